@@ -1,0 +1,52 @@
+"""The one place where functions become machine code, with one set of flags.
+
+No flag here lets the compiler assume that NaN or infinity can not occur: a lane that leaves the
+model is found by comparisons that NaN fails.
+"""
+
+import hashlib
+import pathlib
+from collections.abc import Callable
+from typing import ParamSpec, TypeVar
+
+import numba
+import platformdirs
+
+_Args = ParamSpec("_Args")
+_Result = TypeVar("_Result")
+
+# nsz: the sign of zero is free; contract: fused multiply-add; arcp: division by reciprocal.
+_FLAGS = {"nsz", "contract", "arcp"}
+
+
+def _source_digest() -> str:
+    """Digest of every source file of this package: numba itself watches only one file."""
+    digest = hashlib.sha256()
+    for source in sorted(pathlib.Path(__file__).parent.glob("*.py")):
+        digest.update(source.name.encode())
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+CACHE_FOLDER = pathlib.Path(platformdirs.user_cache_dir("levelgain")) / _source_digest()
+
+
+def scalar(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
+    """Compile a small function of one lane, to be inlined into the pass that calls it."""
+    compiled: Callable[_Args, _Result] = numba.njit(
+        function, error_model="numpy", fastmath=_FLAGS
+    )
+    return compiled
+
+
+def kernel(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
+    """Compile a block-level entry point: releases the GIL, kept in the cache folder on disk."""
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(CACHE_FOLDER)
+    try:
+        compiled: Callable[_Args, _Result] = numba.njit(
+            function, error_model="numpy", fastmath=_FLAGS, nogil=True, cache=True
+        )
+    finally:
+        numba.config.CACHE_DIR = before
+    return compiled

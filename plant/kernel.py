@@ -1,0 +1,70 @@
+"""The compiled entry point: ride one block of lanes along one course."""
+
+import numpy as np
+
+from plant.compile import kernel, scalar
+from plant.control import DT_S
+from plant.measure import measure
+from plant.rows import WIDTH, R
+from plant.step import SLOW_STEPS, control, look_ahead, move, remember, renew, ride, sense
+
+SCRIPT_STEPS = 10  # the script holds one point every 10 ms
+
+
+@scalar
+def _living(b):
+    count = 0.0
+    for k in range(WIDTH):
+        count += b[R.alive + k]
+    return count
+
+
+@kernel
+def ride_block(b, road, road_step, script, n_steps, n_sub, probe_rows, probe_every, probe):
+    """Ride every lane of a block, in place.
+
+    Parameters
+    ----------
+    b : (row * WIDTH,) float64
+        The block's buffer, laid out by `plant.rows`, filled with initial values.
+    road : (point, 7) float64
+        Road columns every `road_step` m.
+    script : (point, 6) float64
+        Manoeuvre columns every 10 ms; straight lines in between, flags held.
+    n_steps : int
+        Steps of 1 ms.
+    n_sub : int
+        Plant sub-steps within each step.
+    probe_rows : (signal,) int64
+        Rows to record, as `R.name`; empty for none.
+    probe_every : int
+        Record every so many steps.
+    probe : (sample, signal, WIDTH) float64
+        Where to record; NaN once a lane's ride has ended.
+    """
+    sub_dt = DT_S / n_sub
+    for step in range(n_steps):
+        cell = step // SCRIPT_STEPS
+        share = (step - cell * SCRIPT_STEPS) / SCRIPT_STEPS
+        speed = script[cell, 0] + share * (script[cell + 1, 0] - script[cell, 0])
+        turn = script[cell, 1] + share * (script[cell + 1, 1] - script[cell, 1])
+        headwind = script[cell, 2] + share * (script[cell + 1, 2] - script[cell, 2])
+        rise = script[cell, 3] + share * (script[cell + 1, 3] - script[cell, 3])
+        if step % SLOW_STEPS == 0:
+            if _living(b) == 0.0:
+                break
+            renew(b)
+        look_ahead(b, road, road_step, step)
+        sense(b, step)
+        control(b, step)
+        ride(b, step, speed, rise)
+        remember(b, step)
+        for _ in range(n_sub):
+            move(b, sub_dt, turn, headwind)
+        measure(b, script[cell, 4], script[cell, 5], rise)
+        if probe_rows.shape[0] > 0 and step % probe_every == probe_every - 1:
+            sample = step // probe_every
+            for signal in range(probe_rows.shape[0]):
+                for k in range(WIDTH):
+                    value = b[probe_rows[signal] + k]
+                    probe[sample, signal, k] = value if b[R.alive + k] > 0.5 else np.nan

@@ -1,0 +1,222 @@
+"""The three bodies linearised about level riding, with the rider's reflex closed.
+
+The equations are those of plant/bodies.py for small angles on the level. The reflex carries an
+exact delay, so the system is x' = A x + A_delayed x(t - delay) + B i, with i the motor current.
+"""
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.board import Board
+from plant.lanes import AIR_DENSITY_KG_M3, torque_per_amp
+from plant.reflex import GRAVITY
+from plant.rider import Rider
+
+Floats: TypeAlias = NDArray[np.float64]
+Complexes: TypeAlias = NDArray[np.complex128]
+
+STATE_NAMES = (
+    "speed_mps",
+    "pitch_rad",
+    "lean_rad",
+    "pitch_rate_radps",
+    "lean_rate_radps",
+    "foot_moment_nm",
+)
+OUTPUT_NAMES = ("pitch_rad", "pitch_rate_radps", "accel_mps2")
+_PADE_ORDER = 5  # phase of the delay right within 1 deg up to 8 rad per delay
+
+
+def small_motion(
+    total_mass_kg: float,
+    mh_kg_m: Sequence[float],
+    j_kg_m2: Sequence[float],
+    *,
+    gravity_mps2: float = GRAVITY,
+) -> tuple[Floats, Floats]:
+    """Return mass matrix and gravity stiffness of upright pendulums on one moving base.
+
+    Parameters
+    ----------
+    total_mass_kg : float
+        Everything that moves along, the wheel's inertia over r^2 included.
+    mh_kg_m, j_kg_m2 : sequence of float
+        For each pendulum, mass times height over the pivot, and I + m h^2.
+    gravity_mps2 : float
+
+    Returns
+    -------
+    mass, gravity : (coordinate, coordinate) float64
+        mass q'' = gravity q + forces, with q the base's distance and each pendulum's forward
+        lean.
+    """
+    n_coordinates = 1 + len(mh_kg_m)
+    mass = np.zeros((n_coordinates, n_coordinates))
+    mass[0, 0] = total_mass_kg
+    mass[0, 1:] = mass[1:, 0] = mh_kg_m
+    mass[range(1, n_coordinates), range(1, n_coordinates)] = j_kg_m2
+    gravity = np.diag([0.0, *(gravity_mps2 * np.asarray(mh_kg_m))])
+    return mass, gravity
+
+
+def first_order(
+    mass: Floats, damping: Floats, stiffness: Floats, inputs: Floats
+) -> tuple[Floats, Floats]:
+    """Return A and B of mass q'' + damping q' + stiffness q = inputs u, state (q, q')."""
+    n_coordinates = mass.shape[0]
+    solved = np.linalg.solve(mass, np.hstack([-stiffness, -damping, inputs]))
+    a = np.zeros((2 * n_coordinates, 2 * n_coordinates))
+    a[:n_coordinates, n_coordinates:] = np.eye(n_coordinates)
+    a[n_coordinates:] = solved[:, : 2 * n_coordinates]
+    b = np.vstack([np.zeros_like(inputs), solved[:, 2 * n_coordinates :]])
+    return a, b
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class LinearRide:
+    """One board under each rider: x' = a x + a_delayed x(t - delay) + b i, y = c x + d i.
+
+    Attributes
+    ----------
+    a, a_delayed : (rider, state, state) float64
+        In the order of `STATE_NAMES`.
+    b : (rider, state) float64
+        Per ampere of motor current.
+    c : (rider, output, state) float64
+        In the order of `OUTPUT_NAMES`.
+    d : (rider, output) float64
+    delay_s : (rider,) float64
+    """
+
+    a: Floats
+    a_delayed: Floats
+    b: Floats
+    c: Floats
+    d: Floats
+    delay_s: Floats
+
+
+def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0) -> LinearRide:
+    """Linearise level riding at a speed, for each rider.
+
+    Rolling resistance and turning do not change with small motions about a steady speed; air
+    drag gives 2 F / v. The lean that the rider wants is held, so speed keeping is left out.
+    """
+    parts = [_one_rider(board, rider, speed_mps) for rider in riders]
+    a, a_delayed, b = (np.stack([part[k] for part in parts]) for k in range(3))
+    n_riders, n_states = b.shape
+    c = np.zeros((n_riders, len(OUTPUT_NAMES), n_states))
+    c[:, 0, STATE_NAMES.index("pitch_rad")] = 1.0
+    c[:, 1, STATE_NAMES.index("pitch_rate_radps")] = 1.0
+    c[:, 2] = a[:, 0]
+    d = np.zeros((n_riders, len(OUTPUT_NAMES)))
+    d[:, 2] = b[:, 0]
+    delay_s = np.array([rider.skill.reflex_delay_s for rider in riders])
+    return LinearRide(a=a, a_delayed=a_delayed, b=b, c=c, d=d, delay_s=delay_s)
+
+
+def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Floats, Floats]:
+    wheel, frame, body, skill = board.wheel, board.frame, rider.body, rider.skill
+    height = rider.com_height_m
+    rider_mh = body.mass_kg * height
+    frame_mh = frame.frame_mass_kg * frame.frame_com_height_m
+    mgh = rider_mh * GRAVITY
+    mass, gravity = small_motion(
+        wheel.wheel_mass_kg
+        + frame.frame_mass_kg
+        + body.mass_kg
+        + wheel.wheel_inertia_kg_m2 / wheel.wheel_radius_m**2,
+        (frame_mh, rider_mh),
+        (
+            frame.frame_inertia_kg_m2 + frame_mh * frame.frame_com_height_m,
+            rider.inertia_kg_m2 + rider_mh * height,
+        ),
+    )
+    # The legs twist the rider against the board.
+    twist = np.array([[0.0, 0.0, 0.0], [0.0, 1.0, -1.0], [0.0, -1.0, 1.0]])
+    damping = mgh * skill.leg_damping_s * twist
+    damping[0, 0] = AIR_DENSITY_KG_M3 * body.drag_area_m2 * abs(speed_mps)
+    stiffness = mgh * skill.leg_stiffness_ratio * twist - gravity
+    torque = torque_per_amp(board.motor.kv_rpm_per_v)
+    # Columns: motor current; reflex moment, from the rider onto the board.
+    inputs = np.array([[torque / wheel.wheel_radius_m, 0.0], [-torque, 1.0], [0.0, -1.0]])
+    moves, forces = first_order(mass, damping, stiffness, inputs)
+
+    # Distance itself has no effect: state 0 of `moves` is dropped, speed comes first.
+    order = [3, 1, 2, 4, 5]
+    n_states = len(STATE_NAMES)
+    a = np.zeros((n_states, n_states))
+    a[:5, :5] = moves[np.ix_(order, order)]
+    a[:5, 5] = forces[order, 1]
+    a[5, 5] = -1.0 / skill.reflex_lag_s
+    a_delayed = np.zeros_like(a)
+    a_delayed[5, STATE_NAMES.index("lean_rad")] = mgh * skill.lean_gain_ratio
+    a_delayed[5, STATE_NAMES.index("lean_rate_radps")] = mgh * skill.lean_rate_gain_s
+    a_delayed[5] /= skill.reflex_lag_s
+    b = np.append(forces[order, 0], 0.0)
+    return a, a_delayed, b
+
+
+def frequency_response(system: LinearRide, laplace_radps: Complexes) -> Complexes:
+    """Return the outputs per ampere of motor current, with the delay exact.
+
+    Parameters
+    ----------
+    laplace_radps : (frequency,) complex128
+        Values of s; on the imaginary axis they are frequencies.
+
+    Returns
+    -------
+    (rider, output, frequency) complex128
+    """
+    s = laplace_radps[None, :, None, None]
+    identity = np.eye(system.a.shape[-1])
+    lagging = np.exp(-laplace_radps * system.delay_s[:, None])[..., None, None]
+    matrix = s * identity - system.a[:, None] - system.a_delayed[:, None] * lagging
+    states = np.linalg.solve(matrix, system.b[:, None, :, None])[..., 0]
+    outputs = np.einsum("ros,rfs->rof", system.c, states)
+    return np.asarray(outputs + system.d[:, :, None])
+
+
+def poles(system: LinearRide) -> tuple[Complexes, ...]:
+    """Return the poles of each rider's system in rad/s, the delay as a Pade all-pass."""
+    return tuple(
+        np.linalg.eigvals(_pade_matrix(a, a_delayed, float(delay_s))).astype(np.complex128)
+        for a, a_delayed, delay_s in zip(
+            system.a, system.a_delayed, system.delay_s, strict=True
+        )
+    )
+
+
+def _pade_matrix(a: Floats, a_delayed: Floats, delay_s: float) -> Floats:
+    """Return the state matrix with the delayed feedback passed through a Pade all-pass."""
+    if delay_s == 0.0:
+        return a + a_delayed
+    order = _PADE_ORDER
+    weights = [
+        math.factorial(2 * order - k) / (math.factorial(k) * math.factorial(order - k))
+        for k in range(order + 1)
+    ]
+    denominator = np.array(weights) / weights[-1]
+    numerator = denominator * (-1.0) ** np.arange(order + 1)
+    through = numerator[-1]
+    # Controllable canonical form in time counted in delays.
+    companion = np.diag(np.ones(order - 1), 1)
+    companion[-1] = -denominator[:-1]
+    tap = numerator[:-1] - through * denominator[:-1]
+
+    row = int(np.flatnonzero(np.any(a_delayed != 0.0, axis=1))[0]) if a_delayed.any() else 0
+    feedback = a_delayed[row]
+    n_states = a.shape[0]
+    whole = np.zeros((n_states + order, n_states + order))
+    whole[:n_states, :n_states] = a
+    whole[row, :n_states] += through * feedback
+    whole[row, n_states:] = tap
+    whole[n_states:, n_states:] = companion / delay_s
+    whole[-1, :n_states] = feedback / delay_s
+    return whole

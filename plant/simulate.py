@@ -1,0 +1,323 @@
+"""The one door to the kernel: profiles and rides in, metrics or traces out.
+
+A ride's result depends on its own profile, rider, board, course and seed: never on which other
+rides share its batch, their order, or the number of threads.
+"""
+
+import dataclasses
+import functools
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+
+import joblib
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.board import Board, Wheel
+from plant.control import DT_S
+from plant.course import Course, Points, Start
+from plant.kernel import SCRIPT_STEPS, ride_block
+from plant.lanes import lane_template
+from plant.metrics import METRIC_NAMES
+from plant.profile_array import PROFILE_NAMES
+from plant.rider import Rider
+from plant.road import TABLE_STEP_M, road_table
+from plant.rows import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
+
+_RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
+_MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
+_NO_PROBE = (np.zeros(0, dtype=np.int64), np.zeros((0, 0, WIDTH)))
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Ride:
+    """One lane less its profile: who rides what on which board, with which noise."""
+
+    name: str
+    course: Course
+    rider: Rider
+    board: Board
+    noise_seed: int
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Rides:
+    """Results of a batch.
+
+    Attributes
+    ----------
+    metrics : (candidate, ride, metric) float64
+        Columns are `plant.metrics.METRIC_NAMES`; all finite.
+    outcome : (candidate, ride) int8
+        `plant.outcomes.Outcome` of each ride.
+    """
+
+    metrics: NDArray[np.float64]
+    outcome: NDArray[np.int8]
+
+    def column(self, name: str) -> NDArray[np.float64]:
+        """Return one metric, (candidate, ride)."""
+        return self.metrics[:, :, METRIC_NAMES.index(name)]
+
+
+def script_table(course: Course) -> NDArray[np.float64]:
+    """Return what the rider wants every 10 ms, (point, 6), as `plant.rows.SCRIPT_NAMES`."""
+    manoeuvre = course.manoeuvre
+    n_points = math.ceil(manoeuvre.duration_s / (SCRIPT_STEPS * DT_S)) + 2
+    time_s = np.arange(n_points) * (SCRIPT_STEPS * DT_S)
+
+    def line(points: Points) -> NDArray[np.float64]:
+        return np.interp(time_s, *zip(*points, strict=True))
+
+    def flag(windows: Points) -> NDArray[np.float64]:
+        inside = [(time_s >= start) & (time_s < end) for start, end in windows]
+        return np.any(inside, axis=0).astype(float) if inside else np.zeros(n_points)
+
+    tail_down = manoeuvre.start is Start.TAIL_DOWN
+    rise = (time_s - manoeuvre.rise_at_s) / _RISE_TIME_S if tail_down else np.ones(n_points)
+    return np.column_stack(
+        [
+            line(manoeuvre.speed_mps),
+            np.radians(line(manoeuvre.turn_deg_per_s)),
+            line(manoeuvre.headwind_mps),
+            np.clip(rise, 0.0, 1.0),
+            flag(manoeuvre.hold_s),
+            flag(manoeuvre.count_s),
+        ]
+    )
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tables:
+    road: NDArray[np.float64]
+    script: NDArray[np.float64]
+    n_steps: int
+
+
+@functools.lru_cache(maxsize=512)
+def _tables(course: Course, wheel: Wheel) -> _Tables:
+    script = script_table(course)
+    # A ride that runs faster than wanted stays on the table for a while longer.
+    reach_m = 1.25 * float(np.sum(np.abs(script[:, 0]))) * SCRIPT_STEPS * DT_S + 25.0
+    road = road_table(
+        course.road,
+        wheel=wheel,
+        length_m=reach_m,
+        press_ratio=course.manoeuvre.press_ratio,
+        seed=course.road_seed,
+    )
+    return _Tables(road=road, script=script, n_steps=round(course.manoeuvre.duration_s / DT_S))
+
+
+def _checked(profiles: NDArray[np.float64], rides: Sequence[Ride]) -> NDArray[np.float64]:
+    profiles = np.ascontiguousarray(profiles, dtype=np.float64)
+    if profiles.ndim != 2 or profiles.shape[1] != len(PROFILE_NAMES):
+        raise ValueError(
+            f"profiles must be (candidate, {len(PROFILE_NAMES)}), got shape {profiles.shape}"
+        )
+    if not np.isfinite(profiles).all():
+        raise ValueError("profiles must be finite numbers")
+    if not rides:
+        raise ValueError("at least one ride is needed, got none")
+    for ride in rides:
+        if not 0 <= ride.noise_seed < 2**32:
+            raise ValueError(f"{ride.name}: noise_seed must be 0 to 2**32 - 1")
+        if ride.rider.skill.reflex_delay_s > _MAX_DELAY_S:
+            raise ValueError(f"{ride.name}: reflex_delay_s must be at most {_MAX_DELAY_S:g} s")
+    return profiles
+
+
+def _template(ride: Ride, tables: _Tables, n_sub: int) -> NDArray[np.float64]:
+    return lane_template(
+        ride.board,
+        ride.rider,
+        ride.course,
+        noise_seed=ride.noise_seed,
+        grade_rad=float(tables.road[0, 2]),
+        n_sub=n_sub,
+    )
+
+
+def _fill(
+    templates: NDArray[np.float64], profiles: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return a block's buffer from its lanes' templates and profiles, padded with the last."""
+    block = np.empty((N_ROWS, WIDTH))
+    n_lanes = len(templates)
+    block[:, :n_lanes] = templates.T
+    block[: len(PROFILE_NAMES), :n_lanes] = profiles.T
+    block[:, n_lanes:] = block[:, n_lanes - 1 : n_lanes]
+    return block.reshape(-1)
+
+
+def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the metrics of a finished block, (WIDTH, metric)."""
+    rows = buffer.reshape(N_ROWS, WIDTH)
+
+    def row(name: str) -> NDArray[np.float64]:
+        values: NDArray[np.float64] = rows[R[name] // WIDTH]
+        return values
+
+    def ratio(top: str, under: str) -> NDArray[np.float64]:
+        low = row(under)
+        return np.divide(row(top), low, out=np.zeros(WIDTH), where=low > 0.0)
+
+    values = {
+        "ride_time_s": row("ride_time_s"),
+        "distance_m": row("distance_m"),
+        "hold_pitch_rms_deg": np.sqrt(ratio("hold_square_deg2_s", "hold_time_s")),
+        "hold_pitch_rate_rms_deg_per_s": np.sqrt(ratio("hold_rate_square", "hold_time_s")),
+        "counted_peak_current_a": row("counted_peak_a"),
+        "peak_current_a": row("peak_a"),
+        "least_reserve_ratio": row("least_reserve"),
+        "least_nose_margin_ratio": row("least_nose_margin"),
+        "feel_deg_per_mps2": ratio("feel_product", "feel_square"),
+        "tail_effort_ratio": row("tail_effort"),
+        "start_jerk_mps3": row("start_jerk"),
+        "start_delay_s": row("start_time_s"),
+        "traction_peak_ratio": row("traction_peak"),
+        "vibration_mps2": np.sqrt(ratio("vibration_square", "ride_time_s")),
+        "energy_wh": row("energy_j") / 3600.0,
+        "mosfet_peak_c": row("mosfet_peak"),
+        "winding_peak_c": row("winding_peak"),
+        "bus_high_v": row("bus_high"),
+        "bus_low_v": row("bus_low"),
+        "battery_peak_a": row("battery_peak"),
+        "warning_time_s": row("warning_time"),
+        "end_speed_mps": row("speed_mps"),
+    }
+    table = np.column_stack([values[name] for name in METRIC_NAMES])
+    # A lane that left the numbers is an ended ride; its last state is not a result.
+    return np.nan_to_num(table, nan=0.0, posinf=0.0, neginf=0.0)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Task:
+    """Blocks of one course: lanes as (candidate, ride) index pairs, a block for each row."""
+
+    tables: _Tables
+    templates: NDArray[np.float64]
+    profiles: NDArray[np.float64]
+
+
+def _ride_task(task: _Task, n_sub: int) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
+    metrics, outcome = [], []
+    for start in range(0, len(task.templates), WIDTH):
+        lanes = slice(start, start + WIDTH)
+        buffer = _fill(task.templates[lanes], task.profiles[lanes])
+        tables = task.tables
+        ride_block(
+            buffer, tables.road, TABLE_STEP_M, tables.script, tables.n_steps, n_sub,
+            _NO_PROBE[0], 1, _NO_PROBE[1],
+        )  # fmt: skip
+        n_lanes = len(task.templates[lanes])
+        metrics.append(_metrics(buffer)[:n_lanes])
+        codes = buffer.reshape(N_ROWS, WIDTH)[R.outcome // WIDTH, :n_lanes]
+        outcome.append(codes.astype(np.int8))
+    return np.concatenate(metrics), np.concatenate(outcome)
+
+
+def _groups(rides: Sequence[Ride]) -> Iterator[list[int]]:
+    """Yield the indices of the rides that share a course and a wheel, longest course first."""
+    groups: dict[tuple[Course, Wheel], list[int]] = {}
+    for index, ride in enumerate(rides):
+        groups.setdefault((ride.course, ride.board.wheel), []).append(index)
+    yield from sorted(
+        groups.values(), key=lambda group: -rides[group[0]].course.manoeuvre.duration_s
+    )
+
+
+_BLOCKS_PER_TASK = 4
+
+
+def simulate(
+    profiles: NDArray[np.float64], rides: Sequence[Ride], *, n_jobs: int = 1, n_sub: int = 1
+) -> Rides:
+    """Ride every profile over every ride.
+
+    Parameters
+    ----------
+    profiles : (candidate, parameter) float64
+        In the order of `PROFILE_NAMES`.
+    rides : sequence of Ride
+    n_jobs : int
+        Threads (the kernel releases the GIL), or workers of joblib's active backend.
+    n_sub : int
+        Plant sub-steps in each millisecond.
+
+    Returns
+    -------
+    Rides
+        Metrics (candidate, ride, metric) and outcomes (candidate, ride).
+
+    Raises
+    ------
+    ValueError
+        Shapes, numbers or seeds are not what they must be.
+    """
+    profiles = _checked(profiles, rides)
+    lanes: list[NDArray[np.int64]] = []
+    tasks: list[_Task] = []
+    for group in _groups(rides):
+        tables = _tables(rides[group[0]].course, rides[group[0]].board.wheel)
+        templates = np.stack([_template(rides[index], tables, n_sub) for index in group])
+        pairs = np.array(list(itertools.product(range(len(group)), range(len(profiles)))))
+        for start in range(0, len(pairs), WIDTH * _BLOCKS_PER_TASK):
+            part = pairs[start : start + WIDTH * _BLOCKS_PER_TASK]
+            tasks.append(
+                _Task(
+                    tables=tables, templates=templates[part[:, 0]], profiles=profiles[part[:, 1]]
+                )
+            )
+            lanes.append(np.column_stack([part[:, 1], np.array(group)[part[:, 0]]]))
+    results = joblib.Parallel(n_jobs=n_jobs, prefer="threads")(
+        joblib.delayed(_ride_task)(task, n_sub) for task in tasks
+    )
+    metrics = np.empty((len(profiles), len(rides), len(METRIC_NAMES)))
+    outcome = np.empty((len(profiles), len(rides)), dtype=np.int8)
+    for place, (part_metrics, part_outcome) in zip(lanes, results, strict=True):
+        metrics[place[:, 0], place[:, 1]] = part_metrics
+        outcome[place[:, 0], place[:, 1]] = part_outcome
+    return Rides(metrics=metrics, outcome=outcome)
+
+
+def ride_lanes(
+    profiles: NDArray[np.float64],
+    ride: Ride,
+    *,
+    n_sub: int = 1,
+    probe: tuple[tuple[int, ...], int] | None = None,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Ride up to a block's width of profiles over one ride and return everything.
+
+    Parameters
+    ----------
+    profiles : (candidate, parameter) float64
+        At most `plant.rows.WIDTH` candidates.
+    ride : Ride
+    n_sub : int
+        Plant sub-steps in each millisecond.
+    probe : tuple of rows and interval, optional
+        Rows (as `plant.rows.R.name`) to record every so many milliseconds.
+
+    Returns
+    -------
+    buffer : (row * WIDTH,) float64
+        The block after the ride.
+    record : (sample, row, WIDTH) float64
+        What was recorded; NaN after a lane's ride ended.
+    """
+    profiles = _checked(profiles, [ride])
+    if len(profiles) > WIDTH:
+        raise ValueError(f"at most {WIDTH} profiles ride in one block, got {len(profiles)}")
+    tables = _tables(ride.course, ride.board.wheel)
+    template = _template(ride, tables, n_sub)
+    buffer = _fill(np.repeat(template[None, :], len(profiles), axis=0), profiles)
+    rows, every = probe if probe is not None else ((), 1)
+    record = np.full((tables.n_steps // every if rows else 0, len(rows), WIDTH), np.nan)
+    ride_block(
+        buffer, tables.road, TABLE_STEP_M, tables.script, tables.n_steps, n_sub,
+        np.array(rows, dtype=np.int64), every, record,
+    )  # fmt: skip
+    return buffer, record
