@@ -34,7 +34,7 @@ CACHE_FOLDER = pathlib.Path(platformdirs.user_cache_dir("levelgain")) / _source_
 def scalar(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     """Compile a small function of one lane, to be inlined into the pass that calls it."""
     compiled: Callable[_Args, _Result] = numba.njit(
-        function, error_model="numpy", fastmath=_FLAGS
+        function, error_model="numpy", fastmath=_FLAGS, forceinline=True
     )
     return compiled
 

@@ -481,7 +481,8 @@ def move(b, dt, turn_script, headwind):
         mgh = b[R.rider_mgh_nm + k]
         rest = b[R.leg_rest_rad + k]
         b[R.leg_rest_rad + k] = rest + (pitch - rest) * (h / LEG_ADAPT_TIME_S)
-        leg_moment = mgh * (
+        # With one foot on the ground the other only guides the board.
+        leg_moment = (1.0 - b[R.support + k]) * mgh * (
             b[R.leg_stiffness_ratio + k] * (lean - (pitch - rest))
             + b[R.leg_damping_s + k] * (lean_rate - pitch_rate)
         )
