@@ -19,9 +19,9 @@ def accelerations(
     gravity: float,
     total_inertia: float,
     frame_mh: float,
-    frame_j: float,
+    per_frame_j: float,
     rider_mh: float,
-    rider_j: float,
+    per_rider_j: float,
     path_force: float,
     frame_moment: float,
     rider_moment: float,
@@ -38,8 +38,8 @@ def accelerations(
         M in kg, the wheel's inertia over r^2 included while it rolls without slip.
     frame_mh, rider_mh : float
         m h of each body, in kg m.
-    frame_j, rider_j : float
-        I + m h^2 of each body, in kg m2.
+    per_frame_j, per_rider_j : float
+        1 / (I + m h^2) of each body, in 1/(kg m2).
     path_force : float
         Force along the slope, gravity's part included, in N.
     frame_moment, rider_moment : float
@@ -64,11 +64,11 @@ def accelerations(
         + frame_mh * pitch_rate * pitch_rate * sine(pitch + grade)
         + rider_mh * lean_rate * lean_rate * sine(lean + grade)
     )
-    frame_share = frame_c / frame_j
-    rider_share = rider_c / rider_j
+    frame_share = frame_c * per_frame_j
+    rider_share = rider_c * per_rider_j
     accel = (force - frame_share * frame_q - rider_share * rider_q) / (
         total_inertia - frame_share * frame_c - rider_share * rider_c
     )
-    pitch_accel = (frame_q - frame_c * accel) / frame_j
-    lean_accel = (rider_q - rider_c * accel) / rider_j
+    pitch_accel = (frame_q - frame_c * accel) * per_frame_j
+    lean_accel = (rider_q - rider_c * accel) * per_rider_j
     return accel, pitch_accel, lean_accel

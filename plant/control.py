@@ -53,12 +53,13 @@ def override(ratio: float, downhill: float) -> float:
 
 
 @scalar
-def load_residual(current: float, acceleration: float, expected: float, deadband: float):
+def load_residual(current: float, acceleration: float, per_expected: float, deadband: float):
     """Return uphill and downhill residual beyond the deadband in m/s2, both from zero up.
 
-    The residual is the acceleration that the current should give on the flat, less the measured.
+    The residual is the acceleration that the current should give on the flat (`per_expected` in
+    m/s2 per A), less the measured.
     """
-    residual = current / expected - acceleration
+    residual = current * per_expected - acceleration
     return larger(residual - deadband, 0.0), larger(-residual - deadband, 0.0)
 
 

@@ -14,7 +14,7 @@ from plant.course import Course, Manoeuvre, Start
 from plant.quantity import quantities
 from plant.reflex import GRAVITY
 from plant.rider import Rider
-from plant.rows import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.rows import N_ROWS, PROFILE_NAMES, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.step import AMBIENT_C
 
 AIR_DENSITY_KG_M3 = 1.2250  # ISO 2533 standard atmosphere at sea level
@@ -69,6 +69,32 @@ def _board_constants(board: Board) -> dict[str, float]:
     }
 
 
+# Reciprocal row -> the row it is taken of, and a factor on that row.
+_RECIPROCALS = {
+    "per_radius_m": ("wheel_radius_m", 1.0),
+    "per_frame_j": ("frame_j_kg_m2", 1.0),
+    "per_rider_j": ("rider_j_kg_m2", 1.0),
+    "per_deck_mass": ("deck_mass_kg", 1.0),
+    "per_rider_mass": ("mass_kg", 1.0),
+    "per_frame_inertia": ("frame_inertia_kg_m2", 1.0),
+    "per_phase_limit": ("phase_current_limit_a", 1.0),
+    "per_counts_per_rad": ("counts_per_rad", 1.0),
+    "per_attitude_time": ("attitude_time_s", 1.0),
+    "per_rc_time": ("rc_time_s", 1.0),
+    "per_charge": ("capacity_ah", 3600.0),
+    "per_mosfet_heat_capacity": ("mosfet_heat_capacity_j_per_k", 1.0),
+    "per_mosfet_resistance": ("mosfet_resistance_k_per_w", 1.0),
+    "per_winding_heat_capacity": ("winding_heat_capacity_j_per_k", 1.0),
+    "per_winding_resistance": ("winding_resistance_k_per_w", 1.0),
+}
+
+
+def _reciprocals(values: dict[str, float]) -> dict[str, float]:
+    found = {name: 1.0 / (values[of] * factor) for name, (of, factor) in _RECIPROCALS.items()}
+    rim_mass = values["rolling_mass_kg"] - values["moving_mass_kg"]
+    return found | {"per_rim_mass": 1.0 / rim_mass}
+
+
 def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
     mass, height = rider.body.mass_kg, rider.com_height_m
     moving = mass + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
@@ -100,13 +126,13 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
     pitch = -values["tail_contact_rad"] - grade_rad if tail_down else 0.0
     cell_v = float(np.interp(charge, np.linspace(0.0, 1.0, 11), CELL_OCV_V))
-    state = {
+    state: dict[str, float] = {
         "alive": 1.0,
         "speed_mps": speed,
         "pitch_rad": pitch,
         "attitude_rad": pitch,
         "engage_pitch_deg": math.degrees(pitch),
-        "lean_rad": math.asin(moment / values["rider_mgh_nm"]),
+        "lean_rad": math.asin(force * values["wheel_radius_m"] / values["rider_mgh_nm"]),
         "foot_moment_nm": moment,
         "foot_delayed_nm": moment,
         "foot_command_nm": moment,
@@ -167,10 +193,12 @@ def lane_template(
     Returns
     -------
     (row,) float64
-        In the order of `plant.rows.R`; profile rows are zero.
+        In the order of `plant.rows.R`; the rows of the profile and those that follow from it are
+        zero until `fill_profile`.
     """
     values = _declared(board) | _declared(rider)
     values |= _board_constants(board) | _rider_constants(rider, board)
+    values |= _reciprocals(values)
     values["noise_seed"] = float(noise_seed)
     values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
@@ -179,3 +207,24 @@ def lane_template(
     for name, value in values.items():
         template[R[name] // WIDTH] = value
     return template
+
+
+def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> None:
+    """Write profiles, and what follows from them, into lanes, in place.
+
+    Parameters
+    ----------
+    rows : (row, lane) float64
+    profiles : (lane, parameter) float64
+        In the order of `plant.rows.PROFILE_NAMES`.
+    """
+    rows[: len(PROFILE_NAMES)] = profiles.T
+
+    def row(name: str) -> NDArray[np.float64]:
+        values: NDArray[np.float64] = rows[R[name] // WIDTH]
+        return values
+
+    row("rate_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("rate_filter_hz"))
+    row("turn_share")[:] = -np.expm1(-DT_S / row("turn_build_up_s"))
+    row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
+    row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")

@@ -121,7 +121,7 @@ def measure(b, hold, count, rise):
         demand = b[R.demand_a + k]
         demand += (b[R.current_raw_a + k] - demand) * (DT_S / _DEMAND_TIME_S)
         b[R.demand_a + k] = demand
-        reserve = (b[R.available_high_a + k] - demand) / b[R.phase_current_limit_a + k]
+        reserve = (b[R.available_high_a + k] - demand) * b[R.per_phase_limit + k]
         least = b[R.least_reserve + k]
         b[R.least_reserve + k] = reserve if (on and reserve < least) else least
         margin = 1.0 - b[R.ground_pitch_rad + k] / b[R.nose_contact_rad + k]

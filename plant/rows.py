@@ -57,8 +57,6 @@ DERIVED_NAMES = (
     "tracking_gain_per_s",
     "tracking_gain_per_s2",
     "gyro_share",
-    "rate_share",
-    "turn_share",
     "smoothing_share",
     "foot_share",
     "current_share",
@@ -67,6 +65,31 @@ DERIVED_NAMES = (
     "ask_braking_mps2",
     "air_density_kg_m3",
     "start_tail_rad",
+    # Reciprocals, taken once: a division costs as much as ten multiplications.
+    "per_radius_m",
+    "per_frame_j",
+    "per_rider_j",
+    "per_deck_mass",
+    "per_rider_mass",
+    "per_rim_mass",
+    "per_frame_inertia",
+    "per_phase_limit",
+    "per_counts_per_rad",
+    "per_attitude_time",
+    "per_rc_time",
+    "per_charge",
+    "per_mosfet_heat_capacity",
+    "per_mosfet_resistance",
+    "per_winding_heat_capacity",
+    "per_winding_resistance",
+)
+
+# Constants of a lane that follow from its profile (plant/lanes.py fills them).
+TUNED_NAMES = (
+    "rate_share",
+    "turn_share",
+    "per_expected_current",
+    "build_up_per_step",
 )
 
 ROAD_NAMES = (
@@ -160,6 +183,7 @@ _NAMES = (
     + BOARD_NAMES
     + RIDER_NAMES
     + DERIVED_NAMES
+    + TUNED_NAMES
     + ROAD_NAMES
     + STATE_NAMES
     + SIGNAL_NAMES

@@ -18,7 +18,7 @@ from plant.board import Board, Wheel
 from plant.control import DT_S
 from plant.course import Course, Points, Start
 from plant.kernel import SCRIPT_STEPS, ride_block
-from plant.lanes import lane_template
+from plant.lanes import fill_profile, lane_template
 from plant.metrics import METRIC_NAMES
 from plant.profile_array import PROFILE_NAMES
 from plant.rider import Rider
@@ -146,7 +146,7 @@ def _fill(
     block = np.empty((N_ROWS, WIDTH))
     n_lanes = len(templates)
     block[:, :n_lanes] = templates.T
-    block[: len(PROFILE_NAMES), :n_lanes] = profiles.T
+    fill_profile(block[:, :n_lanes], profiles)
     block[:, n_lanes:] = block[:, n_lanes - 1 : n_lanes]
     return block.reshape(-1)
 

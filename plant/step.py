@@ -134,12 +134,12 @@ def sense(b, step):
             _ACCELEROMETER_SHARE * shake / GRAVITY * counter_noise(seed, step, ACCELEROMETER)
         )
         attitude = b[R.attitude_rad + k]
-        pull = (upright - attitude) / b[R.attitude_time_s + k]
+        pull = (upright - attitude) * b[R.per_attitude_time + k]
         b[R.attitude_rad + k] = attitude + (gyro + pull) * DT_S
 
         counts = b[R.counts_per_rad + k]
-        turned = b[R.distance_m + k] / b[R.wheel_radius_m + k] - b[R.pitch_rad + k]
-        seen = np.floor(turned * counts) / counts
+        turned = b[R.distance_m + k] * b[R.per_radius_m + k] - b[R.pitch_rad + k]
+        seen = np.floor(turned * counts) * b[R.per_counts_per_rad + k]
         angle = b[R.rotor_angle_rad + k]
         speed = b[R.rotor_speed_radps + k]
         miss = seen - angle
@@ -169,7 +169,7 @@ def control(b, step):
         uphill, downhill = load_residual(
             current_filtered,
             accel,
-            b[R.expected_current_a_per_mps2 + k],
+            b[R.per_expected_current + k],
             b[R.load_deadband_mps2 + k],
         )
         cap = b[R.load_shift_cap_deg + k]
@@ -207,7 +207,7 @@ def control(b, step):
             b[R.turn_gain_deg_per_mps2 + k] * lag_2, b[R.turn_lift_cap_deg + k]
         )
 
-        reserve = (high - current_filtered) / b[R.phase_current_limit_a + k]
+        reserve = (high - current_filtered) * b[R.per_phase_limit + k]
         bus = b[R.bus_v + k]
         warn = warning_share(
             reserve,
@@ -235,7 +235,7 @@ def control(b, step):
             clip(0.0, start_pitch - slew, start_pitch + slew) if engaged > 0.5 else attitude
         )
         authority = smaller(
-            b[R.authority + k] + engaged * DT_S / b[R.torque_build_up_s + k], 1.0
+            b[R.authority + k] + engaged * b[R.build_up_per_step + k], 1.0
         )
         b[R.engaged + k] = engaged
         b[R.engage_pitch_deg + k] = start_pitch
@@ -316,6 +316,8 @@ def ride(b, step, speed_script, rise):
         trim = trimmed(b[R.accel_trim_mps2 + k], speed_error, asked, DT_S * free)
         b[R.accel_trim_mps2 + k] = trim
 
+        # A rider sees the hill and leans into it.
+        slope = GRAVITY * sine(b[R.road_grade_rad + k])
         mgh = b[R.rider_mgh_nm + k]
         sway = b[R.sway + k]
         sway += (
@@ -327,7 +329,7 @@ def ride(b, step, speed_script, rise):
             b[R.lean_rad + k],
             b[R.lean_rate_radps + k],
             mind + trim,
-            mass * (mind + trim),
+            mass * (mind + trim + slope),
             b[R.wheel_radius_m + k],
             mgh,
             b[R.lean_gain_ratio + k],
@@ -366,11 +368,11 @@ def move(b, dt, turn_script, headwind):
         speed = b[R.speed_mps + k]
         slip = b[R.slip_mps + k]
         grade = b[R.road_grade_rad + k]
-        radius = b[R.wheel_radius_m + k]
+        per_radius = b[R.per_radius_m + k]
         current = b[R.current_a + k]
 
         # Drive: the rotor turns against the board.
-        rotor = (speed + slip) / radius - pitch_rate
+        rotor = (speed + slip) * per_radius - pitch_rate
         emf = b[R.emf_per_radps_v + k] * rotor
         reactance = b[R.pole_pairs + k] * rotor * b[R.phase_inductance_h + k]
         winding_r = b[R.winding_resistance_now_ohm + k]
@@ -407,19 +409,19 @@ def move(b, dt, turn_script, headwind):
         b[R.battery_a + k] = pack
         b[R.power_w + k] = power
         b[R.rc_voltage_v + k] = rc + (pack * b[R.rc_resistance_ohm + k] - rc) * (
-            h / b[R.rc_time_s + k]
+            h * b[R.per_rc_time + k]
         )
-        b[R.charge_ratio_now + k] -= pack * h / (3600.0 * b[R.capacity_ah + k])
+        b[R.charge_ratio_now + k] -= pack * h * b[R.per_charge + k]
 
         # Heat.
         hot = b[R.mosfet_c + k]
         b[R.mosfet_c + k] = hot + (
-            mosfet - (hot - AMBIENT_C) / b[R.mosfet_resistance_k_per_w + k]
-        ) * (h / b[R.mosfet_heat_capacity_j_per_k + k])
+            mosfet - (hot - AMBIENT_C) * b[R.per_mosfet_resistance + k]
+        ) * (h * b[R.per_mosfet_heat_capacity + k])
         hot = b[R.winding_c + k]
         b[R.winding_c + k] = hot + (
-            copper - (hot - AMBIENT_C) / b[R.winding_resistance_k_per_w + k]
-        ) * (h / b[R.winding_heat_capacity_j_per_k + k])
+            copper - (hot - AMBIENT_C) * b[R.per_winding_resistance + k]
+        ) * (h * b[R.per_winding_heat_capacity + k])
 
         # Turning.
         yaw = b[R.yaw_rate_radps + k]
@@ -460,8 +462,8 @@ def move(b, dt, turn_script, headwind):
             b[R.leg_stiffness_n_per_m + k],
             b[R.leg_damping_n_s_per_m + k],
         )
-        wheel_az = (load + tail_load - legs) / deck_mass - pressed
-        rider_az = legs / rider_mass - pressed
+        wheel_az = (load + tail_load - legs) * b[R.per_deck_mass + k] - pressed
+        rider_az = legs * b[R.per_rider_mass + k] - pressed
         b[R.wheel_accel_mps2 + k] = wheel_az
         wheel_vz += wheel_az * h
         rider_vz += rider_az * h
@@ -494,7 +496,7 @@ def move(b, dt, turn_script, headwind):
 
         # Ground forces: rolling without slip while friction can hold what is asked.
         rim_mass = b[R.rolling_mass_kg + k] - b[R.moving_mass_kg + k]
-        drive_force = torque / radius
+        drive_force = torque * per_radius
         friction = b[R.road_friction_ratio + k] * load
         asked = drive_force - rim_mass * b[R.accel_mps2 + k]
         holds = magnitude(slip) < 1e-9 and magnitude(asked) <= friction
@@ -504,6 +506,7 @@ def move(b, dt, turn_script, headwind):
         inertia = b[R.rolling_mass_kg + k] if holds else b[R.moving_mass_kg + k]
         push = drive_force if holds else sliding
         support = b[R.support + k]
+        weight_along = b[R.moving_mass_kg + k] * GRAVITY * sine(grade)
         resist = (
             rolling_resistance(speed, load, b[R.road_rolling_ratio + k])
             + air_drag(
@@ -514,7 +517,12 @@ def move(b, dt, turn_script, headwind):
             + load * slope
             + support * mgh * (_HOLD_STIFFNESS * b[R.distance_m + k] + _HOLD_DAMPING * speed)
         )
-        steady = -support * mgh * (_STAND_STIFFNESS * lean + _STAND_DAMPING_S * lean_rate)
+        lean_on_slope = weight_along * b[R.wheel_radius_m + k] / mgh
+        steady = (
+            -support
+            * mgh
+            * (_STAND_STIFFNESS * (lean - lean_on_slope) + _STAND_DAMPING_S * lean_rate)
+        )
         accel, pitch_accel, lean_accel = accelerations(
             pitch,
             pitch_rate,
@@ -524,10 +532,10 @@ def move(b, dt, turn_script, headwind):
             gravity,
             inertia,
             b[R.frame_mh_kg_m + k],
-            b[R.frame_j_kg_m2 + k],
+            b[R.per_frame_j + k],
             b[R.rider_mh_kg_m + k],
-            b[R.rider_j_kg_m2 + k],
-            push - resist - b[R.moving_mass_kg + k] * GRAVITY * sine(grade),
+            b[R.per_rider_j + k],
+            push - resist - weight_along,
             feet + tail - torque,
             steady - feet,
         )
@@ -543,7 +551,7 @@ def move(b, dt, turn_script, headwind):
         b[R.lean_rad + k] = lean + lean_rate * h
 
         # Slip ends when it would change sign.
-        spun = slip + ((drive_force - sliding) / larger(rim_mass, 0.1) - accel) * h
+        spun = slip + ((drive_force - sliding) * b[R.per_rim_mass + k] - accel) * h
         spun = 0.0 if (holds or (slip != 0.0 and spun * slip <= 0.0)) else spun
         b[R.slip_mps + k] = spun
 
@@ -552,7 +560,7 @@ def move(b, dt, turn_script, headwind):
         flex = b[R.flex_rad + k]
         flex_rate = b[R.flex_rate_radps + k]
         flex_rate += (
-            -torque / b[R.frame_inertia_kg_m2 + k]
+            -torque * b[R.per_frame_inertia + k]
             - omega * (2.0 * b[R.flex_damping_ratio + k] * flex_rate + omega * flex)
         ) * h
         b[R.flex_rate_radps + k] = flex_rate
