@@ -21,7 +21,7 @@ def open_circuit_voltage(charge_ratio: float) -> float:
 
 
 @scalar
-def bus_voltage(source_v: float, resistance: float, power: float):
+def bus_voltage(source_v: float, resistance: float, power: float) -> tuple[float, float]:
     """Return bus voltage in V and pack current in A at a power drawn, in W.
 
     V = (E + sqrt(E^2 - 4 r P)) / 2. Beyond the largest power E^2/4r the voltage is E/2, which

@@ -25,7 +25,7 @@ def accelerations(
     path_force: float,
     frame_moment: float,
     rider_moment: float,
-):
+) -> tuple[float, float, float]:
     """Return the accelerations of distance, pitch and lean.
 
     Parameters

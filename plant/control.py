@@ -53,7 +53,9 @@ def override(ratio: float, downhill: float) -> float:
 
 
 @scalar
-def load_residual(current: float, acceleration: float, per_expected: float, deadband: float):
+def load_residual(
+    current: float, acceleration: float, per_expected: float, deadband: float
+) -> tuple[float, float]:
     """Return uphill and downhill residual beyond the deadband in m/s2, both from zero up.
 
     The residual is the acceleration that the current should give on the flat (`per_expected` in

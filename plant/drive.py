@@ -11,7 +11,9 @@ from plant.scalars import clip, larger, smaller
 
 
 @scalar
-def voltage_window(emf: float, resistance: float, reactance: float, phase_voltage: float):
+def voltage_window(
+    emf: float, resistance: float, reactance: float, phase_voltage: float
+) -> tuple[float, float]:
     """Return the lowest and highest current that the phase voltage can drive, in A.
 
     Solves (e + R i)^2 + (X i)^2 <= u^2 exactly (steady-state PMSM voltage equation with id = 0).
@@ -24,7 +26,9 @@ def voltage_window(emf: float, resistance: float, reactance: float, phase_voltag
 
 
 @scalar
-def power_window(emf: float, resistance: float, discharge_w: float, charge_w: float):
+def power_window(
+    emf: float, resistance: float, discharge_w: float, charge_w: float
+) -> tuple[float, float]:
     """Return the currents between which electrical power stays inside the battery's limits.
 
     Solves -charge <= 1.5 (e i + R i^2) <= discharge, in A. The charging side applies to currents
@@ -52,7 +56,7 @@ def current_window(
     phase_limit: float,
     discharge_w: float,
     charge_w: float,
-):
+) -> tuple[float, float]:
     """Return the lowest and highest available current under every limit, in A."""
     volt_low, volt_high = voltage_window(emf, resistance, reactance, phase_voltage)
     power_low, power_high = power_window(emf, resistance, discharge_w, charge_w)
@@ -65,7 +69,9 @@ def current_window(
 
 
 @scalar
-def losses(current: float, winding_r: float, mosfet_r: float, switching: float, bus_v: float):
+def losses(
+    current: float, winding_r: float, mosfet_r: float, switching: float, bus_v: float
+) -> tuple[float, float]:
     """Return copper loss and MOSFET loss in W: 1.5 R i^2, and 1.5 R_on i^2 + k |i| V."""
     square = 1.5 * current * current
     size = current if current > 0.0 else -current

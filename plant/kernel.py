@@ -1,18 +1,19 @@
 """The compiled entry point: ride one block of lanes along one course."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from plant.compile import kernel, scalar
 from plant.control import DT_S
 from plant.measure import measure
-from plant.rows import WIDTH, R
+from plant.rows import WIDTH, Block, R
 from plant.step import SLOW_STEPS, control, look_ahead, move, remember, renew, ride, sense
 
 SCRIPT_STEPS = 10  # the script holds one point every 10 ms
 
 
 @scalar
-def _living(b):
+def _living(b: Block) -> float:
     count = 0.0
     for k in range(WIDTH):
         count += b[R.alive + k]
@@ -20,7 +21,17 @@ def _living(b):
 
 
 @kernel
-def ride_block(b, road, road_step, script, n_steps, n_sub, probe_rows, probe_every, probe):
+def ride_block(
+    b: Block,
+    road: Block,
+    road_step: float,
+    script: Block,
+    n_steps: int,
+    n_sub: int,
+    probe_rows: NDArray[np.int64],
+    probe_every: int,
+    probe: Block,
+) -> None:
     """Ride every lane of a block, in place.
 
     Parameters

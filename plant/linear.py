@@ -14,7 +14,14 @@ from numpy.typing import NDArray
 
 from plant.board import Board
 from plant.lanes import AIR_DENSITY_KG_M3, torque_per_amp
-from plant.reflex import GRAVITY
+from plant.reflex import (
+    FORESIGHT_S,
+    GRAVITY,
+    LEG_ADAPT_TIME_S,
+    asked_acceleration,
+    foot_command,
+    trimmed,
+)
 from plant.rider import Rider
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -27,9 +34,13 @@ STATE_NAMES = (
     "pitch_rate_radps",
     "lean_rate_radps",
     "foot_moment_nm",
+    "leg_rest_rad",
+    "accel_wanted_mps2",
+    "accel_trim_mps2",
 )
 OUTPUT_NAMES = ("pitch_rad", "pitch_rate_radps", "accel_mps2")
 _PADE_ORDER = 5  # phase of the delay right within 1 deg up to 8 rad per delay
+_SMALL = 1e-3  # a speed error in m/s at which no limit of the rider's acts
 
 
 def small_motion(
@@ -102,17 +113,17 @@ class LinearRide:
 
 
 def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0) -> LinearRide:
-    """Linearise level riding at a speed, for each rider.
+    """Linearise level riding at a steady speed, for each rider.
 
     Rolling resistance and turning do not change with small motions about a steady speed; air
-    drag gives 2 F / v. The lean that the rider wants is held, so speed keeping is left out.
+    drag gives 2 F / v.
     """
     parts = [_one_rider(board, rider, speed_mps) for rider in riders]
     a, a_delayed, b = (np.stack([part[k] for part in parts]) for k in range(3))
     n_riders, n_states = b.shape
     c = np.zeros((n_riders, len(OUTPUT_NAMES), n_states))
-    c[:, 0, STATE_NAMES.index("pitch_rad")] = 1.0
-    c[:, 1, STATE_NAMES.index("pitch_rate_radps")] = 1.0
+    c[:, 0, _place("pitch_rad")] = 1.0
+    c[:, 1, _place("pitch_rate_radps")] = 1.0
     c[:, 2] = a[:, 0]
     d = np.zeros((n_riders, len(OUTPUT_NAMES)))
     d[:, 2] = b[:, 0]
@@ -120,12 +131,47 @@ def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0
     return LinearRide(a=a, a_delayed=a_delayed, b=b, c=c, d=d, delay_s=delay_s)
 
 
+def _place(name: str) -> int:
+    return STATE_NAMES.index(name)
+
+
 def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Floats, Floats]:
+    """Return a, a_delayed and b: the bodies moved by torque and feet, then the rider's mind."""
+    skill, mass_kg = rider.skill, rider.body.mass_kg
+    mgh = mass_kg * GRAVITY * rider.com_height_m
+    a = np.zeros((len(STATE_NAMES), len(STATE_NAMES)))
+    b = np.zeros(len(STATE_NAMES))
+    a[:5, :5], forces = _bodies(board, rider, speed_mps)
+    b[:5] = forces[:, 0]
+    a[:5, _place("foot_moment_nm")] = forces[:, 1]
+    # The legs rest at the board's own angle, to which they adapt.
+    a[:5, _place("leg_rest_rad")] = forces[:, 1] * mgh * skill.leg_stiffness_ratio
+    a[_place("leg_rest_rad"), _place("pitch_rad")] = 1.0 / LEG_ADAPT_TIME_S
+    a[_place("leg_rest_rad"), _place("leg_rest_rad")] = -1.0 / LEG_ADAPT_TIME_S
+
+    # Keeping speed: what is asked of the error in speed, foreseen from the push felt.
+    asked = asked_acceleration(_SMALL, 1.0, 1.0) / _SMALL
+    learnt = trimmed(0.0, _SMALL, asked * _SMALL, 1.0) / _SMALL
+    error = -FORESIGHT_S * a[0]
+    error[0] -= 1.0
+    a[_place("accel_wanted_mps2")] = asked * error / skill.smoothing_s
+    a[_place("accel_wanted_mps2"), _place("accel_wanted_mps2")] -= 1.0 / skill.smoothing_s
+    b[_place("accel_wanted_mps2")] = -asked * FORESIGHT_S * b[0] / skill.smoothing_s
+    a[_place("accel_trim_mps2")] = learnt * error
+    b[_place("accel_trim_mps2")] = -learnt * FORESIGHT_S * b[0]
+
+    a[_place("foot_moment_nm"), _place("foot_moment_nm")] = -1.0 / skill.reflex_lag_s
+    a_delayed = np.zeros_like(a)
+    a_delayed[_place("foot_moment_nm")] = _reflex(board, rider) / skill.reflex_lag_s
+    return a, a_delayed, b
+
+
+def _bodies(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Floats]:
+    """Return how the first five states move, and the effects of current and foot moment."""
     wheel, frame, body, skill = board.wheel, board.frame, rider.body, rider.skill
     height = rider.com_height_m
     rider_mh = body.mass_kg * height
     frame_mh = frame.frame_mass_kg * frame.frame_com_height_m
-    mgh = rider_mh * GRAVITY
     mass, gravity = small_motion(
         wheel.wheel_mass_kg
         + frame.frame_mass_kg
@@ -139,27 +185,40 @@ def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Fl
     )
     # The legs twist the rider against the board.
     twist = np.array([[0.0, 0.0, 0.0], [0.0, 1.0, -1.0], [0.0, -1.0, 1.0]])
-    damping = mgh * skill.leg_damping_s * twist
+    damping = rider_mh * GRAVITY * skill.leg_damping_s * twist
     damping[0, 0] = AIR_DENSITY_KG_M3 * body.drag_area_m2 * abs(speed_mps)
-    stiffness = mgh * skill.leg_stiffness_ratio * twist - gravity
+    stiffness = rider_mh * GRAVITY * skill.leg_stiffness_ratio * twist - gravity
     torque = torque_per_amp(board.motor.kv_rpm_per_v)
-    # Columns: motor current; reflex moment, from the rider onto the board.
     inputs = np.array([[torque / wheel.wheel_radius_m, 0.0], [-torque, 1.0], [0.0, -1.0]])
     moves, forces = first_order(mass, damping, stiffness, inputs)
-
     # Distance itself has no effect: state 0 of `moves` is dropped, speed comes first.
     order = [3, 1, 2, 4, 5]
-    n_states = len(STATE_NAMES)
-    a = np.zeros((n_states, n_states))
-    a[:5, :5] = moves[np.ix_(order, order)]
-    a[:5, 5] = forces[order, 1]
-    a[5, 5] = -1.0 / skill.reflex_lag_s
-    a_delayed = np.zeros_like(a)
-    a_delayed[5, STATE_NAMES.index("lean_rad")] = mgh * skill.lean_gain_ratio
-    a_delayed[5, STATE_NAMES.index("lean_rate_radps")] = mgh * skill.lean_rate_gain_s
-    a_delayed[5] /= skill.reflex_lag_s
-    b = np.append(forces[order, 0], 0.0)
-    return a, a_delayed, b
+    return moves[np.ix_(order, order)], forces[order]
+
+
+def _reflex(board: Board, rider: Rider) -> Floats:
+    """Return the commanded foot moment per state: the reflex is linear, so unit inputs tell it."""
+    skill, mass_kg = rider.skill, rider.body.mass_kg
+    moving_kg = mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
+
+    def commanded(lean: float, lean_rate: float, accel: float) -> float:
+        return foot_command(
+            lean,
+            lean_rate,
+            accel,
+            moving_kg * accel,
+            board.wheel.wheel_radius_m,
+            mass_kg * GRAVITY * rider.com_height_m,
+            skill.lean_gain_ratio,
+            skill.lean_rate_gain_s,
+            skill.leg_stiffness_ratio,
+        )
+
+    row = np.zeros(len(STATE_NAMES))
+    row[_place("lean_rad")] = commanded(1.0, 0.0, 0.0)
+    row[_place("lean_rate_radps")] = commanded(0.0, 1.0, 0.0)
+    row[[_place("accel_wanted_mps2"), _place("accel_trim_mps2")]] = commanded(0.0, 0.0, 1.0)
+    return row
 
 
 def frequency_response(system: LinearRide, laplace_radps: Complexes) -> Complexes:
@@ -187,9 +246,7 @@ def poles(system: LinearRide) -> tuple[Complexes, ...]:
     """Return the poles of each rider's system in rad/s, the delay as a Pade all-pass."""
     return tuple(
         np.linalg.eigvals(_pade_matrix(a, a_delayed, float(delay_s))).astype(np.complex128)
-        for a, a_delayed, delay_s in zip(
-            system.a, system.a_delayed, system.delay_s, strict=True
-        )
+        for a, a_delayed, delay_s in zip(system.a, system.a_delayed, system.delay_s, strict=True)
     )
 
 

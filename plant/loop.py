@@ -25,9 +25,9 @@ from plant.rider import Rider
 GAIN_POINTS = ("inner", "base", "lifted")
 
 _DELAY_S = 1.5 * DT_S  # one sample to compute, half of one to hold
-_LOWEST_RADPS = 0.5  # slower motions are speed keeping, which the rider's wish decides
+_LOWEST_RADPS = 0.05  # assumed: a slower drift, 20 s and more, is no matter of balance
 _HIGHEST_RADPS = 2500.0  # the sampling frequency's half is 3142
-_N_FREQUENCIES = 160
+_N_FREQUENCIES = 200
 # A mode draws a circle in the complex plane: points at even angles on it, in half-widths.
 _ABOUT_A_MODE = np.tan(np.radians(np.arange(-84.0, 85.0, 6.0)))
 _SHARP_RATIO = 0.12  # a mode of more damping is resolved by the grid itself
@@ -75,9 +75,7 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     time_s = board.sensors.attitude_time_s
     attitude = (time_s * gyro + upright) / (time_s * s + 1.0)
     drive = np.exp(-_DELAY_S * s) / (1.0 + board.drive.current_lag_s * s)
-    n_unstable = [
-        np.count_nonzero((p.real > 0.0) & (np.abs(p) > _LOWEST_RADPS)) for p in modes
-    ]
+    n_unstable = [np.count_nonzero((p.real > 0.0) & (np.abs(p) > _LOWEST_RADPS)) for p in modes]
     return LoopPlant(
         laplace_radps=s,
         pitch_per_a=-attitude * drive,

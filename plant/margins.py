@@ -75,7 +75,9 @@ def nyquist_contour(frequency_radps: Floats, *, n_arc: int = 7) -> Complexes:
     return np.concatenate([frequency_radps[0] * np.exp(1j * angle), axis])
 
 
-def margins(laplace_radps: Complexes, loop: Complexes, n_open_unstable: NDArray[np.int64]) -> Margins:
+def margins(
+    laplace_radps: Complexes, loop: Complexes, n_open_unstable: NDArray[np.int64]
+) -> Margins:
     """Return the margins of each loop.
 
     Parameters

@@ -3,7 +3,7 @@
 from plant.compile import scalar
 from plant.control import DT_S
 from plant.outcomes import Outcome
-from plant.rows import WIDTH, R
+from plant.rows import WIDTH, Block, R
 from plant.scalars import larger, magnitude, smaller
 from plant.vibration import WK_SECTIONS
 
@@ -57,14 +57,16 @@ def outcome_of(
 
 
 @scalar
-def section(x: float, z1: float, z2: float, b0: float, b1: float, b2: float, a1: float, a2: float):
+def section(
+    x: float, z1: float, z2: float, b0: float, b1: float, b2: float, a1: float, a2: float
+) -> tuple[float, float, float]:
     """Return output and both states of a second-order filter section (transposed form II)."""
     y = b0 * x + z1
     return y, b1 * x - a1 * y + z2, b2 * x - a2 * y
 
 
 @scalar
-def measure(b, hold, count, rise):
+def measure(b: Block, hold: float, count: float, rise: float) -> None:
     """Update every accumulator of the living lanes and end the rides that are over."""
     for k in range(WIDTH):
         alive = b[R.alive + k]

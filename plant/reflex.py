@@ -65,7 +65,9 @@ def heeded(warning: float, heed_ratio: float) -> float:
 
 
 @scalar
-def bounded_moment(moment: float, load: float, half_stance: float, use_ratio: float):
+def bounded_moment(
+    moment: float, load: float, half_stance: float, use_ratio: float
+) -> tuple[float, float]:
     """Return the foot moment inside what the feet can press, and that bound, in N m."""
     limit = larger(load * half_stance * use_ratio, 0.0)
     return clip(moment, -limit, limit), limit

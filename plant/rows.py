@@ -7,7 +7,10 @@ overlap and turn the lane loops into packed instructions.
 
 import dataclasses
 import enum
-from typing import Any
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
 
 from plant.board import Board
 from plant.metrics import ACCUMULATOR_NAMES
@@ -15,7 +18,9 @@ from plant.profile import Profile
 from plant.quantity import quantities
 from plant.rider import Rider
 
-WIDTH = 16
+Block: TypeAlias = NDArray[np.float64]
+
+WIDTH = 8
 RING_SLOTS = 64
 RING_STEPS = 4  # the reflex is delayed in slots of 4 ms, up to 252 ms
 

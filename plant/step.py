@@ -35,7 +35,7 @@ from plant.reflex import (
     trimmed,
 )
 from plant.resistance import air_drag, rolling_resistance, turn_scrub
-from plant.rows import RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.rows import RING_SLOTS, RING_STEPS, WIDTH, Block, R
 from plant.scalars import clip, cosine, direction, larger, magnitude, sine, smaller
 from plant.vertical import leg_load, tail_moment, tyre_load
 
@@ -66,7 +66,7 @@ _ACCELEROMETER_SHARE = 0.3  # assumed: share of the wheel's shaking that the IMU
 
 
 @scalar
-def look_ahead(b, road, road_step, step):
+def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
     """Read the road under each lane and the foot moment that the reflex asked a delay ago.
 
     The only pass that is not packed: every lane reads at its own place.
@@ -89,7 +89,7 @@ def look_ahead(b, road, road_step, step):
 
 
 @scalar
-def renew(b):
+def renew(b: Block) -> None:
     """Renew what changes slowly: source voltage, winding resistance, derated phase limit."""
     for k in range(WIDTH):
         warm = b[R.winding_c + k] - 20.0
@@ -108,7 +108,7 @@ def renew(b):
 
 
 @scalar
-def sense(b, step):
+def sense(b: Block, step: int) -> None:
     """Advance the sensors: gyro, attitude filter, wheel-speed tracking loop."""
     for k in range(WIDTH):
         seed = b[R.noise_seed + k]
@@ -150,7 +150,7 @@ def sense(b, step):
 
 
 @scalar
-def control(b, step):
+def control(b: Block, step: int) -> None:
     """Advance the control law: from the sensors to the wanted current."""
     for k in range(WIDTH):
         attitude = b[R.attitude_rad + k] * DEG_PER_RAD
@@ -293,7 +293,7 @@ def control(b, step):
 
 
 @scalar
-def ride(b, step, speed_script, rise):
+def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
     """Advance the rider: what is asked, and the foot moment that the reflex commands."""
     for k in range(WIDTH):
         heed = b[R.heed + k]
@@ -348,7 +348,7 @@ def ride(b, step, speed_script, rise):
 
 
 @scalar
-def remember(b, step):
+def remember(b: Block, step: int) -> None:
     """Store the commanded foot moment in the ring from which the delayed reflex reads."""
     row = R.ring_0 + ((step // RING_STEPS) & (RING_SLOTS - 1)) * WIDTH
     for k in range(WIDTH):
@@ -356,7 +356,7 @@ def remember(b, step):
 
 
 @scalar
-def move(b, dt, turn_script, headwind):
+def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
     """Advance the plant by `dt`: drive, loads, bodies, frame mode, heat and charge."""
     for k in range(WIDTH):
         alive = b[R.alive + k]
