@@ -4,15 +4,12 @@ The equations are those of plant/bodies.py for small angles on the level. The re
 exact delay, so the system is x' = A x + A_delayed x(t - delay) + B i, with i the motor current.
 """
 
-import dataclasses
-import math
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from plant.board import Board
+from plant.delayed import DelayedSystem, Floats, first_order
 from plant.lanes import AIR_DENSITY_KG_M3, torque_per_amp
 from plant.reflex import (
     FORESIGHT_S,
@@ -23,9 +20,6 @@ from plant.reflex import (
     trimmed,
 )
 from plant.rider import Rider
-
-Floats: TypeAlias = NDArray[np.float64]
-Complexes: TypeAlias = NDArray[np.complex128]
 
 STATE_NAMES = (
     "speed_mps",
@@ -39,7 +33,6 @@ STATE_NAMES = (
     "accel_trim_mps2",
 )
 OUTPUT_NAMES = ("pitch_rad", "pitch_rate_radps", "accel_mps2")
-_PADE_ORDER = 5  # phase of the delay right within 1 deg up to 8 rad per delay
 _SMALL = 1e-3  # a speed error in m/s at which no limit of the rider's acts
 
 
@@ -75,44 +68,7 @@ def small_motion(
     return mass, gravity
 
 
-def first_order(
-    mass: Floats, damping: Floats, stiffness: Floats, inputs: Floats
-) -> tuple[Floats, Floats]:
-    """Return A and B of mass q'' + damping q' + stiffness q = inputs u, state (q, q')."""
-    n_coordinates = mass.shape[0]
-    solved = np.linalg.solve(mass, np.hstack([-stiffness, -damping, inputs]))
-    a = np.zeros((2 * n_coordinates, 2 * n_coordinates))
-    a[:n_coordinates, n_coordinates:] = np.eye(n_coordinates)
-    a[n_coordinates:] = solved[:, : 2 * n_coordinates]
-    b = np.vstack([np.zeros_like(inputs), solved[:, 2 * n_coordinates :]])
-    return a, b
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class LinearRide:
-    """One board under each rider: x' = a x + a_delayed x(t - delay) + b i, y = c x + d i.
-
-    Attributes
-    ----------
-    a, a_delayed : (rider, state, state) float64
-        In the order of `STATE_NAMES`.
-    b : (rider, state) float64
-        Per ampere of motor current.
-    c : (rider, output, state) float64
-        In the order of `OUTPUT_NAMES`.
-    d : (rider, output) float64
-    delay_s : (rider,) float64
-    """
-
-    a: Floats
-    a_delayed: Floats
-    b: Floats
-    c: Floats
-    d: Floats
-    delay_s: Floats
-
-
-def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0) -> LinearRide:
+def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0) -> DelayedSystem:
     """Linearise level riding at a steady speed, for each rider.
 
     Rolling resistance and turning do not change with small motions about a steady speed; air
@@ -128,7 +84,7 @@ def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0
     d = np.zeros((n_riders, len(OUTPUT_NAMES)))
     d[:, 2] = b[:, 0]
     delay_s = np.array([rider.skill.reflex_delay_s for rider in riders])
-    return LinearRide(a=a, a_delayed=a_delayed, b=b, c=c, d=d, delay_s=delay_s)
+    return DelayedSystem(a=a, a_delayed=a_delayed, b=b, c=c, d=d, delay_s=delay_s)
 
 
 def _place(name: str) -> int:
@@ -219,61 +175,3 @@ def _reflex(board: Board, rider: Rider) -> Floats:
     row[_place("lean_rate_radps")] = commanded(0.0, 1.0, 0.0)
     row[[_place("accel_wanted_mps2"), _place("accel_trim_mps2")]] = commanded(0.0, 0.0, 1.0)
     return row
-
-
-def frequency_response(system: LinearRide, laplace_radps: Complexes) -> Complexes:
-    """Return the outputs per ampere of motor current, with the delay exact.
-
-    Parameters
-    ----------
-    laplace_radps : (frequency,) complex128
-        Values of s; on the imaginary axis they are frequencies.
-
-    Returns
-    -------
-    (rider, output, frequency) complex128
-    """
-    s = laplace_radps[None, :, None, None]
-    identity = np.eye(system.a.shape[-1])
-    lagging = np.exp(-laplace_radps * system.delay_s[:, None])[..., None, None]
-    matrix = s * identity - system.a[:, None] - system.a_delayed[:, None] * lagging
-    states = np.linalg.solve(matrix, system.b[:, None, :, None])[..., 0]
-    outputs = np.einsum("ros,rfs->rof", system.c, states)
-    return np.asarray(outputs + system.d[:, :, None])
-
-
-def poles(system: LinearRide) -> tuple[Complexes, ...]:
-    """Return the poles of each rider's system in rad/s, the delay as a Pade all-pass."""
-    return tuple(
-        np.linalg.eigvals(_pade_matrix(a, a_delayed, float(delay_s))).astype(np.complex128)
-        for a, a_delayed, delay_s in zip(system.a, system.a_delayed, system.delay_s, strict=True)
-    )
-
-
-def _pade_matrix(a: Floats, a_delayed: Floats, delay_s: float) -> Floats:
-    """Return the state matrix with the delayed feedback passed through a Pade all-pass."""
-    if delay_s == 0.0:
-        return a + a_delayed
-    order = _PADE_ORDER
-    weights = [
-        math.factorial(2 * order - k) / (math.factorial(k) * math.factorial(order - k))
-        for k in range(order + 1)
-    ]
-    denominator = np.array(weights) / weights[-1]
-    numerator = denominator * (-1.0) ** np.arange(order + 1)
-    through = numerator[-1]
-    # Controllable canonical form in time counted in delays.
-    companion = np.diag(np.ones(order - 1), 1)
-    companion[-1] = -denominator[:-1]
-    tap = numerator[:-1] - through * denominator[:-1]
-
-    row = int(np.flatnonzero(np.any(a_delayed != 0.0, axis=1))[0]) if a_delayed.any() else 0
-    feedback = a_delayed[row]
-    n_states = a.shape[0]
-    whole = np.zeros((n_states + order, n_states + order))
-    whole[:n_states, :n_states] = a
-    whole[row, :n_states] += through * feedback
-    whole[row, n_states:] = tap
-    whole[n_states:, n_states:] = companion / delay_s
-    whole[-1, :n_states] = feedback / delay_s
-    return whole

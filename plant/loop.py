@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from plant.board import Board
 from plant.control import DT_S
+from plant.delayed import Complexes, Floats, frequency_response, poles
 from plant.lanes import torque_per_amp
-from plant.linear import Complexes, Floats, frequency_response, linear_ride, poles
+from plant.linear import linear_ride
 from plant.margins import Margins, margins, nyquist_contour
 from plant.profile_array import PROFILE_NAMES
 from plant.reflex import GRAVITY
@@ -68,8 +69,8 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     flex = 2.0 * math.pi * board.frame.flex_frequency_hz
     s = nyquist_contour(_frequencies(flex, board.frame.flex_damping_ratio, modes))
     pitch, rate, accel = np.moveaxis(frequency_response(system, s), 1, 0)
-    twist = -torque_per_amp(board.motor.kv_rpm_per_v) / board.frame.frame_inertia_kg_m2
-    twist = twist / (s * s + 2.0 * board.frame.flex_damping_ratio * flex * s + flex * flex)
+    twist_accel = -torque_per_amp(board.motor.kv_rpm_per_v) / board.frame.frame_inertia_kg_m2
+    twist = twist_accel / (s * s + 2.0 * board.frame.flex_damping_ratio * flex * s + flex * flex)
     gyro = (rate + s * twist) / (1.0 + board.sensors.gyro_lag_s * s)
     upright = pitch + twist - accel / GRAVITY
     time_s = board.sensors.attitude_time_s

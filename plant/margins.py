@@ -44,7 +44,7 @@ class Margins:
     @property
     def stable(self) -> NDArray[np.bool_]:
         """Whether no closed-loop pole is inside the contour."""
-        return self.n_unstable == 0
+        return np.equal(self.n_unstable, 0)
 
     @property
     def max_sensitivity(self) -> Floats:
@@ -124,7 +124,8 @@ def _distance(flat: Complexes) -> Floats:
     along = way_real * from_real + way_imag * from_imag
     share = np.clip(-along / np.maximum(length, 1e-300), 0.0, 1.0)
     square = from_real**2 + from_imag**2 + share * (2.0 * along + share * length)
-    return np.sqrt(np.maximum(square.min(axis=1), 0.0))
+    least: Floats = np.sqrt(np.maximum(square.min(axis=1), 0.0))
+    return least
 
 
 def _real_axis(flat: Complexes) -> tuple[NDArray[np.int64], Floats, Floats]:
