@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from plant.margins import margins, nyquist_contour
 from tests.plant.test_linear import tutorial_plant
 
-FINE = nyquist_contour(np.geomspace(1e-3, 1e4, 20001), n_arc=51)
+FINE = nyquist_contour(np.geomspace(1e-3, 1e6, 24001), n_arc=51)
 
 
 def margins_of(system, *, n_open_unstable=0, contour=FINE):
