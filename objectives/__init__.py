@@ -1,0 +1,24 @@
+"""From simulated rides to what a search minimises and must not violate."""
+
+from objectives.constraints import CONSTRAINT_NAMES
+from objectives.cost import weighted_cost
+from objectives.descriptors import DESCRIPTOR_NAMES
+from objectives.portfolio import blend, expected_shortfall
+from objectives.rules import ScoreRules, score_rules
+from objectives.score import OBJECTIVES, RIDE_COLUMNS, Scores, score
+from objectives.settings import ScoreSettings
+
+__all__ = [
+    "CONSTRAINT_NAMES",
+    "DESCRIPTOR_NAMES",
+    "OBJECTIVES",
+    "RIDE_COLUMNS",
+    "ScoreRules",
+    "ScoreSettings",
+    "Scores",
+    "blend",
+    "expected_shortfall",
+    "score",
+    "score_rules",
+    "weighted_cost",
+]

@@ -1,0 +1,106 @@
+"""What a profile must not do, each as a number that is met at 0 or below.
+
+Every constraint is scaled to about 1 at a gross violation and keeps falling once met, so a search
+can tell a near miss from a hopeless case.
+"""
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.ride_scores import Codes
+from objectives.rules import ScoreRules
+from objectives.settings import ScoreSettings
+from plant.margins import Margins
+from plant.outcomes import Outcome
+
+Floats: TypeAlias = NDArray[np.float64]
+
+CONSTRAINT_NAMES = (
+    "nose_down",  # share of ride weight that ended nose down, less the share allowed
+    "other_end",  # share of ride weight that ended early otherwise
+    "sensitivity",  # 1/limit less the least distance of the loop to -1
+    "phase_margin",  # 1 less phase margin over the asked one
+    "gain_margin",  # log of the asked gain margin over the one found
+    "closed_loop",  # unstable poles of the linearised loop
+    "rest_shake",  # RMS pitch rate of the worst standing ride over its limit, less 1
+    "feel_band",  # distance outside the wanted band, over the band's width
+    "rider_spread",  # spread over its limit, less 1
+)
+NOT_ASKED = -1.0  # the value of a constraint that the settings or the rides do not ask for
+_FARTHEST = 3.0  # margins without limit, and their loss, stay numbers
+
+
+def ending_constraints(
+    outcome: Codes, ride_weight: Floats, *, nose_down_share: float
+) -> tuple[Floats, Floats]:
+    """Return the constraints on nose-downs and on other early ends, each (candidate,).
+
+    Parameters
+    ----------
+    outcome : (candidate, ride) int8
+    ride_weight : (ride,) float64
+    nose_down_share : float
+        Share of the weight that may end nose down.
+    """
+    weight = ride_weight / ride_weight.sum()
+    nose_down = outcome == Outcome.NOSE_DOWN
+    other = (outcome != Outcome.RIDDEN) & ~nose_down
+    return nose_down @ weight - nose_down_share, other @ weight
+
+
+def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats, ...]:
+    """Return the constraints on sensitivity, phase, gain and stability, each (candidate,).
+
+    Each is that of the worst gain point and rider. For an unstable loop the distances to the
+    limit of stability turn their sign, so the constraints pass smoothly through that limit.
+
+    Parameters
+    ----------
+    margins : Margins
+        Arrays of (candidate, gain point, rider).
+    settings : ScoreSettings
+    """
+    side = np.where(margins.stable, 1.0, -1.0)
+    sensitivity = 1.0 / settings.sensitivity_limit - side * margins.modulus
+    phase = 1.0 - side * margins.phase_deg / settings.phase_margin_deg
+    with np.errstate(divide="ignore"):
+        room = np.minimum(np.log(margins.gain_up_ratio), -np.log(margins.gain_down_ratio))
+    gain = np.log(settings.gain_margin_ratio) - side * room
+    unstable = margins.n_unstable.astype(np.float64)
+    return tuple(
+        np.clip(values, -_FARTHEST, _FARTHEST).max(axis=(1, 2))
+        for values in (sensitivity, phase, gain, unstable)
+    )
+
+
+def rest_constraint(pitch_rate_rms_deg_per_s: Floats, rules: ScoreRules) -> Floats:
+    """Return the constraint on shaking at rest, (candidate,).
+
+    Parameters
+    ----------
+    pitch_rate_rms_deg_per_s : (candidate, ride) float64
+    rules : ScoreRules
+    """
+    standing = pitch_rate_rms_deg_per_s[:, rules.is_standing]
+    if standing.shape[1] == 0:
+        return np.full(len(standing), NOT_ASKED)
+    worst: Floats = standing.max(axis=1)
+    return worst / rules.settings.rest_shake_limit_deg_per_s - 1.0
+
+
+def feel_constraint(feel_deg_per_mps2: Floats, settings: ScoreSettings) -> Floats:
+    """Return the constraint on the feel band, (candidate,), from the feel, (candidate,)."""
+    low, high = settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2
+    if low is None or high is None:
+        return np.full(len(feel_deg_per_mps2), NOT_ASKED)
+    outside = np.maximum(low - feel_deg_per_mps2, feel_deg_per_mps2 - high)
+    return outside / (high - low)
+
+
+def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Floats:
+    """Return the constraint on the spread between riders, (candidate,), from that spread."""
+    if settings.rider_spread_limit is None:
+        return np.full(len(rider_spread_ratio), NOT_ASKED)
+    return rider_spread_ratio / settings.rider_spread_limit - 1.0

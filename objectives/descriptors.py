@@ -1,0 +1,93 @@
+"""What tells profiles apart beyond the objectives, one row for each candidate."""
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.ride_scores import Codes
+from objectives.rules import ScoreRules
+from plant.outcomes import Outcome
+
+Floats: TypeAlias = NDArray[np.float64]
+
+DESCRIPTOR_NAMES = (
+    "feel_deg_per_mps2",  # weighted mean over ridden rides that accelerate; 0 where none does
+    "rider_spread_ratio",  # level error of lightest and heaviest rider, larger over smaller
+    "rides_ended",  # number of rides
+    "vibration_mps2",  # weighted mean
+    "energy_wh",  # weighted mean
+    "mosfet_peak_c",  # largest
+    "tail_effort_ratio",  # largest
+    "start_jerk_mps3",  # largest
+    "traction_peak_ratio",  # largest
+    "worst_ride",  # index of the ride of the highest nose-down risk
+)
+_LEAST_ERROR_DEG = 0.01  # assumed: nobody feels less
+_MEANS = ("vibration_mps2", "energy_wh")
+_PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_peak_ratio")
+
+
+def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floats:
+    """Return the weighted mean of pitch per acceleration, (candidate,).
+
+    Parameters
+    ----------
+    feel_deg_per_mps2 : (candidate, ride) float64
+        0 where a ride never accelerates.
+    outcome : (candidate, ride) int8
+        Only rides ridden to their end tell the feel.
+    ride_weight : (ride,) float64
+    """
+    weight = np.where((feel_deg_per_mps2 != 0.0) & (outcome == Outcome.RIDDEN), ride_weight, 0.0)
+    total = weight.sum(axis=1)
+    mean: Floats = (weight * feel_deg_per_mps2).sum(axis=1) / np.where(total > 0.0, total, 1.0)
+    return mean
+
+
+def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
+    """Return how unlike the lightest and the heaviest rider are held level, (candidate,).
+
+    The ratio of their weighted mean level errors over the courses that both ride, larger over
+    smaller; 1 without such a course.
+    """
+    light, heavy = rules.spread_pairs.T
+    if len(light) == 0:
+        return np.ones(len(level_error_deg))
+    weight = rules.ride_weight[light] / rules.ride_weight[light].sum()
+    by_light = np.maximum(level_error_deg[:, light] @ weight, _LEAST_ERROR_DEG)
+    by_heavy = np.maximum(level_error_deg[:, heavy] @ weight, _LEAST_ERROR_DEG)
+    spread: Floats = np.maximum(by_light / by_heavy, by_heavy / by_light)
+    return spread
+
+
+def describe(
+    column: Callable[[str], Floats],
+    outcome: Codes,
+    *,
+    level_error_deg: Floats,
+    risk: Floats,
+    rules: ScoreRules,
+) -> Floats:
+    """Return the descriptors, (candidate, descriptor), in the order of `DESCRIPTOR_NAMES`.
+
+    Parameters
+    ----------
+    column : callable
+        Gives a metric of `plant.metrics.METRIC_NAMES` as (candidate, ride).
+    outcome : (candidate, ride) int8
+    level_error_deg, risk : (candidate, ride) float64
+        As scored.
+    rules : ScoreRules
+    """
+    weight = rules.ride_weight / rules.ride_weight.sum()
+    values = {
+        "feel_deg_per_mps2": feel(column("feel_deg_per_mps2"), outcome, weight),
+        "rider_spread_ratio": rider_spread(level_error_deg, rules),
+        "rides_ended": np.count_nonzero(outcome != Outcome.RIDDEN, axis=1),
+        "worst_ride": risk.argmax(axis=1),
+    }
+    values |= {name: column(name) @ weight for name in _MEANS}
+    values |= {name: column(name).max(axis=1) for name in _PEAKS}
+    return np.column_stack([values[name] for name in DESCRIPTOR_NAMES]).astype(np.float64)

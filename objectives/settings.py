@@ -1,0 +1,76 @@
+"""The numbers of scoring that a user may set."""
+
+import dataclasses
+
+_RANGES = {
+    "tail_share": (0.01, 1.0),
+    "tail_weight": (0.0, 1.0),
+    "nose_down_share": (0.0, 1.0),
+    "sensitivity_limit": (1.05, 100.0),
+    "phase_margin_deg": (1.0, 120.0),
+    "gain_margin_ratio": (1.01, 100.0),
+    "rest_shake_limit_deg_per_s": (0.01, 1000.0),
+    "feel_low_deg_per_mps2": (0.0, 20.0),
+    "feel_high_deg_per_mps2": (0.0, 20.0),
+    "rider_spread_limit": (1.0, 100.0),
+}
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class ScoreSettings:
+    """The numbers a user may set.
+
+    Attributes
+    ----------
+    tail_share : float
+        Share of the ride weight that counts as the tail.
+    tail_weight : float
+        From 0, the plain mean over rides, to 1, the tail alone.
+    nose_down_share : float
+        Share of the ride weight that may end with the nose down.
+    sensitivity_limit : float
+        Largest Ms of the balance loop, for every rider (usual: 1.3 to 2, Astrom & Hagglund).
+    phase_margin_deg : float
+        Smallest phase margin (usual: 30 to 60).
+    gain_margin_ratio : float
+        Smallest factor, up or down, to the limit of stability; Ms 2 alone gives 1.5.
+    rest_shake_limit_deg_per_s : float
+        Largest RMS pitch rate of a standing ride, where limit cycles show.
+    feel_low_deg_per_mps2, feel_high_deg_per_mps2 : float or None
+        Wanted band of pitch per acceleration; None does not ask.
+    rider_spread_limit : float or None
+        Largest ratio of level error between lightest and heaviest rider; None does not ask.
+
+    Raises
+    ------
+    ValueError
+        A number lies outside its range, or half of the feel band is missing.
+    """
+
+    tail_share: float = 0.2
+    tail_weight: float = 0.5
+    nose_down_share: float = 0.0
+    sensitivity_limit: float = 2.0
+    phase_margin_deg: float = 30.0
+    gain_margin_ratio: float = 1.5
+    rest_shake_limit_deg_per_s: float = 3.0
+    feel_low_deg_per_mps2: float | None = None
+    feel_high_deg_per_mps2: float | None = None
+    rider_spread_limit: float | None = None
+
+    def __post_init__(self) -> None:
+        for name, (least, most) in _RANGES.items():
+            value = getattr(self, name)
+            if value is not None and not least <= value <= most:
+                raise ValueError(f"{name}: must be from {least:g} to {most:g}, got {value:g}")
+        low, high = self.feel_low_deg_per_mps2, self.feel_high_deg_per_mps2
+        if (low is None) != (high is None):
+            raise ValueError(
+                "feel_low_deg_per_mps2 and feel_high_deg_per_mps2 must be given together, got "
+                f"{low} and {high}"
+            )
+        if low is not None and high is not None and low >= high:
+            raise ValueError(
+                f"feel_low_deg_per_mps2: must be below feel_high_deg_per_mps2, got {low:g} and "
+                f"{high:g}"
+            )

@@ -1,0 +1,134 @@
+"""Each constraint is met at 0 or below, and grows with the violation."""
+
+import numpy as np
+import pytest
+
+from objectives.constraints import (
+    CONSTRAINT_NAMES,
+    NOT_ASKED,
+    ending_constraints,
+    feel_constraint,
+    loop_constraints,
+    rest_constraint,
+    spread_constraint,
+)
+from objectives.settings import ScoreSettings
+from plant.margins import Margins
+from plant.outcomes import Outcome
+from tests.objectives.small_portfolio import rules
+
+
+def loops(modulus, *, up=3.0, down=0.3, phase=50.0, n_unstable=0):
+    """Return the margins of one candidate at one gain point under some riders."""
+
+    def table(values, dtype=np.float64):
+        shape = np.shape(modulus)
+        return np.broadcast_to(values, shape).astype(dtype).reshape(1, 1, -1)
+
+    return Margins(
+        modulus=table(modulus),
+        gain_up_ratio=table(up),
+        gain_down_ratio=table(down),
+        phase_deg=table(phase),
+        delay_s=table(0.05),
+        n_unstable=table(n_unstable, np.int64),
+    )
+
+
+def by_name(margins):
+    names = CONSTRAINT_NAMES[2:6]
+    values = loop_constraints(margins, ScoreSettings())
+    return {name: value[0] for name, value in zip(names, values, strict=True)}
+
+
+def test_names_are_those_documented():
+    assert CONSTRAINT_NAMES == (
+        "nose_down",
+        "other_end",
+        "sensitivity",
+        "phase_margin",
+        "gain_margin",
+        "closed_loop",
+        "rest_shake",
+        "feel_band",
+        "rider_spread",
+    )
+
+
+def test_endings_are_shares_of_the_ride_weight():
+    outcome = np.array(
+        [
+            [Outcome.RIDDEN, Outcome.RIDDEN, Outcome.RIDDEN],
+            [Outcome.NOSE_DOWN, Outcome.RIDDEN, Outcome.RIDER_OFF],
+        ],
+        dtype=np.int8,
+    )
+
+    nose_down, other = ending_constraints(outcome, np.array([1.0, 2.0, 1.0]), nose_down_share=0.1)
+
+    np.testing.assert_allclose(nose_down, [-0.1, 0.15])
+    np.testing.assert_allclose(other, [0.0, 0.25])
+
+
+def test_loop_with_wide_margins_meets_all():
+    assert max(by_name(loops([0.7, 0.9])).values()) <= 0.0
+
+
+@pytest.mark.parametrize(
+    ("margins", "violated"),
+    [
+        (loops([0.8, 0.45]), "sensitivity"),
+        (loops([0.8, 0.8], phase=[50.0, 20.0]), "phase_margin"),
+        (loops([0.8, 0.8], up=[3.0, 1.3]), "gain_margin"),
+        (loops([0.8, 0.8], down=[0.3, 0.8]), "gain_margin"),
+    ],
+)
+def test_worst_rider_violates_its_own_constraint_alone(margins, violated):
+    assert [name for name, value in by_name(margins).items() if value > 0.0] == [violated]
+
+
+def test_unstable_loop_violates_every_loop_constraint_however_far_from_the_limit():
+    values = by_name(loops([0.9], up=np.inf, down=0.0, phase=np.inf, n_unstable=2))
+
+    assert all(value > 0.0 and np.isfinite(value) for value in values.values())
+    assert values["closed_loop"] == 2.0
+
+
+def test_sensitivity_passes_smoothly_through_the_limit_of_stability():
+    nearly, just = by_name(loops([0.01])), by_name(loops([0.01], n_unstable=2))
+
+    assert nearly["sensitivity"] == pytest.approx(0.49)
+    assert just["sensitivity"] == pytest.approx(0.51)
+
+
+def test_sensitivity_limit_is_the_asked_ms():
+    at_limit = by_name(loops([0.5]))
+
+    assert at_limit["sensitivity"] == pytest.approx(0.0)
+
+
+def test_only_standing_rides_are_checked_for_shaking():
+    rate = np.array([[1.5, 90.0, 90.0, 90.0, 90.0], [6.0, 0.0, 0.0, 0.0, 0.0]])
+
+    np.testing.assert_allclose(rest_constraint(rate, rules()), [-0.5, 1.0])
+
+
+def test_feel_inside_the_band_is_met():
+    settings = ScoreSettings(feel_low_deg_per_mps2=1.0, feel_high_deg_per_mps2=2.0)
+
+    found = feel_constraint(np.array([0.5, 1.0, 1.5, 2.0, 3.0]), settings)
+
+    np.testing.assert_allclose(found, [0.5, 0.0, -0.5, 0.0, 1.0])
+
+
+def test_spread_is_compared_with_its_limit():
+    found = spread_constraint(np.array([1.0, 3.0]), ScoreSettings(rider_spread_limit=2.0))
+
+    np.testing.assert_allclose(found, [-0.5, 0.5])
+
+
+def test_what_is_not_asked_is_met():
+    ones = np.ones(2)
+
+    np.testing.assert_array_equal(feel_constraint(ones, ScoreSettings()), NOT_ASKED)
+    np.testing.assert_array_equal(spread_constraint(ones, ScoreSettings()), NOT_ASKED)

@@ -1,0 +1,54 @@
+"""Descriptors summarise the rides of each candidate."""
+
+import numpy as np
+
+from objectives.descriptors import DESCRIPTOR_NAMES, describe, feel, rider_spread
+from tests.objectives.small_portfolio import ridden, rules
+
+
+def described(rides, *, level=2.0, risk=0.1):
+    shape = rides.outcome.shape
+    table = describe(
+        rides.column,
+        rides.outcome,
+        level_error_deg=np.broadcast_to(level, shape),
+        risk=np.broadcast_to(risk, shape),
+        rules=rules(),
+    )
+    return dict(zip(DESCRIPTOR_NAMES, table.T, strict=True))
+
+
+def test_feel_is_the_mean_of_ridden_rides_that_accelerate():
+    values = np.array([[1.0, 0.0, 4.0, 9.0], [0.0, 0.0, 0.0, 9.0]])
+    outcome = np.array([[0, 0, 0, 1], [0, 0, 0, 2]], dtype=np.int8)
+
+    np.testing.assert_allclose(feel(values, outcome, np.array([1.0, 1.0, 2.0, 1.0])), [3.0, 0.0])
+
+
+def test_spread_is_the_larger_ratio_over_shared_courses():
+    level = np.array([[9.0, 1.0, 9.0, 3.0, 9.0], [9.0, 4.0, 9.0, 2.0, 9.0]])
+
+    np.testing.assert_allclose(rider_spread(level, rules()), [3.0, 2.0])
+
+
+def test_means_are_weighted_and_peaks_are_the_largest():
+    found = described(
+        ridden(
+            1,
+            energy_wh=[[0.0, 7.0, 0.0, 0.0, 7.0]],
+            tail_effort_ratio=[[0.1, 0.9, 0.2, 0.3, 0.4]],
+        )
+    )
+
+    np.testing.assert_allclose(found["energy_wh"], [3.0])
+    np.testing.assert_allclose(found["tail_effort_ratio"], [0.9])
+
+
+def test_ended_rides_are_counted_and_the_riskiest_named():
+    found = described(
+        ridden(2, outcome=[[0, 1, 0, 2, 0], [0, 0, 0, 0, 0]]),
+        risk=np.array([[0.1, 0.8, 0.1, 0.9, 0.1], [0.1, 0.1, 0.2, 0.1, 0.1]]),
+    )
+
+    np.testing.assert_array_equal(found["rides_ended"], [2, 0])
+    np.testing.assert_array_equal(found["worst_ride"], [3, 2])

@@ -1,0 +1,111 @@
+"""Scores of single rides: graded where ridden, never better where ended."""
+
+import hypothesis.strategies as st
+import numpy as np
+import pytest
+import scipy.integrate
+import scipy.stats
+from hypothesis import given
+
+from objectives.ride_scores import (
+    NOSE_DOWN_FLOOR,
+    NOSE_SCATTER_RATIO,
+    RESERVE_SCATTER_RATIO,
+    RIDDEN_CEILING,
+    capped_cost,
+    nose_down_risk,
+    share_not_ridden,
+)
+from plant.outcomes import Outcome
+
+ENDED = [outcome for outcome in Outcome if outcome is not Outcome.RIDDEN]
+reserves = st.floats(-1.5, 1.0)
+nose_margins = st.floats(0.0, 1.0)
+lefts = st.floats(0.0, 1.0)
+
+
+def risk(reserve, nose_margin, outcome=Outcome.RIDDEN, left=0.0):
+    arguments = [np.array([[value]], dtype=float) for value in (reserve, nose_margin)]
+    code = np.array([[outcome]], dtype=np.int8)
+    return nose_down_risk(*arguments, code, np.array([[left]]))[0, 0]
+
+
+def cost(value, outcome=Outcome.RIDDEN, left=0.0, cap=18.0):
+    code = np.array([[outcome]], dtype=np.int8)
+    return capped_cost(np.array([[value]]), code, np.array([[left]]), cap=cap)[0, 0]
+
+
+@given(reserves, nose_margins, st.floats(0.01, 0.5))
+def test_less_torque_reserve_is_always_more_risk(reserve, nose_margin, less):
+    assert risk(reserve - less, nose_margin) > risk(reserve, nose_margin)
+
+
+@given(reserves, nose_margins, st.floats(0.01, 0.5))
+def test_less_nose_margin_is_always_more_risk(reserve, nose_margin, less):
+    assert risk(reserve, nose_margin - less) > risk(reserve, nose_margin)
+
+
+def test_risk_grows_faster_the_nearer_the_limit():
+    margins = np.linspace(0.1, 1.0, 10)
+
+    values = np.array([risk(margin, 1.0) for margin in margins])
+
+    assert np.all(np.diff(values, 2) > 0.0)
+
+
+def test_shortfall_is_that_of_a_logistic_margin():
+    # Against the integral of max(0, -margin) over the logistic density, by quadrature.
+    def expected(margin, width):
+        density = scipy.stats.logistic(loc=margin, scale=width).pdf
+        value, _ = scipy.integrate.quad(lambda x: -x * density(x), -30.0 * width + margin, 0.0)
+        return value / width
+
+    shortfall = expected(0.1, RESERVE_SCATTER_RATIO) + expected(0.3, NOSE_SCATTER_RATIO)
+
+    assert risk(0.1, 0.3) == pytest.approx(RIDDEN_CEILING * shortfall / (1.0 + shortfall), rel=1e-6)
+
+
+def test_safe_margins_cost_little_and_are_not_equal():
+    safe, safer = risk(0.21, 0.5), risk(0.5, 0.7)
+
+    assert 0.0 < safer < safe < 0.05
+
+
+@given(reserves, nose_margins, lefts, st.sampled_from(ENDED), reserves, nose_margins)
+def test_an_ended_ride_is_riskier_than_any_ridden_one(
+    reserve, nose_margin, left, outcome, other_reserve, other_margin
+):
+    ended = risk(other_reserve, other_margin, outcome, left)
+
+    assert risk(reserve, nose_margin) < ended <= 1.0
+
+
+@given(lefts, lefts, st.sampled_from([end for end in ENDED if end is not Outcome.NOSE_DOWN]))
+def test_a_nose_down_is_the_worst_end(left, other_left, other):
+    nose_down = risk(0.5, 0.5, Outcome.NOSE_DOWN, left)
+
+    assert nose_down >= NOSE_DOWN_FLOOR >= risk(0.5, 0.5, other, other_left)
+
+
+@given(st.sampled_from(ENDED), lefts, st.floats(0.001, 0.5))
+def test_the_earlier_end_costs_more(outcome, left, earlier):
+    assert risk(0.5, 0.5, outcome, left + earlier) > risk(0.5, 0.5, outcome, left)
+    assert cost(1.0, outcome, left + earlier) > cost(1.0, outcome, left)
+
+
+@given(st.floats(0.0, 1e4), st.floats(0.0, 1e4), lefts, st.sampled_from(ENDED))
+def test_an_ended_ride_costs_more_than_any_ridden_one(value, ended_value, left, outcome):
+    assert cost(value) < cost(ended_value, outcome, left)
+
+
+def test_a_ridden_cost_is_what_was_measured():
+    assert cost(2.3) == 2.3
+    assert cost(40.0, cap=18.0) == 18.0
+
+
+def test_share_not_ridden_is_the_time_left_over_the_duration():
+    ride_time = np.array([[10.0, 5.0], [0.0, 20.0]])
+
+    np.testing.assert_allclose(
+        share_not_ridden(ride_time, np.array([10.0, 20.0])), [[0.0, 0.75], [1.0, 0.0]]
+    )

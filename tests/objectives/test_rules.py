@@ -1,0 +1,75 @@
+"""Facts of the rides are read off their courses, and portfolios that can not be scored refused."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from objectives import ScoreSettings, score_rules
+from tests.objectives.small_portfolio import (
+    BOARD,
+    HEAVY,
+    KERB,
+    LIGHT,
+    RIDES,
+    STAND,
+    WEIGHT,
+    rules,
+)
+
+
+def refused(rides, weight):
+    with pytest.raises(ValueError) as refusal:
+        score_rules(rides, ride_weight=weight, settings=ScoreSettings())
+    return str(refusal.value)
+
+
+def test_windows_riders_and_standing_rides_are_found():
+    found = rules()
+
+    assert found.riders == (LIGHT, HEAVY)
+    np.testing.assert_array_equal(found.ride_rider, [0, 0, 0, 1, 1])
+    np.testing.assert_array_equal(found.counts_level, [True, True, False, True, False])
+    np.testing.assert_array_equal(found.counts_current, [False, True, True, True, True])
+    np.testing.assert_array_equal(found.is_standing, [True, False, False, False, False])
+    np.testing.assert_array_equal(found.ride_duration_s, [10.0] * 5)
+
+
+def test_riders_are_compared_only_where_both_hold_level():
+    np.testing.assert_array_equal(rules().spread_pairs, [[1, 3]])
+
+
+def test_one_rider_has_no_spread_pairs():
+    one = score_rules(RIDES[:3], ride_weight=WEIGHT[:3], settings=ScoreSettings())
+
+    assert one.spread_pairs.shape == (0, 2)
+
+
+def test_loop_holds_one_response_for_each_rider():
+    assert rules().loop.pitch_per_a.shape[0] == 2
+
+
+@pytest.mark.parametrize("weight", [[1.0, 2.0], [1.0, 1.0, 1.0, 1.0, 0.0], [1, 1, 1, 1, np.nan]])
+def test_weights_that_do_not_fit_are_refused(weight):
+    assert refused(RIDES, np.array(weight)).startswith("ride_weight: must be 5 numbers above zero")
+
+
+def test_rides_on_two_boards_are_refused():
+    frame = dataclasses.replace(BOARD.frame, nose_contact_deg=20.0)
+    other = dataclasses.replace(RIDES[0], board=dataclasses.replace(BOARD, frame=frame))
+
+    assert "all must be on one board" in refused((*RIDES, other), np.ones(6))
+
+
+def test_empty_portfolio_is_refused():
+    assert "at least one is needed" in refused((), np.ones(0))
+
+
+def test_portfolio_without_count_windows_is_refused():
+    assert [ride.course for ride in RIDES[:1]] == [STAND]
+    assert "count_s: at least one ride" in refused(RIDES[:1], np.ones(1))
+
+
+def test_portfolio_without_hold_windows_is_refused():
+    assert RIDES[2].course == KERB
+    assert "hold_s: at least one ride" in refused(RIDES[2:3], np.ones(1))

@@ -1,0 +1,154 @@
+"""Scores of a portfolio: what is counted, what is kept, and that ending never pays."""
+
+import hypothesis.extra.numpy as hnp
+import hypothesis.strategies as st
+import numpy as np
+import pytest
+from hypothesis import given
+
+from objectives import (
+    CONSTRAINT_NAMES,
+    DESCRIPTOR_NAMES,
+    OBJECTIVES,
+    RIDE_COLUMNS,
+    blend,
+    score,
+)
+from plant.outcomes import Outcome
+from plant.profile_array import PROFILE_NAMES, profile_to_array
+from plant.simulate import simulate
+from tests import invented
+from tests.objectives.small_portfolio import RIDES, WEIGHT, ridden, rules
+
+RULES = rules()
+PROFILE = profile_to_array(invented.profile())
+
+
+def scored(rides, **settings):
+    profiles = np.tile(PROFILE, (len(rides.outcome), 1))
+    return score(rides, profiles, rules(**settings) if settings else RULES)
+
+
+def constraint(scores, name):
+    return scores.constraints[:, CONSTRAINT_NAMES.index(name)]
+
+
+def test_shapes_follow_the_names():
+    found = scored(ridden(3))
+
+    assert OBJECTIVES == ("level_error_deg", "peak_current_a", "nose_down_risk")
+    assert found.objectives.shape == (3, len(OBJECTIVES))
+    assert found.constraints.shape == (3, len(CONSTRAINT_NAMES))
+    assert found.descriptors.shape == (3, len(DESCRIPTOR_NAMES))
+    assert found.per_ride.shape == (3, len(RIDES), len(RIDE_COLUMNS))
+    assert found.per_ride.dtype == np.float32
+
+
+def test_only_rides_with_hold_windows_count_for_level():
+    level = np.array([[1.0, 3.0, 500.0, 2.0, 500.0]])
+
+    found = scored(ridden(1, hold_pitch_rms_deg=level))
+
+    expected = blend(np.array([1.0, 3.0, 2.0]), WEIGHT[[0, 1, 3]], tail_share=0.2, tail_weight=0.5)
+    assert found.objectives[0, 0] == pytest.approx(expected)
+
+
+def test_only_rides_with_count_windows_count_for_current():
+    current = np.array([[500.0, 60.0, 80.0, 40.0, 20.0]])
+
+    found = scored(ridden(1, counted_peak_current_a=current))
+
+    expected = blend(current[0, 1:], WEIGHT[1:], tail_share=0.2, tail_weight=0.5)
+    assert found.objectives[0, 1] == pytest.approx(expected)
+
+
+def test_per_ride_columns_mark_what_is_not_counted():
+    found = scored(ridden(1)).per_ride[0]
+
+    level = found[:, RIDE_COLUMNS.index("level_error_deg")]
+    counted = found[:, RIDE_COLUMNS.index("counted_peak_current_a")]
+    np.testing.assert_array_equal(np.isnan(level), [False, False, True, False, True])
+    np.testing.assert_array_equal(np.isnan(counted), [True, False, False, False, False])
+    np.testing.assert_array_equal(found[:, RIDE_COLUMNS.index("peak_current_a")], 80.0)
+
+
+def test_a_calm_portfolio_meets_the_riding_constraints():
+    found = scored(ridden(1))
+
+    for name in ("nose_down", "other_end", "rest_shake", "feel_band", "rider_spread"):
+        assert constraint(found, name)[0] <= 0.0
+
+
+def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():
+    profiles = np.tile(PROFILE, (2, 1))
+    profiles[1, PROFILE_NAMES.index("rate_gain_a_per_deg_per_s")] = 5.0
+
+    found = score(ridden(2), profiles, RULES)
+
+    assert constraint(found, "sensitivity")[1] > constraint(found, "sensitivity")[0]
+    assert constraint(found, "closed_loop")[1] > 0.0
+    assert np.isfinite(found.constraints).all()
+
+
+metrics = hnp.arrays(np.float64, (5,), elements=st.floats(0.0, 1.0))
+
+
+@given(metrics, st.integers(0, 4), st.sampled_from(list(Outcome)[1:]), st.floats(0.0, 10.0))
+def test_ending_a_ride_never_betters_an_objective(values, ride, outcome, ended_at_s):
+    outcomes = np.zeros((2, 5), dtype=np.int8)
+    outcomes[1, ride] = outcome
+    ride_time = np.full((2, 5), 10.0)
+    ride_time[1, ride] = ended_at_s
+    flattering = np.stack([values, values])
+    flattering[1, ride] = 0.0
+
+    found = scored(
+        ridden(
+            2,
+            outcome=outcomes,
+            ride_time_s=ride_time,
+            hold_pitch_rms_deg=20.0 * flattering,
+            counted_peak_current_a=150.0 * flattering,
+            least_reserve_ratio=1.0 - flattering,
+            least_nose_margin_ratio=1.0 - flattering,
+        )
+    )
+
+    assert np.all(found.objectives[1] >= found.objectives[0])
+    assert found.objectives[1, 2] > found.objectives[0, 2]
+    assert constraint(found, "nose_down")[1] + constraint(found, "other_end")[1] > 0.0
+
+
+def test_order_of_candidates_does_not_matter():
+    random = np.random.default_rng(3)
+    level = random.uniform(1.0, 5.0, (6, 5))
+
+    forth = scored(ridden(6, hold_pitch_rms_deg=level))
+    back = scored(ridden(6, hold_pitch_rms_deg=level[::-1]))
+
+    np.testing.assert_array_equal(forth.objectives, back.objectives[::-1])
+
+
+def test_inputs_are_not_changed():
+    rides = ridden(2)
+    metrics_before, outcome_before = rides.metrics.copy(), rides.outcome.copy()
+
+    scored(rides)
+
+    np.testing.assert_array_equal(rides.metrics, metrics_before)
+    np.testing.assert_array_equal(rides.outcome, outcome_before)
+
+
+def test_rides_of_another_portfolio_are_refused():
+    with pytest.raises(ValueError, match=r"rides: must be \(3, 5\)"):
+        score(ridden(2), np.tile(PROFILE, (3, 1)), RULES)
+
+
+def test_simulated_rides_score_finite():
+    profiles = np.tile(PROFILE, (2, 1))
+
+    found = score(simulate(profiles, RIDES), profiles, RULES)
+
+    assert np.isfinite(found.objectives).all()
+    assert np.isfinite(found.constraints).all()
+    np.testing.assert_array_equal(found.objectives[0], found.objectives[1])
