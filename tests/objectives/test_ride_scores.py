@@ -71,13 +71,10 @@ def test_safe_margins_cost_little_and_are_not_equal():
     assert 0.0 < safer < safe < 0.05
 
 
-@given(reserves, nose_margins, lefts, st.sampled_from(ENDED), reserves, nose_margins)
-def test_an_ended_ride_is_riskier_than_any_ridden_one(
-    reserve, nose_margin, left, outcome, other_reserve, other_margin
-):
-    ended = risk(other_reserve, other_margin, outcome, left)
-
-    assert risk(reserve, nose_margin) < ended <= 1.0
+@given(st.tuples(reserves, nose_margins), st.tuples(reserves, nose_margins), lefts)
+@pytest.mark.parametrize("outcome", ENDED)
+def test_an_ended_ride_is_riskier_than_any_ridden_one(outcome, margins, other_margins, left):
+    assert risk(*margins) < risk(*other_margins, outcome, left) <= 1.0
 
 
 @given(lefts, lefts, st.sampled_from([end for end in ENDED if end is not Outcome.NOSE_DOWN]))
