@@ -1,0 +1,1 @@
+"""The plant: boards, riders and roads, and the kernel that rides them."""
