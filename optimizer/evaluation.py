@@ -1,0 +1,110 @@
+"""What riding a batch of candidates gives back, and the arrays of all candidates so far."""
+
+from dataclasses import dataclass
+from typing import Protocol, Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evaluation:
+    """Outcome of one batch of candidates; objectives and constraints are finite.
+
+    Parameters
+    ----------
+    objectives : (candidate, objective) float64
+        Minimised.
+    constraints : (candidate, constraint) float64
+        Met when <= 0. Infeasible candidates are compared by the sum of their positive values, so
+        scale each constraint such that 1 is a serious violation.
+    rides : (candidate, ride, column) float32
+        Metrics of each ride, kept for tables and plots; NaN where a ride has no such metric.
+    """
+
+    objectives: Floats
+    constraints: Floats
+    rides: NDArray[np.float32]
+
+
+class Evaluate(Protocol):
+    """Rides a batch of candidates."""
+
+    def __call__(self, values: Floats, /) -> Evaluation:
+        """Ride the (candidate, parameter) values; each outcome depends on its own row only."""
+        ...
+
+
+def checked(evaluation: Evaluation, *, n_candidates: int, n_objectives: int) -> Evaluation:
+    """Return the evaluation in its stored number types.
+
+    Raises
+    ------
+    ValueError
+        A wrong shape, an objective or constraint that is not finite, or an infinite metric.
+    """
+    exact = Evaluation(
+        objectives=np.ascontiguousarray(evaluation.objectives, dtype=np.float64),
+        constraints=np.ascontiguousarray(evaluation.constraints, dtype=np.float64),
+        rides=np.ascontiguousarray(evaluation.rides, dtype=np.float32),
+    )
+    if exact.objectives.shape != (n_candidates, n_objectives):
+        raise ValueError(
+            f"objectives must be ({n_candidates}, {n_objectives}), got {exact.objectives.shape}"
+        )
+    for name, array, n_axes in (("constraints", exact.constraints, 2), ("rides", exact.rides, 3)):
+        if array.ndim != n_axes or array.shape[0] != n_candidates:
+            raise ValueError(
+                f"{name} must have {n_axes} axes and {n_candidates} candidates, got {array.shape}"
+            )
+    for name, bad in (
+        ("objectives", ~np.isfinite(exact.objectives)),
+        ("constraints", ~np.isfinite(exact.constraints)),
+        ("rides", np.isinf(exact.rides)),
+    ):
+        if bad.any():
+            raise ValueError(f"{name} must be finite, got another number at {np.argwhere(bad)[0]}")
+    return exact
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class History:
+    """All finished candidates in number order.
+
+    Parameters
+    ----------
+    values : (candidate, parameter) float64
+    objectives : (candidate, objective) float64
+    constraints : (candidate, constraint) float64
+    """
+
+    values: Floats
+    objectives: Floats
+    constraints: Floats
+
+    def __len__(self) -> int:
+        return len(self.values)
+
+    def rows(self, start: int, stop: int) -> Self:
+        """Return the candidates numbered `start` to `stop` - 1."""
+        return type(self)(
+            values=self.values[start:stop],
+            objectives=self.objectives[start:stop],
+            constraints=self.constraints[start:stop],
+        )
+
+    def followed_by(self, values: Floats, evaluation: Evaluation) -> Self:
+        """Return the history with one more generation."""
+        if not len(self):
+            return type(self)(
+                values=values,
+                objectives=evaluation.objectives,
+                constraints=evaluation.constraints,
+            )
+        return type(self)(
+            values=np.vstack([self.values, values]),
+            objectives=np.vstack([self.objectives, evaluation.objectives]),
+            constraints=np.vstack([self.constraints, evaluation.constraints]),
+        )

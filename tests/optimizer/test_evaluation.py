@@ -1,0 +1,50 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.evaluation import Evaluation, checked
+
+GOOD = Evaluation(
+    objectives=np.ones((4, 3)),
+    constraints=np.zeros((4, 2)),
+    rides=np.zeros((4, 5, 2), dtype=np.float32),
+)
+
+
+def _with(array, place, value):
+    spoilt = array.copy()
+    spoilt[place] = value
+    return spoilt
+
+
+def test_a_good_evaluation_comes_back_in_the_stored_number_types():
+    exact = checked(
+        replace(GOOD, objectives=np.ones((4, 3), dtype=np.float32)), n_candidates=4, n_objectives=3
+    )
+
+    assert exact.objectives.dtype == np.float64
+    assert exact.rides.dtype == np.float32
+
+
+def test_a_missing_ride_metric_may_be_nan():
+    spoilt = replace(GOOD, rides=_with(GOOD.rides, (1, 2, 0), np.nan))
+
+    assert np.isnan(checked(spoilt, n_candidates=4, n_objectives=3).rides[1, 2, 0])
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"objectives": np.ones((4, 2))}, r"objectives must be \(4, 3\)"),
+        ({"objectives": np.ones((3, 3))}, r"objectives must be \(4, 3\)"),
+        ({"constraints": np.ones(4)}, "constraints must have 2 axes"),
+        ({"rides": np.ones((3, 5, 2))}, "rides must have 3 axes and 4 candidates"),
+        ({"objectives": _with(GOOD.objectives, (2, 1), np.nan)}, r"objectives must be finite.*2 1"),
+        ({"constraints": _with(GOOD.constraints, (0, 0), np.inf)}, "constraints must be finite"),
+        ({"rides": _with(GOOD.rides, (3, 0, 0), np.inf)}, "rides must be finite"),
+    ],
+)
+def test_a_bad_evaluation_is_refused(changes, message):
+    with pytest.raises(ValueError, match=message):
+        checked(replace(GOOD, **changes), n_candidates=4, n_objectives=3)
