@@ -1,0 +1,135 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from optimizer.evaluation import History
+from optimizer.operators import Operators
+from optimizer.proposals import Plan, propose
+from optimizer.space import to_unit
+from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+
+PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5)
+NOTHING = History(
+    values=np.empty((0, 3)), objectives=np.empty((0, 3)), constraints=np.empty((0, 2))
+)
+
+
+def _first(plan=PLAN):
+    return propose(plan, 0, history=NOTHING, parents=np.empty(0, dtype=np.intp))
+
+
+def _history(values):
+    outcome = narrow(values)
+    return History(values=values, objectives=outcome.objectives, constraints=outcome.constraints)
+
+
+def test_the_first_candidate_is_the_baseline_bit_by_bit():
+    assert _first()[0].tolist() == SMALL_BASELINE.tolist()
+
+
+def test_a_third_of_the_first_generation_lies_about_the_baseline():
+    unit = to_unit(SMALL_BOX, _first())
+    centre = to_unit(SMALL_BOX, SMALL_BASELINE)
+
+    copies = unit[1:17] - centre
+
+    assert np.abs(copies).max() < 0.45
+    assert 0.05 < copies.std() < 0.15
+
+
+def test_the_rest_of_the_first_generation_spreads_over_every_parameter():
+    spread = to_unit(SMALL_BOX, _first())[17:]
+
+    for column in spread.T:
+        counts, _ = np.histogram(column, bins=4, range=(0.0, 1.0))
+        assert (counts >= 6).all()
+
+
+@pytest.mark.parametrize("population", [4, 5, 17, 48])
+def test_every_generation_has_the_whole_population(population):
+    plan = replace(PLAN, population=population)
+    values = _first(plan)
+    history = _history(values)
+
+    children = propose(plan, 1, history=history, parents=np.arange(population))
+
+    assert values.shape == children.shape == (population, 3)
+    assert ((values >= SMALL_BOX.low) & (values <= SMALL_BOX.high)).all()
+    assert ((children >= SMALL_BOX.low) & (children <= SMALL_BOX.high)).all()
+
+
+def test_a_proposal_depends_on_seed_generation_and_history_only():
+    history = _history(np.vstack([_first(), _first(replace(PLAN, seed=6))]))
+    parents = np.arange(48)
+
+    once = propose(PLAN, 2, history=history, parents=parents)
+    propose(PLAN, 3, history=history, parents=parents)
+    again = propose(PLAN, 2, history=history, parents=parents)
+
+    assert once.tobytes() == again.tobytes()
+    assert once.tobytes() != propose(PLAN, 3, history=history, parents=parents).tobytes()
+    other = replace(PLAN, seed=6)
+    assert once.tobytes() != propose(other, 2, history=history, parents=parents).tobytes()
+
+
+def test_no_profile_is_proposed_twice_even_by_a_collapsed_population():
+    history = _history(_first())
+    still = replace(PLAN, operators=Operators(mutation_probability=0.0))
+
+    values = propose(still, 1, history=history, parents=np.zeros(8, dtype=np.intp))
+
+    everything = np.vstack([history.values, values])
+    assert len(np.unique(everything, axis=0)) == len(everything)
+
+
+def test_a_population_that_breeds_nothing_new_gets_strangers():
+    plan = replace(PLAN, operators=Operators(mutation_probability=0.0))
+    one = _history(np.tile(SMALL_BASELINE, (48, 1)))
+
+    values = propose(plan, 1, history=one, parents=np.arange(48))
+
+    assert to_unit(SMALL_BOX, values).std(axis=0).min() > 0.2
+
+
+def test_screened_children_are_better_than_plain_ones():
+    rng = np.random.default_rng(12)
+    near = SMALL_BOX.low + rng.random((480, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
+    history = _history(near)
+    parents = np.argsort(np.maximum(history.constraints, 0.0).sum(axis=1))[:48]
+    share = {}
+
+    for screened_share in (0.0, 1.0):
+        plan = replace(PLAN, operators=Operators(screened_share=screened_share))
+        outcome = narrow(propose(plan, 10, history=history, parents=parents))
+        share[screened_share] = (outcome.constraints <= 0.0).all(axis=1).mean()
+
+    assert share[1.0] > share[0.0] + 0.2
+
+
+def test_screening_waits_for_enough_candidates():
+    history = _history(_first())
+    screened, plain = (
+        replace(PLAN, operators=Operators(screened_share=share)) for share in (0.75, 0.0)
+    )
+
+    with_screen, without = (
+        propose(plan, 1, history=history, parents=np.arange(48)) for plan in (screened, plain)
+    )
+
+    assert with_screen.tobytes() == without.tobytes()
+
+
+@pytest.mark.parametrize(
+    ("changes", "message"),
+    [
+        ({"population": 3}, "at least 4 candidates, got 3"),
+        ({"seed": -1}, "0 or above, got -1"),
+        ({"baseline": np.zeros(2)}, "needs 3 values"),
+        ({"baseline": np.array([4.0, 2000.0, 0.0])}, "rate_hz: the baseline must lie from 0.1"),
+        ({"baseline": np.array([np.nan, 1.0, 0.0])}, "gain_a_per_deg: the baseline must lie"),
+    ],
+)
+def test_an_impossible_plan_is_refused(changes, message):
+    with pytest.raises(ValueError, match=message):
+        replace(PLAN, **changes)
