@@ -1,0 +1,130 @@
+"""The search: ask a generation, have it ridden as one batch, store it, tell it, and again."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from optimizer.evaluation import Evaluate, Evaluation, History, checked
+from optimizer.operators import Operators
+from optimizer.proposals import Plan
+from optimizer.sampler import Proposer
+from optimizer.search_inputs import search_inputs
+from optimizer.space import Space
+from optimizer.store import Store
+
+__all__ = ["Evaluate", "Evaluation", "History", "Progress", "run", "whole_generations"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Progress:
+    """Where a search stands between two generations.
+
+    Parameters
+    ----------
+    n_done : int
+        Finished and stored candidates.
+    n_wanted : int
+        Candidates at the end, in whole generations.
+    n_resumed : int
+        Of those done, how many were in the store before this run.
+    history : History
+        All finished candidates in number order.
+    """
+
+    n_done: int
+    n_wanted: int
+    n_resumed: int
+    history: History
+
+
+def whole_generations(n_candidates: int, *, population: int) -> int:
+    """Return `n_candidates` rounded up to a multiple of the population."""
+    return -(-n_candidates // population) * population
+
+
+def run(
+    evaluate: Evaluate,
+    space: Space,
+    *,
+    baseline: ArrayLike,
+    n_objectives: int,
+    n_candidates: int,
+    seed: int,
+    store: Store,
+    population: int = 48,
+    on_generation: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Progress:
+    """Search until the store holds `n_candidates`; the same call resumes or extends a study.
+
+    After any number of stops, kills and extensions the store holds the same candidates, byte for
+    byte, as after one uninterrupted run. For that a study advances by whole generations only, so
+    `n_candidates` is rounded up, and `evaluate` must give a row the same outcome in any batch.
+
+    Parameters
+    ----------
+    evaluate : Evaluate
+        Rides a batch; what it raises ends the search, with the generations before stored.
+    space : Space
+    baseline : (parameter,) float64
+        The known profile, inside the space: candidate number 0.
+    n_objectives : int
+        Two or three.
+    n_candidates : int
+        Candidates wanted in the store; not part of what the study freezes.
+    seed : int
+    store : Store
+        Open store; the caller closes it.
+    population : int
+        Candidates in a generation.
+    on_generation : callable, optional
+        Called with the progress at the start and after each stored generation.
+    stop : callable, optional
+        Asked between generations; True ends the search.
+
+    Returns
+    -------
+    Progress
+        At the end; `n_done` is below `n_wanted` when it was stopped.
+
+    Raises
+    ------
+    UserInputError
+        The store was started with other inputs, is damaged or can not be written.
+    ValueError
+        An argument out of its range, or an evaluation of a wrong shape or not finite.
+    """
+    if n_candidates < 1:
+        raise ValueError(f"n_candidates must be 1 or more, got {n_candidates}")
+    plan = Plan(
+        space=space,
+        baseline=np.array(baseline, dtype=np.float64),
+        seed=seed,
+        population=population,
+        operators=Operators(),
+    )
+    proposer = Proposer(plan, n_objectives=n_objectives)
+    store.freeze(search_inputs(plan, n_objectives=n_objectives))
+    history = store.history(population=population)
+    proposer.restore(history)
+    n_resumed = len(history)
+    n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
+    while True:
+        progress = Progress(
+            n_done=len(history), n_wanted=n_wanted, n_resumed=n_resumed, history=history
+        )
+        if on_generation is not None:
+            on_generation(progress)
+        if len(history) >= n_wanted or (stop is not None and stop()):
+            return progress
+        values = proposer.ask()
+        evaluation = checked(
+            evaluate(values.copy()), n_candidates=population, n_objectives=n_objectives
+        )
+        store.append(len(history) // population, values, evaluation)
+        proposer.tell(evaluation)
+        history = history.followed_by(values, evaluation)
