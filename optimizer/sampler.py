@@ -73,9 +73,8 @@ class GenerationSampler(NSGAIISampler):
         trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
         self._read(trials)
         start = (generation - 1) * self._plan.population
-        # Sorted by number, because equal candidates are told apart by their place.
         pool = np.array(
-            [*sorted(self._parents[generation - 1]), *range(start, start + self._plan.population)]
+            [*self._parents[generation - 1], *range(start, start + self._plan.population)]
         )
         best = best_first(
             self._history.objectives[pool],
