@@ -138,6 +138,7 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
         "foot_command_nm": moment,
         "current_a": moment / values["torque_per_amp_nm"],
         "leg_rest_rad": pitch,
+        "guide_pitch_rad": pitch,
         "road_grade_rad": grade_rad,
         "ground_pitch_rad": pitch + grade_rad,
         "rotor_angle_rad": -pitch,

@@ -160,6 +160,7 @@ STATE_NAMES = (
 # Numbers handed from one pass to the next within a step, or read by metrics and traces.
 SIGNAL_NAMES = (
     "foot_delayed_nm",
+    "guide_pitch_rad",
     "accel_mps2",
     "shake_mps2",
     "wheel_accel_mps2",

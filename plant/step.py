@@ -338,13 +338,10 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         )
         balanced += mgh * b[R.sway_ratio + k] * sway
         balanced -= b[R.road_press_ratio + k] * b[R.foot_limit_nm + k]
-        # With one foot on the ground the rider guides the board's angle instead.
-        guide = b[R.start_tail_rad + k] * (1.0 - rise) - b[R.road_grade_rad + k] * (1.0 - rise)
-        guided = mgh * (
-            _GUIDE_RATIO * (guide - b[R.pitch_rad + k]) - _GUIDE_DAMPING_S * b[R.pitch_rate_radps + k]
+        b[R.foot_command_nm + k] = balanced
+        b[R.guide_pitch_rad + k] = (1.0 - rise) * (
+            b[R.start_tail_rad + k] - b[R.road_grade_rad + k]
         )
-        support = b[R.support + k]
-        b[R.foot_command_nm + k] = balanced + (guided - balanced) * support
 
 
 @scalar
@@ -483,13 +480,20 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         mgh = b[R.rider_mgh_nm + k]
         rest = b[R.leg_rest_rad + k]
         b[R.leg_rest_rad + k] = rest + (pitch - rest) * (h / LEG_ADAPT_TIME_S)
-        # With one foot on the ground the other only guides the board.
-        leg_moment = (1.0 - b[R.support + k]) * mgh * (
+        balancing = foot + mgh * (
             b[R.leg_stiffness_ratio + k] * (lean - (pitch - rest))
             + b[R.leg_damping_s + k] * (lean_rate - pitch_rate)
         )
+        # With one foot on the ground the other only guides the board's angle.
+        support = b[R.support + k]
+        guiding = mgh * (
+            _GUIDE_RATIO * (b[R.guide_pitch_rad + k] - pitch) - _GUIDE_DAMPING_S * pitch_rate
+        )
         feet, foot_limit = bounded_moment(
-            foot + leg_moment, legs, b[R.half_stance_m + k], b[R.foot_use_ratio + k]
+            balancing + support * (guiding - balancing),
+            legs,
+            b[R.half_stance_m + k],
+            b[R.foot_use_ratio + k],
         )
         b[R.board_moment_nm + k] = feet
         b[R.foot_limit_nm + k] = foot_limit
@@ -505,7 +509,6 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         b[R.traction_n + k] = asked if holds else sliding
         inertia = b[R.rolling_mass_kg + k] if holds else b[R.moving_mass_kg + k]
         push = drive_force if holds else sliding
-        support = b[R.support + k]
         weight_along = b[R.moving_mass_kg + k] * GRAVITY * sine(grade)
         resist = (
             rolling_resistance(speed, load, b[R.road_rolling_ratio + k])
