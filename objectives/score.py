@@ -22,7 +22,7 @@ from plant.simulate import Rides
 
 Floats: TypeAlias = NDArray[np.float64]
 
-OBJECTIVES = ("level_error_deg", "peak_current_a", "nose_down_risk")
+OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_down_risk")
 
 # Columns kept of every ride. Level error and counted peak current are as scored, with the penalty
 # of an ended ride, and NaN where a ride has no such window; the others are as ridden.
@@ -39,7 +39,7 @@ RIDE_COLUMNS = (
     "energy_wh",
     "tail_effort_ratio",
     "start_jerk_mps3",
-    "counted_peak_current_a",
+    "excess_current_a",
 )
 
 
@@ -105,7 +105,7 @@ def _ride_scores(rides: Rides, rules: ScoreRules) -> tuple[Floats, Floats, Float
     # A board held beyond its own contact angles is not held level at all.
     level_cap = max(frame.nose_contact_deg, frame.tail_contact_deg)
     level = rides.column("hold_pitch_rms_deg")
-    current = rides.column("counted_peak_current_a")
+    current = rides.column("excess_current_a")
     risk = nose_down_risk(
         rides.column("least_reserve_ratio"),
         rides.column("least_nose_margin_ratio"),
@@ -161,7 +161,7 @@ def _per_ride(
 ) -> NDArray[np.float32]:
     scored = {
         "level_error_deg": np.where(rules.counts_level, level, np.nan),
-        "counted_peak_current_a": np.where(rules.counts_current, current, np.nan),
+        "excess_current_a": np.where(rules.counts_current, current, np.nan),
         "nose_down_risk": risk,
         "outcome": rides.outcome,
     }

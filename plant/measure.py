@@ -114,11 +114,10 @@ def measure(b: Block, hold: float, count: float, rise: float) -> None:
         b[R.hold_rate_square + k] += (held * rate_deg * rate_deg) if on else 0.0
 
         peak = b[R.peak_a + k]
-        counted = b[R.counted_peak_a + k]
         b[R.peak_a + k] = size if (on and size > peak) else peak
-        b[R.counted_peak_a + k] = (
-            size if (on and count > 0.5 and size > counted) else counted
-        )
+        excess = size - magnitude(b[R.need_a + k])
+        most = b[R.counted_excess_a + k]
+        b[R.counted_excess_a + k] = excess if (on and count > 0.5 and excess > most) else most
 
         demand = b[R.demand_a + k]
         demand += (b[R.current_raw_a + k] - demand) * (DT_S / _DEMAND_TIME_S)

@@ -72,6 +72,7 @@ DERIVED_NAMES = (
     "start_tail_rad",
     # Reciprocals, taken once: a division costs as much as ten multiplications.
     "per_radius_m",
+    "per_torque_per_amp",
     "per_frame_j",
     "per_rider_j",
     "per_deck_mass",
@@ -182,6 +183,7 @@ SIGNAL_NAMES = (
     "pitch_wanted_deg",
     "speed_wanted_now_mps",
     "ground_pitch_rad",
+    "need_a",
 )
 
 _NAMES = (

@@ -168,7 +168,7 @@ def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
         "distance_m": row("distance_m"),
         "hold_pitch_rms_deg": np.sqrt(ratio("hold_square_deg2_s", "hold_time_s")),
         "hold_pitch_rate_rms_deg_per_s": np.sqrt(ratio("hold_rate_square", "hold_time_s")),
-        "counted_peak_current_a": row("counted_peak_a"),
+        "excess_current_a": row("counted_excess_a"),
         "peak_current_a": row("peak_a"),
         "least_reserve_ratio": row("least_reserve"),
         "least_nose_margin_ratio": row("least_nose_margin"),

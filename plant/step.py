@@ -510,15 +510,26 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         inertia = b[R.rolling_mass_kg + k] if holds else b[R.moving_mass_kg + k]
         push = drive_force if holds else sliding
         weight_along = b[R.moving_mass_kg + k] * GRAVITY * sine(grade)
-        resist = (
+        steady_resist = (
             rolling_resistance(speed, load, b[R.road_rolling_ratio + k])
-            + air_drag(
-                speed, headwind, b[R.air_density_kg_m3 + k], b[R.drag_area_m2 + k]
-            )
+            + air_drag(speed, headwind, b[R.air_density_kg_m3 + k], b[R.drag_area_m2 + k])
             + turn_scrub(speed, load, lateral / GRAVITY, b[R.scrub_ratio + k])
+        )
+        resist = (
+            steady_resist
             + _TAIL_FRICTION * tail_load * direction(speed, 0.05)
             + load * slope
             + support * mgh * (_HOLD_STIFFNESS * b[R.distance_m + k] + _HOLD_DAMPING * speed)
+        )
+        # What the ride itself needs: the asked acceleration on this grade, whatever the profile.
+        b[R.need_a + k] = (
+            (
+                b[R.rolling_mass_kg + k] * b[R.accel_wanted_mps2 + k]
+                + weight_along
+                + steady_resist
+            )
+            * b[R.wheel_radius_m + k]
+            * b[R.per_torque_per_amp + k]
         )
         lean_on_slope = weight_along * b[R.wheel_radius_m + k] / mgh
         steady = (

@@ -56,7 +56,7 @@ def ridden(n_candidates, *, outcome=0, **columns):
         "ride_time_s": 10.0,
         "hold_pitch_rms_deg": 2.0,
         "hold_pitch_rate_rms_deg_per_s": 1.0,
-        "counted_peak_current_a": 50.0,
+        "excess_current_a": 50.0,
         "peak_current_a": 80.0,
         "least_reserve_ratio": 0.4,
         "least_nose_margin_ratio": 0.7,

@@ -36,7 +36,7 @@ def constraint(scores, name):
 def test_shapes_follow_the_names():
     found = scored(ridden(3))
 
-    assert OBJECTIVES == ("level_error_deg", "peak_current_a", "nose_down_risk")
+    assert OBJECTIVES == ("level_error_deg", "excess_current_a", "nose_down_risk")
     assert found.objectives.shape == (3, len(OBJECTIVES))
     assert found.constraints.shape == (3, len(CONSTRAINT_NAMES))
     assert found.descriptors.shape == (3, len(DESCRIPTOR_NAMES))
@@ -56,7 +56,7 @@ def test_only_rides_with_hold_windows_count_for_level():
 def test_only_rides_with_count_windows_count_for_current():
     current = np.array([[500.0, 60.0, 80.0, 40.0, 20.0]])
 
-    found = scored(ridden(1, counted_peak_current_a=current))
+    found = scored(ridden(1, excess_current_a=current))
 
     expected = blend(current[0, 1:], WEIGHT[1:], tail_share=0.2, tail_weight=0.5)
     assert found.objectives[0, 1] == pytest.approx(expected)
@@ -66,7 +66,7 @@ def test_per_ride_columns_mark_what_is_not_counted():
     found = scored(ridden(1)).per_ride[0]
 
     level = found[:, RIDE_COLUMNS.index("level_error_deg")]
-    counted = found[:, RIDE_COLUMNS.index("counted_peak_current_a")]
+    counted = found[:, RIDE_COLUMNS.index("excess_current_a")]
     np.testing.assert_array_equal(np.isnan(level), [False, False, True, False, True])
     np.testing.assert_array_equal(np.isnan(counted), [True, False, False, False, False])
     np.testing.assert_array_equal(found[:, RIDE_COLUMNS.index("peak_current_a")], 80.0)
@@ -108,7 +108,7 @@ def test_ending_a_ride_never_betters_an_objective(values, ride, outcome, ended_a
             outcome=outcomes,
             ride_time_s=ride_time,
             hold_pitch_rms_deg=20.0 * flattering,
-            counted_peak_current_a=150.0 * flattering,
+            excess_current_a=150.0 * flattering,
             least_reserve_ratio=1.0 - flattering,
             least_nose_margin_ratio=1.0 - flattering,
         )
