@@ -11,7 +11,7 @@ ACCELEROMETER = 4
 
 # Sum of four bytes: mean 510, variance 4 (256^2 - 1) / 12.
 _MEAN = 510.0
-_SCALE = 1.0 / 147.79941361
+_SCALE = (12.0 / (4.0 * (256.0**2 - 1.0))) ** 0.5
 
 
 @scalar
