@@ -1,0 +1,153 @@
+"""Wheel, board and rider along the road, over a batch of lanes."""
+
+from types import SimpleNamespace as Lanes
+
+import numpy as np
+
+from tests.reference.numpy_motion import (
+    GRAVITY,
+    HOLD_DAMPING,
+    HOLD_STIFFNESS,
+    STAND_DAMPING_S,
+    STAND_STIFFNESS,
+    STICKING_MPS,
+    SUPPORT_TIME_S,
+    TAIL_FRICTION,
+    TURNAROUND_MPS,
+    YAW_TIME_S,
+    Floats,
+    bounce,
+    drive,
+    press,
+    ramp,
+)
+
+
+def resist(lanes: Lanes, headwind_mps: float, lateral_mps2: Floats) -> Floats:
+    """Return rolling resistance, turn scrub and air drag together, in N."""
+    turning = lanes.scrub_ratio * np.abs(lateral_mps2) / GRAVITY
+    rolling = lanes.wheel_load_n * (lanes.road_rolling_ratio + turning)
+    air = lanes.speed_mps + headwind_mps
+    drag = 0.5 * lanes.air_density_kg_m3 * lanes.drag_area_m2 * air * np.abs(air)
+    return rolling * ramp(lanes.speed_mps, TURNAROUND_MPS) + drag
+
+
+def accelerate(
+    lanes: Lanes,
+    inertia_kg: Floats,
+    *,
+    gravity: Floats,
+    push_n: Floats,
+    frame_nm: Floats,
+    rider_nm: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    """Solve the three bodies' equations for their accelerations.
+
+    inertia s'' + mb hb cos(theta + gamma) theta'' + mr hr cos(phi + gamma) phi'' = push + ...
+    mb hb cos(theta + gamma) s'' + Jb theta'' = mb g hb sin(theta) + moment on the board
+    mr hr cos(phi + gamma) s'' + Jr phi'' = mr g hr sin(phi) + moment on the rider
+    """
+    frame_angle = lanes.pitch_rad + lanes.road_grade_rad
+    rider_angle = lanes.lean_rad + lanes.road_grade_rad
+    frame_c = lanes.frame_mh_kg_m * np.cos(frame_angle)
+    rider_c = lanes.rider_mh_kg_m * np.cos(rider_angle)
+    force = (
+        push_n
+        + lanes.frame_mh_kg_m * lanes.pitch_rate_radps**2 * np.sin(frame_angle)
+        + lanes.rider_mh_kg_m * lanes.lean_rate_radps**2 * np.sin(rider_angle)
+    )
+    frame_nm = frame_nm + lanes.frame_mh_kg_m * gravity * np.sin(lanes.pitch_rad)
+    rider_nm = rider_nm + lanes.rider_mh_kg_m * gravity * np.sin(lanes.lean_rad)
+    frame_j, rider_j = lanes.frame_j_kg_m2, lanes.rider_j_kg_m2
+    # Cramer's rule on the arrow-shaped system.
+    determinant = inertia_kg * frame_j * rider_j - frame_c**2 * rider_j - rider_c**2 * frame_j
+    accel = (
+        force * frame_j * rider_j - frame_c * frame_nm * rider_j - rider_c * rider_nm * frame_j
+    ) / determinant
+    return accel, (frame_nm - frame_c * accel) / frame_j, (rider_nm - rider_c * accel) / rider_j
+
+
+def grip(lanes: Lanes, torque_nm: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return the force at the ground, the inertia that moves with it, and whether it holds."""
+    force = torque_nm / lanes.wheel_radius_m
+    friction = lanes.road_friction_ratio * lanes.wheel_load_n
+    rim_kg = lanes.rolling_mass_kg - lanes.moving_mass_kg
+    asked = force - rim_kg * lanes.accel_mps2
+    slipping = np.abs(lanes.slip_mps) >= STICKING_MPS
+    holds = ~slipping & (np.abs(asked) <= friction)
+    side = np.where(slipping, lanes.slip_mps, asked)
+    sliding = np.where(side > 0.0, friction, -friction)
+    lanes.traction_n = np.where(holds, asked, sliding)
+    inertia = np.where(holds, lanes.rolling_mass_kg, lanes.moving_mass_kg)
+    return np.where(holds, force, sliding), inertia, holds
+
+
+def spin(lanes: Lanes, torque_nm: Floats, holds: Floats, dt_s: Floats) -> None:
+    """Advance the slip of the wheel; it ends when it would change sign."""
+    rim_kg = lanes.rolling_mass_kg - lanes.moving_mass_kg
+    free = torque_nm / lanes.wheel_radius_m - lanes.traction_n
+    slip = lanes.slip_mps + (free / rim_kg - lanes.accel_mps2) * dt_s
+    caught = (lanes.slip_mps != 0.0) & (slip * lanes.slip_mps <= 0.0)
+    lanes.slip_mps = np.where(holds | caught, 0.0, slip)
+
+
+def flex(lanes: Lanes, torque_nm: Floats, dt_s: Floats) -> None:
+    """Advance the frame's mode between motor and IMU."""
+    omega = 2.0 * np.pi * lanes.flex_frequency_hz
+    accel = (
+        -torque_nm / lanes.frame_inertia_kg_m2
+        - 2.0 * lanes.flex_damping_ratio * omega * lanes.flex_rate_radps
+        - omega**2 * lanes.flex_rad
+    )
+    lanes.flex_rate_radps = lanes.flex_rate_radps + accel * dt_s
+    lanes.flex_rad = lanes.flex_rad + lanes.flex_rate_radps * dt_s
+
+
+def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> None:
+    """Advance the whole plant by `dt_s`; lanes whose ride has ended stand still."""
+    dt = dt_s * lanes.alive
+    torque = drive(lanes, dt)
+    lanes.yaw_rate_radps = lanes.yaw_rate_radps + (turn_radps - lanes.yaw_rate_radps) * (
+        dt / YAW_TIME_S
+    )
+    lateral = lanes.yaw_rate_radps * lanes.speed_mps
+    gravity = np.hypot(GRAVITY, lateral)
+    pressed = (
+        gravity * np.cos(lanes.road_grade_rad) + lanes.speed_mps**2 * lanes.road_curvature_per_m
+    )
+    tail, tail_load = bounce(lanes, dt, pressed)
+    feet = press(lanes, dt)
+    push, inertia, holds = grip(lanes, torque)
+
+    mgh, support = lanes.rider_mgh_nm, lanes.support
+    weight_along = lanes.moving_mass_kg * GRAVITY * np.sin(lanes.road_grade_rad)
+    steady = resist(lanes, headwind_mps, lateral)
+    against = (
+        steady
+        + TAIL_FRICTION * tail_load * ramp(lanes.speed_mps, 0.05)
+        + lanes.wheel_load_n * lanes.road_slope
+        + support * mgh * (HOLD_STIFFNESS * lanes.distance_m + HOLD_DAMPING * lanes.speed_mps)
+    )
+    asked = lanes.rolling_mass_kg * lanes.accel_wanted_mps2 + weight_along + steady
+    lanes.need_a = asked * lanes.wheel_radius_m / lanes.torque_per_amp_nm
+    upright = lanes.lean_rad - weight_along * lanes.wheel_radius_m / mgh
+    standing = (
+        -support * mgh * (STAND_STIFFNESS * upright + STAND_DAMPING_S * lanes.lean_rate_radps)
+    )
+    lanes.accel_mps2, pitch_accel, lean_accel = accelerate(
+        lanes,
+        inertia,
+        gravity=gravity,
+        push_n=push - against - weight_along,
+        frame_nm=feet + tail - torque,
+        rider_nm=standing - feet,
+    )
+    lanes.speed_mps = lanes.speed_mps + lanes.accel_mps2 * dt
+    lanes.pitch_rate_radps = lanes.pitch_rate_radps + pitch_accel * dt
+    lanes.lean_rate_radps = lanes.lean_rate_radps + lean_accel * dt
+    lanes.distance_m = lanes.distance_m + lanes.speed_mps * dt
+    lanes.pitch_rad = lanes.pitch_rad + lanes.pitch_rate_radps * dt
+    lanes.lean_rad = lanes.lean_rad + lanes.lean_rate_radps * dt
+    spin(lanes, torque, holds, dt)
+    flex(lanes, torque, dt)
+    lanes.support = support * (1.0 - lanes.engaged * dt / SUPPORT_TIME_S)

@@ -1,0 +1,192 @@
+"""How drive, battery, loads and bodies move, over a batch of lanes.
+
+Written over names and arrays so that one lane and many read alike. Semi-implicit Euler: rates
+first, then places with the new rates.
+"""
+
+from types import SimpleNamespace as Lanes
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tests.reference.assumed import assumed
+
+Floats = NDArray[np.float64]
+
+GRAVITY = assumed("GRAVITY")
+COPPER_PER_K = assumed("COPPER_PER_K")
+AMBIENT_C = assumed("AMBIENT_C")
+WINDING_ROOM_K = assumed("WINDING_ROOM_K")
+YAW_TIME_S = assumed("YAW_TIME_S")
+SHAKE_TIME_S = assumed("SHAKE_TIME_S")
+SUPPORT_TIME_S = assumed("SUPPORT_TIME_S")
+LEG_ADAPT_TIME_S = assumed("LEG_ADAPT_TIME_S")
+TAIL_STIFFNESS_NM = assumed("TAIL_STIFFNESS_NM")
+TAIL_DAMPING_NM_S = assumed("TAIL_DAMPING_NM_S")
+TAIL_LEVER_M = assumed("TAIL_LEVER_M")
+TAIL_FRICTION = assumed("TAIL_FRICTION")
+GUIDE_RATIO = assumed("GUIDE_RATIO")
+GUIDE_DAMPING_S = assumed("GUIDE_DAMPING_S")
+HOLD_STIFFNESS = assumed("HOLD_STIFFNESS")
+HOLD_DAMPING = assumed("HOLD_DAMPING")
+STAND_STIFFNESS = assumed("STAND_STIFFNESS")
+STAND_DAMPING_S = assumed("STAND_DAMPING_S")
+TURNAROUND_MPS = assumed("TURNAROUND_MPS")
+STICKING_MPS = 1e-9
+# LG M50 cell at states of charge 0, 0.1 ... 1: Chen et al. 2020, J. Electrochem. Soc. 167:080534.
+CELL_V = [2.5, 3.2959, 3.4852, 3.5814, 3.6670, 3.7509, 3.8406, 3.9479, 4.0421, 4.0967, 4.2]
+
+
+def ramp(x: Floats, width: float) -> Floats:
+    """Return the sign of `x`, straight through zero over plus and minus `width`."""
+    return np.clip(x / width, -1.0, 1.0)
+
+
+def renew(lanes: Lanes) -> None:
+    """Renew source voltage, winding resistance and the derated phase limit."""
+    lanes.winding_resistance_now_ohm = lanes.phase_resistance_ohm * (
+        1.0 + COPPER_PER_K * (lanes.winding_c - 20.0)
+    )
+    mosfet_room = (lanes.throttle_end_c - lanes.mosfet_c) / (
+        lanes.throttle_end_c - lanes.throttle_start_c
+    )
+    winding_room = (lanes.winding_limit_c - lanes.winding_c) / WINDING_ROOM_K
+    lanes.limit_now_a = (
+        lanes.phase_current_limit_a
+        * np.clip(mosfet_room, 0.0, 1.0)
+        * np.clip(winding_room, 0.0, 1.0)
+    )
+    lanes.source_v = lanes.cells_in_series * np.interp(
+        lanes.charge_ratio_now, np.linspace(0.0, 1.0, 11), CELL_V
+    )
+
+
+def _roots(a: Floats, b: Floats, c: Floats) -> tuple[Floats, Floats]:
+    """Return both roots of a x^2 + b x + c; its lowest point twice where it has none."""
+    root = np.sqrt(np.maximum(b * b - 4.0 * a * c, 0.0))
+    return (-b - root) / (2.0 * a), (-b + root) / (2.0 * a)
+
+
+def current_window(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[Floats, Floats]:
+    """Return the lowest and highest current under voltage, phase and battery limits."""
+    resistance = lanes.winding_resistance_now_ohm + lanes.mosfet_resistance_ohm
+    phase_v = lanes.modulation_limit_ratio * lanes.bus_v / np.sqrt(3.0)
+    # (e + R i)^2 + (X i)^2 = u^2
+    volt_low, volt_high = _roots(
+        resistance**2 + reactance_ohm**2, 2.0 * emf_v * resistance, emf_v**2 - phase_v**2
+    )
+    # 1.5 (e i + R i^2) = P, discharging and charging
+    discharge_w = lanes.bus_v * lanes.battery_current_limit_a
+    charge_w = lanes.bus_v * lanes.regen_current_limit_a
+    low, high = _roots(1.5 * resistance, 1.5 * emf_v, -discharge_w)
+    charge_low, charge_high = _roots(1.5 * resistance, 1.5 * emf_v, charge_w)
+    binds = emf_v**2 > 4.0 / 1.5 * resistance * charge_w
+    low = np.where(binds & (emf_v > 0.0), charge_high, low)
+    high = np.where(binds & (emf_v < 0.0), charge_low, high)
+    low = np.maximum(np.maximum(volt_low, low), -lanes.limit_now_a)
+    high = np.minimum(np.minimum(volt_high, high), lanes.limit_now_a)
+    # What voltage can not do gives way to nothing.
+    low = np.clip(low, volt_low, volt_high)
+    return low, np.maximum(np.clip(high, volt_low, volt_high), low)
+
+
+def drive(lanes: Lanes, dt_s: Floats) -> Floats:
+    """Advance current, battery and heat; return the motor torque in N m."""
+    rotor = (lanes.speed_mps + lanes.slip_mps) / lanes.wheel_radius_m - lanes.pitch_rate_radps
+    emf = lanes.torque_per_amp_nm / 1.5 * rotor
+    reactance = lanes.pole_pairs * rotor * lanes.phase_inductance_h
+    low, high = current_window(lanes, emf, reactance)
+    lanes.available_low_a, lanes.available_high_a = low, high
+    target = np.clip(lanes.current_wanted_a, low, high)
+    lanes.current_a = lanes.current_a + (target - lanes.current_a) * lanes.current_share * (
+        lanes.alive
+    )
+    current = lanes.current_a
+
+    copper = 1.5 * lanes.winding_resistance_now_ohm * current**2
+    mosfet = (
+        1.5 * lanes.mosfet_resistance_ohm * current**2
+        + lanes.switching_loss_w_per_a_v * np.abs(current) * lanes.bus_v
+    )
+    lanes.power_w = 1.5 * emf * current + copper + mosfet + lanes.standby_power_w
+    discharge(lanes, dt_s)
+    lanes.mosfet_c = lanes.mosfet_c + dt_s / lanes.mosfet_heat_capacity_j_per_k * (
+        mosfet - (lanes.mosfet_c - AMBIENT_C) / lanes.mosfet_resistance_k_per_w
+    )
+    lanes.winding_c = lanes.winding_c + dt_s / lanes.winding_heat_capacity_j_per_k * (
+        copper - (lanes.winding_c - AMBIENT_C) / lanes.winding_resistance_k_per_w
+    )
+    return lanes.torque_per_amp_nm * current
+
+
+def discharge(lanes: Lanes, dt_s: Floats) -> None:
+    """Advance bus voltage, pack current, the RC pair and the charge."""
+    inner_v = lanes.source_v - lanes.rc_voltage_v
+    square = inner_v**2 - 4.0 * lanes.series_resistance_ohm * lanes.power_w
+    lanes.bus_v = 0.5 * (inner_v + np.sqrt(np.maximum(square, 0.0)))
+    lanes.battery_a = lanes.power_w / lanes.bus_v
+    lanes.rc_voltage_v = lanes.rc_voltage_v + dt_s / lanes.rc_time_s * (
+        lanes.battery_a * lanes.rc_resistance_ohm - lanes.rc_voltage_v
+    )
+    lanes.charge_ratio_now = lanes.charge_ratio_now - dt_s * lanes.battery_a / (
+        3600.0 * lanes.capacity_ah
+    )
+
+
+def bounce(lanes: Lanes, dt_s: Floats, pressed_mps2: Floats) -> tuple[Floats, Floats]:
+    """Advance wheel and rider vertically; return the tail's moment in N m and load in N."""
+    lanes.ground_pitch_rad = lanes.pitch_rad + lanes.road_grade_rad
+    over = -lanes.ground_pitch_rad - lanes.tail_contact_rad
+    tail = TAIL_STIFFNESS_NM * over - TAIL_DAMPING_NM_S * lanes.pitch_rate_radps
+    tail = np.where((over > 0.0) & (tail > 0.0), tail, 0.0)
+    deck_mass = lanes.frame_mass_kg + lanes.wheel_mass_kg
+    lanes.wheel_load_n = np.maximum(
+        (lanes.mass_kg + deck_mass) * GRAVITY
+        + lanes.tyre_stiffness_n_per_m * (lanes.road_height_m - lanes.wheel_height_m)
+        + lanes.tyre_damping_n_s_per_m
+        * (lanes.speed_mps * lanes.road_slope - lanes.wheel_rise_mps),
+        0.0,
+    )
+    lanes.leg_load_n = np.maximum(
+        lanes.mass_kg * GRAVITY
+        + lanes.leg_stiffness_n_per_m * (lanes.wheel_height_m - lanes.rider_height_m)
+        + lanes.leg_damping_n_s_per_m * (lanes.wheel_rise_mps - lanes.rider_rise_mps),
+        0.0,
+    )
+    lift = lanes.wheel_load_n + tail / TAIL_LEVER_M - lanes.leg_load_n
+    lanes.wheel_accel_mps2 = lift / deck_mass - pressed_mps2
+    lanes.wheel_rise_mps = lanes.wheel_rise_mps + lanes.wheel_accel_mps2 * dt_s
+    lanes.rider_rise_mps = (
+        lanes.rider_rise_mps + (lanes.leg_load_n / lanes.mass_kg - pressed_mps2) * dt_s
+    )
+    lanes.wheel_height_m = lanes.wheel_height_m + lanes.wheel_rise_mps * dt_s
+    lanes.rider_height_m = lanes.rider_height_m + lanes.rider_rise_mps * dt_s
+    lanes.shake_mps2 = lanes.shake_mps2 + (np.abs(lanes.wheel_accel_mps2) - lanes.shake_mps2) * (
+        dt_s / SHAKE_TIME_S
+    )
+    return tail, tail / TAIL_LEVER_M
+
+
+def press(lanes: Lanes, dt_s: Floats) -> Floats:
+    """Advance the feet and return the moment with which they press the nose down, in N m."""
+    lanes.foot_moment_nm = lanes.foot_moment_nm + (lanes.foot_delayed_nm - lanes.foot_moment_nm) * (
+        lanes.foot_share * lanes.alive
+    )
+    mgh = lanes.rider_mgh_nm
+    legs = lanes.leg_stiffness_ratio * (
+        lanes.lean_rad - lanes.pitch_rad + lanes.leg_rest_rad
+    ) + lanes.leg_damping_s * (lanes.lean_rate_radps - lanes.pitch_rate_radps)
+    guide = (
+        GUIDE_RATIO * (lanes.guide_pitch_rad - lanes.pitch_rad)
+        - GUIDE_DAMPING_S * lanes.pitch_rate_radps
+    )
+    balancing = lanes.foot_moment_nm + mgh * legs
+    moment = (1.0 - lanes.support) * balancing + lanes.support * mgh * guide
+    lanes.leg_rest_rad = lanes.leg_rest_rad + (lanes.pitch_rad - lanes.leg_rest_rad) * (
+        dt_s / LEG_ADAPT_TIME_S
+    )
+    lanes.foot_limit_nm = np.maximum(
+        lanes.leg_load_n * lanes.half_stance_m * lanes.foot_use_ratio, 0.0
+    )
+    lanes.board_moment_nm = np.clip(moment, -lanes.foot_limit_nm, lanes.foot_limit_nm)
+    return lanes.board_moment_nm

@@ -1,0 +1,75 @@
+"""What the rider wants and what the feet are told to do, over a batch of lanes."""
+
+from types import SimpleNamespace as Lanes
+
+import numpy as np
+
+from tests.reference.assumed import assumed
+from tests.reference.numpy_noise import counter_noise
+
+DT_S = assumed("DT_S")
+GRAVITY = assumed("GRAVITY")
+FORESIGHT_S = assumed("FORESIGHT_S")
+SPEED_TIME_S = assumed("SPEED_TIME_S")
+TRIM_RATE_PER_S2 = assumed("TRIM_RATE_PER_S2")
+TRIM_LIMIT_MPS2 = assumed("TRIM_LIMIT_MPS2")
+HEED_TIME_S = assumed("HEED_TIME_S")
+WARNING_FELT_DEG = assumed("WARNING_FELT_DEG")
+WARNING_PLAIN_DEG = assumed("WARNING_PLAIN_DEG")
+SWAY_TIME_S = assumed("SWAY_TIME_S")
+
+
+def heed(lanes: Lanes) -> None:
+    """Advance how much of the wanted speed a warning makes the rider give up."""
+    seen = (lanes.warning_now_deg - WARNING_FELT_DEG) / (WARNING_PLAIN_DEG - WARNING_FELT_DEG)
+    wanted = lanes.warning_heed_ratio * np.clip(seen, 0.0, 1.0)
+    lanes.heed += (wanted - lanes.heed) * (DT_S / HEED_TIME_S)
+
+
+def decide(lanes: Lanes, speed_script_mps: float) -> None:
+    """Advance the acceleration in mind and the trim against slope and wind."""
+    free = 1.0 - lanes.support
+    lanes.speed_wanted_now_mps = speed_script_mps * (1.0 - lanes.heed) * free
+    foreseen = lanes.speed_mps + FORESIGHT_S * lanes.accel_mps2
+    miss = lanes.speed_wanted_now_mps - foreseen
+    plain = miss / SPEED_TIME_S
+    asked = np.clip(plain, -lanes.ask_braking_mps2, lanes.ask_accel_mps2)
+    lanes.accel_wanted_mps2 += (asked * free - lanes.accel_wanted_mps2) * -np.expm1(
+        -DT_S / lanes.smoothing_s
+    )
+    growth = np.where(np.abs(asked - plain) < 1e-9, TRIM_RATE_PER_S2 * miss * DT_S * free, 0.0)
+    lanes.accel_trim_mps2 = np.clip(
+        lanes.accel_trim_mps2 + growth, -TRIM_LIMIT_MPS2, TRIM_LIMIT_MPS2
+    )
+
+
+def sway(lanes: Lanes, step: int) -> None:
+    """Advance the rider's unsteadiness, a first-order process of unit variance."""
+    noise = counter_noise(lanes.noise_seed, step, "sway")
+    lanes.sway += -lanes.sway * (DT_S / SWAY_TIME_S) + np.sqrt(2.0 * DT_S / SWAY_TIME_S) * noise
+
+
+def command(lanes: Lanes, rise: float) -> None:
+    """Set the foot moment that the reflex commands and the pitch to which a start guides."""
+    mgh = lanes.rider_mgh_nm
+    acceleration = lanes.accel_wanted_mps2 + lanes.accel_trim_mps2
+    slope = GRAVITY * np.sin(lanes.seen_grade_rad)
+    moment = lanes.moving_mass_kg * (acceleration + slope) * lanes.wheel_radius_m
+    lean = acceleration / GRAVITY + moment / mgh
+    lanes.foot_command_nm = (
+        moment
+        + mgh * lanes.lean_gain_ratio * (lanes.lean_rad - lean)
+        + mgh * lanes.lean_rate_gain_s * lanes.lean_rate_radps
+        - mgh * lanes.leg_stiffness_ratio * lean
+        + mgh * lanes.sway_ratio * lanes.sway
+        - lanes.road_press_ratio * lanes.foot_limit_nm
+    )
+    lanes.guide_pitch_rad = (1.0 - rise) * (lanes.start_tail_rad - lanes.road_grade_rad)
+
+
+def ride(lanes: Lanes, step: int, speed_script_mps: float, rise: float) -> None:
+    """Advance the rider by one millisecond."""
+    heed(lanes)
+    decide(lanes, speed_script_mps)
+    sway(lanes, step)
+    command(lanes, rise)
