@@ -16,6 +16,7 @@ from plant.kernel import ride_block
 from plant.lanes import fill_profile, lane_template
 from plant.outcomes import Outcome
 from plant.profile_array import PROFILE_NAMES
+from plant.rider import Rider
 from plant.road import TABLE_STEP_M, road_table
 from plant.rows import N_ROWS, WIDTH, R
 from plant.simulate import script_table
@@ -105,7 +106,7 @@ def run(
     record: Sequence[str] = (),
     every: int = 1,
     course: Course | None = None,
-    mass_kg: float = 80.0,
+    rider: Rider | None = None,
     profile: NDArray[np.float64] | None = None,
     n_sub: int = 1,
 ) -> Run:
@@ -123,8 +124,8 @@ def run(
         See `record`.
     course : Course, optional
         `flat` at rest if left out.
-    mass_kg : float
-        Which of the invented riders.
+    rider : Rider, optional
+        The invented rider of 80 kg if left out.
     profile : (parameter,) float64, optional
         `without_gains` if left out.
     n_sub : int
@@ -141,7 +142,7 @@ def run(
         press_ratio=course.manoeuvre.press_ratio,
         seed=course.road_seed,
     )
-    rider = invented_rides.rider(mass_kg)
+    rider = rider or invented_rides.rider(80.0)
     grade_rad = float(road[0, 2])
     template = lane_template(board, rider, course, noise_seed=1, grade_rad=grade_rad, n_sub=n_sub)
     block = np.repeat(template[:, None], WIDTH, axis=1)

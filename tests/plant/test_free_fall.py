@@ -5,6 +5,7 @@ import math
 import pytest
 
 from plant.reflex import GRAVITY
+from tests import invented_rides
 from tests.plant import rig
 
 FIRST_LEAN_RAD = 1e-5
@@ -48,7 +49,9 @@ def test_published_balance_system_falls_at_its_pole():
 
 @pytest.mark.parametrize("mass_kg", [40.0, 62.0, 80.0, 105.0])
 def test_each_rider_falls_at_the_pole_of_their_body(mass_kg):
-    ridden = rig.run(PASSIVE, seconds=1.5, mass_kg=mass_kg, record=("lean_rad",))
+    ridden = rig.run(
+        PASSIVE, seconds=1.5, rider=invented_rides.rider(mass_kg), record=("lean_rad",)
+    )
 
     end = {name: values[0] for name, values in ridden.end.items()}
     # M_e = m_wheel + I_wheel / r^2 + board + rider; the rider's J is about the axle.
