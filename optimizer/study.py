@@ -1,0 +1,104 @@
+"""A study: everything that decides what is ridden, searched and scored."""
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.settings import ScoreSettings
+from optimizer.space import Space
+from plant.board import Board
+from plant.course import Course
+from plant.profile import Profile
+from plant.rider import Rider
+from plant.simulate import Ride
+
+_DECIDING = (
+    "seed",
+    "population",
+    "board",
+    "riders",
+    "courses",
+    "ride_weights",
+    "baseline",
+    "space",
+    "weights",
+    "settings",
+)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study:
+    """A checked study.
+
+    Attributes
+    ----------
+    folder : Path
+    text : str
+        The study file as it was read.
+    title : str
+    seed : int
+    population, n_candidates : int
+        Candidates in a generation, and in the whole search.
+    board_name : str
+        Name of the board's entry in the catalogue; "own" where the study describes it in full.
+    board : Board
+    riders : mapping of name to Rider
+    courses : mapping of name to Course
+    rides : tuple of Ride
+        Named course/rider, course by course.
+    ride_weights : (ride,) float64
+    baseline : Profile
+    space : Space
+        The searched parameters; the others keep the baseline's values.
+    weights : mapping of objective to float
+    settings : ScoreSettings
+    """
+
+    folder: Path
+    text: str
+    title: str
+    seed: int
+    population: int
+    n_candidates: int
+    board_name: str
+    board: Board
+    riders: Mapping[str, Rider]
+    courses: Mapping[str, Course]
+    rides: tuple[Ride, ...]
+    ride_weights: NDArray[np.float64]
+    baseline: Profile
+    space: Space
+    weights: Mapping[str, float]
+    settings: ScoreSettings
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over all that decides the results, with the catalogue's entries filled in.
+
+        The title, the folder and the number of candidates are left out: a study may be renamed,
+        moved and extended.
+        """
+        content = {name: _plain(getattr(self, name)) for name in _DECIDING}
+        content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
+        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as JSON can write it; numbers read back exactly."""
+    if dataclasses.is_dataclass(value):
+        return {
+            field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)
+        }
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(item) for item in value]
+    return value

@@ -1,0 +1,197 @@
+"""From the files of a user to a study, or to a single profile, with every number checked."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+
+from objectives.score import OBJECTIVES
+from optimizer.catalogue import (
+    BOARD,
+    COURSE,
+    PROFILE,
+    RIDER,
+    changed,
+    resolved,
+    resolved_group,
+    shelves,
+)
+from optimizer.course_file import course_of
+from optimizer.course_model import CourseTable
+from optimizer.refusal import checked, nearest, shown
+from optimizer.section_model import section_model, section_of
+from optimizer.seeds import spawned
+from optimizer.space import Space
+from optimizer.study import Study
+from optimizer.study_model import SearchTable, StudyTable, settings_of
+from optimizer.toml_file import Table, parse_toml, read_text, read_toml
+from plant.board import Board
+from plant.course import Course
+from plant.errors import UserInputError
+from plant.profile import Profile
+from plant.profile_array import PROFILE_NAMES, profile_to_array
+from plant.rider import Rider
+from plant.simulate import Ride
+
+STUDY_FILE = "study.toml"
+
+_Section = TypeVar("_Section")
+
+
+def load_study(folder: Path) -> Study:
+    """Read and check the study file of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds study.toml, and the files of routes that it names.
+
+    Raises
+    ------
+    UserInputError
+        Something in the file is not allowed, or a file it names can not be read; one line.
+    """
+    path = folder / STUDY_FILE
+    text = read_text(path, missing="make a study with: levelgain new FOLDER")
+    written = parse_toml(text, path=path)
+    table = checked(StudyTable, _resolved_study(written, path=path), path=path)
+    board = _built(Board, table.board, path=path, key="board")
+    riders = {
+        name: _built(Rider, rider, path=path, key=f"riders.{name}")
+        for name, rider in table.riders.items()
+    }
+    courses = {
+        name: course_of(
+            course,
+            name=name,
+            road_seed=spawned(table.seed, "road", name),
+            folder=folder,
+            where=f"{path}: courses.{name}",
+        )
+        for name, course in table.courses.items()
+    }
+    pairs = _pairs(table.courses, riders, path=path)
+    baseline = _built(Profile, table.baseline, path=path, key="baseline")
+    try:
+        settings = settings_of(table)
+    except ValueError as error:
+        raise UserInputError(f"{path}: {error}; correct it") from None
+    return Study(
+        folder=folder,
+        text=text,
+        title=table.title,
+        seed=table.seed,
+        population=table.search.population,
+        n_candidates=table.search.candidates,
+        board_name=_board_name(written["board"]),
+        board=board,
+        riders=riders,
+        courses=courses,
+        rides=tuple(
+            _ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
+            for course, rider in pairs
+        ),
+        ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
+        baseline=baseline,
+        space=_space(table.search, baseline, path=path),
+        weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
+        settings=settings,
+    )
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a single profile from a file: its eight sections, or a table `profile` with them.
+
+    A file with a table `profile`, as an export writes it, may hold anything else beside it.
+
+    Raises
+    ------
+    UserInputError
+        The file can not be read, or is not a profile; one line.
+    """
+    table: Any = read_toml(path)
+    key = "profile" if "profile" in table else ""
+    table = resolved(table["profile"] if key else table, PROFILE, path=path, key=key)
+    found = checked(section_model(Profile), table, path=path, key=key)
+    return _built(Profile, found, path=path, key=key or "file")
+
+
+def _resolved_study(written: Table, *, path: Path) -> Table:
+    """Return the study's tables with every name of the catalogue replaced by its entry."""
+    table = dict(written)
+    for key, kind in (("board", BOARD), ("baseline", PROFILE)):
+        if key in table:
+            table[key] = resolved(table[key], kind, path=path, key=key)
+    for key, kind in (("riders", RIDER), ("courses", COURSE)):
+        table[key] = resolved_group(table.get(key, {}), kind, path=path, key=key)
+    search = table.get("search", {})
+    if isinstance(search, dict) and isinstance(search.get("bounds", {}), dict):
+        bounds = changed(shelves()["bounds"], search.get("bounds", {}))
+        table["search"] = search | {"bounds": bounds}
+    return table
+
+
+def _built(section: type[_Section], table: Any, *, path: Path, key: str) -> _Section:
+    try:
+        return section_of(section, table)
+    except ValueError as error:
+        raise UserInputError(f"{path}: {key}: {error}; change one of them") from None
+
+
+def _board_name(written: Any) -> str:
+    return str(written.get("use", "own")) if isinstance(written, dict) else str(written)
+
+
+def _pairs(
+    courses: Mapping[str, CourseTable], riders: Mapping[str, Rider], *, path: Path
+) -> list[tuple[str, str]]:
+    """Return which rider rides which course, course by course."""
+    pairs = []
+    for course, table in courses.items():
+        chosen = list(riders) if table.riders is None else table.riders
+        for rider in chosen:
+            if rider not in riders:
+                raise UserInputError(
+                    f"{path}: courses.{course}.riders: the study has no rider {rider!r};"
+                    f" the nearest is {nearest(rider, riders)!r}"
+                )
+            pairs.append((course, rider))
+    return pairs
+
+
+def _ride(course: Course, rider_name: str, rider: Rider, *, board: Board, seed: int) -> Ride:
+    name = f"{course.name}/{rider_name}"
+    return Ride(
+        name=name,
+        course=course,
+        rider=rider,
+        board=board,
+        noise_seed=spawned(seed, "noise", name),
+    )
+
+
+def _space(search: SearchTable, baseline: Profile, *, path: Path) -> Space:
+    """Return the searched box; the baseline must lie inside."""
+    values = dict(zip(PROFILE_NAMES, profile_to_array(baseline).tolist(), strict=True))
+    bounds = {
+        name: getattr(search.bounds, name)
+        for name in PROFILE_NAMES
+        if getattr(search.bounds, name) is not None and name not in search.fixed
+    }
+    if not bounds:
+        raise UserInputError(
+            f"{path}: search.fixed: at least one parameter must be searched, got none;"
+            " take a name out"
+        )
+    for name, (low, high) in bounds.items():
+        if not low <= values[name] <= high:
+            raise UserInputError(
+                f"{path}: search.bounds.{name}: must hold the baseline's {values[name]:g},"
+                f" got {shown([low, high])}; widen the bounds or change the baseline"
+            )
+    return Space(
+        names=tuple(bounds),
+        low=np.array([low for low, _ in bounds.values()]),
+        high=np.array([high for _, high in bounds.values()]),
+    )
