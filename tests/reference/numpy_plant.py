@@ -82,7 +82,7 @@ def starting_lanes(
     return lanes
 
 
-def _tables(ride: Ride) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def road_and_script(ride: Ride) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the road's and the script's table of a ride, as the plant lays them out."""
     script = script_table(ride.course)
     reach_m = 1.25 * float(np.sum(np.abs(script[:, 0]))) * SCRIPT_STEPS * DT_S + 25.0
@@ -119,7 +119,7 @@ def ride_lanes(
     signals : sequence of str
         Names to record at the end of each step, as (step, lane); NaN after the ride ended.
     """
-    road, script = _tables(rides[0])
+    road, script = road_and_script(rides[0])
     duration = round(rides[0].course.manoeuvre.duration_s / DT_S)
     lanes = starting_lanes(profiles, rides, grade_rad=float(road[0, 2]), n_sub=n_sub)
     reflex = Reflex(lanes)
