@@ -4,7 +4,6 @@ from types import SimpleNamespace as Lanes
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from plant.outcomes import Outcome
 from plant.vibration import WK_SECTIONS
@@ -22,9 +21,6 @@ ROLL_BACK_MPS = assumed("ROLL_BACK_MPS")
 OFF_SPEED_MPS = assumed("OFF_SPEED_MPS")
 OFF_TIME_S = assumed("OFF_TIME_S")
 SETTLED_DEG = assumed("SETTLED_DEG")
-WEIGHTING = [
-    ([b0, b1, b2], [1.0, a1, a2]) for b0, b1, b2, a1, a2 in WK_SECTIONS
-]  # the filter itself is held against ISO 2631-1 elsewhere
 
 
 def _valid(lanes: Lanes) -> Flags:
@@ -60,13 +56,12 @@ def _ending(lanes: Lanes, valid: Flags) -> Floats:
 def _weighted(lanes: Lanes, on: Flags) -> Floats:
     """Pass the wheel's vertical acceleration through the four sections of Wk."""
     signal = np.where(on, lanes.wheel_accel_mps2, 0.0)
-    for number, (b, a) in enumerate(WEIGHTING):
-        names = f"weighting_{2 * number + 1}", f"weighting_{2 * number + 2}"
-        state = np.stack([getattr(lanes, name) for name in names], axis=-1)
-        filtered, state = lfilter(b, a, signal[:, None], zi=state)
-        signal = filtered[:, 0]
-        for name, column in zip(names, state.T, strict=True):
-            setattr(lanes, name, column)
+    for number, (b0, b1, b2, a1, a2) in enumerate(WK_SECTIONS):
+        first, second = f"weighting_{2 * number + 1}", f"weighting_{2 * number + 2}"
+        filtered = b0 * signal + getattr(lanes, first)
+        setattr(lanes, first, b1 * signal - a1 * filtered + getattr(lanes, second))
+        setattr(lanes, second, b2 * signal - a2 * filtered)
+        signal = filtered
     return signal
 
 
