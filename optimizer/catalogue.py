@@ -17,7 +17,8 @@ from plant.errors import UserInputError
 
 _NAME = re.compile(r"[A-Za-z0-9_-]+")
 
-CATALOGUE_FOLDER = Path(__file__).resolve().parent.parent / "studies" / "catalogue"
+STUDIES_FOLDER = Path(__file__).resolve().parent.parent / "studies"
+CATALOGUE_FOLDER = STUDIES_FOLDER / "catalogue"
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

@@ -82,6 +82,15 @@ def _line(given: Any) -> Points:
     return line
 
 
+def _riders(given: Any) -> tuple[str, ...]:
+    if not isinstance(given, list) or not given or not all(isinstance(name, str) for name in given):
+        raise ValueError(
+            f"must be a list of at least one of the study's riders, got {shown(given)};"
+            ' write it like ["baker_80"]'
+        )
+    return tuple(dict.fromkeys(given))
+
+
 class RouteTable(Table):
     """A measured route in a file, and where on it the ride starts."""
 
@@ -144,4 +153,4 @@ class CourseTable(Table):
     weight: float = Field(
         1.0, strict=True, gt=0.0, allow_inf_nan=False, description="weight in the portfolio"
     )
-    riders: tuple[str, ...] | None = None
+    riders: Annotated[tuple[str, ...], PlainValidator(_riders)] | None = None

@@ -104,7 +104,7 @@ def read_npz(
         The file is no archive of arrays, holds neither, or the line leaves the grid.
     """
     try:
-        with np.load(path, allow_pickle=False) as stored:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
     except FileNotFoundError:
         raise UserInputError(f"{path}: there is no such file; check the path") from None

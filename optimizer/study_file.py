@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from objectives.score import OBJECTIVES
+from objectives.settings import ScoreSettings
 from optimizer.catalogue import (
     BOARD,
     COURSE,
@@ -61,22 +62,9 @@ def load_study(folder: Path) -> Study:
         name: _built(Rider, rider, path=path, key=f"riders.{name}")
         for name, rider in table.riders.items()
     }
-    courses = {
-        name: course_of(
-            course,
-            name=name,
-            road_seed=spawned(table.seed, "road", name),
-            folder=folder,
-            where=f"{path}: courses.{name}",
-        )
-        for name, course in table.courses.items()
-    }
+    courses = _courses(table, path=path)
     pairs = _pairs(table.courses, riders, path=path)
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
-    try:
-        settings = settings_of(table)
-    except ValueError as error:
-        raise UserInputError(f"{path}: {error}; correct it") from None
     return Study(
         folder=folder,
         text=text,
@@ -96,7 +84,7 @@ def load_study(folder: Path) -> Study:
         baseline=baseline,
         space=_space(table.search, baseline, path=path),
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
-        settings=settings,
+        settings=_settings(table, path=path),
     )
 
 
@@ -137,6 +125,26 @@ def _built(section: type[_Section], table: Any, *, path: Path, key: str) -> _Sec
         return section_of(section, table)
     except ValueError as error:
         raise UserInputError(f"{path}: {key}: {error}; change one of them") from None
+
+
+def _courses(table: StudyTable, *, path: Path) -> dict[str, Course]:
+    return {
+        name: course_of(
+            course,
+            name=name,
+            road_seed=spawned(table.seed, "road", name),
+            folder=path.parent,
+            where=f"{path}: courses.{name}",
+        )
+        for name, course in table.courses.items()
+    }
+
+
+def _settings(table: StudyTable, *, path: Path) -> ScoreSettings:
+    try:
+        return settings_of(table)
+    except ValueError as error:
+        raise UserInputError(f"{path}: {error}; correct it") from None
 
 
 def _board_name(written: Any) -> str:

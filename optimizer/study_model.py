@@ -116,7 +116,7 @@ class StudyTable(Table):
     title: str = Field(strict=True, description="title of the study")
     seed: int = Field(0, strict=True, ge=0, le=2**63 - 1, description="seed of all chance")
     board: section_model(Board)  # type: ignore[valid-type]
-    riders: dict[str, section_model(Rider)]  # type: ignore[misc, valid-type]
+    riders: dict[str, section_model(Rider)]  # type: ignore[valid-type]
     courses: dict[str, CourseTable]
     baseline: section_model(Profile)  # type: ignore[valid-type]
     search: SearchTable
