@@ -89,7 +89,7 @@ def test_load_residual_is_expected_less_measured_acceleration_beyond_the_deadban
 def test_a_slew_moves_towards_its_aim_by_no_more_than_its_rate(value, wanted, rise, fall):
     moved = slewed(value, wanted, rise, fall)
 
-    assert min(value, wanted) <= moved <= max(value, wanted)
+    assert min(value, wanted) - 1e-12 <= moved <= max(value, wanted) + 1e-12
     assert abs(moved - value) <= max(rise, fall) * (1.0 + 1e-12)
 
 
