@@ -113,7 +113,8 @@ def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
         "half_stance_m": 0.5 * rider.body.stance_m,
         "step_off_lean_rad": math.radians(skill.step_off_lean_deg),
         "smoothing_share": lag_share(DT_S, skill.smoothing_s),
-        "reflex_delay_slots": round(skill.reflex_delay_s / (RING_STEPS * DT_S)),
+        # The slot being filled still holds what was asked a whole ring ago.
+        "reflex_delay_slots": max(round(skill.reflex_delay_s / (RING_STEPS * DT_S)), 1),
     }
 
 
@@ -125,6 +126,8 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
     tail_down = manoeuvre.start is Start.TAIL_DOWN
     force = values["moving_mass_kg"] * GRAVITY * math.sin(grade_rad)
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
+    # Where the hill asks more than the rider's weight can balance, the ride ends at once.
+    balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
     pitch = -values["tail_contact_rad"] - grade_rad if tail_down else 0.0
     cell_v = float(np.interp(charge, np.linspace(0.0, 1.0, 11), CELL_OCV_V))
     state: dict[str, float] = {
@@ -133,7 +136,7 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
         "pitch_rad": pitch,
         "attitude_rad": pitch,
         "engage_pitch_deg": math.degrees(pitch),
-        "lean_rad": math.asin(force * values["wheel_radius_m"] / values["rider_mgh_nm"]),
+        "lean_rad": math.asin(min(max(balance, -1.0), 1.0)),
         "foot_moment_nm": moment,
         "foot_delayed_nm": moment,
         "foot_command_nm": moment,
@@ -141,6 +144,7 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
         "leg_rest_rad": pitch,
         "guide_pitch_rad": pitch,
         "road_grade_rad": grade_rad,
+        "seen_grade_rad": grade_rad,
         "ground_pitch_rad": pitch + grade_rad,
         "rotor_angle_rad": -pitch,
         "rotor_speed_radps": speed / values["wheel_radius_m"],

@@ -11,6 +11,7 @@ _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about thi
 FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
 _TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
 _TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
+PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
 LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
 WARNING_FELT_DEG = 1.0  # assumed: nose lift from which a rider notices a warning
 WARNING_PLAIN_DEG = 5.0  # assumed: nose lift at which nobody overlooks it

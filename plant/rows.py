@@ -162,6 +162,7 @@ STATE_NAMES = (
 SIGNAL_NAMES = (
     "foot_delayed_nm",
     "guide_pitch_rad",
+    "seen_grade_rad",
     "accel_mps2",
     "shake_mps2",
     "wheel_accel_mps2",

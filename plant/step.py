@@ -28,6 +28,7 @@ from plant.reflex import (
     FORESIGHT_S,
     GRAVITY,
     LEG_ADAPT_TIME_S,
+    PREVIEW_S,
     asked_acceleration,
     bounded_moment,
     foot_command,
@@ -35,11 +36,13 @@ from plant.reflex import (
     trimmed,
 )
 from plant.resistance import air_drag, rolling_resistance, turn_scrub
-from plant.rows import RING_SLOTS, RING_STEPS, WIDTH, Block, R
+from plant.rows import RING_SLOTS, RING_STEPS, ROAD_NAMES, WIDTH, Block, R
 from plant.scalars import clip, cosine, direction, larger, magnitude, sine, smaller
 from plant.vertical import leg_load, tail_moment, tyre_load
 
 DEG_PER_RAD = 57.29577951308232
+_N_ROAD = len(ROAD_NAMES)
+_GRADE = ROAD_NAMES.index("road_grade_rad")
 COPPER_PER_K = 0.00393  # Texas Instruments SPRUHJ1: copper, per K at 20 degC
 AMBIENT_C = 25.0  # assumed: a warm day
 SLOW_STEPS = 32  # open-circuit voltage, resistance and derating are renewed every 32 ms
@@ -79,11 +82,15 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
         place = place if place < last else float(last)
         cell = int(place)
         share = place - cell
-        for column in range(7):
+        for column in range(_N_ROAD):
             here = road[cell, column]
             b[R.road_height_m + column * WIDTH + k] = here + share * (
                 road[cell + 1, column] - here
             )
+        ahead = (b[R.distance_m + k] + PREVIEW_S * b[R.speed_mps + k]) / road_step
+        ahead = ahead if ahead > 0.0 else 0.0
+        ahead = ahead if ahead < last else float(last)
+        b[R.seen_grade_rad + k] = road[int(ahead), _GRADE]
         delayed = (slot - int(b[R.reflex_delay_slots + k])) & (RING_SLOTS - 1)
         b[R.foot_delayed_nm + k] = b[R.ring_0 + delayed * WIDTH + k]
 
@@ -316,8 +323,8 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         trim = trimmed(b[R.accel_trim_mps2 + k], speed_error, asked, DT_S * free)
         b[R.accel_trim_mps2 + k] = trim
 
-        # A rider sees the hill and leans into it.
-        slope = GRAVITY * sine(b[R.road_grade_rad + k])
+        # A rider sees the hill coming and leans into it.
+        slope = GRAVITY * sine(b[R.seen_grade_rad + k])
         mgh = b[R.rider_mgh_nm + k]
         sway = b[R.sway + k]
         sway += (
