@@ -57,7 +57,16 @@ def test_every_course_of_the_catalogue_can_be_laid(name):
     course = course_of(table, name=name, road_seed=1, folder=Path(), where="here")
 
     assert 5.0 <= course.manoeuvre.duration_s <= 25.0
-    assert course.manoeuvre.count_s
+    assert course.manoeuvre.hold_s
+
+
+def test_current_counts_where_the_profile_decides_it():
+    counted = {
+        name for name, course in shelves()["courses"].items() if "count_s" in course["manoeuvre"]
+    }
+
+    assert {"kerb_up", "cobbles", "gravel", "grade_steps", "brake_hard", "start_uphill"} <= counted
+    assert not {"accelerate_hard", "gust", "push_to_limit"} & counted
 
 
 @pytest.mark.parametrize("name", entry_names(PROFILE))

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from objectives.score import OBJECTIVES
+from objectives.rules import score_rules
+from objectives.score import OBJECTIVES, score
 from optimizer.catalogue import COURSE, STUDIES_FOLDER, entry_names
 from optimizer.study_file import load_profile, load_study
 from optimizer.study_template import write_template
@@ -460,3 +461,14 @@ def test_the_example_study_loads():
     assert len(found.courses) >= 19
     assert any(course.road.elevation is not None for course in found.courses.values())
     assert 25 <= found.space.n_parameters <= len(PROFILE_NAMES)
+
+
+def test_the_example_baseline_is_ridden_to_the_end_and_meets_every_constraint():
+    found = load_study(STUDIES_FOLDER / "hill_town")
+    profiles = profile_to_array(found.baseline)[None]
+
+    ridden = simulate(profiles, found.rides)
+    rules = score_rules(found.rides, ride_weight=found.ride_weights, settings=found.settings)
+
+    assert not ridden.outcome.any()
+    assert (score(ridden, profiles, rules).constraints <= 0.0).all()
