@@ -1,0 +1,40 @@
+"""All figures of a study, written into its results folder."""
+
+from pathlib import Path
+
+from optimizer.figures_front import front_figure, parallel_figure
+from optimizer.figures_rides import heat_figure, stiffness_figure, traces_figure
+from optimizer.figures_style import save, styled
+from optimizer.results import Results
+from optimizer.tables import RESULTS_FOLDER
+
+FIGURES_FOLDER = "figures"
+SHOWN_PICK = "balanced"
+
+
+def write_figures(results: Results) -> list[Path]:
+    """Draw the front, and the balanced pick's rides, curve and worst traces; PNG and SVG.
+
+    Returns
+    -------
+    list of Path
+        The files; empty when no candidate meets every constraint.
+
+    Raises
+    ------
+    UserInputError
+        A file can not be written.
+    """
+    if not results.picks:
+        return []
+    folder = results.study.folder / RESULTS_FOLDER / FIGURES_FOLDER
+    shown = results.picks[SHOWN_PICK]
+    with styled():
+        drawn = {
+            "front": front_figure(results),
+            "parallel": parallel_figure(results),
+            f"{SHOWN_PICK}_rides": heat_figure(results, shown),
+            f"{SHOWN_PICK}_stiffness": stiffness_figure(results, shown),
+            f"{SHOWN_PICK}_worst_traces": traces_figure(results, shown),
+        }
+        return [path for name, figure in drawn.items() for path in save(figure, folder / name)]

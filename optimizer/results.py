@@ -1,0 +1,221 @@
+"""What a study has found so far: every finished candidate with its place among the others."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, weighted_cost
+from objectives.descriptors import describe
+from optimizer import front
+from optimizer.evaluation import History
+from optimizer.front import PICK_OF_OBJECTIVE, named_picks, non_dominated
+from optimizer.provenance import refuse_other_study
+from optimizer.riding import STORED_COLUMNS, rules_of
+from optimizer.store import read_table
+from optimizer.store_format import Table
+from optimizer.study import Study
+from plant.errors import UserInputError
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+STORE_NAME = "store.sqlite"
+PICKS = ("balanced", *PICK_OF_OBJECTIVE, "lowest_cost")
+BASELINE = 0  # number of the candidate that is the baseline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Results:
+    """Finished candidates in number order; candidate 0 is the baseline.
+
+    Attributes
+    ----------
+    study : Study
+    frozen : mapping of str to str
+        Inputs and versions that the study was started with.
+    generations : (candidate,) int64
+    history : History
+        Searched values, objectives and constraints.
+    rides : (candidate, ride, column) float32
+        In the order of `optimizer.riding.STORED_COLUMNS`.
+    descriptors : (candidate, descriptor) float64
+        In the order of `objectives.DESCRIPTOR_NAMES`.
+    weighted_cost : (candidate,) float64
+        The baseline's is 1.
+    violation : (candidate,) float64
+        Sum of the violated constraints; 0 for a feasible candidate.
+    feasible, on_front : (candidate,) bool
+    picks : mapping of str to int
+        Candidate numbers by the names of `PICKS`; empty when no candidate is feasible.
+    """
+
+    study: Study
+    frozen: Mapping[str, str]
+    generations: NDArray[np.int64]
+    history: History
+    rides: NDArray[np.float32]
+    descriptors: Floats
+    weighted_cost: Floats
+    violation: Floats
+    feasible: Flags
+    on_front: Flags
+    picks: Mapping[str, int]
+
+    def __len__(self) -> int:
+        return len(self.history)
+
+    @property
+    def baseline_objectives(self) -> Floats:
+        """Objectives of the baseline, (objective,)."""
+        return self.history.objectives[BASELINE]
+
+    def ride_column(self, name: str, number: int) -> NDArray[np.float32]:
+        """Return one column of a candidate's rides, (ride,)."""
+        return self.rides[number, :, STORED_COLUMNS.index(name)]
+
+    def pick_names(self, number: int) -> tuple[str, ...]:
+        """Return the names that a candidate carries."""
+        return tuple(name for name, picked in self.picks.items() if picked == number)
+
+
+def store_path(study: Study) -> Path:
+    """Return where a study's candidates are stored."""
+    return study.folder / STORE_NAME
+
+
+def read_results(study: Study) -> Results:
+    """Return what the study's store holds, without changing or locking it.
+
+    Raises
+    ------
+    UserInputError
+        No store, no candidate yet, a damaged or foreign store, or a study file that changed.
+    """
+    path = store_path(study)
+    table = read_table(path)
+    if not len(table.history):
+        raise UserInputError(f"{path}: no generation is finished yet; run the study first")
+    refuse_other_study(path, table.frozen, study)
+    return gathered(study, table)
+
+
+def gathered(study: Study, table: Table) -> Results:
+    """Return a study's results from its stored candidates, one or more.
+
+    Raises
+    ------
+    UserInputError
+        The columns are not those of this version, or the baseline gives nothing to compare with.
+    """
+    history = table.history
+    _check_columns(study, table)
+    on_front = non_dominated(history.objectives, history.constraints)
+    cost = study_cost(study, history.objectives, baseline=history.objectives[BASELINE])
+    numbers = np.flatnonzero(on_front)
+    picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}
+    return Results(
+        study=study,
+        frozen=table.frozen,
+        generations=table.generations,
+        history=history,
+        rides=table.rides,
+        descriptors=_descriptors(study, table.rides),
+        weighted_cost=cost,
+        violation=violation(history.constraints),
+        feasible=front.feasible(history.constraints),
+        on_front=on_front,
+        picks={name: int(numbers[picks[name]]) for name in PICKS if name in picks},
+    )
+
+
+def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
+    """Return the weighted cost by the study's weights, (candidate,); the baseline's is 1.
+
+    Parameters
+    ----------
+    study : Study
+    objectives : (candidate, objective) float64
+    baseline : (objective,) float64
+
+    Raises
+    ------
+    UserInputError
+        An objective of the baseline is zero, so nothing can be compared with it.
+    """
+    for name, value in zip(OBJECTIVES, baseline, strict=True):
+        if not value > 0.0:
+            raise UserInputError(
+                f"{study.folder / 'study.toml'}: the baseline's {name} is {value:g}, so nothing"
+                " can be compared with it; add a course in which it is above 0"
+            )
+    return weighted_cost(
+        objectives, baseline, np.array([study.weights[name] for name in OBJECTIVES])
+    )
+
+
+def violation(constraints: Floats) -> Floats:
+    """Return the sum of the violated constraints, (candidate,)."""
+    return np.asarray(np.maximum(constraints, 0.0).sum(axis=1))
+
+
+def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
+    """Return the numbers of the candidates nearest to feasible, the nearest first."""
+    return np.argsort(results.violation, kind="stable")[:limit]
+
+
+def candidate_number(results: Results, text: str) -> int:
+    """Return the candidate that a number or the name of a pick means.
+
+    Raises
+    ------
+    UserInputError
+        There is no such candidate or pick.
+    """
+    folder = results.study.folder
+    if text in results.picks:
+        return results.picks[text]
+    if text in PICKS:
+        raise UserInputError(
+            f"{folder}: there is no {text} pick, because none of the {len(results)} candidates"
+            " meets every constraint; give a candidate's number, or see `levelgain front`"
+        )
+    if not text.isascii() or not text.isdigit():
+        raise UserInputError(
+            f"{folder}: {text!r} is neither a candidate's number nor one of the picks"
+            f" {', '.join(PICKS)}"
+        )
+    if int(text) >= len(results):
+        raise UserInputError(
+            f"{folder}: there is no candidate {text}; the numbers go from 0 to {len(results) - 1}"
+        )
+    return int(text)
+
+
+def _check_columns(study: Study, table: Table) -> None:
+    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.rides), len(STORED_COLUMNS)))
+    found = (
+        table.history.objectives.shape[1],
+        table.history.constraints.shape[1],
+        table.rides.shape[1:],
+    )
+    if found != expected:
+        raise UserInputError(
+            f"{store_path(study)}: written by another version of levelgain, whose tables differ"
+            " from this version's; use that version, or start a new study folder"
+        )
+
+
+def _descriptors(study: Study, rides: NDArray[np.float32]) -> Floats:
+    def column(name: str) -> Floats:
+        return rides[:, :, STORED_COLUMNS.index(name)].astype(np.float64)
+
+    return describe(
+        column,
+        column("outcome").astype(np.int8),
+        level_error_deg=column("level_error_deg"),
+        risk=column("nose_down_risk"),
+        rules=rules_of(study),
+    )

@@ -1,0 +1,113 @@
+"""Running a study: from its checked file to a store that holds its candidates."""
+
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+from objectives import OBJECTIVES
+from optimizer import search
+from optimizer.provenance import ride_inputs
+from optimizer.results import store_path
+from optimizer.riding import baseline_values, make_evaluate
+from optimizer.search import Progress
+from optimizer.store import Store
+from optimizer.study import Study
+from plant.errors import UserInputError
+
+
+def refuse_started(study: Study) -> None:
+    """Refuse a study that has a store already.
+
+    Raises
+    ------
+    UserInputError
+        Says how to go on with it.
+    """
+    path = store_path(study)
+    if path.exists():
+        raise UserInputError(
+            f"{path}: this study is started already; go on with"
+            f" `levelgain resume {study.folder}`, or copy study.toml into a new folder"
+        )
+
+
+def refuse_not_started(study: Study) -> None:
+    """Refuse to resume a study that has no store.
+
+    Raises
+    ------
+    UserInputError
+        Says how to start it.
+    """
+    path = store_path(study)
+    if not path.exists():
+        raise UserInputError(
+            f"{path}: there is nothing to resume; start with `levelgain run {study.folder}`"
+        )
+
+
+def run_study(
+    study: Study,
+    *,
+    n_candidates: int,
+    n_jobs: int,
+    on_generation: Callable[[Progress], None],
+    stop: Callable[[], bool],
+) -> Progress:
+    """Search until the study's store holds `n_candidates`, from whatever it holds now.
+
+    Parameters
+    ----------
+    study : Study
+    n_candidates : int
+        Rounded up to whole generations.
+    n_jobs : int
+        Threads; the results do not depend on it.
+    on_generation, stop : callable
+        As in `optimizer.search.run`.
+
+    Raises
+    ------
+    UserInputError
+        The store can not be used or written, or another run has it.
+    """
+    with Store(store_path(study)) as store:
+        store.freeze(ride_inputs(study))
+        return search.run(
+            make_evaluate(study, n_jobs=n_jobs),
+            study.space,
+            baseline=baseline_values(study),
+            n_objectives=len(OBJECTIVES),
+            n_candidates=n_candidates,
+            seed=study.seed,
+            store=store,
+            population=study.population,
+            on_generation=on_generation,
+            stop=stop,
+        )
+
+
+@contextmanager
+def stopping_on_interrupt(tell: Callable[[], None]) -> Iterator[Callable[[], bool]]:
+    """Give a question that turns true after Ctrl-C; a second Ctrl-C interrupts at once.
+
+    Parameters
+    ----------
+    tell : callable
+        Called once, at the first Ctrl-C.
+    """
+    asked = False
+
+    def handle(_number: int, _frame: FrameType | None) -> None:
+        nonlocal asked
+        if asked:
+            raise KeyboardInterrupt
+        asked = True
+        tell()
+
+    before = signal.signal(signal.SIGINT, handle)
+    try:
+        yield lambda: asked
+    finally:
+        signal.signal(signal.SIGINT, before)
