@@ -1,0 +1,42 @@
+"""The command `levelgain`."""
+
+import sys
+
+import typer
+
+from optimizer import commands_results, commands_study
+from plant.errors import UserInputError
+
+BAD_INPUT = 2  # exit code
+
+app = typer.Typer(
+    name="levelgain",
+    help=(
+        "Choose the balance-controller profile of a self-balancing single-wheel electric board"
+        " by simulated rides.\n\nStart with: levelgain run hill_town"
+    ),
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command()(commands_study.new)
+app.command()(commands_study.check)
+app.command()(commands_study.run)
+app.command()(commands_study.resume)
+app.command()(commands_results.front)
+app.command()(commands_results.show)
+app.command()(commands_results.ride)
+app.command(name="export")(commands_results.export_profile)
+app.command()(commands_study.report)
+
+
+def main() -> None:
+    """Run the command line; a refused input is one line on standard error and exit code 2."""
+    try:
+        app()
+    except UserInputError as error:
+        sys.stderr.write(f"{error}\n")
+        sys.exit(BAD_INPUT)
+    except KeyboardInterrupt:
+        sys.stderr.write("Interrupted; nothing that was stored is lost.\n")
+        sys.exit(commands_study.INTERRUPTED)

@@ -1,0 +1,232 @@
+"""Commands that look at a study's results, ride one profile, and hand it over."""
+
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import pandas as pd
+import typer
+
+from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.filters import filtered, sorted_by
+from optimizer.handover import EXPORTS_FOLDER, FORMATS, bound_marks, export, failures
+from optimizer.printing import console, print_cautions, print_table
+from optimizer.results import BASELINE, Results, candidate_number, read_results
+from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of, whole_profiles
+from optimizer.study import Study
+from optimizer.study_file import load_profile, load_study
+from optimizer.tables import candidates_table, front_table
+from plant.errors import UserInputError
+from plant.outcomes import Outcome
+from plant.profile_array import profile_to_array
+
+_FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
+_RIDE_COLUMNS = (*OBJECTIVES, "peak_current_a", "least_reserve_ratio", "least_nose_margin_ratio")
+_WORST_RIDES = 5
+
+Folder = Annotated[Path, typer.Argument(help="Folder of the study.", show_default=False)]
+Which = Annotated[
+    str, typer.Argument(help="A candidate's number, or the name of a pick.", show_default=False)
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+def front(
+    folder: Folder,
+    sort: Annotated[
+        list[str] | None, typer.Option(help="Column to sort by; -NAME: largest first.")
+    ] = None,
+    where: Annotated[
+        list[str] | None, typer.Option(help="Condition, such as 'level_error_deg<2.5'.")
+    ] = None,
+    limit: Annotated[int, typer.Option(min=1, help="Rows to show.")] = 20,
+    all_candidates: Annotated[bool, typer.Option("--all", help="Not only the front.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show the front as a table.
+
+    Example: levelgain front my_board --where 'level_error_deg<2.5' --sort nose_down_risk
+    """
+    results = read_results(load_study(folder))
+    table = candidates_table(results) if all_candidates else front_table(results)
+    table = sorted_by(filtered(table, where or ()), sort or ["weighted_cost_ratio"])
+    if as_json:
+        typer.echo(table.head(limit).to_json(orient="records", indent=2))
+        return
+    out = console()
+    if not results.picks and not all_candidates:
+        out.print("No candidate meets every constraint; see --all --sort violation_ratio.")
+        return
+    named = [part.split("<")[0].split(">")[0].split("=")[0].strip("! ") for part in where or ()]
+    extra = [name for name in (*named, *(s.removeprefix("-") for s in sort or ())) if name in table]
+    columns = list(dict.fromkeys((*_FRONT_COLUMNS, *extra)))
+    print_table(out, table[columns].head(limit))
+    out.print(f"{min(limit, len(table))} of {len(table)} shown, of {len(results)} ridden.")
+
+
+def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
+    """Show one candidate: parameters, objectives, constraints and worst rides.
+
+    Example: levelgain show my_board balanced
+    """
+    results = read_results(load_study(folder))
+    number = candidate_number(results, which)
+    parameters = _parameters(results, number)
+    objectives = _against_baseline(results, number)
+    constraints = pd.DataFrame(
+        {"constraint": CONSTRAINT_NAMES, "value": results.history.constraints[number]}
+    )
+    constraints["met"] = constraints["value"] <= 0.0
+    worst = _worst(results, number)
+    if as_json:
+        tables = {
+            "objectives": objectives,
+            "parameters": parameters,
+            "constraints": constraints,
+            "worst_rides": worst,
+        }
+        parts = [f'"{name}": {table.to_json(orient="records")}' for name, table in tables.items()]
+        typer.echo(f'{{"number": {number}, {", ".join(parts)}}}')
+        return
+    out = console()
+    names = ", ".join(results.pick_names(number)) or "no pick"
+    out.print(f"Candidate {number} ({names}), weighted cost {results.weighted_cost[number]:.3f}\n")
+    for table in (objectives, parameters, constraints, worst):
+        print_table(out, table)
+        out.print()
+    marks = bound_marks(results, number)
+    if marks:
+        out.print(
+            f"At an end of the searched range: {', '.join(marks)}. Widen search.bounds for"
+            " these in a new study, or keep the end on purpose."
+        )
+    for failed in failures(results, number):
+        out.print(f"FAILS: {failed}")
+
+
+def ride(
+    folder: Folder,
+    candidate: Annotated[
+        str | None, typer.Option(help="A candidate's number, or the name of a pick.")
+    ] = None,
+    profile: Annotated[Path | None, typer.Option(help="A profile file of your own.")] = None,
+    jobs: Annotated[int, typer.Option(min=1, help="Threads.")] = 1,
+    as_json: AsJson = False,
+) -> None:
+    """Ride one profile over all rides of a study; the baseline when none is named.
+
+    Example: levelgain ride my_board --profile exports/candidate_12.toml
+    """
+    study = load_study(folder)
+    rules = rules_of(study)
+    values, called = _profile(study, candidate, profile)
+    scores, rides = ride_portfolio(study, values[None, :], rules=rules, n_jobs=jobs)
+    table = _ride_table(study, rides[0])
+    if as_json:
+        typer.echo(table.to_json(orient="records", indent=2))
+        return
+    out = console()
+    print_table(out, table)
+    told = ", ".join(
+        f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, scores.objectives[0], strict=True)
+    )
+    out.print(f"\n{called}: {told}")
+    for name, value in zip(CONSTRAINT_NAMES, scores.constraints[0], strict=True):
+        if value > 0.0:
+            out.print(f"FAILS: {name} is violated by {value:.3g}")
+
+
+def export_profile(
+    folder: Folder,
+    which: Which,
+    format_name: Annotated[
+        str, typer.Option("--format", help="toml, json, c, or all.")
+    ] = "all",
+    template: Annotated[
+        Path | None, typer.Option(help="A Jinja2 template of your own, besides.")
+    ] = None,
+    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/exports.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False,
+) -> None:
+    """Write a chosen profile with its provenance and cautions.
+
+    Example: levelgain export my_board balanced --format c
+    """
+    if format_name not in (*FORMATS, "all"):
+        raise UserInputError(
+            f"--format: must be one of {', '.join(FORMATS)}, all; got {format_name!r}"
+        )
+    results = read_results(load_study(folder))
+    number = candidate_number(results, which)
+    written = export(
+        results,
+        number,
+        formats=FORMATS if format_name == "all" else (format_name,),
+        template=template,
+        folder=folder / EXPORTS_FOLDER if to is None else to,
+        force=force,
+    )
+    out = console()
+    for path in written:
+        out.print(f"{path} written.")
+    for failed in failures(results, number):
+        out.print(f"WARNING: this profile FAILS a constraint: {failed}. The export says so too.")
+    for name in bound_marks(results, number):
+        out.print(f"Note: {name} sits at an end of its searched range.")
+    print_cautions(out)
+
+
+def _parameters(results: Results, number: int) -> pd.DataFrame:
+    space, values = results.study.space, results.history.values
+    return pd.DataFrame(
+        {
+            "parameter": space.names,
+            "value": values[number],
+            "baseline": values[BASELINE],
+            "low": space.low,
+            "high": space.high,
+        }
+    )
+
+
+def _against_baseline(results: Results, number: int) -> pd.DataFrame:
+    objectives = results.history.objectives
+    return pd.DataFrame(
+        {
+            "objective": OBJECTIVES,
+            "value": objectives[number],
+            "baseline": objectives[BASELINE],
+            "change_percent": 100.0 * (objectives[number] / objectives[BASELINE] - 1.0),
+        }
+    )
+
+
+def _worst(results: Results, number: int) -> pd.DataFrame:
+    table = _ride_table(results.study, results.rides[number])
+    return table.sort_values("nose_down_risk", ascending=False, kind="stable").head(_WORST_RIDES)
+
+
+def _ride_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
+    """Return one candidate's rides, (ride, column), as a table with reasons in words."""
+    columns = {name: rides[:, STORED_COLUMNS.index(name)].astype(float) for name in _RIDE_COLUMNS}
+    outcome = rides[:, STORED_COLUMNS.index("outcome")]
+    return pd.DataFrame(
+        {
+            "ride": [ride.name for ride in study.rides],
+            **columns,
+            "ended": [Outcome(int(code)).message for code in outcome],
+        }
+    )
+
+
+def _profile(study: Study, candidate: str | None, path: Path | None) -> tuple[np.ndarray, str]:
+    if candidate is not None and path is not None:
+        raise UserInputError("ride: give either --candidate or --profile, not both")
+    if path is not None:
+        return profile_to_array(load_profile(path)), str(path)
+    if candidate is None:
+        return profile_to_array(study.baseline), "baseline"
+    results = read_results(study)
+    number = candidate_number(results, candidate)
+    values = results.history.values[number : number + 1]
+    return whole_profiles(study, values)[0], f"candidate {number}"

@@ -1,0 +1,73 @@
+"""What the commands print: tables that fit a terminal and plain text when piped."""
+
+import sys
+from typing import TextIO
+
+import pandas as pd
+from rich.console import Console
+from rich.table import Table
+
+from objectives import OBJECTIVES
+from optimizer.cautions import CAUTIONS
+from optimizer.results import BASELINE, Results, least_violating
+
+_PIPED_WIDTH = 200
+
+
+def console(stream: TextIO | None = None) -> Console:
+    """Return a console on standard output, or another stream; wide and plain when piped."""
+    stream = sys.stdout if stream is None else stream
+    width = None if stream.isatty() else _PIPED_WIDTH
+    return Console(file=stream, width=width, highlight=False, soft_wrap=True)
+
+
+def print_table(out: Console, table: pd.DataFrame) -> None:
+    """Print a table, numbers with four significant digits."""
+    shown = Table(box=None, pad_edge=False, header_style="bold")
+    for name in table.columns:
+        numeric = pd.api.types.is_numeric_dtype(table[name])
+        shown.add_column(str(name), justify="right" if numeric else "left", no_wrap=True)
+    for row in table.itertuples(index=False):
+        shown.add_row(*(_text(value) for value in row))
+    out.print(shown)
+
+
+def print_picks(out: Console, results: Results) -> None:
+    """Print the named picks beside the baseline, or the nearest misses."""
+    if results.picks:
+        rows = {name: number for name, number in results.picks.items()}
+        out.print(f"Front of {int(results.on_front.sum())} among {len(results)} candidates:")
+    else:
+        out.print(
+            f"None of the {len(results)} candidates meets every constraint."
+            " Nearest, by the sum of what is violated:"
+        )
+        nearest = least_violating(results, limit=5)
+        rows = {f"nearest_{place + 1}": int(number) for place, number in enumerate(nearest)}
+    rows = {"baseline": BASELINE, **rows}
+    numbers = list(rows.values())
+    print_table(
+        out,
+        pd.DataFrame(
+            {
+                "pick": list(rows),
+                "number": numbers,
+                **dict(zip(OBJECTIVES, results.history.objectives[numbers].T, strict=True)),
+                "weighted_cost_ratio": results.weighted_cost[numbers],
+                "violation_ratio": results.violation[numbers],
+            }
+        ),
+    )
+
+
+def print_cautions(out: Console) -> None:
+    """Print every caution."""
+    out.print("\nBefore anybody rides:")
+    for caution in CAUTIONS:
+        out.print(f"- {caution}")
+
+
+def _text(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:.4g}"
+    return str(value)
