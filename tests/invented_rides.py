@@ -122,6 +122,7 @@ def courses() -> dict[str, Course]:
             ),
         ),
         "climb": (road(grade_percent=((0.0, 0.0), (6.0, 12.0))), manoeuvre(6.0, ((0.0, 4.0),))),
+        "hot": (road(), manoeuvre(4.0, ((0.0, 4.0), (0.5, 6.0)), mosfet_c=84.0)),
         "descent": (
             road(grade_percent=((0.0, 0.0), (6.0, -15.0))),
             manoeuvre(6.0, ((0.0, 4.0),), charge_ratio=0.98, headwind_mps=((0.0, 0.0), (3.0, 5.0))),
