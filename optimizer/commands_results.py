@@ -139,9 +139,7 @@ def ride(
 def export_profile(
     folder: Folder,
     which: Which,
-    format_name: Annotated[
-        str, typer.Option("--format", help="toml, json, c, or all.")
-    ] = "all",
+    format_name: Annotated[str, typer.Option("--format", help="toml, json, c, or all.")] = "all",
     template: Annotated[
         Path | None, typer.Option(help="A Jinja2 template of your own, besides.")
     ] = None,

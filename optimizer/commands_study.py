@@ -54,10 +54,7 @@ def new(
 
     Example: levelgain new my_board
     """
-    if example is None:
-        path = write_template(folder)
-    else:
-        path = _copy_example(folder, example)
+    path = write_template(folder) if example is None else _copy_example(folder, example)
     console().print(f"{path} written. Edit it, then: levelgain check {folder}")
 
 

@@ -7,15 +7,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from objectives import OBJECTIVES
-from optimizer.figures_style import BLACK, OBJECTIVE_LABELS, PICK_STYLE, SKY
+from optimizer.figures_style import BLACK, OBJECTIVE_LABELS, PICK_STYLE, SKY, new_figure
 from optimizer.results import BASELINE, Results
 from optimizer.space import to_unit
 
 
 def front_figure(results: Results) -> Figure:
     """Return the front in every pair of objectives, with the baseline and the named picks."""
-    figure = Figure(figsize=(11.0, 4.4), layout="constrained")
-    figure.get_layout_engine().set(rect=(0.0, 0.03, 1.0, 0.97))  # type: ignore[union-attr]
+    figure = new_figure(11.0, 4.4)
     pairs = list(itertools.combinations(range(len(OBJECTIVES)), 2))
     for axes, pair in zip(figure.subplots(1, len(pairs)), pairs, strict=True):
         _pair(axes, results, pair)
@@ -29,15 +28,26 @@ def _pair(axes: Axes, results: Results, pair: tuple[int, int]) -> None:
     points = results.history.objectives[:, pair]
     front = points[results.on_front]
     plain = results.feasible & ~results.on_front
-    axes.scatter(*points[plain].T, s=4, color="0.8", label="meets every constraint")
-    axes.scatter(*front.T, s=14, color=SKY, edgecolor="white", linewidth=0.3, label="front")
     axes.scatter(
-        *points[BASELINE], s=90, marker="X", color=BLACK, label="baseline", zorder=4
+        points[plain, 0], points[plain, 1], s=4, color="0.8", label="meets every constraint"
+    )
+    axes.scatter(
+        front[:, 0], front[:, 1], s=14, color=SKY, edgecolor="white", linewidth=0.3, label="front"
+    )
+    axes.scatter(
+        points[BASELINE, 0],
+        points[BASELINE, 1],
+        s=90,
+        marker="X",
+        color=BLACK,
+        label="baseline",
+        zorder=4,
     )
     for name, number in results.picks.items():
         color, marker = PICK_STYLE[name]
         axes.scatter(
-            *points[number],
+            points[number, 0],
+            points[number, 1],
             s=80,
             marker=marker,
             facecolor="none",
@@ -59,8 +69,7 @@ def parallel_figure(results: Results) -> Figure:
     """Return parallel coordinates of the front: each parameter over its searched range."""
     space = results.study.space
     unit = to_unit(space, results.history.values)
-    figure = Figure(figsize=(11.0, 6.2), layout="constrained")
-    figure.get_layout_engine().set(rect=(0.0, 0.02, 1.0, 0.98))  # type: ignore[union-attr]
+    figure = new_figure(11.0, 6.2)
     axes = figure.subplots()
     place = np.arange(len(space.names))
     axes.plot(place, unit[results.on_front].T, color=SKY, alpha=0.25, linewidth=0.7)

@@ -5,7 +5,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.figures_style import BLACK, BLUE, GREEN, OBJECTIVE_LABELS, VERMILION
+from optimizer.figures_style import BLACK, BLUE, GREEN, OBJECTIVE_LABELS, VERMILION, new_figure
 from optimizer.results import BASELINE, Results
 from optimizer.riding import whole_profiles
 from plant.control import stiffness_current
@@ -23,15 +23,12 @@ def heat_figure(results: Results, number: int) -> Figure:
     """Return a map of riders and courses for each objective of a candidate."""
     study = results.study
     riders, courses = list(study.riders), list(study.courses)
-    figure = Figure(figsize=(11.0, 1.6 + 0.26 * len(courses)), layout="constrained")
-    figure.get_layout_engine().set(rect=(0.0, 0.02, 1.0, 0.98))  # type: ignore[union-attr]
+    figure = new_figure(11.0, 1.6 + 0.26 * len(courses))
     figure.suptitle(f"{_called(results, number)}: every ride, larger is worse")
     panels = figure.subplots(1, len(OBJECTIVES), sharey=True)
     for axes, objective in zip(panels, OBJECTIVES, strict=True):
         grid = np.full((len(courses), len(riders)), np.nan)
-        for ride, value in zip(
-            study.rides, results.ride_column(objective, number), strict=True
-        ):
+        for ride, value in zip(study.rides, results.ride_column(objective, number), strict=True):
             course, rider = ride.name.split("/")
             grid[courses.index(course), riders.index(rider)] = value
         image = axes.imshow(np.ma.masked_invalid(grid), aspect="auto", cmap="cividis")
@@ -51,8 +48,7 @@ def heat_figure(results: Results, number: int) -> Figure:
 
 def stiffness_figure(results: Results, number: int) -> Figure:
     """Return current over pitch error of a candidate and the baseline, riding and braking."""
-    figure = Figure(figsize=(6.4, 4.4), layout="constrained")
-    figure.get_layout_engine().set(rect=(0.0, 0.03, 1.0, 0.97))  # type: ignore[union-attr]
+    figure = new_figure(6.4, 4.4)
     axes = figure.subplots()
     limit = results.study.board.drive.phase_current_limit_a
     error = np.linspace(-18.0, 18.0, 721)
@@ -84,8 +80,7 @@ def worst_rides(results: Results, number: int) -> list[Ride]:
 def traces_figure(results: Results, number: int) -> Figure:
     """Return the time traces of a candidate's worst rides against the baseline."""
     rides = worst_rides(results, number)
-    figure = Figure(figsize=(4.0 * len(rides), 9.0), layout="constrained")
-    figure.get_layout_engine().set(rect=(0.0, 0.02, 1.0, 0.98))  # type: ignore[union-attr]
+    figure = new_figure(4.0 * len(rides), 9.0)
     grid = figure.subplots(4, len(rides), sharex="col", squeeze=False)
     for column, ride in enumerate(rides):
         for which, color in ((BASELINE, BLACK), (number, VERMILION)):

@@ -4,9 +4,11 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 from optimizer.cautions import SHORT_CAUTION
 from optimizer.files import write_whole
@@ -33,7 +35,8 @@ OBJECTIVE_LABELS = {
     "excess_current_a": "peak current beyond the ride's need / A",
     "nose_down_risk": "nose-down risk / 1",
 }
-_SETTINGS = {
+_FOOT_IN = 0.14
+_SETTINGS: dict[Any, Any] = {
     "font.size": 9.0,
     "axes.grid": True,
     "grid.alpha": 0.25,
@@ -50,6 +53,13 @@ def styled() -> Iterator[None]:
     """Draw with the project's settings inside the block."""
     with mpl.rc_context(_SETTINGS):
         yield
+
+
+def new_figure(width_in: float, height_in: float) -> Figure:
+    """Return an empty figure that leaves a line free at its foot for the caution."""
+    foot = _FOOT_IN / height_in
+    layout = ConstrainedLayoutEngine(rect=(0.0, foot, 1.0, 1.0 - foot))
+    return Figure(figsize=(width_in, height_in), layout=layout)
 
 
 def save(figure: Figure, stem: Path) -> list[Path]:

@@ -35,7 +35,7 @@ def print_table(out: Console, table: pd.DataFrame) -> None:
 def print_picks(out: Console, results: Results) -> None:
     """Print the named picks beside the baseline, or the nearest misses."""
     if results.picks:
-        rows = {name: number for name, number in results.picks.items()}
+        rows = dict(results.picks)
         out.print(f"Front of {int(results.on_front.sum())} among {len(results)} candidates:")
     else:
         out.print(

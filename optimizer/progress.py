@@ -55,9 +55,7 @@ class SearchView:
     def update(self, progress: Progress) -> None:
         """Show where the search stands."""
         note = summary(self._study, progress)
-        self._bar.update(
-            self._task, completed=progress.n_done, total=progress.n_wanted, note=note
-        )
+        self._bar.update(self._task, completed=progress.n_done, total=progress.n_wanted, note=note)
         now = time.monotonic()
         done = progress.n_done >= progress.n_wanted
         if not self._console.is_terminal and (done or now - self._said >= _PLAIN_EVERY_S):

@@ -70,7 +70,8 @@ class Results:
     @property
     def baseline_objectives(self) -> Floats:
         """Objectives of the baseline, (objective,)."""
-        return self.history.objectives[BASELINE]
+        objectives: Floats = self.history.objectives[BASELINE]
+        return objectives
 
     def ride_column(self, name: str, number: int) -> NDArray[np.float32]:
         """Return one column of a candidate's rides, (ride,)."""

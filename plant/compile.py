@@ -7,7 +7,7 @@ model is found by comparisons that NaN fails.
 import hashlib
 import pathlib
 from collections.abc import Callable
-from typing import ParamSpec, TypeVar
+from typing import Any, ParamSpec, TypeVar, cast
 
 import numba
 import platformdirs
@@ -33,20 +33,22 @@ CACHE_FOLDER = pathlib.Path(platformdirs.user_cache_dir("levelgain")) / _source_
 
 def scalar(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     """Compile a small function of one lane, to be inlined into the pass that calls it."""
-    compiled: Callable[_Args, _Result] = numba.njit(
-        function, error_model="numpy", fastmath=_FLAGS, forceinline=True
+    # numba's wrapper is called as the function is; its own type says nothing of arguments.
+    return cast(
+        Callable[_Args, _Result],
+        numba.njit(function, error_model="numpy", fastmath=_FLAGS, forceinline=True),
     )
-    return compiled
 
 
 def kernel(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     """Compile a block-level entry point: releases the GIL, kept in the cache folder on disk."""
-    before = numba.config.CACHE_DIR
-    numba.config.CACHE_DIR = str(CACHE_FOLDER)
+    config: Any = numba.config  # its names are made at import, unseen by a type checker
+    before = config.CACHE_DIR
+    config.CACHE_DIR = str(CACHE_FOLDER)
     try:
-        compiled: Callable[_Args, _Result] = numba.njit(
+        compiled = numba.njit(
             function, error_model="numpy", fastmath=_FLAGS, nogil=True, cache=True
         )
     finally:
-        numba.config.CACHE_DIR = before
-    return compiled
+        config.CACHE_DIR = before
+    return cast(Callable[_Args, _Result], compiled)

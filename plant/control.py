@@ -108,9 +108,7 @@ def warning_share(
 
 
 @scalar
-def integrate(
-    integral: float, error: float, gain: float, clamp: float, excess: float
-) -> float:
+def integrate(integral: float, error: float, gain: float, clamp: float, excess: float) -> float:
     """Return the integral's current after one step; it holds while the drive saturates its way.
 
     `excess` is wanted less available current: anti-windup by conditional integration.

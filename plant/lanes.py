@@ -106,8 +106,7 @@ def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
         "rider_j_kg_m2": rider.inertia_kg_m2 + mass * height**2,
         "rider_mgh_nm": mass * GRAVITY * height,
         "moving_mass_kg": moving,
-        "rolling_mass_kg": moving
-        + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2,
+        "rolling_mass_kg": moving + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2,
         "leg_stiffness_n_per_m": mass * leg**2,
         "leg_damping_n_s_per_m": 2.0 * LEG_DAMPING_RATIO * mass * leg,
         "half_stance_m": 0.5 * rider.body.stance_m,

@@ -88,9 +88,12 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
 def _frequencies(flex: float, flex_damping: float, modes: Sequence[Complexes]) -> Floats:
     """Return a logarithmic grid, denser about the frame mode and every sharp pole."""
     grid = [np.geomspace(_LOWEST_RADPS, _HIGHEST_RADPS, _N_FREQUENCIES)]
-    for pole in np.append(np.concatenate(modes), flex * complex(-flex_damping, 1.0)):
-        if pole.imag > _LOWEST_RADPS and abs(pole.real) < _SHARP_RATIO * pole.imag:
-            grid.append(pole.imag + _ABOUT_A_MODE * max(abs(pole.real), 1e-3 * pole.imag))
+    poles = np.append(np.concatenate(modes), flex * complex(-flex_damping, 1.0))
+    grid += [
+        pole.imag + _ABOUT_A_MODE * max(abs(pole.real), 1e-3 * pole.imag)
+        for pole in poles
+        if pole.imag > _LOWEST_RADPS and abs(pole.real) < _SHARP_RATIO * pole.imag
+    ]
     merged = np.unique(np.concatenate(grid))
     return merged[(merged >= _LOWEST_RADPS) & (merged <= _HIGHEST_RADPS)]
 

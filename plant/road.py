@@ -77,6 +77,13 @@ def wheel_centre_path(
     return smooth
 
 
+def straight_lines(points: Points, at: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the values of points joined by straight lines, held beyond both ends."""
+    place, value = np.array(points, dtype=np.float64).T
+    joined: NDArray[np.float64] = np.interp(at, place, value)
+    return joined
+
+
 def _held(points: Points, distance_m: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return each distance's value, held from the point at or before it (0 before the first)."""
     place = np.searchsorted([point[0] for point in points], distance_m, side="right") - 1
@@ -122,7 +129,7 @@ def road_table(
         press ratio: the order of `plant.rows.ROAD_NAMES`.
     """
     n_fine = math.ceil((length_m + 2.0 * _LEAD_M) / FINE_STEP_M)
-    distance = np.arange(n_fine) * FINE_STEP_M - _LEAD_M
+    distance: NDArray[np.float64] = np.arange(n_fine, dtype=np.float64) * FINE_STEP_M - _LEAD_M
     starts = np.array([patch.from_m for patch in road.patches])
     place = np.maximum(np.searchsorted(starts, distance, side="right") - 1, 0)
     rolling = np.array([patch.surface.rolling_ratio for patch in road.patches])[place]
@@ -149,7 +156,7 @@ def road_table(
             np.gradient(grade, FINE_STEP_M),
             rolling,
             friction,
-            np.interp(distance, *zip(*press_ratio, strict=True)),
+            straight_lines(press_ratio, distance),
         ]
     )
     first = round(_LEAD_M / FINE_STEP_M)

@@ -1,8 +1,8 @@
 """Where each number of a lane lives in a block's buffer.
 
-A block is `WIDTH` lanes side by side in one flat float64 buffer: number `name` of lane k stands
-at `R.name + k`. One buffer with constant offsets is what lets the compiler see that no two rows
-overlap and turn the lane loops into packed instructions.
+A block is `WIDTH` lanes side by side in one flat float64 buffer: `name` of the k-th lane
+stands at `R.name + k`. One buffer with constant offsets is what lets the compiler see that no two
+rows overlap and turn the lane loops into packed instructions.
 """
 
 import dataclasses
@@ -204,8 +204,13 @@ if len(set(_NAMES)) != len(_NAMES):
 
 N_ROWS = len(_NAMES)
 
-# Any: the members are made from the dataclasses, so a type checker can not know them.
-R: Any = enum.IntEnum("R", [(name, row * WIDTH) for row, name in enumerate(_NAMES)])  # type: ignore[misc]
+
+def _places() -> Any:
+    """Return the enumeration of rows; a type checker can not know members made from data."""
+    return enum.IntEnum("R", [(name, row * WIDTH) for row, name in enumerate(_NAMES)])
+
+
+R: Any = _places()
 
 SCRIPT_NAMES = (
     "speed_wanted",

@@ -22,7 +22,7 @@ from plant.lanes import fill_profile, lane_template
 from plant.metrics import METRIC_NAMES
 from plant.profile_array import PROFILE_NAMES
 from plant.rider import Rider
-from plant.road import TABLE_STEP_M, road_table
+from plant.road import TABLE_STEP_M, road_table, straight_lines
 from plant.rows import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
@@ -58,17 +58,15 @@ class Rides:
 
     def column(self, name: str) -> NDArray[np.float64]:
         """Return one metric, (candidate, ride)."""
-        return self.metrics[:, :, METRIC_NAMES.index(name)]
+        column: NDArray[np.float64] = self.metrics[:, :, METRIC_NAMES.index(name)]
+        return column
 
 
 def script_table(course: Course) -> NDArray[np.float64]:
     """Return what the rider wants every 10 ms, (point, 6), as `plant.rows.SCRIPT_NAMES`."""
     manoeuvre = course.manoeuvre
     n_points = math.ceil(manoeuvre.duration_s / (SCRIPT_STEPS * DT_S)) + 2
-    time_s = np.arange(n_points) * (SCRIPT_STEPS * DT_S)
-
-    def line(points: Points) -> NDArray[np.float64]:
-        return np.interp(time_s, *zip(*points, strict=True))
+    time_s: NDArray[np.float64] = np.arange(n_points, dtype=np.float64) * (SCRIPT_STEPS * DT_S)
 
     def flag(windows: Points) -> NDArray[np.float64]:
         inside = [(time_s >= start) & (time_s < end) for start, end in windows]
@@ -78,9 +76,9 @@ def script_table(course: Course) -> NDArray[np.float64]:
     rise = (time_s - manoeuvre.rise_at_s) / _RISE_TIME_S if tail_down else np.ones(n_points)
     return np.column_stack(
         [
-            line(manoeuvre.speed_mps),
-            np.radians(line(manoeuvre.turn_deg_per_s)),
-            line(manoeuvre.headwind_mps),
+            straight_lines(manoeuvre.speed_mps, time_s),
+            np.radians(straight_lines(manoeuvre.turn_deg_per_s, time_s)),
+            straight_lines(manoeuvre.headwind_mps, time_s),
             np.clip(rise, 0.0, 1.0),
             flag(manoeuvre.hold_s),
             flag(manoeuvre.count_s),
@@ -139,9 +137,7 @@ def _template(ride: Ride, tables: _Tables, n_sub: int) -> NDArray[np.float64]:
     )
 
 
-def _fill(
-    templates: NDArray[np.float64], profiles: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _fill(templates: NDArray[np.float64], profiles: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return a block's buffer from its lanes' templates and profiles, padded with the last."""
     block = np.empty((N_ROWS, WIDTH))
     n_lanes = len(templates)
@@ -189,7 +185,8 @@ def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
     }
     table = np.column_stack([values[name] for name in METRIC_NAMES])
     # A lane that left the numbers is an ended ride; its last state is not a result.
-    return np.nan_to_num(table, nan=0.0, posinf=0.0, neginf=0.0)
+    finite: NDArray[np.float64] = np.nan_to_num(table, nan=0.0, posinf=0.0, neginf=0.0)
+    return finite
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -266,9 +263,7 @@ def simulate(
         for start in range(0, len(pairs), WIDTH * _BLOCKS_PER_TASK):
             part = pairs[start : start + WIDTH * _BLOCKS_PER_TASK]
             tasks.append(
-                _Task(
-                    tables=tables, templates=templates[part[:, 0]], profiles=profiles[part[:, 1]]
-                )
+                _Task(tables=tables, templates=templates[part[:, 0]], profiles=profiles[part[:, 1]])
             )
             lanes.append(np.column_stack([part[:, 1], np.array(group)[part[:, 0]]]))
     results = joblib.Parallel(n_jobs=n_jobs, prefer="threads")(

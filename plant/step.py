@@ -37,7 +37,7 @@ from plant.reflex import (
 )
 from plant.resistance import air_drag, rolling_resistance, turn_scrub
 from plant.rows import RING_SLOTS, RING_STEPS, ROAD_NAMES, WIDTH, Block, R
-from plant.scalars import clip, cosine, direction, larger, magnitude, sine, smaller
+from plant.scalars import clip, cosine, direction, magnitude, sine, smaller
 from plant.vertical import leg_load, tail_moment, tyre_load
 
 DEG_PER_RAD = 57.29577951308232
@@ -84,9 +84,7 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
         share = place - cell
         for column in range(_N_ROAD):
             here = road[cell, column]
-            b[R.road_height_m + column * WIDTH + k] = here + share * (
-                road[cell + 1, column] - here
-            )
+            b[R.road_height_m + column * WIDTH + k] = here + share * (road[cell + 1, column] - here)
         ahead = (b[R.distance_m + k] + PREVIEW_S * b[R.speed_mps + k]) / road_step
         ahead = ahead if ahead > 0.0 else 0.0
         ahead = ahead if ahead < last else float(last)
@@ -120,9 +118,7 @@ def sense(b: Block, step: int) -> None:
     for k in range(WIDTH):
         seed = b[R.noise_seed + k]
         shake = b[R.shake_mps2 + k]
-        noise = (
-            b[R.gyro_noise_deg_per_s + k] + b[R.gyro_noise_per_mps2 + k] * shake
-        ) / DEG_PER_RAD
+        noise = (b[R.gyro_noise_deg_per_s + k] + b[R.gyro_noise_per_mps2 + k] * shake) / DEG_PER_RAD
         felt = (
             b[R.pitch_rate_radps + k]
             + b[R.flex_rate_radps + k]
@@ -137,9 +133,7 @@ def sense(b: Block, step: int) -> None:
         grade = b[R.road_grade_rad + k]
         upright = b[R.pitch_rad + k] + b[R.flex_rad + k]
         upright -= accel * cosine(grade) / (GRAVITY + accel * sine(grade))
-        upright += (
-            _ACCELEROMETER_SHARE * shake / GRAVITY * counter_noise(seed, step, ACCELEROMETER)
-        )
+        upright += _ACCELEROMETER_SHARE * shake / GRAVITY * counter_noise(seed, step, ACCELEROMETER)
         attitude = b[R.attitude_rad + k]
         pull = (upright - attitude) * b[R.per_attitude_time + k]
         b[R.attitude_rad + k] = attitude + (gyro + pull) * DT_S
@@ -150,9 +144,7 @@ def sense(b: Block, step: int) -> None:
         angle = b[R.rotor_angle_rad + k]
         speed = b[R.rotor_speed_radps + k]
         miss = seen - angle
-        b[R.rotor_angle_rad + k] = (
-            angle + (speed + b[R.tracking_gain_per_s + k] * miss) * DT_S
-        )
+        b[R.rotor_angle_rad + k] = angle + (speed + b[R.tracking_gain_per_s + k] * miss) * DT_S
         b[R.rotor_speed_radps + k] = speed + b[R.tracking_gain_per_s2 + k] * miss * DT_S
 
 
@@ -210,9 +202,7 @@ def control(b: Block, step: int) -> None:
         lag_1 += (magnitude(yaw * speed) - lag_1) * b[R.turn_share + k]
         b[R.turn_lag_1_mps2 + k] = lag_1
         b[R.turn_lag_2_mps2 + k] = lag_2
-        turn_lift = smaller(
-            b[R.turn_gain_deg_per_mps2 + k] * lag_2, b[R.turn_lift_cap_deg + k]
-        )
+        turn_lift = smaller(b[R.turn_gain_deg_per_mps2 + k] * lag_2, b[R.turn_lift_cap_deg + k])
 
         reserve = (high - current_filtered) * b[R.per_phase_limit + k]
         bus = b[R.bus_v + k]
@@ -241,9 +231,7 @@ def control(b: Block, step: int) -> None:
         start_pitch = (
             clip(0.0, start_pitch - slew, start_pitch + slew) if engaged > 0.5 else attitude
         )
-        authority = smaller(
-            b[R.authority + k] + engaged * b[R.build_up_per_step + k], 1.0
-        )
+        authority = smaller(b[R.authority + k] + engaged * b[R.build_up_per_step + k], 1.0)
         b[R.engaged + k] = engaged
         b[R.engage_pitch_deg + k] = start_pitch
         b[R.authority + k] = authority
@@ -310,12 +298,8 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         free = 1.0 - b[R.support + k]
         wanted_speed = speed_script * (1.0 - heed) * free
         b[R.speed_wanted_now_mps + k] = wanted_speed
-        speed_error = (
-            wanted_speed - b[R.speed_mps + k] - FORESIGHT_S * b[R.accel_mps2 + k]
-        )
-        asked = asked_acceleration(
-            speed_error, b[R.ask_accel_mps2 + k], b[R.ask_braking_mps2 + k]
-        )
+        speed_error = wanted_speed - b[R.speed_mps + k] - FORESIGHT_S * b[R.accel_mps2 + k]
+        asked = asked_acceleration(speed_error, b[R.ask_accel_mps2 + k], b[R.ask_braking_mps2 + k])
         mind = b[R.accel_wanted_mps2 + k]
         mind += (asked * free - mind) * b[R.smoothing_share + k]
         b[R.accel_wanted_mps2 + k] = mind
@@ -327,9 +311,8 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         slope = GRAVITY * sine(b[R.seen_grade_rad + k])
         mgh = b[R.rider_mgh_nm + k]
         sway = b[R.sway + k]
-        sway += (
-            -sway * (DT_S / _SWAY_TIME_S)
-            + _SWAY_STEP * counter_noise(b[R.noise_seed + k], step, SWAY)
+        sway += -sway * (DT_S / _SWAY_TIME_S) + _SWAY_STEP * counter_noise(
+            b[R.noise_seed + k], step, SWAY
         )
         b[R.sway + k] = sway
         balanced = foot_command(
@@ -419,9 +402,9 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
 
         # Heat.
         hot = b[R.mosfet_c + k]
-        b[R.mosfet_c + k] = hot + (
-            mosfet - (hot - AMBIENT_C) * b[R.per_mosfet_resistance + k]
-        ) * (h * b[R.per_mosfet_heat_capacity + k])
+        b[R.mosfet_c + k] = hot + (mosfet - (hot - AMBIENT_C) * b[R.per_mosfet_resistance + k]) * (
+            h * b[R.per_mosfet_heat_capacity + k]
+        )
         hot = b[R.winding_c + k]
         b[R.winding_c + k] = hot + (
             copper - (hot - AMBIENT_C) * b[R.per_winding_resistance + k]
@@ -530,11 +513,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         )
         # What the ride itself needs: the asked acceleration on this grade, whatever the profile.
         b[R.need_a + k] = (
-            (
-                b[R.rolling_mass_kg + k] * b[R.accel_wanted_mps2 + k]
-                + weight_along
-                + steady_resist
-            )
+            (b[R.rolling_mass_kg + k] * b[R.accel_wanted_mps2 + k] + weight_along + steady_resist)
             * b[R.wheel_radius_m + k]
             * b[R.per_torque_per_amp + k]
         )

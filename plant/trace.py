@@ -98,7 +98,7 @@ def trace(
     reserve = (signals["available_current_a"] - signals["current_a"]) / limit
     code = buffer.reshape(N_ROWS, WIDTH)[R.outcome // WIDTH, 0]
     return Trace(
-        time_s=(np.arange(len(probe)) + 1) * every_steps * DT_S,
+        time_s=(np.arange(len(probe), dtype=np.float64) + 1.0) * every_steps * DT_S,
         torque_reserve_ratio=reserve,
         grade_percent=100.0 * np.tan(grade),
         outcome=Outcome(int(code)),

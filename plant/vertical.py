@@ -5,7 +5,9 @@ from plant.scalars import larger
 
 
 @scalar
-def tyre_load(static: float, gap: float, gap_rate: float, stiffness: float, damping: float):
+def tyre_load(
+    static: float, gap: float, gap_rate: float, stiffness: float, damping: float
+) -> float:
     """Return the wheel load in N, never below zero: the wheel can leave the ground.
 
     `static` is the load at rest in N, `gap` how far the road stands above the wheel's rest
@@ -15,7 +17,7 @@ def tyre_load(static: float, gap: float, gap_rate: float, stiffness: float, damp
 
 
 @scalar
-def leg_load(static: float, gap: float, gap_rate: float, stiffness: float, damping: float):
+def leg_load(static: float, gap: float, gap_rate: float, stiffness: float, damping: float) -> float:
     """Return the load that the legs carry in N, never below zero: feet can not pull."""
     return larger(static + stiffness * gap + damping * gap_rate, 0.0)
 

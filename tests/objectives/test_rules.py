@@ -19,7 +19,7 @@ from tests.objectives.small_portfolio import (
 
 
 def refused(rides, weight):
-    with pytest.raises(ValueError) as refusal:
+    with pytest.raises(ValueError, match=r"\S") as refusal:
         score_rules(rides, ride_weight=weight, settings=ScoreSettings())
     return str(refusal.value)
 

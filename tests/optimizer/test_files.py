@@ -30,7 +30,7 @@ def test_a_full_disk_keeps_the_old_file_and_leaves_nothing_behind(tmp_path, monk
     path = tmp_path / "table.csv"
     path.write_text("old")
 
-    def full(handle, data):
+    def full(*_):
         raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(os, "write", full)
@@ -67,7 +67,7 @@ def test_a_disk_that_really_is_full_is_one_line(small_disk):
 
 
 def test_a_read_only_folder_is_one_line(tmp_path, monkeypatch):
-    def refused(*arguments, **options):
+    def refused(*_, **__):
         raise PermissionError(errno.EACCES, "Permission denied")
 
     monkeypatch.setattr("optimizer.files.tempfile.mkstemp", refused)
