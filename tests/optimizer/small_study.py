@@ -1,0 +1,35 @@
+"""A study small enough for tests: an invented pair of riders on three short courses."""
+
+from pathlib import Path
+
+SMALL_STUDY = """
+title = "Two borrowers on three short courses"
+seed = 11
+
+[board]
+use = "lender_15"
+
+[riders]
+use = ["pupil_40", "baker_80"]
+
+[courses]
+use = ["stand_still", "kerb_up", "cobbles"]
+
+[baseline]
+use = "workshop_15"
+
+[search]
+candidates = 36
+population = 12
+"""
+
+
+def write_small_study(folder: Path, *changes: tuple[str, str]) -> Path:
+    """Write the study file into a folder, with some texts in it replaced, and return the folder."""
+    text = SMALL_STUDY
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "study.toml").write_text(text)
+    return folder
