@@ -116,7 +116,7 @@ def _allowed(field: FieldInfo) -> str:
         return "one of " + ", ".join(kind)
     if isinstance(kind, type) and issubclass(kind, BaseModel):
         return "a table"
-    return "text in quotes" if kind is str else "as in the catalogue"
+    return "text in quotes" if kind is str else "a finite number"
 
 
 def _type_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Any:

@@ -327,6 +327,45 @@ def test_a_bad_study_is_refused_in_one_line(tmp_path, text, message):
     assert "\n" not in line
 
 
+DOTTED = """
+title = "A test"
+board.use = "lender_15"
+riders.a.use = "clerk_62"
+courses.b.use = "cruise"
+baseline.use = "workshop_15"
+"""
+PLACES = [
+    *("title", "seed", "board", "riders", "riders.use", "riders.a", "courses", "courses.use"),
+    *("courses.b", "courses.b.title", "courses.b.riders", "courses.b.weight", "courses.b.road"),
+    *("courses.b.road.patches", "courses.b.road.kerbs", "courses.b.road.elevation"),
+    *("courses.b.road.elevation.file", "courses.b.road.elevation.line", "courses.b.manoeuvre"),
+    *("courses.b.manoeuvre.duration_s", "courses.b.manoeuvre.speed_mps"),
+    *("courses.b.manoeuvre.hold_s", "courses.b.manoeuvre.start", "courses.b.manoeuvre.mosfet_c"),
+    *("baseline", "baseline.damping", "baseline.damping.rate_filter_hz", "board.motor"),
+    *("board.motor.use", "board.motor.pole_pairs", "riders.a.skill", "riders.a.body.mass_kg"),
+    *("search", "search.bounds", "search.bounds.rate_filter_hz", "search.fixed"),
+    *("search.population", "objectives", "objectives.weights", "objectives.weights.nose_down_risk"),
+    *("objectives.tail_share", "constraints", "constraints.rider_spread_limit"),
+]
+JUNK = [
+    *("3", "-1", "1e300", "inf", "nan", "true", '"all"', '""', '"x/y"', "1979-05-27", "[]", "{}"),
+    *("[1]", "[[]]", "[[1, 2]]", "[[0, 1], [1, 2, 3]]", '[["a", 1]]', "[{}]", '["a"]'),
+    *("{ use = 3 }", '{ use = "" }', "{ a = 1 }", "[{ from_m = 0 }]", "[nan, nan]", "[2, 1]"),
+]
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=300)
+@given(place=st.sampled_from(PLACES), junk=st.sampled_from(JUNK))
+def test_nothing_but_one_line_comes_of_junk_anywhere(tmp_path, place, junk):
+    try:
+        line = load_study(written(tmp_path, f"{DOTTED}{place} = {junk}\n")).rides[0].name
+    except UserInputError as error:
+        line = str(error)
+
+    assert line.startswith((f"{tmp_path}{os.sep}", "b/", "stand_still/"))
+    assert "\n" not in line
+
+
 def test_a_folder_without_a_study_is_refused(tmp_path):
     with pytest.raises(UserInputError, match=r"no such file; make a study with: levelgain new"):
         load_study(tmp_path)
