@@ -94,7 +94,7 @@ def _riders(given: Any) -> tuple[str, ...]:
 class RouteTable(Table):
     """A measured route in a file, and where on it the ride starts."""
 
-    file: str = Field(description="file of the route", strict=True)
+    file: str = Field(description="file of the route", strict=True, min_length=1)
     from_m: float = Field(0.0, strict=True, ge=0.0, le=1e6, description="start along the route")
     smooth_m: float = Field(
         50.0, strict=True, ge=5.0, le=1000.0, description="length over which heights are averaged"
