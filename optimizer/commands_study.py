@@ -14,7 +14,7 @@ from objectives import CONSTRAINT_NAMES
 from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.figures import write_figures
 from optimizer.files import make_folder, refuse_existing, write_whole
-from optimizer.printing import console, print_cautions, print_picks
+from optimizer.printing import console, print_bounds, print_cautions, print_picks
 from optimizer.progress import SearchView
 from optimizer.results import gathered, read_results, store_path
 from optimizer.riding import ride_portfolio, rules_of
@@ -162,6 +162,7 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
     results = gathered(study, read_table(store_path(study)))
     written = [*write_tables(results), *write_figures(results)]
     print_picks(out, results)
+    print_bounds(out, results)
     out.print(f"{len(written)} tables and figures in {written[0].parent}.")
     if progress.n_done < progress.n_wanted:
         out.print(

@@ -9,6 +9,7 @@ from rich.table import Table
 
 from objectives import OBJECTIVES
 from optimizer.cautions import CAUTIONS
+from optimizer.handover import bound_marks
 from optimizer.results import BASELINE, Results, least_violating
 
 _PIPED_WIDTH = 200
@@ -58,6 +59,14 @@ def print_picks(out: Console, results: Results) -> None:
             }
         ),
     )
+
+
+def print_bounds(out: Console, results: Results) -> None:
+    """Print which picks have parameters at an end of their searched range."""
+    for name, number in results.picks.items():
+        marks = bound_marks(results, number)
+        if marks:
+            out.print(f"{name} sits at an end of the searched range in {', '.join(marks)}.")
 
 
 def print_cautions(out: Console) -> None:
