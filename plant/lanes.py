@@ -72,6 +72,7 @@ def _board_constants(board: Board) -> dict[str, float]:
 # Reciprocal row -> the row it is taken of, and a factor on that row.
 _RECIPROCALS = {
     "per_radius_m": ("wheel_radius_m", 1.0),
+    "per_nose_contact": ("nose_contact_rad", 1.0),
     "per_torque_per_amp": ("torque_per_amp_nm", 1.0),
     "per_frame_j": ("frame_j_kg_m2", 1.0),
     "per_rider_j": ("rider_j_kg_m2", 1.0),

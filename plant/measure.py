@@ -125,7 +125,7 @@ def measure(b: Block, hold: float, count: float, rise: float) -> None:
         reserve = (b[R.available_high_a + k] - demand) * b[R.per_phase_limit + k]
         least = b[R.least_reserve + k]
         b[R.least_reserve + k] = reserve if (on and reserve < least) else least
-        margin = 1.0 - b[R.ground_pitch_rad + k] / b[R.nose_contact_rad + k]
+        margin = 1.0 - b[R.ground_pitch_rad + k] * b[R.per_nose_contact + k]
         least = b[R.least_nose_margin + k]
         b[R.least_nose_margin + k] = margin if (on and margin < least) else least
 

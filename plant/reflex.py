@@ -53,9 +53,9 @@ def foot_command(
     lean, so their own stiffness answers departures from it without delay.
     """
     wanted = force * radius
-    balanced_lean = acceleration / GRAVITY + wanted / mgh
-    muscle = lean_gain * (lean - balanced_lean) + rate_gain * lean_rate
-    return wanted + mgh * (muscle - leg_stiffness * balanced_lean)
+    balanced = mgh * acceleration / GRAVITY + wanted  # m g h times the lean that balances
+    reflex = mgh * (lean_gain * lean + rate_gain * lean_rate) - lean_gain * balanced
+    return wanted + reflex - leg_stiffness * balanced
 
 
 @scalar

@@ -1,8 +1,8 @@
 """Where each number of a lane lives in a block's buffer.
 
-A block is `WIDTH` lanes side by side in one flat float64 buffer: `name` of the k-th lane
-stands at `R.name + k`. One buffer with constant offsets is what lets the compiler see that no two
-rows overlap and turn the lane loops into packed instructions.
+A block is `WIDTH` lanes side by side in one flat float64 buffer, and `R.name + k` is the place of
+`name` in the k-th lane. One buffer with constant offsets is what lets the compiler see that no
+two rows overlap and turn the lane loops into packed instructions.
 """
 
 import dataclasses
@@ -72,6 +72,7 @@ DERIVED_NAMES = (
     "start_tail_rad",
     # Reciprocals, taken once: a division costs as much as ten multiplications.
     "per_radius_m",
+    "per_nose_contact",
     "per_torque_per_amp",
     "per_frame_j",
     "per_rider_j",

@@ -76,8 +76,9 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
     """
     last = road.shape[0] - 2
     slot = step // RING_STEPS
+    per_step = 1.0 / road_step
     for k in range(WIDTH):
-        place = b[R.distance_m + k] / road_step
+        place = b[R.distance_m + k] * per_step
         place = place if place > 0.0 else 0.0
         place = place if place < last else float(last)
         cell = int(place)
@@ -85,7 +86,7 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
         for column in range(_N_ROAD):
             here = road[cell, column]
             b[R.road_height_m + column * WIDTH + k] = here + share * (road[cell + 1, column] - here)
-        ahead = (b[R.distance_m + k] + PREVIEW_S * b[R.speed_mps + k]) / road_step
+        ahead = (b[R.distance_m + k] + PREVIEW_S * b[R.speed_mps + k]) * per_step
         ahead = ahead if ahead > 0.0 else 0.0
         ahead = ahead if ahead < last else float(last)
         b[R.seen_grade_rad + k] = road[int(ahead), _GRADE]
@@ -517,12 +518,9 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
             * b[R.wheel_radius_m + k]
             * b[R.per_torque_per_amp + k]
         )
-        lean_on_slope = weight_along * b[R.wheel_radius_m + k] / mgh
-        steady = (
-            -support
-            * mgh
-            * (_STAND_STIFFNESS * (lean - lean_on_slope) + _STAND_DAMPING_S * lean_rate)
-        )
+        # Upright on a slope is the lean whose weight balances the wheel's moment.
+        off_balance = mgh * lean - weight_along * b[R.wheel_radius_m + k]
+        steady = -support * (_STAND_STIFFNESS * off_balance + _STAND_DAMPING_S * mgh * lean_rate)
         accel, pitch_accel, lean_accel = accelerations(
             pitch,
             pitch_rate,
