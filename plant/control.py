@@ -81,29 +81,32 @@ def lift_under_load(lift: float, residual: float, gain: float, cap: float) -> fl
 
 
 @scalar
-def below(value: float, start: float, width: float) -> float:
-    """Return how far `value` has gone below `start`, 0 to 1 over `width`."""
-    return clip((start - value) / width, 0.0, 1.0)
+def below(value: float, start: float, per_width: float) -> float:
+    """Return how far `value` has gone below `start`, 0 to 1 over the width 1 / `per_width`."""
+    return clip((start - value) * per_width, 0.0, 1.0)
 
 
 @scalar
 def warning_share(
     reserve: float,
     reserve_start: float,
+    per_reserve_width: float,
     heat_room: float,
     heat_margin: float,
-    low_room: float,
-    high_room: float,
+    per_heat_width: float,
+    bus_room: float,
     bus_margin: float,
+    per_bus_width: float,
 ) -> float:
-    """Return how strongly to warn, 0 to 1, by the nearest of four limits.
+    """Return how strongly to warn, 0 to 1, by the nearest of the limits.
 
-    Torque reserve as a ratio; the room left to the throttle temperature in K and to both
-    bus-voltage limits in V, each against the margin at which its warning starts.
+    Torque reserve as a ratio; the room left to the throttle temperature in K and to the nearer
+    bus-voltage limit in V; each with the margin at which its warning starts and one over the
+    width in which it grows to its full.
     """
-    by_reserve = below(reserve, reserve_start, 0.5 * larger(reserve_start, 0.02))
-    by_heat = below(heat_room, heat_margin, larger(heat_margin, 0.5))
-    by_bus = below(smaller(low_room, high_room), bus_margin, larger(bus_margin, 0.2))
+    by_reserve = below(reserve, reserve_start, per_reserve_width)
+    by_heat = below(heat_room, heat_margin, per_heat_width)
+    by_bus = below(bus_room, bus_margin, per_bus_width)
     return larger(by_reserve, larger(by_heat, by_bus))
 
 

@@ -27,20 +27,22 @@ def voltage_window(
 
 @scalar
 def power_window(
-    emf: float, resistance: float, discharge_w: float, charge_w: float
+    emf: float, resistance: float, per_resistance: float, discharge_w: float, charge_w: float
 ) -> tuple[float, float]:
     """Return the currents between which electrical power stays inside the battery's limits.
 
     Solves -charge <= 1.5 (e i + R i^2) <= discharge, in A. The charging side applies to currents
-    that brake; where no current charges beyond the limit it does not bind.
+    that brake; where no current charges beyond the limit it does not bind. `per_resistance` is
+    1 / R.
     """
+    half = 0.5 * per_resistance
     root = math.sqrt(emf * emf + resistance * discharge_w * (4.0 / 1.5))
-    low = (-emf - root) / (2.0 * resistance)
-    high = (-emf + root) / (2.0 * resistance)
+    low = (-emf - root) * half
+    high = (-emf + root) * half
     square = emf * emf - resistance * charge_w * (4.0 / 1.5)
     inner = math.sqrt(larger(square, 0.0))
-    brake_forward = (-emf + inner) / (2.0 * resistance)
-    brake_backward = (-emf - inner) / (2.0 * resistance)
+    brake_forward = (-emf + inner) * half
+    brake_backward = (-emf - inner) * half
     binds = square > 0.0
     low = brake_forward if (binds and emf > 0.0) else low
     high = brake_backward if (binds and emf < 0.0) else high
@@ -51,6 +53,7 @@ def power_window(
 def current_window(
     emf: float,
     resistance: float,
+    per_resistance: float,
     reactance: float,
     phase_voltage: float,
     phase_limit: float,
@@ -59,7 +62,7 @@ def current_window(
 ) -> tuple[float, float]:
     """Return the lowest and highest available current under every limit, in A."""
     volt_low, volt_high = voltage_window(emf, resistance, reactance, phase_voltage)
-    power_low, power_high = power_window(emf, resistance, discharge_w, charge_w)
+    power_low, power_high = power_window(emf, resistance, per_resistance, discharge_w, charge_w)
     low = larger(larger(volt_low, power_low), -phase_limit)
     high = smaller(smaller(volt_high, power_high), phase_limit)
     # Beyond the voltage limit the windows may miss each other: physics wins over limits.

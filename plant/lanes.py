@@ -234,3 +234,7 @@ def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> No
     row("turn_share")[:] = -np.expm1(-DT_S / row("turn_build_up_s"))
     row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
     row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")
+    # A warning grows to its full over half the reserve at which it starts, or over its margin.
+    row("per_reserve_width")[:] = 2.0 / np.maximum(row("reserve_warning_ratio"), 0.02)
+    row("per_heat_width")[:] = 1.0 / np.maximum(row("heat_warning_margin_k"), 0.5)
+    row("per_bus_width")[:] = 1.0 / np.maximum(row("bus_warning_margin_v"), 0.2)

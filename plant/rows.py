@@ -97,6 +97,9 @@ TUNED_NAMES = (
     "turn_share",
     "per_expected_current",
     "build_up_per_step",
+    "per_reserve_width",
+    "per_heat_width",
+    "per_bus_width",
 )
 
 ROAD_NAMES = (
@@ -188,6 +191,9 @@ SIGNAL_NAMES = (
     "need_a",
 )
 
+# Spared divisions that follow a signal, renewed with it.
+SPARED_NAMES = ("per_resistance_now",)
+
 _NAMES = (
     PROFILE_NAMES
     + BOARD_NAMES
@@ -197,6 +203,7 @@ _NAMES = (
     + ROAD_NAMES
     + STATE_NAMES
     + SIGNAL_NAMES
+    + SPARED_NAMES
     + ACCUMULATOR_NAMES
     + tuple(f"ring_{slot}" for slot in range(RING_SLOTS))
 )

@@ -81,15 +81,16 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
         place = b[R.distance_m + k] * per_step
         place = place if place > 0.0 else 0.0
         place = place if place < last else float(last)
-        cell = int(place)
-        share = place - cell
+        share = place - int(place)
+        cell = np.uintp(int(place))  # unsigned: an index that needs no check for a negative one
         for column in range(_N_ROAD):
             here = road[cell, column]
-            b[R.road_height_m + column * WIDTH + k] = here + share * (road[cell + 1, column] - here)
+            there = road[cell + np.uintp(1), column]
+            b[R.road_height_m + column * WIDTH + k] = here + share * (there - here)
         ahead = (b[R.distance_m + k] + PREVIEW_S * b[R.speed_mps + k]) * per_step
         ahead = ahead if ahead > 0.0 else 0.0
         ahead = ahead if ahead < last else float(last)
-        b[R.seen_grade_rad + k] = road[int(ahead), _GRADE]
+        b[R.seen_grade_rad + k] = road[np.uintp(int(ahead)), _GRADE]
         delayed = (slot - int(b[R.reflex_delay_slots + k])) & (RING_SLOTS - 1)
         b[R.foot_delayed_nm + k] = b[R.ring_0 + delayed * WIDTH + k]
 
@@ -101,6 +102,9 @@ def renew(b: Block) -> None:
         warm = b[R.winding_c + k] - 20.0
         b[R.winding_resistance_now_ohm + k] = b[R.phase_resistance_ohm + k] * (
             1.0 + COPPER_PER_K * warm
+        )
+        b[R.per_resistance_now + k] = 1.0 / (
+            b[R.winding_resistance_now_ohm + k] + b[R.mosfet_resistance_ohm + k]
         )
         limit = b[R.winding_limit_c + k]
         b[R.limit_now_a + k] = (
@@ -210,11 +214,13 @@ def control(b: Block, step: int) -> None:
         warn = warning_share(
             reserve,
             b[R.reserve_warning_ratio + k],
+            b[R.per_reserve_width + k],
             b[R.throttle_start_c + k] - b[R.mosfet_c + k],
             b[R.heat_warning_margin_k + k],
-            bus - b[R.bus_low_v + k],
-            b[R.bus_high_v + k] - bus,
+            b[R.per_heat_width + k],
+            smaller(bus - b[R.bus_low_v + k], b[R.bus_high_v + k] - bus),
             b[R.bus_warning_margin_v + k],
+            b[R.per_bus_width + k],
         )
         warning_slew = b[R.warning_slew_deg_per_s + k] * DT_S
         warning = slewed(
@@ -369,6 +375,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         low, high = current_window(
             emf,
             winding_r + b[R.mosfet_resistance_ohm + k],
+            b[R.per_resistance_now + k],
             reactance,
             phase_v,
             b[R.limit_now_a + k],
