@@ -103,7 +103,7 @@ class Profile:
     Raises
     ------
     ValueError
-        A number lies outside its range, or the knees are not in order.
+        A number lies outside its range.
     """
 
     stiffness: Stiffness
