@@ -1,5 +1,6 @@
 """Commands that look at a study's results, ride one profile, and hand it over."""
 
+import json
 from pathlib import Path
 from typing import Annotated
 
@@ -8,11 +9,12 @@ import pandas as pd
 import typer
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.filters import filtered, sorted_by
-from optimizer.handover import EXPORTS_FOLDER, FORMATS, bound_marks, export, failures
+from optimizer.candidate import bound_marks, candidate_profile, failures
+from optimizer.filters import filtered, named_columns, sorted_by
+from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.results import BASELINE, Results, candidate_number, read_results
-from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of, whole_profiles
+from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
 from optimizer.study import Study
 from optimizer.study_file import load_profile, load_study
 from optimizer.tables import candidates_table, front_table
@@ -57,9 +59,7 @@ def front(
     if not results.picks and not all_candidates:
         out.print("No candidate meets every constraint; see --all --sort violation_ratio.")
         return
-    named = [part.split("<")[0].split(">")[0].split("=")[0].strip("! ") for part in where or ()]
-    extra = [name for name in (*named, *(s.removeprefix("-") for s in sort or ())) if name in table]
-    columns = list(dict.fromkeys((*_FRONT_COLUMNS, *extra)))
+    columns = list(dict.fromkeys((*_FRONT_COLUMNS, *named_columns(where or (), sort or ()))))
     print_table(out, table[columns].head(limit))
     out.print(f"{min(limit, len(table))} of {len(table)} shown, of {len(results)} ridden.")
 
@@ -85,8 +85,8 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
             "constraints": constraints,
             "worst_rides": worst,
         }
-        parts = [f'"{name}": {table.to_json(orient="records")}' for name, table in tables.items()]
-        typer.echo(f'{{"number": {number}, {", ".join(parts)}}}')
+        told = {name: json.loads(table.to_json(orient="records")) for name, table in tables.items()}
+        typer.echo(json.dumps({"number": number, **told}, indent=2))
         return
     out = console()
     names = ", ".join(results.pick_names(number)) or "no pick"
@@ -100,7 +100,7 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
             f"At an end of the searched range: {', '.join(marks)}. Widen search.bounds for"
             " these in a new study, or keep the end on purpose."
         )
-    for failed in failures(results, number):
+    for failed in failures(results.history.constraints[number]):
         out.print(f"FAILS: {failed}")
 
 
@@ -131,9 +131,8 @@ def ride(
         f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, scores.objectives[0], strict=True)
     )
     out.print(f"\n{called}: {told}")
-    for name, value in zip(CONSTRAINT_NAMES, scores.constraints[0], strict=True):
-        if value > 0.0:
-            out.print(f"FAILS: {name} is violated by {value:.3g}")
+    for failed in failures(scores.constraints[0]):
+        out.print(f"FAILS: {failed}")
 
 
 def export_profile(
@@ -167,7 +166,7 @@ def export_profile(
     out = console()
     for path in written:
         out.print(f"{path} written.")
-    for failed in failures(results, number):
+    for failed in failures(results.history.constraints[number]):
         out.print(f"WARNING: this profile FAILS a constraint: {failed}. The export says so too.")
     for name in bound_marks(results, number):
         out.print(f"Note: {name} sits at an end of its searched range.")
@@ -226,5 +225,4 @@ def _profile(study: Study, candidate: str | None, path: Path | None) -> tuple[np
         return profile_to_array(study.baseline), "baseline"
     results = read_results(study)
     number = candidate_number(results, candidate)
-    values = results.history.values[number : number + 1]
-    return whole_profiles(study, values)[0], f"candidate {number}"
+    return candidate_profile(results, number), f"candidate {number}"

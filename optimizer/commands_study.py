@@ -9,14 +9,15 @@ from typing import Annotated
 
 import numpy as np
 import typer
+from rich.console import Console
 
-from objectives import CONSTRAINT_NAMES
+from optimizer.candidate import failed_constraints
 from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.figures import write_figures
 from optimizer.files import make_folder, refuse_existing, write_whole
 from optimizer.printing import console, print_bounds, print_cautions, print_picks
 from optimizer.progress import SearchView
-from optimizer.results import gathered, read_results, store_path
+from optimizer.results import Results, gathered, read_results, store_path
 from optimizer.riding import ride_portfolio, rules_of
 from optimizer.running import (
     refuse_not_started,
@@ -76,11 +77,7 @@ def check(
     ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
     per_candidate_s = (time.perf_counter() - started) / _TIMED_CANDIDATES
     wanted = whole_generations(study.n_candidates, population=study.population)
-    failed = [
-        name
-        for name, value in zip(CONSTRAINT_NAMES, scores.constraints[0], strict=True)
-        if value > 0.0
-    ]
+    failed = list(failed_constraints(scores.constraints[0]))
     found = {
         "title": study.title,
         "board": study.board_name,
@@ -160,10 +157,9 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
         out.print(f"Nothing is ridden yet. Start again with: levelgain resume {study.folder}")
         raise typer.Exit(INTERRUPTED)
     results = gathered(study, read_table(store_path(study)))
-    written = [*write_tables(results), *write_figures(results)]
     print_picks(out, results)
     print_bounds(out, results)
-    out.print(f"{len(written)} tables and figures in {written[0].parent}.")
+    _write_results(out, results)
     if progress.n_done < progress.n_wanted:
         out.print(
             f"Stopped at {progress.n_done} of {progress.n_wanted} candidates, none lost."
@@ -179,9 +175,12 @@ def report(folder: Folder) -> None:
 
     Example: levelgain report my_board
     """
-    results = read_results(load_study(folder))
+    _write_results(console(), read_results(load_study(folder)))
+
+
+def _write_results(out: Console, results: Results) -> None:
     written = [*write_tables(results), *write_figures(results)]
-    console().print(f"{len(written)} tables and figures in {written[0].parent}.")
+    out.print(f"{len(written)} tables and figures in {written[0].parent}.")
 
 
 def _copy_example(folder: Path, name: str) -> Path:

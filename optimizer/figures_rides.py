@@ -5,9 +5,9 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
+from optimizer.candidate import candidate_profile
 from optimizer.figures_style import BLACK, BLUE, GREEN, OBJECTIVE_LABELS, VERMILION, new_figure
 from optimizer.results import BASELINE, Results
-from optimizer.riding import whole_profiles
 from plant.control import stiffness_current
 from plant.profile import Stiffness
 from plant.profile_array import array_to_profile
@@ -56,7 +56,7 @@ def stiffness_figure(results: Results, number: int) -> Figure:
         (BASELINE, BLACK, "baseline"),
         (number, VERMILION, _called(results, number)),
     ):
-        profile = array_to_profile(whole_profiles(results.study, _values(results, which))[0])
+        profile = array_to_profile(candidate_profile(results, which))
         current = np.array([_stiffness(value, profile.stiffness) for value in error])
         axes.plot(error, current, color=color, label=name)
         soft = profile.braking.braking_stiffness_ratio
@@ -84,7 +84,7 @@ def traces_figure(results: Results, number: int) -> Figure:
     grid = figure.subplots(4, len(rides), sharex="col", squeeze=False)
     for column, ride in enumerate(rides):
         for which, color in ((BASELINE, BLACK), (number, VERMILION)):
-            profile = whole_profiles(results.study, _values(results, which))[0]
+            profile = candidate_profile(results, which)
             name = "baseline" if which == BASELINE else _called(results, number)
             ridden = trace(profile, ride, every_steps=_TRACE_EVERY_STEPS)
             _draw(grid[:, column], ridden, color=color, name=name)
@@ -118,10 +118,6 @@ def _draw(panels: NDArray[np.object_], ridden: Trace, *, color: str, name: str) 
     ):
         if axes.get_subplotspec().is_first_col():
             axes.set_ylabel(label)
-
-
-def _values(results: Results, number: int) -> Floats:
-    return results.history.values[number : number + 1]
 
 
 def _stiffness(error_deg: float, curve: Stiffness) -> float:

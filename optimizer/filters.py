@@ -60,6 +60,14 @@ def sorted_by(table: pd.DataFrame, columns: Iterable[str]) -> pd.DataFrame:
     return table.sort_values(names, ascending=rising, kind="stable")
 
 
+def named_columns(expressions: Iterable[str], order: Iterable[str]) -> list[str]:
+    """Return the columns that readable filters and sort orders name, as they come."""
+    parts = (part for expression in expressions for part in _JOINED.split(expression))
+    found = (_CONDITION.fullmatch(part) for part in parts)
+    filters = [condition.group(1) for condition in found if condition is not None]
+    return [*filters, *(name.removeprefix("-") for name in order)]
+
+
 def checked_column(table: pd.DataFrame, name: str, *, option: str) -> str:
     """Return the name of a column.
 

@@ -10,43 +10,23 @@ from jinja2 import StrictUndefined, TemplateError
 from jinja2.sandbox import SandboxedEnvironment
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.candidate import bound_marks, candidate_profile, failures
 from optimizer.cautions import CAUTIONS
 from optimizer.files import refuse_existing, write_whole
 from optimizer.provenance import model_digest, versions
 from optimizer.results import Results
-from optimizer.riding import whole_profiles
-from optimizer.space import at_bound
 from plant.errors import UserInputError
 from plant.profile_array import array_to_profile
 
 EXPORTS_FOLDER = "exports"
 FORMATS = ("toml", "json", "c")
 _SUFFIX = {"toml": ".toml", "json": ".json", "c": ".h"}
-_BOUND_TOLERANCE = 1e-3  # share of the searched range
-
-
-def failures(results: Results, number: int) -> list[str]:
-    """Return the constraints that a candidate fails, with by how much, in words."""
-    values = results.history.constraints[number]
-    return [
-        f"{name} is violated by {value:.3g}"
-        for name, value in zip(CONSTRAINT_NAMES, values, strict=True)
-        if value > 0.0
-    ]
-
-
-def bound_marks(results: Results, number: int) -> list[str]:
-    """Return the parameters of a candidate that sit at an end of their searched range."""
-    space = results.study.space
-    value = results.history.values[number : number + 1]
-    at_end = at_bound(space, value, tolerance=_BOUND_TOLERANCE)[0]
-    return [name for name, stuck in zip(space.names, at_end, strict=True) if stuck]
 
 
 def content(results: Results, number: int) -> dict[str, Any]:
     """Return everything an export says, as plain values with units in the names."""
     study, history = results.study, results.history
-    profile = array_to_profile(whole_profiles(study, history.values[number : number + 1])[0])
+    profile = array_to_profile(candidate_profile(results, number))
     return {
         "cautions": list(CAUTIONS),
         "profile": dataclasses.asdict(profile),
@@ -54,7 +34,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "number": number,
             "picks": list(results.pick_names(number)),
             "feasible": bool(results.feasible[number]),
-            "failed_constraints": failures(results, number),
+            "failed_constraints": failures(history.constraints[number]),
             "parameters_at_bounds": bound_marks(results, number),
             "weighted_cost_ratio": float(results.weighted_cost[number]),
         },

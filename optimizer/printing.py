@@ -1,25 +1,23 @@
 """What the commands print: tables that fit a terminal and plain text when piped."""
 
 import sys
-from typing import TextIO
 
 import pandas as pd
 from rich.console import Console
 from rich.table import Table
 
 from objectives import OBJECTIVES
+from optimizer.candidate import bound_marks
 from optimizer.cautions import CAUTIONS
-from optimizer.handover import bound_marks
 from optimizer.results import BASELINE, Results, least_violating
 
 _PIPED_WIDTH = 200
 
 
-def console(stream: TextIO | None = None) -> Console:
-    """Return a console on standard output, or another stream; wide and plain when piped."""
-    stream = sys.stdout if stream is None else stream
-    width = None if stream.isatty() else _PIPED_WIDTH
-    return Console(file=stream, width=width, highlight=False, soft_wrap=True)
+def console() -> Console:
+    """Return a console on standard output; wide and plain when piped."""
+    width = None if sys.stdout.isatty() else _PIPED_WIDTH
+    return Console(width=width, highlight=False, soft_wrap=True)
 
 
 def print_table(out: Console, table: pd.DataFrame) -> None:
