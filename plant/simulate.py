@@ -9,6 +9,7 @@ import functools
 import itertools
 import math
 from collections.abc import Iterator, Sequence
+from typing import TypeAlias
 
 import joblib
 import numpy as np
@@ -27,7 +28,9 @@ from plant.rows import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
-_NO_PROBE = (np.zeros(0, dtype=np.int64), np.zeros((0, 0, WIDTH)))
+# Rows to record, how often, and where.
+_Probe: TypeAlias = tuple[NDArray[np.int64], int, NDArray[np.float64]]
+_NO_PROBE: _Probe = (np.zeros(0, dtype=np.int64), 1, np.zeros((0, 0, WIDTH)))
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,16 +201,19 @@ class _Task:
     profiles: NDArray[np.float64]
 
 
+def _run(buffer: NDArray[np.float64], tables: _Tables, n_sub: int, probe: _Probe) -> None:
+    """Ride a filled block along its course, in place."""
+    ride_block(
+        buffer, tables.road, TABLE_STEP_M, tables.script, tables.n_steps, n_sub, *probe
+    )  # fmt: skip
+
+
 def _ride_task(task: _Task, n_sub: int) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
     metrics, outcome = [], []
     for start in range(0, len(task.templates), WIDTH):
         lanes = slice(start, start + WIDTH)
         buffer = _fill(task.templates[lanes], task.profiles[lanes])
-        tables = task.tables
-        ride_block(
-            buffer, tables.road, TABLE_STEP_M, tables.script, tables.n_steps, n_sub,
-            _NO_PROBE[0], 1, _NO_PROBE[1],
-        )  # fmt: skip
+        _run(buffer, task.tables, n_sub, _NO_PROBE)
         n_lanes = len(task.templates[lanes])
         metrics.append(_metrics(buffer)[:n_lanes])
         codes = buffer.reshape(N_ROWS, WIDTH)[R.outcome // WIDTH, :n_lanes]
@@ -311,8 +317,5 @@ def ride_lanes(
     buffer = _fill(np.repeat(template[None, :], len(profiles), axis=0), profiles)
     rows, every = probe if probe is not None else ((), 1)
     record = np.full((tables.n_steps // every if rows else 0, len(rows), WIDTH), np.nan)
-    ride_block(
-        buffer, tables.road, TABLE_STEP_M, tables.script, tables.n_steps, n_sub,
-        np.array(rows, dtype=np.int64), every, record,
-    )  # fmt: skip
+    _run(buffer, tables, n_sub, (np.array(rows, dtype=np.int64), every, record))
     return buffer, record
