@@ -15,11 +15,21 @@ from optimizer.cautions import CAUTIONS
 from optimizer.files import refuse_existing, write_whole
 from optimizer.provenance import model_digest, versions
 from optimizer.results import Results
+from optimizer.toml_file import read_text
 from plant.errors import UserInputError
 from plant.profile_array import array_to_profile
 
 EXPORTS_FOLDER = "exports"
 FORMATS = ("toml", "json", "c")
+# What a template can do wrong: its syntax, its names, and the arithmetic in it.
+_TEMPLATE_FAULTS = (
+    TemplateError,
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+)
 _SUFFIX = {"toml": ".toml", "json": ".json", "c": ".h"}
 
 
@@ -74,11 +84,10 @@ def render_template(told: dict[str, Any], template: Path) -> str:
     environment = SandboxedEnvironment(
         undefined=StrictUndefined, keep_trailing_newline=True, autoescape=False
     )
+    text = read_text(template)
     try:
-        return environment.from_string(template.read_text(encoding="utf-8")).render(told)
-    except (OSError, UnicodeDecodeError) as error:
-        raise UserInputError(f"{template}: the template can not be read ({error})") from None
-    except TemplateError as error:
+        return environment.from_string(text).render(told)
+    except _TEMPLATE_FAULTS as error:
         line = getattr(error, "lineno", None)
         place = f"{template}:{line}" if line else f"{template}"
         raise UserInputError(

@@ -172,7 +172,10 @@ def test_a_template_of_the_users_own_fills_in_the_profile(levelgain, finished, t
     assert (tmp_path / "candidate_0_bench.ini").read_text() == "gain=3.50\n"
 
 
-@pytest.mark.parametrize("text", ["{{ nothing }}", "{{ ", "{{ profile.__class__.mro() }}"])
+@pytest.mark.parametrize(
+    "text",
+    ["{{ nothing }}", "{{ ", "{{ profile.__class__.mro() }}", "{{ 1 / 0 }}", "{{ 'a' + 1 }}"],
+)
 def test_a_template_that_can_not_be_filled_writes_nothing(levelgain, finished, tmp_path, text):
     template = tmp_path / "bad.txt.jinja"
     template.write_text(text)
