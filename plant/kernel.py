@@ -7,7 +7,7 @@ from plant.compile import kernel, scalar
 from plant.control import DT_S
 from plant.measure import measure
 from plant.rows import WIDTH, Block, R
-from plant.step import SLOW_STEPS, control, look_ahead, move, remember, renew, ride, sense
+from plant.step import SLOW_STEPS, control, look_ahead, move, remember, renew, ride, sense, stand_on
 
 SCRIPT_STEPS = 10  # the script holds one point every 10 ms
 
@@ -65,12 +65,15 @@ def ride_block(
             if _living(b) == 0.0:
                 break
             renew(b)
+        stand_on(b, road, road_step)
         look_ahead(b, road, road_step, step)
         sense(b, step)
         control(b, step)
         ride(b, step, speed, rise)
         remember(b, step)
-        for _ in range(n_sub):
+        for sub in range(n_sub):
+            if sub > 0:
+                stand_on(b, road, road_step)
             move(b, sub_dt, turn, headwind)
         measure(b, script[cell, 4], script[cell, 5], rise)
         if probe_rows.shape[0] > 0 and step % probe_every == probe_every - 1:

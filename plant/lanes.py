@@ -94,7 +94,8 @@ _RECIPROCALS = {
 def _reciprocals(values: dict[str, float]) -> dict[str, float]:
     found = {name: 1.0 / (values[of] * factor) for name, (of, factor) in _RECIPROCALS.items()}
     rim_mass = values["rolling_mass_kg"] - values["moving_mass_kg"]
-    return found | {"per_rim_mass": 1.0 / rim_mass}
+    standing = values["mass_kg"] * GRAVITY * values["half_stance_m"] * values["foot_use_ratio"]
+    return found | {"per_rim_mass": 1.0 / rim_mass, "per_standing_limit": 1.0 / standing}
 
 
 def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:

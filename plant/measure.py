@@ -11,6 +11,7 @@ DEG_PER_RAD = 57.29577951308232
 _DEMAND_TIME_S = 0.03  # assumed: shorter demands pass without the nose moving
 _ACCEL_TIME_S = 0.08  # assumed: what a rider feels as acceleration
 _FEEL_ACCEL_MPS2 = 0.3  # assumed: weaker accelerations do not tell the feel
+_LEVEL_RAD = 0.02  # assumed: a grade that a rider takes for level ground
 _HARD_TAIL_RAD = 0.09  # assumed: a tail pressed 5 deg past contact has struck
 _ROLL_BACK_MPS = 2.0  # assumed: rolling back faster than this is a lost ride
 _OFF_SPEED_MPS = 2.5  # assumed: further than this from the wanted speed ...
@@ -130,15 +131,20 @@ def measure(b: Block, hold: float, count: float, rise: float) -> None:
         b[R.least_nose_margin + k] = margin if (on and margin < least) else least
 
         smooth = b[R.accel_smooth_mps2 + k]
-        change = (b[R.accel_mps2 + k] - smooth) / _ACCEL_TIME_S
-        smooth += change * DT_S
+        smooth += (b[R.accel_mps2 + k] - smooth) * (DT_S / _ACCEL_TIME_S)
         b[R.accel_smooth_mps2 + k] = smooth
-        telling = on and smooth > _FEEL_ACCEL_MPS2
+        smoother = b[R.accel_smoother_mps2 + k]
+        change = (smooth - smoother) / _ACCEL_TIME_S
+        b[R.accel_smoother_mps2 + k] = smoother + change * DT_S
+        # On a slope the pitch answers the load; a start is not yet riding; a bump is not asked.
+        level = magnitude(b[R.road_grade_rad + k]) < _LEVEL_RAD and b[R.support + k] < 0.5
+        asked = b[R.accel_wanted_mps2 + k] > _FEEL_ACCEL_MPS2
+        telling = on and level and asked and smooth > _FEEL_ACCEL_MPS2
         b[R.feel_product + k] += (smooth * pitch_deg * dt) if telling else 0.0
         b[R.feel_square + k] += (smooth * smooth * dt) if telling else 0.0
 
         free = b[R.support + k] < 0.5
-        effort = -b[R.board_moment_nm + k] / larger(b[R.foot_limit_nm + k], 1.0)
+        effort = -b[R.board_moment_nm + k] * b[R.per_standing_limit + k]
         most = b[R.tail_effort + k]
         b[R.tail_effort + k] = effort if (on and free and effort > most) else most
 
@@ -156,8 +162,12 @@ def measure(b: Block, hold: float, count: float, rise: float) -> None:
         most = b[R.traction_peak + k]
         b[R.traction_peak + k] = share if (on and share > most) else most
 
+        # The step's mean acceleration: a sample at its end would weigh the road's corners double.
+        rise_now = b[R.wheel_rise_mps + k]
+        wheel_accel = (rise_now - b[R.wheel_rise_was + k]) / DT_S
+        b[R.wheel_rise_was + k] = rise_now
         y, z1, z2 = section(
-            b[R.wheel_accel_mps2 + k] if on else 0.0,
+            wheel_accel if on else 0.0,
             b[R.weighting_1 + k],
             b[R.weighting_2 + k],
             _B10,

@@ -73,6 +73,7 @@ DERIVED_NAMES = (
     # Reciprocals, taken once: a division costs as much as ten multiplications.
     "per_radius_m",
     "per_nose_contact",
+    "per_standing_limit",
     "per_torque_per_amp",
     "per_frame_j",
     "per_rider_j",

@@ -27,6 +27,7 @@ from plant.road import TABLE_STEP_M, road_table, straight_lines
 from plant.rows import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
+_LEAST_FEEL = 0.25  # m2/s3, assumed: less than half a second at 0.7 m/s2 tells no feel
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
 # Rows to record, how often, and where.
 _Probe: TypeAlias = tuple[NDArray[np.int64], int, NDArray[np.float64]]
@@ -158,9 +159,9 @@ def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
         values: NDArray[np.float64] = rows[R[name] // WIDTH]
         return values
 
-    def ratio(top: str, under: str) -> NDArray[np.float64]:
+    def ratio(top: str, under: str, *, least: float = 0.0) -> NDArray[np.float64]:
         low = row(under)
-        return np.divide(row(top), low, out=np.zeros(WIDTH), where=low > 0.0)
+        return np.divide(row(top), low, out=np.zeros(WIDTH), where=low > least)
 
     values = {
         "ride_time_s": row("ride_time_s"),
@@ -171,7 +172,7 @@ def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
         "peak_current_a": row("peak_a"),
         "least_reserve_ratio": row("least_reserve"),
         "least_nose_margin_ratio": row("least_nose_margin"),
-        "feel_deg_per_mps2": ratio("feel_product", "feel_square"),
+        "feel_deg_per_mps2": ratio("feel_product", "feel_square", least=_LEAST_FEEL),
         "tail_effort_ratio": row("tail_effort"),
         "start_jerk_mps3": row("start_jerk"),
         "start_delay_s": row("start_time_s"),

@@ -69,13 +69,12 @@ _ACCELEROMETER_SHARE = 0.3  # assumed: share of the wheel's shaking that the IMU
 
 
 @scalar
-def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
-    """Read the road under each lane and the foot moment that the reflex asked a delay ago.
+def stand_on(b: Block, road: Block, road_step: float) -> None:
+    """Read the road under each lane.
 
-    The only pass that is not packed: every lane reads at its own place.
+    This pass and the next are not packed: every lane reads at its own place.
     """
     last = road.shape[0] - 2
-    slot = step // RING_STEPS
     per_step = 1.0 / road_step
     for k in range(WIDTH):
         place = b[R.distance_m + k] * per_step
@@ -87,6 +86,15 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
             here = road[cell, column]
             there = road[cell + np.uintp(1), column]
             b[R.road_height_m + column * WIDTH + k] = here + share * (there - here)
+
+
+@scalar
+def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
+    """Read the grade that the rider sees coming and the foot moment asked a reflex delay ago."""
+    last = road.shape[0] - 2
+    slot = step // RING_STEPS
+    per_step = 1.0 / road_step
+    for k in range(WIDTH):
         ahead = (b[R.distance_m + k] + PREVIEW_S * b[R.speed_mps + k]) * per_step
         ahead = ahead if ahead > 0.0 else 0.0
         ahead = ahead if ahead < last else float(last)
@@ -434,6 +442,8 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
             -pitch_rate,
             TAIL_STIFFNESS_NM,
             TAIL_DAMPING_NM_S,
+            b[R.per_frame_j + k],
+            h,
         )
         tail_load = tail / TAIL_LEVER_M
         wheel_z = b[R.wheel_height_m + k]
@@ -443,13 +453,6 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         slope = b[R.road_slope + k]
         rider_mass = b[R.mass_kg + k]
         deck_mass = b[R.deck_mass_kg + k]
-        load = tyre_load(
-            (rider_mass + deck_mass) * GRAVITY,
-            b[R.road_height_m + k] - wheel_z,
-            speed * slope - wheel_vz,
-            b[R.tyre_stiffness_n_per_m + k],
-            b[R.tyre_damping_n_s_per_m + k],
-        )
         legs = leg_load(
             rider_mass * GRAVITY,
             wheel_z - rider_z,
@@ -457,7 +460,19 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
             b[R.leg_stiffness_n_per_m + k],
             b[R.leg_damping_n_s_per_m + k],
         )
-        wheel_az = (load + tail_load - legs) * b[R.per_deck_mass + k] - pressed
+        per_deck = b[R.per_deck_mass + k]
+        free_az = (tail_load - legs) * per_deck - pressed
+        load = tyre_load(
+            (rider_mass + deck_mass) * GRAVITY,
+            b[R.road_height_m + k] - wheel_z,
+            speed * slope - wheel_vz,
+            b[R.tyre_stiffness_n_per_m + k],
+            b[R.tyre_damping_n_s_per_m + k],
+            free_az,
+            per_deck,
+            h,
+        )
+        wheel_az = load * per_deck + free_az
         rider_az = legs * b[R.per_rider_mass + k] - pressed
         b[R.wheel_accel_mps2 + k] = wheel_az
         wheel_vz += wheel_az * h

@@ -1,8 +1,8 @@
 """The plant between two steps of the controller as a differential equation, for one lane.
 
-Controller and rider act every millisecond, as in the kernel; what they ask and what the road is
-there are held until the next. In between, drive, battery, loads and bodies move continuously and
-are solved by scipy to a tight tolerance. It is the limit that smaller plant steps must reach.
+Controller and rider act every millisecond, as in the kernel; what they ask is held until the next.
+In between, the road passes under the wheel, and drive, battery, loads and bodies move continuously
+and are solved by scipy to a tight tolerance. It is the limit that smaller plant steps must reach.
 
 The tail stays off the ground, no foot is on the ground and the wheel holds: checked at each step.
 """
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
+from plant.rows import ROAD_NAMES
 from plant.simulate import Ride
 from tests.reference.numpy_bodies import accelerate, resist
 from tests.reference.numpy_control import control
@@ -167,12 +168,28 @@ def rates(now: Lanes, turn_radps: float, headwind_mps: float) -> dict[str, float
     }
 
 
-def _between(lanes: Lanes, turn_radps: float, headwind_mps: float, tolerance: float) -> None:
+def _stand_on(now: Lanes, road: NDArray[np.float64]) -> None:
+    """Interpolate the road's columns under the wheel."""
+    place = min(max(now.distance_m / TABLE_STEP_M, 0.0), len(road) - 2.0)
+    cell = int(place)
+    here = road[cell] + (place - cell) * (road[cell + 1] - road[cell])
+    vars(now).update(zip(ROAD_NAMES, here.tolist(), strict=True))
+
+
+def _between(
+    lanes: Lanes,
+    road: NDArray[np.float64],
+    *,
+    turn_radps: float,
+    headwind_mps: float,
+    tolerance: float,
+) -> None:
     """Move the plant through one millisecond."""
     now = Lanes(**{name: float(values[0]) for name, values in vars(lanes).items()})
 
     def slope(_: float, state: NDArray[np.float64]) -> list[float]:
         vars(now).update(zip(STATE, state.tolist(), strict=True))
+        _stand_on(now, road)
         rate = rates(now, turn_radps, headwind_mps)
         return [float(rate[name]) for name in STATE]
 
@@ -233,7 +250,7 @@ def ride_continuously(
         control(lanes, step)
         ride_on(lanes, step, wanted[0], wanted[3])
         reflex.write(step, lanes.foot_command_nm)
-        _between(lanes, wanted[1], wanted[2], tolerance)
+        _between(lanes, road, turn_radps=wanted[1], headwind_mps=wanted[2], tolerance=tolerance)
         for name in STATE:
             record[name].append(float(getattr(lanes, name)[0]))
     return {name: np.array(values) for name, values in record.items()}

@@ -16,6 +16,9 @@ DT_S = assumed("DT_S")
 DEMAND_TIME_S = assumed("DEMAND_TIME_S")
 ACCEL_TIME_S = assumed("ACCEL_TIME_S")
 FEEL_ACCEL_MPS2 = assumed("FEEL_ACCEL_MPS2")
+GRAVITY = assumed("GRAVITY")
+LEAST_FEEL = assumed("LEAST_FEEL")
+LEVEL_RAD = assumed("LEVEL_RAD")
 HARD_TAIL_RAD = assumed("HARD_TAIL_RAD")
 ROLL_BACK_MPS = assumed("ROLL_BACK_MPS")
 OFF_SPEED_MPS = assumed("OFF_SPEED_MPS")
@@ -55,7 +58,8 @@ def _ending(lanes: Lanes, valid: Flags) -> Floats:
 
 def _weighted(lanes: Lanes, on: Flags) -> Floats:
     """Pass the wheel's vertical acceleration through the four sections of Wk."""
-    signal = np.where(on, lanes.wheel_accel_mps2, 0.0)
+    signal = np.where(on, (lanes.wheel_rise_mps - lanes.wheel_rise_was) / DT_S, 0.0)
+    lanes.wheel_rise_was = lanes.wheel_rise_mps
     for number, (b0, b1, b2, a1, a2) in enumerate(WK_SECTIONS):
         first, second = f"weighting_{2 * number + 1}", f"weighting_{2 * number + 2}"
         filtered = b0 * signal + getattr(lanes, first)
@@ -120,13 +124,17 @@ def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: float, count: float)
 def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: float) -> None:
     """Update what the rider feels: pitch per acceleration, effort, start, traction."""
     pitch_deg = np.degrees(lanes.pitch_rad)
-    change = (lanes.accel_mps2 - lanes.accel_smooth_mps2) / ACCEL_TIME_S
-    lanes.accel_smooth_mps2 = lanes.accel_smooth_mps2 + change * DT_S
     smooth = lanes.accel_smooth_mps2
-    telling = on & (smooth > FEEL_ACCEL_MPS2)
+    smooth = smooth + (lanes.accel_mps2 - smooth) * (DT_S / ACCEL_TIME_S)
+    lanes.accel_smooth_mps2 = smooth
+    change = (smooth - lanes.accel_smoother_mps2) / ACCEL_TIME_S
+    lanes.accel_smoother_mps2 = lanes.accel_smoother_mps2 + change * DT_S
+    telling = on & (np.minimum(smooth, lanes.accel_wanted_mps2) > FEEL_ACCEL_MPS2)
+    telling &= (np.abs(lanes.road_grade_rad) < LEVEL_RAD) & (lanes.support < 0.5)
     _add(lanes, "feel_product", smooth * pitch_deg * dt, telling)
     _add(lanes, "feel_square", smooth**2 * dt, telling)
-    effort = -lanes.board_moment_nm / np.maximum(lanes.foot_limit_nm, 1.0)
+    standing = lanes.mass_kg * GRAVITY * lanes.half_stance_m * lanes.foot_use_ratio
+    effort = -lanes.board_moment_nm / standing
     _keep(lanes, "tail_effort", effort, on & (lanes.support < 0.5))
     starting = (lanes.start_tail_rad < 0.0) & (lanes.engaged > 0.5)
     _keep(lanes, "start_jerk", np.abs(change), on & starting)
@@ -172,6 +180,8 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
         | {name: np.sqrt(value) for name, value in square_mean.items()}
         | {
             "energy_wh": lanes.energy_j / 3600.0,
-            "feel_deg_per_mps2": share(lanes.feel_product, lanes.feel_square),
+            "feel_deg_per_mps2": np.where(
+                lanes.feel_square > LEAST_FEEL, share(lanes.feel_product, lanes.feel_square), 0.0
+            ),
         }
     )

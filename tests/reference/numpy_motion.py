@@ -137,22 +137,27 @@ def bounce(lanes: Lanes, dt_s: Floats, pressed_mps2: Floats) -> tuple[Floats, Fl
     """Advance wheel and rider vertically; return the tail's moment in N m and load in N."""
     lanes.ground_pitch_rad = lanes.pitch_rad + lanes.road_grade_rad
     over = -lanes.ground_pitch_rad - lanes.tail_contact_rad
-    tail = TAIL_STIFFNESS_NM * over - TAIL_DAMPING_NM_S * lanes.pitch_rate_radps
+    # Dampers act on the rate at the end of the step, which they change themselves.
+    tail = (TAIL_STIFFNESS_NM * over - TAIL_DAMPING_NM_S * lanes.pitch_rate_radps) / (
+        1.0 + dt_s * TAIL_DAMPING_NM_S / lanes.frame_j_kg_m2
+    )
     tail = np.where((over > 0.0) & (tail > 0.0), tail, 0.0)
     deck_mass = lanes.frame_mass_kg + lanes.wheel_mass_kg
-    lanes.wheel_load_n = np.maximum(
-        (lanes.mass_kg + deck_mass) * GRAVITY
-        + lanes.tyre_stiffness_n_per_m * (lanes.road_height_m - lanes.wheel_height_m)
-        + lanes.tyre_damping_n_s_per_m
-        * (lanes.speed_mps * lanes.road_slope - lanes.wheel_rise_mps),
-        0.0,
-    )
     lanes.leg_load_n = np.maximum(
         lanes.mass_kg * GRAVITY
         + lanes.leg_stiffness_n_per_m * (lanes.wheel_height_m - lanes.rider_height_m)
         + lanes.leg_damping_n_s_per_m * (lanes.wheel_rise_mps - lanes.rider_rise_mps),
         0.0,
     )
+    damping = lanes.tyre_damping_n_s_per_m
+    without = (tail / TAIL_LEVER_M - lanes.leg_load_n) / deck_mass - pressed_mps2
+    rise_without = lanes.wheel_rise_mps + dt_s * without
+    load = (
+        (lanes.mass_kg + deck_mass) * GRAVITY
+        + lanes.tyre_stiffness_n_per_m * (lanes.road_height_m - lanes.wheel_height_m)
+        + damping * (lanes.speed_mps * lanes.road_slope - rise_without)
+    ) / (1.0 + dt_s * damping / deck_mass)
+    lanes.wheel_load_n = np.maximum(load, 0.0)
     lift = lanes.wheel_load_n + tail / TAIL_LEVER_M - lanes.leg_load_n
     lanes.wheel_accel_mps2 = lift / deck_mass - pressed_mps2
     lanes.wheel_rise_mps = lanes.wheel_rise_mps + lanes.wheel_accel_mps2 * dt_s

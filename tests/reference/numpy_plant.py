@@ -157,7 +157,9 @@ def advance(
     control(lanes, step)
     ride_on(lanes, step, speed, rise)
     reflex.write(step, lanes.foot_command_nm)
-    for _ in range(n_sub):
+    for sub in range(n_sub):
+        if sub > 0:
+            read_road(lanes, road, TABLE_STEP_M)
         move(lanes, DT_S / n_sub, turn, headwind)
     on, dt = end_rides(lanes)
     measure_ride(lanes, on, dt, hold, count)
