@@ -17,6 +17,7 @@ from optimizer.provenance import model_digest, versions
 from optimizer.results import Results
 from optimizer.toml_file import read_text
 from plant.errors import UserInputError
+from plant.profile import SINGLE_LOOP, Profile
 from plant.profile_array import array_to_profile
 
 EXPORTS_FOLDER = "exports"
@@ -39,7 +40,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
     profile = array_to_profile(candidate_profile(results, number))
     return {
         "cautions": list(CAUTIONS),
-        "profile": dataclasses.asdict(profile),
+        "profile": _sections(profile),
         "candidate": {
             "number": number,
             "picks": list(results.pick_names(number)),
@@ -124,6 +125,14 @@ def export(
     for path, text in texts.items():
         write_whole(path, text)
     return list(texts)
+
+
+def _sections(profile: Profile) -> dict[str, Any]:
+    """Return a profile's sections; a single loop has no acceleration loop to write down."""
+    sections = dataclasses.asdict(profile)
+    if profile.acceleration_loop == SINGLE_LOOP:
+        del sections["acceleration_loop"]
+    return sections
 
 
 def _named(names: tuple[str, ...], values: Any) -> dict[str, float]:

@@ -54,6 +54,8 @@ class Study:
         Named course/rider, course by course.
     ride_weights : (ride,) float64
     baseline : Profile
+    structure : str
+        "single" or "nested": whether the acceleration loop is searched too.
     space : Space
         The searched parameters; the others keep the baseline's values.
     weights : mapping of objective to float
@@ -73,6 +75,7 @@ class Study:
     rides: tuple[Ride, ...]
     ride_weights: NDArray[np.float64]
     baseline: Profile
+    structure: str
     space: Space
     weights: Mapping[str, float]
     settings: ScoreSettings

@@ -30,12 +30,14 @@ from optimizer.toml_file import Table, parse_toml, read_text, read_toml
 from plant.board import Board
 from plant.course import Course
 from plant.errors import UserInputError
-from plant.profile import Profile
+from plant.profile import SINGLE_LOOP, AccelerationLoop, Profile
 from plant.profile_array import PROFILE_NAMES, profile_to_array
+from plant.quantity import quantities
 from plant.rider import Rider
 from plant.simulate import Ride
 
 STUDY_FILE = "study.toml"
+INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
 
 _Section = TypeVar("_Section")
 
@@ -65,6 +67,7 @@ def load_study(folder: Path) -> Study:
     courses = _courses(table, path=path)
     pairs = _pairs(table.courses, riders, path=path)
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
+    _check_structure(table.structure, written, baseline, path=path)
     return Study(
         folder=folder,
         text=text,
@@ -82,14 +85,15 @@ def load_study(folder: Path) -> Study:
         ),
         ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
         baseline=baseline,
-        space=_space(table.search, baseline, path=path),
+        structure=table.structure,
+        space=_space(table, baseline, path=path),
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
         settings=_settings(table, path=path),
     )
 
 
 def load_profile(path: Path) -> Profile:
-    """Read a single profile from a file: its eight sections, or a table `profile` with them.
+    """Read a single profile from a file: its sections, or a table `profile` with them.
 
     A file with a table `profile`, as an export writes it, may hold anything else beside it.
 
@@ -179,13 +183,33 @@ def _ride(course: Course, rider_name: str, rider: Rider, *, board: Board, seed: 
     )
 
 
-def _space(search: SearchTable, baseline: Profile, *, path: Path) -> Space:
+def _check_structure(structure: str, written: Table, baseline: Profile, *, path: Path) -> None:
+    """Refuse an acceleration loop in a study of the single loop."""
+    if structure == "nested":
+        return
+    advice = 'write structure = "nested" or take it out'
+    if baseline.acceleration_loop != SINGLE_LOOP:
+        raise UserInputError(
+            f"{path}: baseline.acceleration_loop: is only for the nested structure; {advice}"
+        )
+    search = written.get("search", {})
+    for key in ("bounds", "fixed"):
+        for name in INNER_NAMES:
+            if name in search.get(key, ()):
+                raise UserInputError(
+                    f"{path}: search.{key}: {name} is only for the nested structure; {advice}"
+                )
+
+
+def _space(table: StudyTable, baseline: Profile, *, path: Path) -> Space:
     """Return the searched box; the baseline must lie inside."""
+    search: SearchTable = table.search
+    left_out = {*search.fixed, *(INNER_NAMES if table.structure == "single" else ())}
     values = dict(zip(PROFILE_NAMES, profile_to_array(baseline).tolist(), strict=True))
     bounds = {
         name: getattr(search.bounds, name)
         for name in PROFILE_NAMES
-        if getattr(search.bounds, name) is not None and name not in search.fixed
+        if getattr(search.bounds, name) is not None and name not in left_out
     }
     if not bounds:
         raise UserInputError(

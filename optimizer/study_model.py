@@ -1,7 +1,7 @@
 """Checks for a whole study file, once every name of the catalogue in it is replaced."""
 
 import dataclasses
-from typing import Annotated, Any, TypeAlias
+from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import AfterValidator, Field, PlainValidator, create_model
 
@@ -111,7 +111,11 @@ ConstraintsTable: Any = table_model(
 
 
 class StudyTable(Table):
-    """A whole study file."""
+    """A whole study file.
+
+    `structure` is that of the control law: one loop from pitch error to current, or a pitch loop
+    around an acceleration loop, whose parameters are then searched too.
+    """
 
     title: str = Field(strict=True, description="title of the study")
     seed: int = Field(0, strict=True, ge=0, le=2**63 - 1, description="seed of all chance")
@@ -119,6 +123,7 @@ class StudyTable(Table):
     riders: dict[str, section_model(Rider)]  # type: ignore[valid-type]
     courses: dict[str, CourseTable]
     baseline: section_model(Profile)  # type: ignore[valid-type]
+    structure: Literal["single", "nested"] = "single"
     search: SearchTable
     objectives: ObjectivesTable = ObjectivesTable()
     constraints: ConstraintsTable = ConstraintsTable()

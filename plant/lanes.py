@@ -150,6 +150,7 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
         "rotor_angle_rad": -pitch,
         "rotor_speed_radps": speed / values["wheel_radius_m"],
         "speed_filtered_mps": speed,
+        "accel_lag_mps": speed,
         "stiffness_lift": 1.0,
         "engaged": 0.0 if tail_down else 1.0,
         "authority": 0.0 if tail_down else 1.0,
@@ -232,6 +233,7 @@ def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> No
         return values
 
     row("rate_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("rate_filter_hz"))
+    row("accel_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("acceleration_filter_hz"))
     row("turn_share")[:] = -np.expm1(-DT_S / row("turn_build_up_s"))
     row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
     row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")

@@ -1,7 +1,8 @@
 """The balance loop broken at the motor current, for each profile under each rider.
 
-Around level the control law is a stiffness, a filtered damping and an integral; all else is
-judged by riding. The plant's response is computed once, so a profile costs only its own gains.
+Around level the control law is a stiffness, a filtered damping and an integral, and, in the nested
+structure, a loop on the acceleration inside; all else is judged by riding. The plant's response is
+computed once, so a profile costs only its own gains.
 """
 
 import dataclasses
@@ -47,6 +48,8 @@ class LoopPlant:
         s along the Nyquist contour.
     pitch_per_a, rate_per_a : (rider, point) complex128
         Measured pitch in rad and pitch rate in rad/s that a wanted ampere takes away.
+    accel_per_a : (rider, point) complex128
+        Acceleration in m/s2 by the wheel-speed tracker that a wanted ampere gives.
     n_unstable : (rider,) int64
         Poles inside the contour with the motor current held.
     """
@@ -54,6 +57,7 @@ class LoopPlant:
     laplace_radps: Complexes
     pitch_per_a: Complexes
     rate_per_a: Complexes
+    accel_per_a: Complexes
     n_unstable: NDArray[np.int64]
 
 
@@ -62,7 +66,8 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
 
     Frame flex twists the IMU against the motor by delta'' + 2 zeta w delta' + w^2 delta =
     -torque / I. The attitude filter trusts the gyro for `attitude_time_s`, then the
-    accelerometer, which feels an acceleration a as a tilt -a / g.
+    accelerometer, which feels an acceleration a as a tilt -a / g. The wheel-speed tracker, a loop
+    of second order, sees the rotor turn against the board.
     """
     system = linear_ride(board, riders, speed_mps=speed_mps)
     modes = poles(system)
@@ -75,12 +80,15 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     upright = pitch + twist - accel / GRAVITY
     time_s = board.sensors.attitude_time_s
     attitude = (time_s * gyro + upright) / (time_s * s + 1.0)
+    tracking = 2.0 * math.pi * board.sensors.speed_tracking_hz
+    tracked = (accel - board.wheel.wheel_radius_m * s * rate) * (tracking / (s + tracking)) ** 2
     drive = np.exp(-_DELAY_S * s) / (1.0 + board.drive.current_lag_s * s)
     n_unstable = [np.count_nonzero((p.real > 0.0) & (np.abs(p) > _LOWEST_RADPS)) for p in modes]
     return LoopPlant(
         laplace_radps=s,
         pitch_per_a=-attitude * drive,
         rate_per_a=-gyro * drive,
+        accel_per_a=tracked * drive,
         n_unstable=np.array(n_unstable, dtype=np.int64),
     )
 
@@ -107,12 +115,28 @@ class LoopGains:
     stiffness_a_per_deg : (candidate, gain point) float64
         In the order of `GAIN_POINTS`.
     rate_gain_a_per_deg_per_s, rate_filter_hz, integral_gain_a_per_deg_s : (candidate,) float64
+    expected_current_a_per_mps2 : (candidate,) float64
+        What makes a wanted acceleration of the pitch loop's current.
+    feed_forward_ratio, acceleration_gain_a_per_mps2, acceleration_integral_a_per_mps,
+    acceleration_filter_hz : (candidate,) float64
+        The loop inside.
     """
 
     stiffness_a_per_deg: Floats
     rate_gain_a_per_deg_per_s: Floats
     rate_filter_hz: Floats
     integral_gain_a_per_deg_s: Floats
+    expected_current_a_per_mps2: Floats
+    feed_forward_ratio: Floats
+    acceleration_gain_a_per_mps2: Floats
+    acceleration_integral_a_per_mps: Floats
+    acceleration_filter_hz: Floats
+
+    @property
+    def nested(self) -> bool:
+        """Whether any candidate has a loop inside."""
+        alone = (self.feed_forward_ratio == 1.0) & (self.acceleration_gain_a_per_mps2 == 0.0)
+        return not bool(np.all(alone & (self.acceleration_integral_a_per_mps == 0.0)))
 
 
 def loop_gains(profiles: Floats) -> LoopGains:
@@ -127,9 +151,11 @@ def loop_gains(profiles: Floats) -> LoopGains:
     lift = np.where(lifts, column("stiffness_lift_cap_ratio"), 1.0)
     return LoopGains(
         stiffness_a_per_deg=np.stack([inner, base, lift * np.maximum(inner, base)], axis=1),
-        rate_gain_a_per_deg_per_s=column("rate_gain_a_per_deg_per_s"),
-        rate_filter_hz=column("rate_filter_hz"),
-        integral_gain_a_per_deg_s=column("integral_gain_a_per_deg_s"),
+        **{
+            field.name: column(field.name)
+            for field in dataclasses.fields(LoopGains)
+            if field.name in PROFILE_NAMES
+        },
     )
 
 
@@ -144,6 +170,24 @@ def loop_transfer(plant: LoopPlant, gains: LoopGains) -> Complexes:
     stiffness = (_GAINS_PER_RAD * gains.stiffness_a_per_deg)[:, :, None, None]
     loop: Complexes = stiffness * plant.pitch_per_a
     loop += steady[:, None]
+    return _nested(plant, gains, loop) if gains.nested else loop
+
+
+def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
+    """Return the loop with the acceleration loop inside, from that of the pitch loop alone.
+
+    With the inner controller g, the pitch loop's current o and the expected current E, the motor
+    is asked for f o + g (o / E - a): both paths close through the same ampere.
+    """
+    s = plant.laplace_radps
+    inner = gains.acceleration_gain_a_per_mps2[:, None] + (
+        gains.acceleration_integral_a_per_mps[:, None] / s
+    )
+    passed = gains.feed_forward_ratio[:, None] + inner / gains.expected_current_a_per_mps2[:, None]
+    filter_radps = 2.0 * math.pi * gains.acceleration_filter_hz[:, None]
+    seen = inner * filter_radps / (filter_radps + s)
+    loop: Complexes = passed[:, None, None, :] * outer
+    loop += seen[:, None, None, :] * plant.accel_per_a
     return loop
 
 

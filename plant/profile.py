@@ -97,8 +97,35 @@ class Engagement:
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class AccelerationLoop:
+    """The inner loop of the nested structure: from a wanted acceleration to motor current.
+
+    The pitch loop's current over `expected_current_a_per_mps2` is the acceleration it wants. The
+    inner loop passes a share of that current on and adds what the measured acceleration lacks.
+    """
+
+    feed_forward_ratio: float = quantity("share of the pitch loop's current passed on", 0.0, 2.0)
+    acceleration_gain_a_per_mps2: float = quantity("current per missing acceleration", 0.0, 80.0)
+    acceleration_integral_a_per_mps: float = quantity("current per missing speed", 0.0, 200.0)
+    acceleration_clamp_a: float = quantity("largest current of the inner integral", 0.0, 150.0)
+    acceleration_filter_hz: float = quantity("cut-off of the measured acceleration", 0.5, 60.0)
+
+
+# All of the pitch loop's current and nothing else: one loop, from pitch error to current.
+SINGLE_LOOP = AccelerationLoop(
+    feed_forward_ratio=1.0,
+    acceleration_gain_a_per_mps2=0.0,
+    acceleration_integral_a_per_mps=0.0,
+    acceleration_clamp_a=0.0,
+    acceleration_filter_hz=10.0,
+)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
     """One complete set of balance-controller settings.
+
+    Without an acceleration loop of its own it is a single loop.
 
     Raises
     ------
@@ -114,6 +141,7 @@ class Profile:
     turn_response: TurnResponse
     protection: Protection
     engagement: Engagement
+    acceleration_loop: AccelerationLoop = SINGLE_LOOP
 
     def __post_init__(self) -> None:
         for section in dataclasses.fields(self):

@@ -96,6 +96,7 @@ DERIVED_NAMES = (
 TUNED_NAMES = (
     "rate_share",
     "turn_share",
+    "accel_share",
     "per_expected_current",
     "build_up_per_step",
     "per_reserve_width",
@@ -145,6 +146,8 @@ STATE_NAMES = (
     # control law
     "rate_filtered_radps",
     "integral_a",
+    "accel_lag_mps",
+    "accel_integral_a",
     "current_filtered_a",
     "speed_filtered_mps",
     "load_shift_deg",

@@ -284,7 +284,15 @@ def control(b: Block, step: int) -> None:
             -rate_cap,
             rate_cap,
         )
-        raw = authority * (proportional + damping + b[R.integral_a + k])
+        outer = proportional + damping + b[R.integral_a + k]
+        change = (speed - b[R.accel_lag_mps + k]) * b[R.accel_share + k]
+        b[R.accel_lag_mps + k] += change
+        missing = outer * b[R.per_expected_current + k] - change / DT_S
+        raw = authority * (
+            b[R.feed_forward_ratio + k] * outer
+            + b[R.acceleration_gain_a_per_mps2 + k] * missing
+            + b[R.accel_integral_a + k]
+        )
         b[R.current_raw_a + k] = raw
 
         brake_cap = b[R.braking_current_cap_a + k]
@@ -298,6 +306,13 @@ def control(b: Block, step: int) -> None:
             error * engaged,
             b[R.integral_gain_a_per_deg_s + k],
             b[R.integral_clamp_a + k],
+            raw - allowed,
+        )
+        b[R.accel_integral_a + k] = integrate(
+            b[R.accel_integral_a + k],
+            missing * engaged,
+            b[R.acceleration_integral_a_per_mps + k],
+            b[R.acceleration_clamp_a + k],
             raw - allowed,
         )
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from objectives.rules import score_rules
 from objectives.score import OBJECTIVES, score
 from optimizer.catalogue import COURSE, STUDIES_FOLDER, entry_names
-from optimizer.study_file import load_profile, load_study
+from optimizer.study_file import INNER_NAMES, load_profile, load_study
 from optimizer.study_template import write_template
 from plant.errors import UserInputError
 from plant.profile import Profile
@@ -104,6 +104,31 @@ def test_bounds_may_be_changed_and_parameters_fixed(study):
     assert "rate_filter_hz" not in found.space.names
     assert "turn_build_up_s" in found.space.names
     assert [name for name in PROFILE_NAMES if name in found.space.names] == list(found.space.names)
+
+
+def test_the_single_loop_searches_no_acceleration_loop(study):
+    assert not set(INNER_NAMES) & set(study().space.names)
+
+
+def test_the_nested_structure_searches_the_acceleration_loop_too(study):
+    single, nested = study(), study('structure = "nested"\n' + BASE)
+
+    assert set(nested.space.names) == {*single.space.names, *INNER_NAMES}
+    assert nested.digest != single.digest
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        BASE + "acceleration_loop = { feed_forward_ratio = 0.5, acceleration_gain_a_per_mps2 = 9.0,"
+        " acceleration_integral_a_per_mps = 0.0, acceleration_clamp_a = 0.0,"
+        " acceleration_filter_hz = 10.0 }",
+        BASE + "[search]\nbounds.feed_forward_ratio = [0.0, 1.0]",
+        BASE + '[search]\nfixed = ["acceleration_filter_hz"]',
+    ],
+)
+def test_an_acceleration_loop_in_a_single_loop_study_is_refused(tmp_path, text):
+    assert "only for the nested structure; write" in refusal(tmp_path, text)
 
 
 def test_weights_and_settings_are_read(study):

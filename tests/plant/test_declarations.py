@@ -26,10 +26,10 @@ DECLARED: dict[str, Quantity] = {
     for declared in quantities(section.type)
 }
 UNITS = (
-    "_a", "_a_per_deg", "_a_per_deg_per_s", "_a_per_deg_s", "_a_per_mps2", "_ah", "_c", "_deg",
-    "_deg_per_mps2", "_deg_per_s", "_h", "_hz", "_j_per_k", "_k", "_k_per_w", "_kg", "_kg_m2",
-    "_m", "_m2", "_mps2", "_n_per_m", "_n_s_per_m", "_ohm", "_per_mps2", "_ratio", "_rpm_per_v",
-    "_s", "_v", "_w", "_w_per_a_v",
+    "_a", "_a_per_deg", "_a_per_deg_per_s", "_a_per_deg_s", "_a_per_mps", "_a_per_mps2", "_ah",
+    "_c", "_deg", "_deg_per_mps2", "_deg_per_s", "_h", "_hz", "_j_per_k", "_k", "_k_per_w", "_kg",
+    "_kg_m2", "_m", "_m2", "_mps2", "_n_per_m", "_n_s_per_m", "_ohm", "_per_mps2", "_ratio",
+    "_rpm_per_v", "_s", "_v", "_w", "_w_per_a_v",
 )  # fmt: skip
 COUNTS = {"pole_pairs", "cells_in_series"}
 

@@ -4,12 +4,15 @@ The two share data only (assumed constants, tables, starting values), so an equa
 one of them, a wrong row or a lane that leaks into its neighbour shows here.
 """
 
+import dataclasses
 import itertools
 
 import numpy as np
 import pytest
 
 from plant.metrics import METRIC_NAMES
+from plant.profile import AccelerationLoop
+from plant.profile_array import profile_to_array
 from plant.rows import SIGNAL_NAMES, STATE_NAMES, WIDTH, R
 from plant.simulate import ride_lanes, simulate
 from tests import invented_rides
@@ -18,22 +21,33 @@ from tests.reference import numpy_measures, numpy_plant
 # Everything a lane carries from step to step and from pass to pass, except the switch itself.
 SIGNALS = tuple(name for name in STATE_NAMES + SIGNAL_NAMES if name != "alive")
 COURSES = invented_rides.courses()
+SINGLE = invented_rides.profile()
+NESTED = dataclasses.replace(
+    SINGLE,
+    acceleration_loop=AccelerationLoop(
+        feed_forward_ratio=0.8,
+        acceleration_gain_a_per_mps2=4.0,
+        acceleration_integral_a_per_mps=20.0,
+        acceleration_clamp_a=12.0,
+        acceleration_filter_hz=8.0,
+    ),
+)
 # Signals that rest at zero are compared against this scale, in their own units.
 LEAST_SCALE = 1e-3
 
 
-def kernel_signals(rides, n_steps, n_sub=1):
+def kernel_signals(rides, n_steps, n_sub, profile):
     """Return every signal of the kernel at every step, (step, signal, lane)."""
     rows = tuple(R[name] for name in SIGNALS)
-    row = invented_rides.profile_row()[None, :]
+    row = profile_to_array(profile)[None, :]
     records = [ride_lanes(row, ride, probe=(rows, 1), n_sub=n_sub)[1] for ride in rides]
     return np.stack([record[:n_steps, :, 0] for record in records], axis=2)
 
 
-def worst_difference(rides, *, n_steps, n_sub=1):
+def worst_difference(rides, *, n_steps, n_sub=1, profile=SINGLE):
     """Return the largest difference of any signal, relative to that signal's largest value."""
-    ridden = kernel_signals(rides, n_steps, n_sub)
-    profiles = np.tile(invented_rides.profile_row(), (len(rides), 1))
+    ridden = kernel_signals(rides, n_steps, n_sub, profile)
+    profiles = np.tile(profile_to_array(profile), (len(rides), 1))
     _, record = numpy_plant.ride_lanes(
         profiles, rides, n_steps=n_steps, n_sub=n_sub, signals=SIGNALS
     )
@@ -53,6 +67,13 @@ def test_first_seconds_agree_in_every_signal(name):
     rides = invented_rides.rides((name,))
 
     assert worst_difference(rides, n_steps=2000) < 1e-9
+
+
+@pytest.mark.parametrize("name", ["launch", "tail_down_uphill", "cobbles", "slippery"])
+def test_first_seconds_of_the_nested_structure_agree_in_every_signal(name):
+    rides = invented_rides.rides((name,))
+
+    assert worst_difference(rides, n_steps=2000, profile=NESTED) < 1e-9
 
 
 def test_sub_steps_agree_in_every_signal():

@@ -44,7 +44,11 @@ def various_profiles(n_candidates):
     )
 
 
-def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integral):
+# The acceleration loop that passes the pitch loop's current on and does nothing else.
+NO_INNER = (22.0, 1.0, 0.0, 0.0, 10.0)
+
+
+def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integral, inner=NO_INNER):
     """Return L at one s from the Laplace transforms of the equations, gains in A/deg."""
     skill, g, r = rider.skill, 9.80665, board.wheel.wheel_radius_m
     m, h = rider.body.mass_kg, rider.com_height_m
@@ -96,7 +100,13 @@ def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integr
     upright = pitch + flex - s * speed / g
     attitude = (sensors.attitude_time_s * gyro + upright) / (1.0 + sensors.attitude_time_s * s)
     filtered = gyro / (1.0 + s / (2.0 * np.pi * rate_filter_hz))
-    asked = np.degrees(1.0) * ((stiffness + integral / s) * attitude + rate_gain * filtered)
+    outer = np.degrees(1.0) * ((stiffness + integral / s) * attitude + rate_gain * filtered)
+    expected, feed_forward, gain, gain_on_speed, filter_hz = inner
+    # The rotor turns against the board; critically damped tracking, then the derivative's filter.
+    tracking = 2.0 * np.pi * sensors.speed_tracking_hz
+    seen = (speed - r * s * pitch) * tracking**2 / (s**2 + 2.0 * tracking * s + tracking**2)
+    accel = s * seen / (1.0 + s / (2.0 * np.pi * filter_hz))
+    asked = feed_forward * outer + (gain + gain_on_speed / s) * (outer / expected - accel)
     return -asked * np.exp(-0.0015 * s) / (1.0 + board.drive.current_lag_s * s)
 
 
@@ -122,6 +132,39 @@ def test_loop_is_that_of_the_equations_written_out(rider):
             for s in plant.laplace_radps
         ]
         np.testing.assert_allclose(found[point], expected, rtol=1e-7)
+
+
+NESTED = {
+    "expected_current_a_per_mps2": 19.0,
+    "feed_forward_ratio": 0.7,
+    "acceleration_gain_a_per_mps2": 6.0,
+    "acceleration_integral_a_per_mps": 15.0,
+    "acceleration_filter_hz": 8.0,
+}
+
+
+@pytest.mark.parametrize("rider", RIDERS)
+def test_nested_loop_is_that_of_the_equations_written_out(rider):
+    board = invented.board()
+    plant = loop_plant(board, [rider])
+    gains = loop_gains(profiles(**{name: [value] for name, value in NESTED.items()}))
+
+    found = loop_transfer(plant, gains)[0, 1, 0]
+
+    expected = [
+        written_out(
+            board,
+            rider,
+            s=s,
+            stiffness=3.5,
+            rate_gain=0.4,
+            rate_filter_hz=60.0,
+            integral=1.0,
+            inner=tuple(NESTED.values()),
+        )
+        for s in plant.laplace_radps
+    ]
+    np.testing.assert_allclose(found, expected, rtol=1e-7)
 
 
 def test_gain_points_follow_the_schedule():
@@ -172,7 +215,14 @@ def quiet(board):
     sensors = dataclasses.replace(
         board.sensors, gyro_noise_deg_per_s=0.0, gyro_noise_per_mps2=0.0, gyro_bias_deg_per_s=0.0
     )
-    return dataclasses.replace(board, sensors=sensors)
+    # The finest counts of the rotor angle, at the same reactance.
+    fine = 100.0 / board.motor.pole_pairs
+    motor = dataclasses.replace(
+        board.motor,
+        pole_pairs=100.0,
+        phase_inductance_h=board.motor.phase_inductance_h / fine,
+    )
+    return dataclasses.replace(board, sensors=sensors, motor=motor)
 
 
 def gust_course():
@@ -217,8 +267,17 @@ def pitch_rates(table, ride):
     return np.concatenate(blocks, axis=1)
 
 
+# The inner loop by itself, beside half of the pitch loop's current, and as a share of all.
+INNER = [
+    {},
+    {"feed_forward_ratio": 0.0, "acceleration_gain_a_per_mps2": 20.0},
+    {"feed_forward_ratio": 0.5, "acceleration_gain_a_per_mps2": 10.0},
+]
+
+
+@pytest.mark.parametrize("inner", INNER, ids=["single", "nested", "half nested"])
 @pytest.mark.parametrize("rider", RIDERS)
-def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider):
+def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider, inner):
     rider = dataclasses.replace(rider, skill=dataclasses.replace(rider.skill, sway_ratio=0.0))
     board = quiet(invented.board())
     stiffness, rate_gain = np.meshgrid([3.5, 6.0, 10.0, 16.0], [0.05, 0.3, 0.6, 0.9])
@@ -226,7 +285,7 @@ def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider):
         inner_gain_a_per_deg=stiffness.ravel(),
         base_gain_a_per_deg=stiffness.ravel(),
         rate_gain_a_per_deg_per_s=rate_gain.ravel(),
-        **{name: [value] * stiffness.size for name, value in PLAIN.items()},
+        **{name: [value] * stiffness.size for name, value in (PLAIN | inner).items()},
     )
     ride = Ride(name="gust", course=gust_course(), rider=rider, board=board, noise_seed=1)
 

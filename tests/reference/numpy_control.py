@@ -136,7 +136,18 @@ def balance(lanes: Lanes, error_deg: Floats, speed: Floats, downhill: Floats) ->
     )
     damping = np.clip(damping, -lanes.rate_current_cap_a, lanes.rate_current_cap_a)
     proportional = schedule(lanes, error_deg) * lanes.stiffness_lift * stiffness_ratio
-    return lanes.authority * (proportional + damping + lanes.integral_a)
+    return proportional + damping + lanes.integral_a
+
+
+def nest(lanes: Lanes, outer_a: Floats, speed: Floats) -> tuple[Floats, Floats]:
+    """Return the inner loop's current, and the acceleration it misses."""
+    share = -np.expm1(-2.0 * np.pi * lanes.acceleration_filter_hz * DT_S)
+    before = lanes.accel_lag_mps
+    lanes.accel_lag_mps = before + (speed - before) * share
+    measured = (lanes.accel_lag_mps - before) / DT_S
+    missing = outer_a / lanes.expected_current_a_per_mps2 - measured
+    current = lanes.feed_forward_ratio * outer_a + lanes.accel_integral_a
+    return current + lanes.acceleration_gain_a_per_mps2 * missing, missing
 
 
 def limit(lanes: Lanes, raw_a: Floats, speed: Floats) -> Floats:
@@ -145,6 +156,14 @@ def limit(lanes: Lanes, raw_a: Floats, speed: Floats) -> Floats:
     capped = np.where(speed >= CAP_SPEED_MPS, np.maximum(raw_a, -cap), raw_a)
     capped = np.where(speed <= -CAP_SPEED_MPS, np.minimum(capped, cap), capped)
     return np.clip(capped, lanes.available_low_a, lanes.available_high_a)
+
+
+def wind(
+    integral_a: Floats, error: Floats, excess_a: Floats, *, gain: Floats, clamp: Floats
+) -> Floats:
+    """Return an integral after a step: held while it would ask for what the drive can not give."""
+    growth = np.where(error * excess_a > 0.0, 0.0, gain * error * DT_S)
+    return np.clip(integral_a + growth, -clamp, clamp)
 
 
 def control(lanes: Lanes, step: int) -> None:
@@ -159,10 +178,22 @@ def control(lanes: Lanes, step: int) -> None:
         lanes.engage_pitch_deg + lanes.load_shift_deg - turn_lift_deg - lanes.warning_now_deg
     )
     error_deg = attitude_deg - lanes.pitch_wanted_deg
-    lanes.current_raw_a = balance(lanes, error_deg, speed, downhill)
+    outer_a = balance(lanes, error_deg, speed, downhill)
+    inner_a, missing = nest(lanes, outer_a, speed)
+    lanes.current_raw_a = lanes.authority * inner_a
     lanes.current_wanted_a = limit(lanes, lanes.current_raw_a, speed)
-    pushing = error_deg * lanes.engaged
-    saturated = pushing * (lanes.current_raw_a - lanes.current_wanted_a) > 0.0
-    growth = np.where(saturated, 0.0, lanes.integral_gain_a_per_deg_s * pushing * DT_S)
-    clamp = lanes.integral_clamp_a
-    lanes.integral_a = np.clip(lanes.integral_a + growth, -clamp, clamp)
+    excess = lanes.current_raw_a - lanes.current_wanted_a
+    lanes.integral_a = wind(
+        lanes.integral_a,
+        error_deg * lanes.engaged,
+        excess,
+        gain=lanes.integral_gain_a_per_deg_s,
+        clamp=lanes.integral_clamp_a,
+    )
+    lanes.accel_integral_a = wind(
+        lanes.accel_integral_a,
+        missing * lanes.engaged,
+        excess,
+        gain=lanes.acceleration_integral_a_per_mps,
+        clamp=lanes.acceleration_clamp_a,
+    )
