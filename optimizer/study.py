@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from objectives.settings import ScoreSettings
 from optimizer.space import Space
+from optimizer.validation_plan import Validation
 from plant.board import Board
 from plant.course import Course
 from plant.profile import Profile
@@ -60,6 +61,8 @@ class Study:
         The searched parameters; the others keep the baseline's values.
     weights : mapping of objective to float
     settings : ScoreSettings
+    validation : Validation
+        What a chosen profile is ridden on besides; it decides nothing of the search.
     """
 
     folder: Path
@@ -79,6 +82,7 @@ class Study:
     space: Space
     weights: Mapping[str, float]
     settings: ScoreSettings
+    validation: Validation
 
     @property
     def digest(self) -> str:

@@ -27,6 +27,7 @@ from optimizer.space import Space
 from optimizer.study import Study
 from optimizer.study_model import SearchTable, StudyTable, settings_of
 from optimizer.toml_file import Table, parse_toml, read_text, read_toml
+from optimizer.validation_model import validation_of, validation_table
 from plant.board import Board
 from plant.course import Course
 from plant.errors import UserInputError
@@ -89,6 +90,7 @@ def load_study(folder: Path) -> Study:
         space=_space(table, baseline, path=path),
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
         settings=_settings(table, path=path),
+        validation=validation_of(table.validation, seed=table.seed, path=path),
     )
 
 
@@ -117,6 +119,7 @@ def _resolved_study(written: Table, *, path: Path) -> Table:
             table[key] = resolved(table[key], kind, path=path, key=key)
     for key, kind in (("riders", RIDER), ("courses", COURSE)):
         table[key] = resolved_group(table.get(key, {}), kind, path=path, key=key)
+    table["validation"] = validation_table(table.get("validation", {}))
     search = table.get("search", {})
     if isinstance(search, dict) and isinstance(search.get("bounds", {}), dict):
         bounds = changed(shelves()["bounds"], search.get("bounds", {}))

@@ -10,6 +10,7 @@ from objectives.settings import ScoreSettings
 from optimizer.course_model import CourseTable
 from optimizer.refusal import nearest, shown
 from optimizer.section_model import Table, number, section_model, table_model
+from optimizer.validation_model import ValidationTable
 from plant.board import Board
 from plant.profile import Profile
 from plant.profile_array import PROFILE_NAMES
@@ -127,6 +128,7 @@ class StudyTable(Table):
     search: SearchTable
     objectives: ObjectivesTable = ObjectivesTable()
     constraints: ConstraintsTable = ConstraintsTable()
+    validation: ValidationTable
 
 
 def settings_of(study: StudyTable) -> ScoreSettings:

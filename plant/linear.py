@@ -107,7 +107,7 @@ def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Fl
 
     # Keeping speed: what is asked of the error in speed, foreseen from the push felt.
     asked = asked_acceleration(_SMALL, 1.0, 1.0) / _SMALL
-    learnt = trimmed(0.0, _SMALL, asked * _SMALL, 1.0) / _SMALL
+    learnt = trimmed(0.0, _SMALL, asked * _SMALL, 0.0, 1.0) / _SMALL
     error = -FORESIGHT_S * a[0]
     error[0] -= 1.0
     a[_place("accel_wanted_mps2")] = asked * error / skill.smoothing_s

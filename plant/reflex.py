@@ -10,6 +10,8 @@ GRAVITY = 9.80665  # m/s2, ISO 80000-3 standard acceleration
 _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
 FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
 _TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
+_FEEL_RATE_PER_S = 0.3  # assumed: how fast a rider leans more where a push does not come
+_PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one asked
 _TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
 PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
 LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
@@ -24,14 +26,17 @@ def asked_acceleration(speed_error: float, accel_limit: float, braking_limit: fl
 
 
 @scalar
-def trimmed(trim: float, speed_error: float, asked: float, dt: float) -> float:
-    """Return the acceleration in m/s2 that the rider adds against slope and wind, by feel.
+def trimmed(trim: float, speed_error: float, asked: float, felt: float, dt: float) -> float:
+    """Return the acceleration in m/s2 that the rider adds against slope, ground and wind, by feel.
 
-    It adapts only while the rider is not at the limit of what is asked.
+    It follows the speed error; where the rider asks for the most, what counts is that the
+    acceleration `felt` is plainly not the one asked.
     """
     free = magnitude(asked - speed_error / _SPEED_TIME_S) < 1e-9
-    step = _TRIM_RATE_PER_S2 * speed_error * dt if free else 0.0
-    return clip(trim + step, -_TRIM_LIMIT_MPS2, _TRIM_LIMIT_MPS2)
+    missing = asked - felt
+    plain = missing - clip(missing, -_PLAIN_MPS2, _PLAIN_MPS2)
+    rate = _TRIM_RATE_PER_S2 * speed_error if free else _FEEL_RATE_PER_S * plain
+    return clip(trim + rate * dt, -_TRIM_LIMIT_MPS2, _TRIM_LIMIT_MPS2)
 
 
 @scalar

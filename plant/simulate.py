@@ -223,10 +223,12 @@ def _ride_task(task: _Task, n_sub: int) -> tuple[NDArray[np.float64], NDArray[np
 
 
 def _groups(rides: Sequence[Ride]) -> Iterator[list[int]]:
-    """Yield the indices of the rides that share a course and a wheel, longest course first."""
-    groups: dict[tuple[Course, Wheel], list[int]] = {}
+    """Yield the indices of the rides that share a course and a tyre's size, longest first."""
+    groups: dict[tuple[Course, float, float], list[int]] = {}
     for index, ride in enumerate(rides):
-        groups.setdefault((ride.course, ride.board.wheel), []).append(index)
+        wheel = ride.board.wheel
+        key = (ride.course, wheel.wheel_radius_m, wheel.contact_length_m)
+        groups.setdefault(key, []).append(index)
     yield from sorted(
         groups.values(), key=lambda group: -rides[group[0]].course.manoeuvre.duration_s
     )

@@ -334,7 +334,9 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         mind += (asked * free - mind) * b[R.smoothing_share + k]
         b[R.accel_wanted_mps2 + k] = mind
         mass = b[R.moving_mass_kg + k]
-        trim = trimmed(b[R.accel_trim_mps2 + k], speed_error, asked, DT_S * free)
+        trim = trimmed(
+            b[R.accel_trim_mps2 + k], speed_error, asked, b[R.accel_mps2 + k], DT_S * free
+        )
         b[R.accel_trim_mps2 + k] = trim
 
         # A rider sees the hill coming and leans into it.

@@ -12,6 +12,8 @@ GRAVITY = assumed("GRAVITY")
 FORESIGHT_S = assumed("FORESIGHT_S")
 SPEED_TIME_S = assumed("SPEED_TIME_S")
 TRIM_RATE_PER_S2 = assumed("TRIM_RATE_PER_S2")
+FEEL_RATE_PER_S = assumed("FEEL_RATE_PER_S")
+PLAIN_MPS2 = assumed("PLAIN_MPS2")
 TRIM_LIMIT_MPS2 = assumed("TRIM_LIMIT_MPS2")
 HEED_TIME_S = assumed("HEED_TIME_S")
 WARNING_FELT_DEG = assumed("WARNING_FELT_DEG")
@@ -37,9 +39,12 @@ def decide(lanes: Lanes, speed_script_mps: float) -> None:
     lanes.accel_wanted_mps2 += (asked * free - lanes.accel_wanted_mps2) * -np.expm1(
         -DT_S / lanes.smoothing_s
     )
-    growth = np.where(np.abs(asked - plain) < 1e-9, TRIM_RATE_PER_S2 * miss * DT_S * free, 0.0)
+    missing = asked - lanes.accel_mps2
+    plainly = np.sign(missing) * np.maximum(np.abs(missing) - PLAIN_MPS2, 0.0)
+    at_will = np.abs(asked - plain) < 1e-9
+    rate = np.where(at_will, TRIM_RATE_PER_S2 * miss, FEEL_RATE_PER_S * plainly)
     lanes.accel_trim_mps2 = np.clip(
-        lanes.accel_trim_mps2 + growth, -TRIM_LIMIT_MPS2, TRIM_LIMIT_MPS2
+        lanes.accel_trim_mps2 + rate * DT_S * free, -TRIM_LIMIT_MPS2, TRIM_LIMIT_MPS2
     )
 
 

@@ -1,0 +1,106 @@
+"""What is not known exactly: spreads of single numbers of board and rider, and draws from them."""
+
+import dataclasses
+import enum
+from collections.abc import Sequence
+from typing import Any, TypeAlias, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm, qmc
+
+from plant.board import Board
+from plant.quantity import Quantity, quantities
+from plant.rider import Rider
+
+Floats: TypeAlias = NDArray[np.float64]
+
+_Whole = TypeVar("_Whole", Board, Rider)
+
+
+class Shape(enum.StrEnum):
+    """How a number is spread between its ends."""
+
+    UNIFORM = "uniform"  # anywhere between the ends alike
+    NORMAL = "normal"  # the ends at two standard deviations, and cut off at three
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Tolerance:
+    """The spread of one number of board or rider.
+
+    Attributes
+    ----------
+    name : str
+        Its name in `plant.board` or `plant.rider`.
+    percent, plus_minus : float
+        Half the width between the ends, of the number itself and in its own unit; they add.
+    shape : Shape
+    """
+
+    name: str
+    percent: float
+    plus_minus: float
+    shape: Shape
+
+
+def declared_numbers(whole: type) -> dict[str, tuple[str, Quantity]]:
+    """Return the section and the declaration of each number of a board or rider, by name."""
+    return {
+        declared.name: (section.name, declared)
+        for section in dataclasses.fields(whole)
+        for declared in quantities(section.type)  # type: ignore[arg-type]
+    }
+
+
+KNOWN = declared_numbers(Board) | declared_numbers(Rider)
+
+
+def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats:
+    """Return draws between the ends of every tolerance, (draw, tolerance), from -1 to 1.
+
+    Sobol points, scrambled by the seed: they fill the box more evenly than independent draws.
+    A normal spread reaches 1.5 at its cut-off.
+
+    Parameters
+    ----------
+    tolerances : sequence of Tolerance
+    n_draws : int
+        A power of two keeps the points balanced.
+    seed : int
+    """
+    if not tolerances:
+        return np.zeros((n_draws, 0))
+    sobol = qmc.Sobol(len(tolerances), scramble=True, rng=np.random.default_rng(seed))
+    unit = sobol.random_base2(max(int(np.ceil(np.log2(n_draws))), 0))[:n_draws]
+    normal = np.clip(norm.ppf(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
+    is_normal = np.array([tolerance.shape is Shape.NORMAL for tolerance in tolerances])
+    return np.where(is_normal, normal, 2.0 * unit - 1.0)
+
+
+def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whole:
+    """Return a board or rider with every number that has a tolerance moved by its draw.
+
+    Parameters
+    ----------
+    whole : Board or Rider
+        Numbers of the other kind are passed over.
+    tolerances : sequence of Tolerance
+    draw : (tolerance,) float64
+        From `draws`; a number stays inside what it can be at all.
+    """
+    known = declared_numbers(type(whole))
+    changes: dict[str, dict[str, float]] = {}
+    for tolerance, share in zip(tolerances, draw.tolist(), strict=True):
+        if tolerance.name not in known:
+            continue
+        section, declared = known[tolerance.name]
+        value = getattr(getattr(whole, section), tolerance.name)
+        width = abs(value) * tolerance.percent / 100.0 + tolerance.plus_minus
+        inside = min(max(value + width * share, declared.low), declared.high)
+        changes.setdefault(section, {})[tolerance.name] = inside
+    sections: dict[str, Any] = {
+        name: dataclasses.replace(getattr(whole, name), **numbers)
+        for name, numbers in changes.items()
+    }
+    return dataclasses.replace(whole, **sections)

@@ -1,0 +1,105 @@
+"""Prove a chosen profile before the first ride: everything it is ridden on, and the verdicts."""
+
+import dataclasses
+from collections.abc import Callable
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.day_count import DayCount, ignore, ride_days
+from optimizer.study import Study
+from optimizer.validation_ends import (
+    judge_fault,
+    judge_held_out,
+    judge_own_rides,
+    judge_tolerances,
+)
+from optimizer.validation_margins import judge_margins
+from optimizer.validation_rides import fault_rides
+from optimizer.verdicts import Grade, Verdict
+
+Floats: TypeAlias = NDArray[np.float64]
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """All verdicts on a profile, and the riding day behind one of them."""
+
+    verdicts: list[Verdict]
+    day: DayCount
+
+
+def validate(
+    study: Study,
+    profile: Floats,
+    *,
+    n_jobs: int = 1,
+    advance: Callable[[float], None] = ignore,
+) -> Report:
+    """Ride a profile on what it was not tuned on and judge it.
+
+    Parameters
+    ----------
+    study : Study
+    profile : (parameter,) float64
+        In the order of `plant.profile_array.PROFILE_NAMES`.
+    n_jobs : int
+        Threads; the verdicts do not depend on it.
+    advance : callable
+        Told the hours of the riding day that were ridden since it was last called.
+    """
+    verdicts = [
+        judge_own_rides(study, profile, n_jobs=n_jobs),
+        judge_held_out(study, profile, n_jobs=n_jobs),
+        judge_tolerances(study, profile, n_jobs=n_jobs),
+        judge_margins(study, profile),
+    ]
+    day = ride_days(study, profile, hours=study.validation.hours, n_jobs=n_jobs, advance=advance)
+    verdicts.append(judge_day(study, day))
+    verdicts += [
+        judge_fault(fault, rides, profile, n_jobs=n_jobs) for fault, rides in fault_rides(study)
+    ]
+    return Report(verdicts=verdicts, day=day)
+
+
+def judge_day(study: Study, day: DayCount) -> Verdict:
+    """Return the verdict on the nose-downs of the riding day."""
+    rate, limit = day.per_100_h, study.validation.nose_downs_per_100_h
+    grade = Grade.MARGINAL if rate.high > limit else Grade.PASS
+    grade = Grade.FAIL if rate.low > limit else grade
+    ranked = ", ".join(f"{cause} ({count})" for cause, count in day.causes.items())
+    others = ", ".join(f"{reason} ({count})" for reason, count in day.other_ends.items())
+    return Verdict(
+        item="Nose-downs in a mixed riding day",
+        grade=grade,
+        found=f"{rate.n_events} in {day.hours:.0f} h and {day.kilometres:.0f} km:"
+        f" {rate.rate:.3g} per 100 h ({rate.low:.3g} to {rate.high:.3g}, 95 %),"
+        f" {day.per_1000_km.rate:.3g} per 1,000 km ({day.per_1000_km.low:.3g} to"
+        f" {day.per_1000_km.high:.3g})"
+        + (f"; by cause: {ranked}" if ranked else "")
+        + (f"; rides that ended otherwise: {others}" if others else ""),
+        asked=f"at most {limit:g} per 100 h with 95 % confidence",
+        change=_change_for(day, grade),
+        numbers={
+            "hours": day.hours,
+            "kilometres": day.kilometres,
+            "nose_downs": rate.n_events,
+            "per_100_h": rate.rate,
+            "per_100_h_low": rate.low,
+            "per_100_h_high": rate.high,
+            "per_1000_km": day.per_1000_km.rate,
+            "per_1000_km_low": day.per_1000_km.low,
+            "per_1000_km_high": day.per_1000_km.high,
+            "design_effect": rate.design_effect,
+        },
+    )
+
+
+def _change_for(day: DayCount, grade: Grade) -> str:
+    if grade is Grade.PASS:
+        return ""
+    if grade is Grade.MARGINAL and not day.per_100_h.n_events:
+        return "ride more hours: validation.hours"
+    first = next(iter(day.causes), "")
+    return f"add rides with what threw riders most ({first}) to the study, or choose lower risk"

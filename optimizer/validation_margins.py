@@ -1,0 +1,88 @@
+"""The verdict on the linearised loop: its margins over speeds, riders and tolerances."""
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.study import Study
+from optimizer.validation_rides import tolerance_draws
+from optimizer.verdicts import Grade, Verdict
+from plant.loop import loop_gains, loop_margins, loop_plant
+from plant.margins import Margins
+
+Floats: TypeAlias = NDArray[np.float64]
+
+SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
+_N_DRAWS = 16  # boards and riders drawn; each costs more than a ride
+_NEAR = 0.8  # a margin of this share of what is asked is still marginal
+_LONGEST_DELAY_S = 0.05  # a longer delay margin is not told from none
+
+
+def judge_margins(study: Study, profile: Floats) -> Verdict:
+    """Return the verdict on the margins of the balance loop."""
+    gains = loop_gains(profile[None, :])
+    riders = list(dict.fromkeys(study.riders.values()))
+    found = [
+        (f"{speed:g} m/s", loop_margins(loop_plant(study.board, riders, speed_mps=speed), gains))
+        for speed in SPEEDS_MPS
+    ]
+    drawn = [
+        (
+            f"draw {number}",
+            loop_margins(loop_plant(board, list(dict.fromkeys(people.values()))), gains),
+        )
+        for number, (board, people) in enumerate(tolerance_draws(study)[:_N_DRAWS])
+    ]
+    here, there = _least(found), _least(drawn)
+    settings = study.settings
+    asked = {
+        "sensitivity": 1.0 / settings.sensitivity_limit,
+        "phase": settings.phase_margin_deg,
+        "gain": float(np.log(settings.gain_margin_ratio)),
+    }
+    nominal = min(here[name] / asked[name] for name in asked)
+    far = min((there[name] / asked[name] for name in asked), default=nominal)
+    grade = Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
+    grade = Grade.FAIL if nominal < _NEAR or far <= 0.0 else grade
+    return Verdict(
+        item="Margins of the linearised loop, delay included",
+        grade=grade,
+        found=f"over {len(SPEEDS_MPS)} speeds and {len(riders)} riders: largest sensitivity"
+        f" {1.0 / max(here['sensitivity'], 1e-9):.2f}, phase margin {here['phase']:.0f} deg, gain"
+        f" margin x{np.exp(here['gain']):.2f}, delay margin {1000 * here['delay']:.1f} ms; over"
+        f" {len(drawn)} draws of the tolerances: sensitivity"
+        f" {1.0 / max(there['sensitivity'], 1e-9):.2f}",
+        asked=f"sensitivity at most {settings.sensitivity_limit:g}, phase margin at least"
+        f" {settings.phase_margin_deg:g} deg, gain margin at least x{settings.gain_margin_ratio:g};"
+        f" {100 * _NEAR:.0f} % of each within the tolerances",
+        change=""
+        if grade is Grade.PASS
+        else "lower rate_gain or the inner gain, or widen"
+        " rate_filter_hz, and search with a smaller sensitivity_limit",
+        numbers={
+            "max_sensitivity": 1.0 / max(here["sensitivity"], 1e-9),
+            "phase_margin_deg": here["phase"],
+            "gain_margin_ratio": float(np.exp(here["gain"])),
+            "delay_margin_s": here["delay"],
+            "max_sensitivity_in_tolerances": 1.0 / max(there["sensitivity"], 1e-9),
+        },
+    )
+
+
+def _least(found: Sequence[tuple[str, Margins]]) -> dict[str, float]:
+    """Return the least margin of each kind; below zero for an unstable loop."""
+    values: dict[str, list[float]] = {"sensitivity": [], "phase": [], "gain": [], "delay": []}
+    for _, margins in found:
+        side = np.where(margins.stable, 1.0, -1.0)
+        with np.errstate(divide="ignore"):
+            room = np.minimum(np.log(margins.gain_up_ratio), -np.log(margins.gain_down_ratio))
+        for name, value in (
+            ("sensitivity", margins.modulus),
+            ("phase", np.minimum(margins.phase_deg, 180.0)),
+            ("gain", np.minimum(room, 5.0)),
+            ("delay", np.minimum(margins.delay_s, _LONGEST_DELAY_S)),
+        ):
+            values[name].append(float((side * value).min()))
+    return {name: min(kept) for name, kept in values.items() if kept}
