@@ -50,7 +50,7 @@ class DayCount:
     by_rider: Mapping[str, int]
 
 
-def ignore(hours: float) -> None:  # noqa: ARG001, the signature of who is told
+def ignore(hours: float) -> None:
     """Tell nobody how many hours were ridden."""
 
 
