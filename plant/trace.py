@@ -30,6 +30,7 @@ _SIGNALS = {
     "grade_rad": ("road_grade_rad", 1.0),
     "wheel_load_n": ("wheel_load_n", 1.0),
     "warning_lift_deg": ("warning_now_deg", 1.0),
+    "stiffness_lift_ratio": ("stiffness_lift", 1.0),
     "phase_current_limit_a": ("phase_current_limit_a", 1.0),
 }
 
@@ -62,6 +63,7 @@ class Trace:
     grade_percent: NDArray[np.float64]
     wheel_load_n: NDArray[np.float64]
     warning_lift_deg: NDArray[np.float64]
+    stiffness_lift_ratio: NDArray[np.float64]
     outcome: Outcome
 
 
