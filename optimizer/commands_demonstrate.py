@@ -8,10 +8,11 @@ from typing import Annotated
 import pandas as pd
 import typer
 
-from optimizer.demonstrations import Demonstration, Shown, demonstrate, demonstration_names
-from optimizer.figures_demonstrations import demonstration_figure
+from optimizer.demonstrations import catalogue_demonstrations
+from optimizer.figures_demonstrations import demonstrations_figure
 from optimizer.figures_style import save, styled
 from optimizer.files import refuse_existing
+from optimizer.paired_rides import Demonstration, Ridden, ridden
 from optimizer.printing import console, print_cautions, print_table
 
 _STEM = "demonstrations"
@@ -30,29 +31,27 @@ def demonstrate_sections(
     if not as_json and not force:
         files = [stem.with_suffix(suffix) for suffix in (".png", ".svg")]
         refuse_existing(files, advice="give --force to replace it, or name another folder")
-    shown = [demonstrate(name) for name in demonstration_names()]
+    rides = [(shown, ridden(shown)) for shown in catalogue_demonstrations()]
+    rows = [_told(shown, name, ride) for shown, pair in rides for name, ride in pair.items()]
     if as_json:
-        typer.echo(json.dumps([_told(pair) for pair in shown], indent=2))
+        typer.echo(json.dumps(rows, indent=2))
         return
     out = console()
-    print_table(out, pd.DataFrame([_told(pair) for pair in shown]).drop(columns="shows"))
+    print_table(out, pd.DataFrame(rows).drop(columns="expected"))
     with styled():
-        written = save(demonstration_figure(shown), stem)
+        written = save(demonstrations_figure(rides), stem)
     out.print(f"\n{' and '.join(str(path) for path in written)} written.")
     print_cautions(out)
 
 
-def _told(pair: Demonstration) -> dict[str, str | float | None]:
-    def number(side: Shown) -> float | None:
-        return None if math.isnan(side.value) else side.value
-
+def _told(shown: Demonstration, variant: str, ride: Ridden) -> dict[str, str | float | None]:
     return {
-        "section": pair.section,
-        "name": pair.name,
-        "shows": pair.shows,
-        "measured": pair.measured,
-        "with": number(pair.with_it),
-        "without": number(pair.without_it),
-        "with_ended": pair.with_it.trace.outcome.message,
-        "without_ended": pair.without_it.trace.outcome.message,
+        "section": shown.section,
+        "name": shown.name,
+        "expected": shown.expected,
+        "ride": variant,
+        "measured": shown.measure.called,
+        "value": None if math.isnan(ride.measured) else ride.measured,
+        "unit": shown.measure.unit,
+        "ended": ride.signals.outcome.message,
     }

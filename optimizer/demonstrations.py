@@ -1,10 +1,12 @@
-"""What each section of a profile does: pairs of rides with and without it, all else equal."""
+"""Checks for the catalogue's demonstrations, and what is ridden in each."""
 
 import dataclasses
-from typing import Any, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 import numpy as np
-from pydantic import Field
+from numpy.typing import NDArray
+from pydantic import Field, PlainValidator, model_validator
 
 from optimizer.catalogue import (
     BOARD,
@@ -18,206 +20,158 @@ from optimizer.catalogue import (
 )
 from optimizer.course_file import course_of
 from optimizer.course_model import CourseTable
-from optimizer.refusal import checked
+from optimizer.paired_rides import DRAWN, Demonstration, How, Measure
+from optimizer.refusal import checked, nearest
 from optimizer.section_model import Table, section_model, section_of
 from optimizer.seeds import spawned
 from plant.board import Board
+from plant.errors import UserInputError
 from plant.metrics import METRIC_NAMES
-from plant.outcomes import Outcome
 from plant.profile import Profile
-from plant.profile_array import PROFILE_NAMES, profile_to_array
-from plant.quantity import quantities
+from plant.profile_array import PROFILE_NAMES, array_to_profile, profile_to_array
 from plant.rider import Rider
-from plant.simulate import Ride, simulate
-from plant.trace import Trace, trace
+from plant.simulate import Ride
+from plant.trace import Trace
 
-BOARD_NAME, PROFILE_NAME = "lender_15", "workshop_15"
-_FILE = CATALOGUE_FOLDER / "demonstrations.toml"
-_TRACE_EVERY_STEPS = 5
-
-_STATISTICS = {
-    "rms": lambda values: float(np.sqrt(np.mean(values**2))),
-    "mean": lambda values: float(np.mean(values)),
-    "largest": lambda values: float(np.max(values)),
-    "least": lambda values: float(np.min(values)),
-    "last": lambda values: float(values[-1]),
-}
+_SHELF = "demonstrations"
+_PATH = CATALOGUE_FOLDER / f"{_SHELF}.toml"
+_PROFILE = "workshop_15"  # which every demonstration starts from
+_USUAL = {"board": "lender_15", "rider": "baker_80"}
+_KINDS = {"board": BOARD, "rider": RIDER, "course": COURSE}
+_SEED = 1  # of roughness and noise
+_SIGNALS = tuple(field.name for field in dataclasses.fields(Trace) if field.name != "outcome")
+_SECTIONS = tuple(field.name for field in dataclasses.fields(Profile))
 
 
-class _Measure(Table):
-    metric: Literal[METRIC_NAMES] | None = None  # type: ignore[valid-type]
-    statistic: Literal["rms", "mean", "largest", "least", "last"] = "mean"
-    signal: str = ""
-    from_s: float = 0.0
-    to_s: float = 0.0
+def _one_of(names: tuple[str, ...]) -> Any:
+    def check(given: Any) -> str:
+        if given not in names:
+            raise ValueError(
+                f"there is no {given!r}; the nearest is {nearest(str(given), names)!r}"
+            )
+        return str(given)
+
+    return Annotated[str, PlainValidator(check)]
 
 
-class _Side(Table):
-    name: str
-    set: dict[str, float] = Field(default_factory=dict)
+_Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+_Name: Any = _one_of(PROFILE_NAMES)
+_Changes: Any = dict[_Name, _Number]
+
+
+class _MeasureTable(Table):
+    how: How
+    of: str = Field(strict=True)
+    called: str = Field(strict=True)
+    unit: str = Field(strict=True)
+    window_s: tuple[_Number, _Number] | None = None
+
+    @model_validator(mode="after")
+    def _known(self) -> "_MeasureTable":
+        names = METRIC_NAMES if self.how is How.METRIC else _SIGNALS
+        if self.of not in names:
+            raise ValueError(
+                f"of: there is no {self.of!r}; the nearest is {nearest(self.of, names)!r}"
+            )
+        return self
 
 
 class _DemonstrationTable(Table):
-    section: str
-    shows: str
+    section: _one_of(_SECTIONS)  # type: ignore[valid-type]
+    title: str = Field(strict=True)
+    expected: str = Field(strict=True)
     course: CourseTable
     rider: section_model(Rider)  # type: ignore[valid-type]
-    board: dict[str, float] = Field(default_factory=dict)
-    with_: _Side = Field(alias="with")
-    without: _Side
-    signal: str
-    measure: _Measure
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
-    """One side of a pair, ridden.
-
-    Attributes
-    ----------
-    name : str
-        What is set on this side.
-    trace : Trace
-    value : float
-        What was measured.
-    """
-
-    name: str
-    trace: Trace
-    value: float
-
-    @property
-    def ended(self) -> bool:
-        """Whether the ride ended before its time."""
-        return self.trace.outcome != Outcome.RIDDEN
-
-    def first_time_s(self, signal: str, above: float) -> float:
-        """Return when a signal first goes above a value, in s; NaN if it never does."""
-        past = np.flatnonzero(getattr(self.trace, signal) > above)
-        return float(self.trace.time_s[past[0]]) if len(past) else float("nan")
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class Demonstration:
-    """A pair of rides.
-
-    Attributes
-    ----------
-    name : str
-    section : str
-        Section of the profile.
-    shows : str
-        What is to be seen, in a line.
-    ride : Ride
-    signal : str
-        Field of `plant.trace.Trace` that a figure draws.
-    measured : str
-        What `Shown.value` is.
-    with_it, without_it : Shown
-    """
-
-    name: str
-    section: str
-    shows: str
-    ride: Ride
-    signal: str
-    measured: str
-    with_it: Shown
-    without_it: Shown
-
-
-def demonstration_names() -> tuple[str, ...]:
-    """Return the names of all pairs, in the order of the profile's sections."""
-    return tuple(shelves()["demonstrations"])
-
-
-def demonstrate(name: str) -> Demonstration:
-    """Ride one pair.
-
-    Parameters
-    ----------
-    name : str
-        One of `demonstration_names`.
-    """
-    table = _table(name)
-    ride = Ride(
-        name=name,
-        course=course_of(
-            table.course,
-            name=name,
-            road_seed=spawned(0, "demonstration", name),
-            folder=CATALOGUE_FOLDER,
-            where=f"{_FILE}: {name}",
-        ),
-        rider=section_of(Rider, table.rider),
-        board=_changed_board(table.board),
-        noise_seed=spawned(0, "demonstration", name, "noise"),
-    )
-    measure = table.measure
-    return Demonstration(
-        name=name,
-        section=table.section,
-        shows=table.shows,
-        ride=ride,
-        signal=table.signal,
-        measured=measure.metric or f"{measure.statistic} {measure.signal}",
-        with_it=_shown(table.with_, ride, measure),
-        without_it=_shown(table.without, ride, measure),
-    )
-
-
-def _table(name: str) -> _DemonstrationTable:
-    entry = dict(shelves()["demonstrations"][name])
-    for key, kind in (("course", COURSE), ("rider", RIDER)):
-        entry[key] = resolved(entry[key], kind, path=_FILE, key=f"{name}.{key}")
-    found: _DemonstrationTable = checked(_DemonstrationTable, entry, path=_FILE, key=name)
-    return found
-
-
-def _entry(section: type, kind: Kind, name: str) -> Any:
-    table = resolved(name, kind, path=_FILE, key=name)
-    return section_of(section, checked(section_model(section), table, path=_FILE, key=name))
+    board: section_model(Board)  # type: ignore[valid-type]
+    settings: _Changes = Field(default_factory=dict)
+    variants: dict[str, _Changes] = Field(min_length=2)
+    draw: _one_of(DRAWN)  # type: ignore[valid-type]
+    draw_s: tuple[_Number, _Number] | None = None
+    measure: _MeasureTable
 
 
 def example_board() -> Board:
-    """Return the board that all pairs ride, before their own changes."""
-    board: Board = _entry(Board, BOARD, BOARD_NAME)
+    """Return the board that a demonstration rides where it names none."""
+    board: Board = _built(Board, BOARD, _USUAL["board"])
     return board
 
 
 def example_profile() -> Profile:
-    """Return the profile that both sides of a pair change."""
-    profile: Profile = _entry(Profile, PROFILE, PROFILE_NAME)
+    """Return the profile that every demonstration starts from."""
+    profile: Profile = _built(Profile, PROFILE, _PROFILE)
     return profile
 
 
 def rider_of(name: str) -> Rider:
     """Return a rider of the catalogue."""
-    rider: Rider = _entry(Rider, RIDER, name)
+    rider: Rider = _built(Rider, RIDER, name)
     return rider
 
 
-def _changed_board(changes: dict[str, float]) -> Board:
-    board = example_board()
-    for section in dataclasses.fields(Board):
-        names = {declared.name for declared in quantities(section.type)}  # type: ignore[arg-type]
-        mine = {name: value for name, value in changes.items() if name in names}
-        if mine:
-            changed = dataclasses.replace(getattr(board, section.name), **mine)
-            board = dataclasses.replace(board, **{section.name: changed})
-    return board
+def catalogue_demonstrations() -> tuple[Demonstration, ...]:
+    """Return the demonstrations of the catalogue, in its order.
+
+    Raises
+    ------
+    UserInputError
+        An entry names what is not there, or a number of it lies outside its range.
+    """
+    profile = example_profile()
+    return tuple(_demonstration(name, profile) for name in shelves()[_SHELF])
 
 
-def _shown(side: _Side, ride: Ride, measure: _Measure) -> Shown:
-    row = profile_to_array(example_profile())
-    for name, value in side.set.items():
+def _built(section: type, kind: Kind, name: str) -> Any:
+    table = resolved(name, kind, path=_PATH, key=kind.shelf)
+    return section_of(section, checked(section_model(section), table, path=_PATH, key=name))
+
+
+def _demonstration(name: str, profile: Profile) -> Demonstration:
+    key = f"{_SHELF}.{name}"
+    entry = _USUAL | shelves()[_SHELF][name]
+    for part, kind in _KINDS.items():
+        entry[part] = resolved(entry[part], kind, path=_PATH, key=f"{key}.{part}")
+    table = checked(_DemonstrationTable, entry, path=_PATH, key=key)
+    profiles = {
+        variant: _varied(profile, table.settings | changes, where=f"{_PATH}: {key}.{variant}")
+        for variant, changes in table.variants.items()
+    }
+    return Demonstration(
+        name=name,
+        title=table.title,
+        expected=table.expected,
+        section=table.section,
+        ride=_ride(name, table),
+        profiles=profiles,
+        draw=table.draw,
+        draw_s=table.draw_s,
+        measure=Measure(**dict(table.measure)),
+    )
+
+
+def _varied(profile: Profile, changes: Mapping[str, float], *, where: str) -> NDArray[np.float64]:
+    """Return a profile with single parameters replaced, each inside its range."""
+    row = profile_to_array(profile)
+    for name, value in changes.items():
         row[PROFILE_NAMES.index(name)] = value
-    ridden = trace(row, ride, every_steps=_TRACE_EVERY_STEPS)
-    if measure.metric is not None:
-        value = float(simulate(row[None, :], [ride]).column(measure.metric)[0, 0])
-    else:
-        signal = getattr(ridden, measure.signal)
-        time_s = ridden.time_s
-        chosen = (time_s >= measure.from_s) & (time_s < measure.to_s) & np.isfinite(signal)
-        value = _STATISTICS[measure.statistic](signal[chosen]) if chosen.any() else float("nan")
-    return Shown(name=side.name, trace=ridden, value=value)
+    try:
+        array_to_profile(row)
+    except ValueError as error:
+        raise UserInputError(f"{where}: {error}; change it") from None
+    return row
+
+
+def _ride(name: str, table: _DemonstrationTable) -> Ride:
+    course = course_of(
+        table.course,
+        name=name,
+        road_seed=spawned(_SEED, "road", name),
+        folder=_PATH.parent,
+        where=f"{_PATH}: {_SHELF}.{name}.course",
+    )
+    return Ride(
+        name=name,
+        course=course,
+        rider=section_of(Rider, table.rider),
+        board=section_of(Board, table.board),
+        noise_seed=spawned(_SEED, "noise", name),
+    )

@@ -1,96 +1,145 @@
-"""One page of what each section of a profile does, with and without it."""
+"""The demonstrations on one page: a panel for each, with what is expected and what is measured."""
 
 import dataclasses
+import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from optimizer.demonstrations import Demonstration, Shown, example_board, example_profile, rider_of
+from optimizer.cautions import CAUTIONS
+from optimizer.demonstrations import example_board, example_profile, rider_of
 from optimizer.figures_style import BLACK, BLUE, VERMILION, new_figure
+from optimizer.paired_rides import Demonstration, Ridden
 from optimizer.tail_hold import motor_moment_nm, press_limit_nm, tail_hold_ratio
 
 _COLUMNS = 4
-_LABELS = {
+_LINES = ((BLUE, "-"), (VERMILION, (0, (5, 1.5))), (BLACK, ":"))
+_WIDE = 58  # characters of a line over a panel
+_TITLE_WIDE = 46
+_SOFT, _FIRM = 0.5, 1.2  # braking stiffness ratios of the panel on statics
+_LINE_PT = 11.5  # height of such a line
+# What is written at a signal's axis.
+_AXIS_LABELS = {
     "pitch_deg": "pitch, nose down / deg",
     "ground_pitch_deg": "pitch to the ground / deg",
-    "current_a": "motor current / A",
-    "torque_reserve_ratio": "torque reserve / phase limit",
-    "stiffness_lift_ratio": "stiffness over flat",
-    "mosfet_c": "MOSFET temperature / degC",
+    "acceleration_mps2": "acceleration / m/s²",
+    "current_a": "current / A",
+    "speed_mps": "speed / m/s",
     "bus_v": "bus voltage / V",
+    "stiffness_lift_ratio": "stiffness over that on the flat / 1",
 }
-_SOFT, _FIRM = 0.5, 1.2  # braking stiffness ratios of the panel on holding the tail down
 
 
-def demonstration_figure(shown: Sequence[Demonstration]) -> Figure:
-    """Return a page with a panel for each pair, in the order given, and one on the tail."""
-    n_panels = len(shown) + 1
-    rows = -(-n_panels // _COLUMNS)
-    figure = new_figure(4.1 * _COLUMNS, 2.9 * rows + 0.5)
+def demonstrations_figure(rides: Sequence[tuple[Demonstration, Mapping[str, Ridden]]]) -> Figure:
+    """Return one page with a panel for each demonstration, and one on who holds the tail down."""
+    n_panels = len(rides) + 1
+    n_rows = math.ceil(n_panels / _COLUMNS)
+    figure = new_figure(4.1 * _COLUMNS, 1.1 + 3.0 * n_rows)
     figure.suptitle(
-        "What each section of a profile does: solid with it, dashed without, all else equal"
-        " (a cross: the ride ended)",
-        fontsize=13,
+        "Simulation only: what each section of a profile is for, by rides that differ in it alone."
+        f" A cross: the ride ended; dash-dotted: a limit.\n{CAUTIONS[0]} {CAUTIONS[1]}",
+        fontsize=11,
     )
-    panels = figure.subplots(rows, _COLUMNS, squeeze=False).ravel()
-    for axes, pair in zip(panels, shown, strict=False):
-        _draw_pair(axes, pair)
-    _draw_tail(panels[len(shown)])
+    panels = figure.subplots(n_rows, _COLUMNS, squeeze=False).ravel()
+    for axes, (shown, ridden) in zip(panels, rides, strict=False):
+        _panel(axes, shown, ridden)
+    _tail_panel(panels[len(rides)])
     for axes in panels[n_panels:]:
         axes.set_axis_off()
     return figure
 
 
-def _draw_pair(axes: Any, pair: Demonstration) -> None:
-    for side, color, style in (
-        (pair.without_it, VERMILION, "--"),
-        (pair.with_it, BLUE, "-"),
-    ):
-        signal, time_s = getattr(side.trace, pair.signal), side.trace.time_s
-        axes.plot(time_s, signal, color=color, linestyle=style, linewidth=1.1, label=_named(side))
-        if side.ended:
-            last = np.flatnonzero(np.isfinite(signal))[-1:]
-            axes.plot(time_s[last], signal[last], "X", color=color, markersize=9)
-    _title(axes, pair.section, pair.shows)
-    axes.set_xlabel(f"time / s   (number: {pair.measured})", fontsize=7.5)
-    axes.set_ylabel(_LABELS[pair.signal], fontsize=8)
+def result_line(shown: Demonstration, ridden: Mapping[str, Ridden]) -> str:
+    """Return the measured number of every ride in words."""
+    unit = shown.measure.unit
+    told = (f"{_number(ride, unit)} ({variant}{_end(ride)})" for variant, ride in ridden.items())
+    return f"{shown.measure.called} {', '.join(told)}"
+
+
+def _number(ride: Ridden, unit: str) -> str:
+    digits = 1 if abs(ride.measured) >= 10.0 else 2
+    return f"{round(ride.measured, digits) + 0.0:.{digits}f} {unit}".rstrip()  # no minus zero
+
+
+def _end(ride: Ridden) -> str:
+    if not ride.ended_early:
+        return ""
+    return f": {ride.signals.outcome.message} at {ride.metrics['ride_time_s']:.1f} s"
+
+
+def _panel(axes: Axes, shown: Demonstration, ridden: Mapping[str, Ridden]) -> None:
+    start, end = shown.draw_s or (0.0, shown.ride.course.manoeuvre.duration_s)
+    for place, (variant, ride) in enumerate(ridden.items()):
+        color, style = _LINES[place]
+        time_s, values = ride.signals.time_s, getattr(ride.signals, shown.draw)
+        inside = (time_s >= start) & (time_s <= end) & np.isfinite(values)
+        time_s, values = time_s[inside], values[inside]
+        # The ride with the effect lies over the one without, a third dotted over both.
+        look: dict[str, Any] = {"color": color, "zorder": (2.9, 2.8, 3.0)[place]}
+        axes.plot(time_s, values, linestyle=style, linewidth=1.3, label=variant, **look)
+        if ride.ended_early:
+            axes.plot(time_s[-1], values[-1], marker="X", markersize=7, **look)
+    axes.set_xlim(start, end)
+    axes.set_ylim(axes.get_ylim())  # limits are drawn where they are near, not made room for
+    for limit in _limits(shown):
+        axes.axhline(limit, color="0.45", linestyle="-.", linewidth=0.9)
+    seen = result_line(shown, ridden)
+    _write_over(axes, title=shown.title, expected=shown.expected, seen=seen)
+    axes.set_xlabel("time / s")
+    axes.set_ylabel(_AXIS_LABELS[shown.draw])
     axes.legend(fontsize=7.5, loc="best")
 
 
-def _title(axes: Any, section: str, text: str) -> None:
+def _tail_panel(axes: Axes) -> None:
+    """Draw the moment that a tail held down at rest must bear, and what a light rider can press."""
+    board, profile, light = example_board(), example_profile(), rider_of("pupil_40")
+    angle_deg = np.linspace(0.0, board.frame.tail_contact_deg, 201)
+    shares = []
+    for ratio, (color, style) in zip((_SOFT, _FIRM), _LINES, strict=False):
+        braking = dataclasses.replace(profile.braking, braking_stiffness_ratio=ratio)
+        tried = dataclasses.replace(profile, braking=braking)
+        moment_nm = motor_moment_nm(tried, board, angle_deg)
+        axes.plot(
+            angle_deg, moment_nm, color=color, linestyle=style, label=f"stiffness ratio {ratio:g}"
+        )
+        share = 100.0 * tail_hold_ratio(tried, board, light)
+        shares.append(f"{share:.0f} % (ratio {ratio:g})")
+    limit_nm = press_limit_nm(light)
+    axes.axhline(limit_nm, color="0.45", linestyle="-.", linewidth=0.9)
+    axes.set_ylim(0.0, 1.7 * limit_nm)
+    _write_over(
+        axes,
+        title="Braking ratios, holding the tail down at rest: statics",
+        expected="A rider of 40 kg holds it at its contact on soft braking",
+        seen=f"needs of what the rider can press {', '.join(shares)}",
+    )
+    axes.set_xlabel("nose above the wanted level / deg")
+    axes.set_ylabel("moment of the motor / N m")
+    axes.legend(fontsize=7.5, loc="upper left")
+
+
+def _write_over(axes: Axes, *, title: str, expected: str, seen: str) -> None:
+    """Write a panel's title, what is expected and what is seen over it."""
+    told = (f"Expected: {expected}.", f"Seen: {seen}.")
+    lines = [line for text in told for line in textwrap.wrap(text, _WIDE)]
+    axes.text(0.0, 1.02, "\n".join(lines), transform=axes.transAxes, fontsize=8, va="bottom")
     axes.set_title(
-        f"{section.replace('_', ' ')}\n" + "\n".join(textwrap.wrap(text, 52)),
-        fontsize=8.5,
+        textwrap.fill(title, _TITLE_WIDE),
         loc="left",
+        fontsize=9.5,
+        fontweight="bold",
+        pad=6.0 + _LINE_PT * len(lines),
     )
 
 
-def _named(side: Shown) -> str:
-    number = f"{side.value:.3g}" if np.isfinite(side.value) else "ended before"
-    return f"{side.name}: {number}"
-
-
-def _draw_tail(axes: Any) -> None:
-    board, profile = example_board(), example_profile()
-    light = rider_of("pupil_40")
-    angles = np.linspace(0.0, board.frame.tail_contact_deg, 201)
-    for ratio, color, style in ((_FIRM, VERMILION, "--"), (_SOFT, BLUE, "-")):
-        braking = dataclasses.replace(profile.braking, braking_stiffness_ratio=ratio)
-        tried = dataclasses.replace(profile, braking=braking)
-        share = 100.0 * tail_hold_ratio(tried, board, light)
-        axes.plot(
-            angles,
-            motor_moment_nm(tried, board, angles),
-            color=color,
-            linestyle=style,
-            label=f"braking at {ratio:g}: {share:.0f} % of what 40 kg can press",
-        )
-    axes.axhline(press_limit_nm(light), color=BLACK, linestyle=":", label="what 40 kg can press")
-    _title(axes, "braking", "On soft braking a rider of 40 kg can hold the tail down")
-    axes.set_xlabel("nose above the wanted level / deg, up to tail contact", fontsize=7.5)
-    axes.set_ylabel("moment of the motor / N m", fontsize=8)
-    axes.set_ylim(0.0, 1.7 * press_limit_nm(light))
-    axes.legend(fontsize=7.0, loc="upper left")
+def _limits(shown: Demonstration) -> tuple[float, ...]:
+    """Return the limits of the board that belong to the drawn signal."""
+    frame, battery = shown.ride.board.frame, shown.ride.board.battery
+    return {
+        "ground_pitch_deg": (frame.nose_contact_deg, -frame.tail_contact_deg),
+        "bus_v": (battery.bus_low_v, battery.bus_high_v),
+    }.get(shown.draw, ())

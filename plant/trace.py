@@ -20,6 +20,7 @@ _SIGNALS = {
     "wanted_pitch_deg": ("pitch_wanted_deg", 1.0),
     "ground_pitch_deg": ("ground_pitch_rad", _DEG),
     "lean_deg": ("lean_rad", _DEG),
+    "acceleration_mps2": ("accel_smooth_mps2", 1.0),
     "current_a": ("current_a", 1.0),
     "wanted_current_a": ("current_raw_a", 1.0),
     "available_current_a": ("available_high_a", 1.0),
@@ -41,7 +42,8 @@ class Trace:
 
     `ground_pitch_deg` is pitch against the ground: the nose touches at the board's
     `nose_contact_deg`. `available_current_a` is the largest forward current at that moment, and
-    `torque_reserve_ratio` what is left of it over the phase current limit.
+    `torque_reserve_ratio` what is left of it over the phase current limit. `acceleration_mps2` is
+    smoothed as a rider feels it.
     """
 
     time_s: NDArray[np.float64]
@@ -52,6 +54,7 @@ class Trace:
     wanted_pitch_deg: NDArray[np.float64]
     ground_pitch_deg: NDArray[np.float64]
     lean_deg: NDArray[np.float64]
+    acceleration_mps2: NDArray[np.float64]
     current_a: NDArray[np.float64]
     wanted_current_a: NDArray[np.float64]
     available_current_a: NDArray[np.float64]

@@ -1,99 +1,158 @@
-"""Every section of a profile does its job, on the ride where it matters, with and without it.
+"""Each section of the profile does its job on the ride where it matters.
 
-Directions and rough sizes are common practice, no source, unless a check says otherwise.
+Directions and rough sizes are common practice, no source, except where a source is named.
 """
 
 import dataclasses
 import functools
 import json
-import math
 
 import numpy as np
 import pytest
+from typer.testing import CliRunner
 
-from optimizer.cli import main
+from optimizer import demonstrations as catalogue
+from optimizer.catalogue import shelves
+from optimizer.cli import app
 from optimizer.demonstrations import (
-    demonstrate,
-    demonstration_names,
+    catalogue_demonstrations,
     example_board,
     example_profile,
     rider_of,
 )
+from optimizer.figures_demonstrations import result_line
+from optimizer.paired_rides import ridden
 from optimizer.tail_hold import motor_moment_nm, press_limit_nm, tail_hold_ratio
+from plant.errors import UserInputError
 from plant.outcomes import Outcome
 from plant.profile import Profile
-from plant.rows import STATE_NAMES, WIDTH
-from tests.plant import rig
+from plant.profile_array import PROFILE_NAMES
 
 
 @functools.cache
-def pair(name):
-    return demonstrate(name)
+def demonstrations():
+    return {shown.name: shown for shown in catalogue_demonstrations()}
 
 
-def values(name):
-    shown = pair(name)
-    return shown.with_it.value, shown.without_it.value
+@functools.cache
+def rides(name):
+    """Return the rides of a demonstration, the one with the effect first."""
+    return tuple(ridden(demonstrations()[name]).values())
+
+
+def measured(name):
+    return [ride.measured for ride in rides(name)]
 
 
 def outcomes(name):
-    shown = pair(name)
-    return shown.with_it.trace.outcome, shown.without_it.trace.outcome
+    return [ride.signals.outcome for ride in rides(name)]
 
 
-def test_every_section_is_shown():
-    sections = {pair(name).section for name in demonstration_names()}
-
-    named = {field.name for field in dataclasses.fields(Profile)} - {"acceleration_loop"}
-    # The integral stands for itself, braking for its ratios and its cap.
-    assert sections == named
+def first_time(ride, happens):
+    """Return when something happens for the first time, in s; inf if never."""
+    when = ride.signals.time_s[happens]
+    return float(when[0]) if when.size else np.inf
 
 
-def test_the_inner_band_holds_a_soft_board_as_level_at_rest_as_a_stiff_one():
-    soft, without = values("inner_band_at_rest")
+def test_every_section_of_a_single_loop_is_shown():
+    shown = {each.section for each in demonstrations().values()}
 
-    assert soft < 0.8 * without
-
-
-def test_the_inner_band_leaves_the_lean_of_a_start_soft():
-    soft, stiff = values("inner_band_under_a_lean")
-
-    assert soft > 1.3 * stiff
+    assert shown == set(Profile.__dataclass_fields__) - {"acceleration_loop"}
 
 
-def test_outer_knees_catch_the_nose_of_a_heavy_rider():
-    assert outcomes("outer_knees") == (Outcome.RIDDEN, Outcome.NOSE_DOWN)
+@pytest.mark.parametrize("name", demonstrations())
+def test_every_ride_with_the_section_is_ridden_to_its_end(name):
+    assert outcomes(name)[0] is Outcome.RIDDEN
 
 
-def test_rate_damping_settles_the_board():
-    damped, undamped = values("rate_damping")
+@pytest.mark.parametrize("name", demonstrations())
+def test_the_rides_of_a_pair_differ_in_one_section(name):
+    shown = demonstrations()[name]
+    with_it, without = list(shown.profiles.values())[:2]
 
-    assert damped < 0.75 * undamped
+    section = Profile.__dataclass_fields__[shown.section].type
+    own = set(section.__dataclass_fields__)
+    changed = {
+        parameter for parameter, a, b in zip(PROFILE_NAMES, with_it, without, strict=True) if a != b
+    }
+    assert changed
+    assert changed <= own
+
+
+def test_an_inner_band_holds_level_at_rest_like_a_stiff_board():
+    band, soft, stiff = measured("inner_band_at_rest")
+
+    assert band == pytest.approx(stiff, rel=0.1)
+    assert soft > 1.5 * band
+
+
+def test_an_inner_band_leaves_the_lean_under_acceleration_soft():
+    band, stiff = measured("inner_band_under_way")
+
+    assert band > 1.15 * stiff
+
+
+def test_knees_keep_the_nose_off_the_ground():
+    knees, none = measured("outer_knees")
+
+    assert outcomes("outer_knees")[1] is Outcome.NOSE_DOWN
+    assert knees < 0.9 * none
+
+
+def test_rate_damping_slows_the_rocking_on_cobbles():
+    damped, undamped = measured("rate_damping")
+
+    assert 0.4 < damped / undamped < 0.75
+
+
+def test_the_cap_keeps_the_shock_of_a_landing_out_of_the_motor():
+    capped, free = rides("rate_cap")
+
+    assert free.measured > 2.0 * capped.measured
+    # And costs nothing in level.
+    level = "hold_pitch_rms_deg"
+    assert capped.metrics[level] == pytest.approx(free.metrics[level], rel=0.05)
 
 
 def test_a_rate_cap_too_low_takes_the_damping_away():
-    enough, too_low = values("rate_cap")
+    enough, too_low = measured("rate_cap_too_low")
 
-    assert enough < 0.95 * too_low
-
-
-def test_the_integral_clamp_keeps_a_climb_from_lifting_the_nose_at_its_crest():
-    clamped, free = values("integral_clamp")
-
-    assert clamped > 0.7 * free  # both nose-up, below zero
+    assert too_low > enough + 1.0
 
 
-def test_a_quick_tail_press_is_no_emergency_stop():
-    soft, firm = values("quick_tail_press")
-    shown = pair("quick_tail_press")
+def test_without_a_clamp_the_nose_rises_behind_the_crest():
+    clamped, free = measured("integral_clamp")
 
-    assert firm < 1.2 * soft < 0.0
-    # Softly braked the board keeps most of its 3 m/s, and the drive most of its current.
-    assert np.nanmin(shown.with_it.trace.speed_mps[200:1200]) > 2.2
-    assert abs(soft) < 0.4 * shown.ride.board.drive.phase_current_limit_a
+    assert free < clamped - 1.0
 
 
-def test_a_light_rider_holds_the_tail_down_on_soft_braking():
+def test_a_rider_of_40_kg_holds_the_tail_down_on_soft_braking_alone():
+    soft, stiff = rides("soft_braking")
+    contact = soft.signals.ground_pitch_deg < -0.95 * tail_contact_deg("soft_braking")
+
+    assert np.count_nonzero(contact) * 0.005 > 0.5  # s
+    assert stiff.measured > -0.75 * tail_contact_deg("soft_braking")
+
+
+def tail_contact_deg(name):
+    return demonstrations()[name].ride.board.frame.tail_contact_deg
+
+
+def test_a_quick_tail_press_under_a_cap_is_no_emergency_stop():
+    capped, free = rides("braking_cap")
+
+    assert free.measured < 1.6 * capped.measured < 0.0
+    lost = [3.0 - float(np.nanmin(ride.signals.speed_mps)) for ride in (capped, free)]
+    assert lost[0] < 0.6 * lost[1]
+
+
+def test_a_braking_cap_must_leave_what_a_hard_stop_needs():
+    assert outcomes("braking_cap_too_low") == [Outcome.RIDDEN, Outcome.RIDER_OFF]
+    enough, too_low = measured("braking_cap_too_low")
+    assert enough < too_low
+
+
+def test_at_rest_a_light_rider_holds_the_tail_down_on_soft_braking():
     board, profile, light = example_board(), example_profile(), rider_of("pupil_40")
     soft, firm = (
         dataclasses.replace(
@@ -110,130 +169,160 @@ def test_a_light_rider_holds_the_tail_down_on_soft_braking():
     assert np.all(np.diff(motor_moment_nm(soft, board, np.linspace(0.0, 20.0, 50))) >= 0.0)
 
 
-def test_a_braking_cap_must_leave_what_a_stop_needs():
-    assert outcomes("braking_cap") == (Outcome.RIDDEN, Outcome.RIDER_OFF)
+def test_the_load_response_overrides_soft_braking_on_a_descent():
+    overridden, soft = rides("downhill_override")
+
+    assert soft.signals.outcome is Outcome.RIDER_OFF
+    assert np.nanmin(overridden.signals.ground_pitch_deg) > -tail_contact_deg("downhill_override")
+    assert overridden.measured < soft.measured
 
 
-def test_downhill_hold_is_not_lost_to_soft_braking():
-    assert outcomes("soft_braking_downhill") == (Outcome.RIDDEN, Outcome.RIDER_OFF)
-    assert abs(values("soft_braking_downhill")[0]) < 1.0
+def test_the_nose_is_lifted_as_a_hill_begins():
+    lifted, none = rides("uphill_response")
+
+    assert none.signals.outcome is Outcome.NOSE_DOWN
+    assert np.nanmin(lifted.signals.wanted_pitch_deg) < -4.0
+    assert lifted.measured < none.measured - 3.0
 
 
-def test_the_load_response_keeps_the_nose_up_on_a_ramp():
-    assert outcomes("load_response_uphill") == (Outcome.RIDDEN, Outcome.NOSE_DOWN)
+def test_the_tail_keeps_clear_as_a_descent_begins():
+    lowered, none = rides("downhill_response")
+
+    assert np.nanmax(lowered.signals.wanted_pitch_deg) > 3.0
+    assert lowered.measured > none.measured + 2.0
 
 
-def test_the_load_response_keeps_the_nose_down_on_a_descent():
-    held, free = values("load_response_downhill")
+def test_stiffness_on_a_steep_climb_rises_towards_twice_its_flat_value():
+    lifted, plain = rides("stiffness_lift")
+    time_s = lifted.signals.time_s
+    climbing = (time_s > 4.0) & np.isfinite(lifted.signals.stiffness_lift_ratio)
 
-    assert abs(held) < 0.4 * abs(free)
-
-
-def test_stiffness_on_a_steep_grade_rises_towards_twice_its_flat_value():
-    lifted = pair("stiffness_lift").with_it
-
-    assert 1.7 < lifted.value < 2.1
-    flat = lifted.trace.stiffness_lift_ratio[lifted.trace.distance_m < 4.0]
-    assert np.nanmax(flat) < 1.1
+    # Common practice, no source: total stiffness nearly doubles on a steep hill.
+    assert 1.5 < np.mean(lifted.signals.stiffness_lift_ratio[climbing]) < 2.0
+    assert plain.measured == pytest.approx(1.0)
+    nose = [np.nanmax(ride.signals.ground_pitch_deg) for ride in (lifted, plain)]
+    assert nose[0] < nose[1] - 1.0
 
 
 def test_the_nose_does_not_dip_in_a_carve():
-    held, free = values("turn_response")
+    turning, none = rides("turn_response")
+    along = turning.signals.time_s < 1.0
+    straight = float(np.mean(turning.signals.pitch_deg[along]))
 
-    assert held < 0.5
-    assert free > 1.0
-
-
-def test_the_torque_warning_comes_in_time_to_slow_down():
-    shown = pair("torque_reserve_warning")
-
-    assert outcomes("torque_reserve_warning") == (Outcome.RIDDEN, Outcome.NOSE_DOWN)
-    warned_s = shown.with_it.first_time_s("warning_lift_deg", 1.0)
-    fell_s = shown.without_it.trace.time_s[np.isfinite(shown.without_it.trace.pitch_deg)][-1]
-    assert fell_s - warned_s > 1.0
+    assert turning.measured < straight + 0.5
+    assert none.measured > straight + 1.5
 
 
-def test_the_heat_warning_comes_before_throttling_and_slows_the_rider():
-    shown = pair("heat_warning")
-    throttle_c = shown.ride.board.drive.throttle_start_c
+def test_the_torque_warning_comes_while_the_rider_can_still_slow_down():
+    warned, unwarned = rides("reserve_warning")
+    noticed = first_time(warned, warned.signals.warning_lift_deg > 1.0)
+    limit = first_time(unwarned, unwarned.signals.torque_reserve_ratio < 0.05)
 
-    warned_s = shown.with_it.first_time_s("warning_lift_deg", 1.0)
-    throttled_s = shown.without_it.first_time_s("mosfet_c", throttle_c)
-    at_warning = np.interp(warned_s, shown.with_it.trace.time_s, shown.with_it.trace.mosfet_c)
-    # The warning starts 2 to 3 K before throttling; 1 deg of nose lift is there soon after.
-    assert throttle_c - 3.0 <= at_warning < throttle_c - 1.0
-    assert throttled_s - warned_s > 2.0
-    assert values("heat_warning")[0] < 0.6 * values("heat_warning")[1]
+    assert unwarned.signals.outcome is Outcome.NOSE_DOWN
+    assert noticed < limit - 1.0
+    assert warned.measured > 0.05
 
 
-def test_the_low_bus_warning_comes_before_the_cut_out_and_puts_it_off():
-    shown = pair("low_bus_warning")
+def test_the_heat_warning_starts_three_kelvin_before_throttling():
+    warned, unwarned = rides("heat_warning")
+    drive = demonstrations()["heat_warning"].ride.board.drive
+    began = first_time(warned, warned.signals.warning_lift_deg > 0.05)
+    throttled = first_time(warned, warned.signals.mosfet_c > drive.throttle_start_c)
 
-    warned_s = shown.with_it.first_time_s("warning_lift_deg", 1.0)
-    assert shown.without_it.trace.outcome is Outcome.BUS_TOO_LOW
-    assert warned_s < shown.without_it.value - 1.0
-    assert shown.with_it.value > shown.without_it.value + 2.0
-
-
-def test_the_high_bus_warning_comes_before_the_highest_voltage():
-    shown = pair("high_bus_warning")
-
-    warned_s = shown.with_it.first_time_s("warning_lift_deg", 1.0)
-    highest_s = shown.without_it.trace.time_s[np.nanargmax(shown.without_it.trace.bus_v)]
-    assert warned_s < highest_s - 0.5
+    # Common practice, no source: 2-3 K before throttling.
+    at_start = float(np.interp(began, warned.signals.time_s, warned.signals.mosfet_c))
+    assert drive.throttle_start_c - at_start == pytest.approx(3.0, abs=0.2)
+    assert throttled - began > 3.0
+    assert warned.measured < 0.6 * unwarned.measured
 
 
-def test_a_start_on_a_slope_is_quick_and_without_a_jerk():
-    jerk, abrupt = values("start_without_a_jerk")
-    delay, slow = values("start_without_delay")
+def test_an_early_warning_of_high_voltage_keeps_the_drive_from_cutting_out():
+    gentle, none, late = outcomes("bus_high_warning")
 
-    assert jerk < 0.8 * abrupt
-    assert delay < 1.0 < slow
-
-
-def test_a_pulse_of_15_a_for_a_millisecond_each_way_is_a_click_and_moves_nothing():
-    # Driven through the drive, the bodies and the tyre with the board and rider free to move.
-    state = {}
-    torque_nm = []
-    moved = {}
-    for seconds, current in ((0.001, 15.0), (0.001, -15.0), (0.3, 0.0)):
-        asked = rig.held_current(current) | {"current_a": state.get("current_a", 0.0)}
-        run = rig.run(
-            rig.QUIET | state | asked,
-            seconds=seconds,
-            record=("current_a", "pitch_rad", "distance_m"),
-        )
-        state = {name: run.end[name] for name in STATE_NAMES if name != "integral_a"}
-        torque_nm.append(np.abs(run.signal["current_a"]).max() * run.end["torque_per_amp_nm"][0])
-        for name in ("pitch_rad", "distance_m"):
-            most = np.abs(run.signal[name]).max()
-            moved[name] = max(moved.get(name, 0.0), float(most))
-
-    assert max(torque_nm) > 4.0  # N m: felt in the hand
-    assert math.degrees(moved["pitch_rad"]) < 0.02
-    assert moved["distance_m"] < 0.1e-3
-    assert len(run.outcome) == WIDTH
+    assert (gentle, none) == (Outcome.RIDDEN, Outcome.BUS_TOO_HIGH)
+    # Braking charges: a late and strong warning makes the rider brake into the limit.
+    assert late is not Outcome.RIDDEN
 
 
-def test_the_page_is_drawn_and_not_replaced_unasked(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr("sys.argv", ["levelgain", "demonstrate", str(tmp_path)])
-    with pytest.raises(SystemExit) as first:
-        main()
-    assert first.value.code in (0, None)
-    assert (tmp_path / "demonstrations.png").stat().st_size > 50_000
-    assert (tmp_path / "demonstrations.svg").read_text().startswith("<?xml")
-    assert "throw people" in capsys.readouterr().out
+def test_a_warning_of_low_voltage_keeps_the_drive_from_cutting_out():
+    warned, unwarned = rides("bus_low_warning")
+    noticed = first_time(warned, warned.signals.warning_lift_deg > 1.0)
 
-    with pytest.raises(SystemExit) as second:
-        main()
-    assert second.value.code == 2
-    assert "give --force" in capsys.readouterr().err
+    assert unwarned.signals.outcome is Outcome.BUS_TOO_LOW
+    assert noticed < unwarned.metrics["ride_time_s"] - 3.0
 
 
-def test_the_numbers_come_as_json(capsys, monkeypatch):
-    monkeypatch.setattr("sys.argv", ["levelgain", "demonstrate", "--json"])
-    with pytest.raises(SystemExit):
-        main()
+def test_a_start_up_a_slope_is_without_a_jerk():
+    built_up, at_once = measured("engagement_jerk")
 
-    told = json.loads(capsys.readouterr().out)
-    assert [row["name"] for row in told] == list(demonstration_names())
+    assert built_up < 0.6 * at_once
+
+
+def test_a_start_up_a_slope_is_quick():
+    quick, slow = rides("engagement_delay")
+
+    assert quick.measured < 1.0 < slow.measured
+    assert np.nanmin(quick.signals.distance_m) > -0.1  # it does not roll back
+
+
+def test_the_command_draws_one_page_twice_and_replaces_nothing_unasked(tmp_path):
+    asked = ["demonstrate", str(tmp_path)]
+
+    done = CliRunner().invoke(app, asked)
+
+    assert done.exit_code == 0, done.output
+    assert "inner_band_at_rest" in done.output
+    assert "Before anybody rides" in done.output
+    page = (tmp_path / "demonstrations.svg").read_text()
+    assert page.startswith("<?xml")
+    assert (tmp_path / "demonstrations.png").read_bytes().startswith(b"\x89PNG")
+    again = CliRunner().invoke(app, asked)
+    assert isinstance(again.exception, UserInputError)
+    assert (tmp_path / "demonstrations.svg").read_text() == page
+
+
+def test_a_panel_says_what_was_measured_and_how_a_ride_ended():
+    shown = demonstrations()["outer_knees"]
+    told = result_line(shown, ridden(shown))
+
+    first, second = measured("outer_knees")
+    assert f"{first:.1f} deg (knees)" in told
+    assert f"{second:.1f} deg (base gain throughout: {Outcome.NOSE_DOWN.message} at" in told
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"draw": "pich_deg"}, "the nearest is 'pitch_deg'"),
+        ({"draw": "distance_m"}, "there is no 'distance_m'"),
+        ({"section": "brakes"}, "the nearest is 'braking'"),
+        ({"settings": {"base_gain": 3.0}}, "the nearest is 'base_gain_a_per_deg'"),
+        ({"settings": {"base_gain_a_per_deg": 99.0}}, "base_gain_a_per_deg"),
+        ({"variants": {"alone": {}}}, "variants"),
+        (
+            {"measure": {"how": "mean", "of": "level", "called": "level", "unit": "deg"}},
+            "there is no 'level'",
+        ),
+    ],
+)
+def test_an_entry_that_can_not_be_ridden_is_refused_in_one_line(monkeypatch, change, message):
+    entries = dict(shelves()["demonstrations"])
+    entries["outer_knees"] = entries["outer_knees"] | change
+    changed_shelves = dict(shelves()) | {"demonstrations": entries}
+    monkeypatch.setattr(catalogue, "shelves", lambda: changed_shelves)
+
+    with pytest.raises(UserInputError, match=message) as refused:
+        catalogue_demonstrations()
+
+    assert "demonstrations.outer_knees" in str(refused.value)
+    assert "\n" not in str(refused.value)
+
+
+def test_the_numbers_come_as_json_and_nothing_is_written(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+
+    done = CliRunner().invoke(app, ["demonstrate", "--json"])
+
+    told = json.loads(done.stdout)
+    assert list(dict.fromkeys(row["name"] for row in told)) == list(demonstrations())
+    assert not list(tmp_path.iterdir())
