@@ -4,7 +4,7 @@ import sys
 
 import typer
 
-from optimizer import commands_demonstrate, commands_results, commands_study
+from optimizer import commands_demonstrate, commands_results, commands_study, commands_validate
 from plant.errors import UserInputError
 
 BAD_INPUT = 2  # exit code
@@ -27,6 +27,7 @@ app.command()(commands_results.front)
 app.command()(commands_results.show)
 app.command()(commands_results.ride)
 app.command(name="export")(commands_results.export_profile)
+app.command(name="validate")(commands_validate.validate_profile)
 app.command()(commands_study.report)
 app.command(name="demonstrate")(commands_demonstrate.demonstrate_sections)
 

@@ -9,18 +9,18 @@ import pandas as pd
 import typer
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.candidate import bound_marks, candidate_profile, failures
+from optimizer.candidate import bound_marks, failures
+from optimizer.chosen import chosen_profile
 from optimizer.filters import filtered, named_columns, sorted_by
 from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.results import BASELINE, Results, candidate_number, read_results
 from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
 from optimizer.study import Study
-from optimizer.study_file import load_profile, load_study
+from optimizer.study_file import load_study
 from optimizer.tables import candidates_table, front_table
 from plant.errors import UserInputError
 from plant.outcomes import Outcome
-from plant.profile_array import profile_to_array
 
 _FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
 _RIDE_COLUMNS = (*OBJECTIVES, "peak_current_a", "least_reserve_ratio", "least_nose_margin_ratio")
@@ -119,7 +119,7 @@ def ride(
     """
     study = load_study(folder)
     rules = rules_of(study)
-    values, called = _profile(study, candidate, profile)
+    values, called, _ = chosen_profile(study, candidate, profile)
     scores, rides = ride_portfolio(study, values[None, :], rules=rules, n_jobs=jobs)
     table = _ride_table(study, rides[0])
     if as_json:
@@ -214,15 +214,3 @@ def _ride_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
             "ended": [Outcome(int(code)).message for code in outcome],
         }
     )
-
-
-def _profile(study: Study, candidate: str | None, path: Path | None) -> tuple[np.ndarray, str]:
-    if candidate is not None and path is not None:
-        raise UserInputError("ride: give either --candidate or --profile, not both")
-    if path is not None:
-        return profile_to_array(load_profile(path)), str(path)
-    if candidate is None:
-        return profile_to_array(study.baseline), "baseline"
-    results = read_results(study)
-    number = candidate_number(results, candidate)
-    return candidate_profile(results, number), f"candidate {number}"

@@ -70,7 +70,7 @@ def check(
     study = load_study(folder)
     rules = rules_of(study)
     baseline = profile_to_array(study.baseline)
-    jobs = _cores()
+    jobs = available_cores()
     scores, _ = ride_portfolio(study, baseline[None, :], rules=rules, n_jobs=jobs)
     started = time.perf_counter()
     batch = np.repeat(baseline[None, :], _TIMED_CANDIDATES, axis=0)
@@ -149,7 +149,7 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
         progress = run_study(
             study,
             n_candidates=wanted,
-            n_jobs=_cores() if jobs is None else jobs,
+            n_jobs=available_cores() if jobs is None else jobs,
             on_generation=view.update,
             stop=stop,
         )
@@ -202,5 +202,6 @@ def _copy_example(folder: Path, name: str) -> Path:
     return folder / STUDY_FILE
 
 
-def _cores() -> int:
+def available_cores() -> int:
+    """Return how many cores this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

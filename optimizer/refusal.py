@@ -125,8 +125,8 @@ def _type_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Any:
     for name in loc:
         if isinstance(here, type) and issubclass(here, BaseModel):
             here = here.model_fields[str(name)].annotation
-        else:  # tuple[X, ...] or dict[str, X]
-            here = next(kind for kind in get_args(here) if kind is not str)
+        else:  # tuple[X, ...] or dict[name, X]
+            here = [kind for kind in get_args(here) if kind is not Ellipsis][-1]
         if type(None) in get_args(here):
             here = next(kind for kind in get_args(here) if kind is not type(None))
     return here

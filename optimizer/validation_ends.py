@@ -58,6 +58,12 @@ def _ended(rides: Sequence[Ride], results: Rides) -> tuple[int, int, str]:
     return downs, others, ", ".join(most)
 
 
+def _counted(downs: int, others: int) -> str:
+    """Return how many rides ended and how, in words."""
+    told = f"{downs} nose-down{'' if downs == 1 else 's'}"
+    return f"{told}, {others} other early end{'' if others == 1 else 's'}"
+
+
 def _grade_of_ends(n_rides: int, downs: int, others: int) -> Grade:
     if downs > _FEW_NOSE_DOWNS * n_rides:
         return Grade.FAIL
@@ -73,8 +79,7 @@ def judge_held_out(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     return Verdict(
         item="Courses and riders it was not tuned on",
         grade=grade,
-        found=f"{len(rides)} rides: {downs} nose-downs, {others} other early ends"
-        + (f"; {named}" if named else ""),
+        found=f"{len(rides)} rides: {_counted(downs, others)}" + (f"; {named}" if named else ""),
         asked=_ASKED_OF_ENDS,
         change=""
         if grade is Grade.PASS
@@ -93,12 +98,13 @@ def judge_tolerances(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     return Verdict(
         item="Tolerances of board and rider",
         grade=grade,
-        found=f"{len(rides)} rides over {study.validation.n_draws} draws: {downs} nose-downs,"
-        f" {others} other early ends" + (f"; {named}" if named else "") + f"; {blamed}",
+        found=f"{len(rides)} rides over {study.validation.n_draws} draws: {_counted(downs, others)}"
+        + (f"; {named}" if named else "")
+        + f"; {blamed}",
         asked=_ASKED_OF_ENDS,
         change=""
         if grade is Grade.PASS
-        else f"choose a candidate of lower nose_down_risk, or narrow what moves it most: {blamed}",
+        else "choose a candidate of lower nose_down_risk, or make sure of what moves it most",
         numbers={"rides": len(rides), "nose_downs": downs, "other_ends": others},
     )
 

@@ -63,13 +63,22 @@ def held_out_rides(study: Study) -> list[Ride]:
         )
         for course in study.courses.values()
     ]
-    riders = {**study.riders, **unseen_riders(list(study.riders.values()))}
-    unseen = [name for name in riders if name not in study.riders]
+    unseen = unseen_riders(list(study.riders.values()))
+    riders = {**study.riders, **unseen}
     pairs = [(course, name) for course in study.validation.held_out for name in riders]
-    pairs += [(course, name) for course in own for name in unseen]
+    pairs += [
+        (course, name) for course in own for name in unseen if _is_for(study, course, unseen[name])
+    ]
     return [
         _ride(study, course, name, rider=riders[name], board=study.board) for course, name in pairs
     ]
+
+
+def _is_for(study: Study, course: Course, rider: Rider) -> bool:
+    """Return whether a rider is about as heavy as those who ride a course in the study."""
+    masses = [ride.rider.body.mass_kg for ride in study.rides if ride.course.name == course.name]
+    reach = 1.0 + max(_BEYOND, _ALONE if len(study.riders) == 1 else 0.0) + 1e-9
+    return min(masses) / reach <= rider.body.mass_kg <= max(masses) * reach
 
 
 def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
