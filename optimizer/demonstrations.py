@@ -85,7 +85,7 @@ class _DemonstrationTable(Table):
     board: section_model(Board)  # type: ignore[valid-type]
     settings: _Changes = Field(default_factory=dict)
     variants: dict[str, _Changes] = Field(min_length=2)
-    draw: _one_of(DRAWN)  # type: ignore[valid-type]
+    draw: _one_of(tuple(DRAWN))  # type: ignore[valid-type]
     draw_s: tuple[_Number, _Number] | None = None
     measure: _MeasureTable
 

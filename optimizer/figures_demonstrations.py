@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from optimizer.cautions import CAUTIONS
 from optimizer.demonstrations import example_board, example_profile, rider_of
 from optimizer.figures_style import BLACK, BLUE, VERMILION, new_figure
-from optimizer.paired_rides import Demonstration, Ridden
+from optimizer.paired_rides import DRAWN, Demonstration, Ridden
 from optimizer.tail_hold import motor_moment_nm, press_limit_nm, tail_hold_ratio
 
 _COLUMNS = 4
@@ -22,16 +22,6 @@ _WIDE = 58  # characters of a line over a panel
 _TITLE_WIDE = 46
 _SOFT, _FIRM = 0.5, 1.2  # braking stiffness ratios of the panel on statics
 _LINE_PT = 11.5  # height of such a line
-# What is written at a signal's axis.
-_AXIS_LABELS = {
-    "pitch_deg": "pitch, nose down / deg",
-    "ground_pitch_deg": "pitch to the ground / deg",
-    "acceleration_mps2": "acceleration / m/s²",
-    "current_a": "current / A",
-    "speed_mps": "speed / m/s",
-    "bus_v": "bus voltage / V",
-    "stiffness_lift_ratio": "stiffness over that on the flat / 1",
-}
 
 
 def demonstrations_figure(rides: Sequence[tuple[Demonstration, Mapping[str, Ridden]]]) -> Figure:
@@ -90,7 +80,7 @@ def _panel(axes: Axes, shown: Demonstration, ridden: Mapping[str, Ridden]) -> No
     seen = result_line(shown, ridden)
     _write_over(axes, title=shown.title, expected=shown.expected, seen=seen)
     axes.set_xlabel("time / s")
-    axes.set_ylabel(_AXIS_LABELS[shown.draw])
+    axes.set_ylabel(DRAWN[shown.draw])
     axes.legend(fontsize=7.5, loc="best")
 
 

@@ -14,16 +14,16 @@ from plant.trace import Trace, trace
 
 Floats = NDArray[np.float64]
 
-# Signals that can be drawn.
-DRAWN = (
-    "pitch_deg",
-    "ground_pitch_deg",
-    "acceleration_mps2",
-    "current_a",
-    "speed_mps",
-    "bus_v",
-    "stiffness_lift_ratio",
-)
+# Signals that can be drawn, and what is written at their axis.
+DRAWN = {
+    "pitch_deg": "pitch, nose down / deg",
+    "ground_pitch_deg": "pitch to the ground / deg",
+    "acceleration_mps2": "acceleration / m/s²",
+    "current_a": "current / A",
+    "speed_mps": "speed / m/s",
+    "bus_v": "bus voltage / V",
+    "stiffness_lift_ratio": "stiffness over that on the flat / 1",
+}
 
 
 class How(enum.StrEnum):

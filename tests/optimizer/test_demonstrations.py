@@ -79,6 +79,26 @@ def test_the_rides_of_a_pair_differ_in_one_section(name):
     assert changed <= own
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("name", demonstrations())
+def test_what_a_pair_shows_does_not_hang_on_its_noise_and_roughness(name):
+    shown = demonstrations()[name]
+    again = [list(ridden(reseeded(shown, seed)).values()) for seed in range(6)]
+
+    with_it, without = (np.median([rides[side].measured for rides in again]) for side in (0, 1))
+    first, second = measured(name)[:2]
+    assert np.sign(with_it - without) == np.sign(first - second)
+    assert abs(with_it - without) > 0.3 * abs(first - second)
+    assert all(rides[0].signals.outcome is Outcome.RIDDEN for rides in again)
+
+
+def reseeded(shown, seed):
+    """Return a demonstration with another seed of its noise and of its road's roughness."""
+    course = dataclasses.replace(shown.ride.course, road_seed=seed)
+    ride = dataclasses.replace(shown.ride, course=course, noise_seed=seed)
+    return dataclasses.replace(shown, ride=ride)
+
+
 def test_an_inner_band_holds_level_at_rest_like_a_stiff_board():
     band, soft, stiff = measured("inner_band_at_rest")
 
@@ -108,7 +128,7 @@ def test_rate_damping_slows_the_rocking_on_cobbles():
 def test_the_cap_keeps_the_shock_of_a_landing_out_of_the_motor():
     capped, free = rides("rate_cap")
 
-    assert free.measured > 2.0 * capped.measured
+    assert free.measured > 1.3 * capped.measured
     # And costs nothing in level.
     level = "hold_pitch_rms_deg"
     assert capped.metrics[level] == pytest.approx(free.metrics[level], rel=0.05)
@@ -128,9 +148,9 @@ def test_without_a_clamp_the_nose_rises_behind_the_crest():
 
 def test_a_rider_of_40_kg_holds_the_tail_down_on_soft_braking_alone():
     soft, stiff = rides("soft_braking")
-    contact = soft.signals.ground_pitch_deg < -0.95 * tail_contact_deg("soft_braking")
+    down = soft.signals.ground_pitch_deg < -0.9 * tail_contact_deg("soft_braking")
 
-    assert np.count_nonzero(contact) * 0.005 > 0.5  # s
+    assert np.count_nonzero(down) * np.diff(soft.signals.time_s)[0] > 1.0  # s
     assert stiff.measured > -0.75 * tail_contact_deg("soft_braking")
 
 
