@@ -150,7 +150,7 @@ def test_a_rider_of_40_kg_holds_the_tail_down_on_soft_braking_alone():
     soft, stiff = rides("soft_braking")
     down = soft.signals.ground_pitch_deg < -0.9 * tail_contact_deg("soft_braking")
 
-    assert np.count_nonzero(down) * np.diff(soft.signals.time_s)[0] > 1.0  # s
+    assert np.count_nonzero(down) * np.diff(soft.signals.time_s)[0] > 0.7  # s
     assert stiff.measured > -0.75 * tail_contact_deg("soft_braking")
 
 
@@ -241,6 +241,8 @@ def test_the_torque_warning_comes_while_the_rider_can_still_slow_down():
     assert unwarned.signals.outcome is Outcome.NOSE_DOWN
     assert noticed < limit - 1.0
     assert warned.measured > 0.05
+    fastest = np.nanmax(warned.signals.speed_mps)
+    assert np.interp(limit + 2.5, warned.signals.time_s, warned.signals.speed_mps) < fastest - 0.5
 
 
 def test_the_heat_warning_starts_three_kelvin_before_throttling():
