@@ -9,6 +9,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes
 from objectives.rules import ScoreRules
 from objectives.settings import ScoreSettings
@@ -47,7 +48,7 @@ def ending_constraints(
     weight = ride_weight / ride_weight.sum()
     nose_down = outcome == Outcome.NOSE_DOWN
     other = (outcome != Outcome.RIDDEN) & ~nose_down
-    return nose_down @ weight - nose_down_share, other @ weight
+    return weighted_sum(nose_down, weight) - nose_down_share, weighted_sum(other, weight)
 
 
 def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats, ...]:

@@ -3,6 +3,8 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.portfolio import weighted_sum
+
 
 def weighted_cost(
     objectives: NDArray[np.float64],
@@ -34,5 +36,7 @@ def weighted_cost(
         )
     if not (np.all(weights >= 0.0) and np.sum(weights) > 0.0):
         raise ValueError(f"weights: must be zero or above and not all zero, got {weights}")
-    cost: NDArray[np.float64] = objectives @ (weights / weights.sum() / baseline_objectives)
+    cost: NDArray[np.float64] = weighted_sum(
+        objectives, weights / weights.sum() / baseline_objectives
+    )
     return cost

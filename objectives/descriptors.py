@@ -6,6 +6,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes
 from objectives.rules import ScoreRules
 from plant.outcomes import Outcome
@@ -41,8 +42,8 @@ def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floa
     ride_weight : (ride,) float64
     """
     weight = np.where((feel_deg_per_mps2 != 0.0) & (outcome == Outcome.RIDDEN), ride_weight, 0.0)
-    total = weight.sum(axis=1)
-    mean: Floats = (weight * feel_deg_per_mps2).sum(axis=1) / np.where(total > 0.0, total, 1.0)
+    total = np.ascontiguousarray(weight).sum(axis=1)
+    mean: Floats = weighted_sum(feel_deg_per_mps2, weight) / np.where(total > 0.0, total, 1.0)
     return mean
 
 
@@ -56,8 +57,8 @@ def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
     if len(light) == 0:
         return np.ones(len(level_error_deg))
     weight = rules.ride_weight[light] / rules.ride_weight[light].sum()
-    by_light = np.maximum(level_error_deg[:, light] @ weight, _LEAST_ERROR_DEG)
-    by_heavy = np.maximum(level_error_deg[:, heavy] @ weight, _LEAST_ERROR_DEG)
+    by_light = np.maximum(weighted_sum(level_error_deg[:, light], weight), _LEAST_ERROR_DEG)
+    by_heavy = np.maximum(weighted_sum(level_error_deg[:, heavy], weight), _LEAST_ERROR_DEG)
     spread: Floats = np.maximum(by_light / by_heavy, by_heavy / by_light)
     return spread
 
@@ -88,6 +89,6 @@ def describe(
         "rides_ended": np.count_nonzero(outcome != Outcome.RIDDEN, axis=1),
         "worst_ride": risk.argmax(axis=1),
     }
-    values |= {name: column(name) @ weight for name in _MEANS}
+    values |= {name: weighted_sum(column(name), weight) for name in _MEANS}
     values |= {name: column(name).max(axis=1) for name in _PEAKS}
     return np.column_stack([values[name] for name in DESCRIPTOR_NAMES]).astype(np.float64)

@@ -40,6 +40,19 @@ def expected_shortfall(
     return total
 
 
+def weighted_sum(
+    values: NDArray[np.float64] | NDArray[np.bool_], weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the sum of weight times value over the last axis, row by row.
+
+    A matrix product would sum the same row in another order in another batch, and a candidate's
+    last bits must not depend on which others are ridden with it.
+    """
+    terms = np.ascontiguousarray(values * weight, dtype=np.float64)
+    total: NDArray[np.float64] = terms.sum(axis=-1)
+    return total
+
+
 def blend(
     values: NDArray[np.float64],
     weight: NDArray[np.float64],
@@ -63,7 +76,8 @@ def blend(
     -------
     (...) float64
     """
-    mean = values @ (weight / weight.sum())
+    values = np.ascontiguousarray(values)
+    mean = weighted_sum(values, weight / weight.sum())
     tail = expected_shortfall(values, weight, tail_share)
     blended: NDArray[np.float64] = (1.0 - tail_weight) * mean + tail_weight * tail
     return blended

@@ -11,10 +11,11 @@ import typer
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.candidate import bound_marks, failures
 from optimizer.chosen import chosen_profile
+from optimizer.evaluation import BASELINE
 from optimizer.filters import filtered, named_columns, sorted_by
 from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
 from optimizer.printing import console, print_cautions, print_table
-from optimizer.results import BASELINE, Results, candidate_number, read_results
+from optimizer.results import Results, candidate_number, read_results
 from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
 from optimizer.study import Study
 from optimizer.study_file import load_study

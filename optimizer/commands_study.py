@@ -4,22 +4,25 @@ import json
 import os
 import shutil
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
 import numpy as np
 import typer
 from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from optimizer.candidate import failed_constraints
 from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.figures import write_figures
 from optimizer.files import make_folder, refuse_existing, write_whole
-from optimizer.printing import console, print_bounds, print_cautions, print_picks
+from optimizer.printing import console, print_bounds, print_cautions, print_picks, print_second_look
 from optimizer.progress import SearchView
 from optimizer.results import Results, gathered, read_results, store_path
 from optimizer.riding import ride_portfolio, rules_of
 from optimizer.running import (
+    look_again_at_front,
     refuse_not_started,
     refuse_started,
     run_study,
@@ -145,22 +148,29 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
     def tell() -> None:
         out.print("Stopping after this generation; Ctrl-C again stops at once.")
 
-    with SearchView(study, out) as view, stopping_on_interrupt(tell) as stop:
-        progress = run_study(
-            study,
-            n_candidates=wanted,
-            n_jobs=available_cores() if jobs is None else jobs,
-            on_generation=view.update,
-            stop=stop,
-        )
+    n_jobs = available_cores() if jobs is None else jobs
+    with stopping_on_interrupt(tell) as stop:
+        with SearchView(study, out) as view:
+            progress = run_study(
+                study, n_candidates=wanted, n_jobs=n_jobs, on_generation=view.update, stop=stop
+            )
+        searched = progress.n_done >= progress.n_wanted
+        looked = searched and _look_again(study, out, n_jobs=n_jobs, stop=stop)
     if not progress.n_done:
         out.print(f"Nothing is ridden yet. Start again with: levelgain resume {study.folder}")
         raise typer.Exit(INTERRUPTED)
     results = gathered(study, read_table(store_path(study)))
     print_picks(out, results)
     print_bounds(out, results)
+    print_second_look(out, results)
     _write_results(out, results)
-    if progress.n_done < progress.n_wanted:
+    if searched and not looked:
+        out.print(
+            "Stopped before the second look at the front was finished."
+            f" Go on with: levelgain resume {study.folder}"
+        )
+        raise typer.Exit(INTERRUPTED)
+    if not searched:
         out.print(
             f"Stopped at {progress.n_done} of {progress.n_wanted} candidates, none lost."
             f" Go on with: levelgain resume {study.folder}"
@@ -168,6 +178,25 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
         raise typer.Exit(INTERRUPTED)
     out.print(f"Next: levelgain front {study.folder}; levelgain show {study.folder} balanced")
     print_cautions(out)
+
+
+def _look_again(study: Study, out: Console, *, n_jobs: int, stop: Callable[[], bool]) -> bool:
+    """Ride the front again on fresh noise, with a bar."""
+    with Progress(
+        TextColumn("second look at the front"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=out,
+        disable=not out.is_terminal,
+    ) as bar:
+        task = bar.add_task("", total=None)
+        return look_again_at_front(
+            study,
+            n_jobs=n_jobs,
+            advance=lambda done, total: bar.update(task, completed=done, total=total),
+            stop=stop,
+        )
 
 
 def report(folder: Folder) -> None:

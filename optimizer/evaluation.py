@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+BASELINE = 0  # number of the candidate that all others are compared with
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Evaluation:

@@ -7,8 +7,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from objectives import OBJECTIVES
+from optimizer.evaluation import BASELINE
 from optimizer.figures_style import BLACK, OBJECTIVE_LABELS, PICK_STYLE, SKY, new_figure
-from optimizer.results import BASELINE, Results
+from optimizer.results import Results
 from optimizer.space import to_unit
 
 

@@ -6,8 +6,9 @@ from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
 from optimizer.candidate import candidate_profile
+from optimizer.evaluation import BASELINE
 from optimizer.figures_style import BLACK, BLUE, GREEN, OBJECTIVE_LABELS, VERMILION, new_figure
-from optimizer.results import BASELINE, Results
+from optimizer.results import Results
 from plant.control import stiffness_current
 from plant.profile import Stiffness
 from plant.profile_array import array_to_profile

@@ -9,7 +9,9 @@ from rich.table import Table
 from objectives import OBJECTIVES
 from optimizer.candidate import bound_marks
 from optimizer.cautions import CAUTIONS
-from optimizer.results import BASELINE, Results, least_violating
+from optimizer.evaluation import BASELINE
+from optimizer.front import non_dominated
+from optimizer.results import Results, least_violating
 
 _PIPED_WIDTH = 200
 
@@ -56,6 +58,25 @@ def print_picks(out: Console, results: Results) -> None:
                 "violation_ratio": results.violation[numbers],
             }
         ),
+    )
+
+
+def print_second_look(out: Console, results: Results) -> None:
+    """Print what fresh noise did to the front."""
+    looked = results.looked_again.copy()
+    if not looked.any():
+        return
+    looked[BASELINE] = False
+    searched = non_dominated(results.searched.objectives, results.searched.constraints)
+    before = results.searched.objectives[looked]
+    change = 100.0 * (results.history.objectives[looked].mean(axis=0) / before.mean(axis=0) - 1.0)
+    fell = int(searched.sum()) - int(results.on_front.sum())
+    moved = ", ".join(
+        f"{name} {percent:+.1f} %" for name, percent in zip(OBJECTIVES, change, strict=True)
+    )
+    out.print(
+        f"Second look at {int(looked.sum())} front candidates on fresh noise: {fell} fell off;"
+        f" on average {moved}."
     )
 
 

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 from objectives import CONSTRAINT_NAMES, OBJECTIVES, weighted_cost
 from objectives.descriptors import describe
 from optimizer import front
-from optimizer.evaluation import History
+from optimizer.evaluation import BASELINE, History
 from optimizer.front import PICK_OF_OBJECTIVE, named_picks, non_dominated
 from optimizer.provenance import refuse_other_study
 from optimizer.riding import STORED_COLUMNS, rules_of
+from optimizer.second_look import numbers_to_look_at
 from optimizer.store import read_table
 from optimizer.store_format import Table
 from optimizer.study import Study
@@ -24,7 +25,6 @@ Flags = NDArray[np.bool_]
 
 STORE_NAME = "store.sqlite"
 PICKS = ("balanced", *PICK_OF_OBJECTIVE, "lowest_cost")
-BASELINE = 0  # number of the candidate that is the baseline
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,7 +38,12 @@ class Results:
         Inputs and versions that the study was started with.
     generations : (candidate,) int64
     history : History
-        Searched values, objectives and constraints.
+        Searched values, objectives and constraints; of candidates that were looked at again, what
+        they did on fresh noise.
+    searched : History
+        The same as the search saw it, every candidate on the same noise.
+    looked_again : (candidate,) bool
+        Whether a candidate was ridden again; none while the second look is not finished.
     rides : (candidate, ride, column) float32
         In the order of `optimizer.riding.STORED_COLUMNS`.
     descriptors : (candidate, descriptor) float64
@@ -56,6 +61,8 @@ class Results:
     frozen: Mapping[str, str]
     generations: NDArray[np.int64]
     history: History
+    searched: History
+    looked_again: Flags
     rides: NDArray[np.float32]
     descriptors: Floats
     weighted_cost: Floats
@@ -111,10 +118,18 @@ def gathered(study: Study, table: Table) -> Results:
     UserInputError
         The columns are not those of this version, or the baseline gives nothing to compare with.
     """
-    history = table.history
+    searched = table.history
     _check_columns(study, table)
-    on_front = non_dominated(history.objectives, history.constraints)
-    cost = study_cost(study, history.objectives, baseline=history.objectives[BASELINE])
+    first = non_dominated(searched.objectives, searched.constraints)
+    looked = _looked_again(table)
+    history, rides = _with_second_look(table, looked)
+    on_front = first
+    if looked.any():
+        # Who was on the front as searched stays there only if fresh noise leaves it there.
+        on_front = np.zeros_like(first)
+        again = np.flatnonzero(first)
+        on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
+    cost = _cost(study, searched, history, looked)
     numbers = np.flatnonzero(on_front)
     picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}
     return Results(
@@ -122,14 +137,50 @@ def gathered(study: Study, table: Table) -> Results:
         frozen=table.frozen,
         generations=table.generations,
         history=history,
-        rides=table.rides,
-        descriptors=_descriptors(study, table.rides),
+        searched=searched,
+        looked_again=looked,
+        rides=rides,
+        descriptors=_descriptors(study, rides),
         weighted_cost=cost,
         violation=violation(history.constraints),
         feasible=front.feasible(history.constraints),
         on_front=on_front,
         picks={name: int(numbers[picks[name]]) for name in PICKS if name in picks},
     )
+
+
+def _looked_again(table: Table) -> Flags:
+    """Return which candidates count by their second look; none unless all of the front has one."""
+    wanted = numbers_to_look_at(table.history)
+    looked = np.zeros(len(table.history), dtype=np.bool_)
+    if np.isin(wanted, table.second_look.numbers).all():
+        looked[wanted] = True
+    return looked
+
+
+def _with_second_look(table: Table, looked: Flags) -> tuple[History, NDArray[np.float32]]:
+    """Return history and rides with the rows of candidates that were looked at again replaced."""
+    if not looked.any():
+        return table.history, table.rides
+    again = table.second_look
+    rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(looked)))
+    numbers = again.numbers[rows]
+    objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
+    rides = table.rides.copy()
+    objectives[numbers] = again.evaluation.objectives[rows]
+    constraints[numbers] = again.evaluation.constraints[rows]
+    rides[numbers] = again.evaluation.rides[rows]
+    history = History(values=table.history.values, objectives=objectives, constraints=constraints)
+    return history, rides
+
+
+def _cost(study: Study, searched: History, history: History, looked: Flags) -> Floats:
+    """Return weighted costs, each against the baseline on the same noise."""
+    cost = study_cost(study, searched.objectives, baseline=searched.objectives[BASELINE])
+    if looked.any():
+        again = study_cost(study, history.objectives[looked], baseline=history.objectives[BASELINE])
+        cost[looked] = again
+    return cost
 
 
 def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:

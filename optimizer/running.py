@@ -11,6 +11,7 @@ from optimizer.provenance import ride_inputs
 from optimizer.results import store_path
 from optimizer.riding import baseline_values, make_evaluate
 from optimizer.search import Progress
+from optimizer.second_look import look_again
 from optimizer.store import Store
 from optimizer.study import Study
 from plant.errors import UserInputError
@@ -86,6 +87,25 @@ def run_study(
             on_generation=on_generation,
             stop=stop,
         )
+
+
+def look_again_at_front(
+    study: Study,
+    *,
+    n_jobs: int,
+    advance: Callable[[int, int], None],
+    stop: Callable[[], bool],
+) -> bool:
+    """Ride the front of a finished search again; see `optimizer.second_look.look_again`.
+
+    Raises
+    ------
+    UserInputError
+        The store can not be used or written, or another run has it.
+    """
+    with Store(store_path(study)) as store:
+        store.freeze(ride_inputs(study))
+        return look_again(study, store, n_jobs=n_jobs, advance=advance, stop=stop)
 
 
 @contextmanager

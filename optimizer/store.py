@@ -25,12 +25,15 @@ from optimizer.frozen_inputs import refuse_differences
 from optimizer.store_faults import corrupt, reported
 from optimizer.store_format import (
     SCHEMA,
+    SecondLook,
     Table,
     check_pages,
     has_schema,
     read_frozen,
     read_rows,
+    read_second_look,
     rows_of_generation,
+    rows_of_second_look,
 )
 from plant.errors import UserInputError
 
@@ -123,6 +126,26 @@ class Store:
                 "INSERT INTO candidate VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 rows_of_generation(generation, self.n_candidates, values, evaluation),
             )
+
+    def append_second_look(self, numbers: NDArray[np.int64], evaluation: Evaluation) -> None:
+        """Store what candidates did on fresh noise, all of them or none.
+
+        Raises
+        ------
+        UserInputError
+            The disk is full or fails; what was stored before is kept.
+        """
+        with reported(self._path), self._connection:
+            self._connection.execute("BEGIN IMMEDIATE")
+            self._connection.executemany(
+                "INSERT OR REPLACE INTO second_look VALUES (?, ?, ?, ?, ?, ?)",
+                rows_of_second_look(numbers, evaluation),
+            )
+
+    def second_look(self) -> SecondLook:
+        """Return the candidates that were ridden again."""
+        with reported(self._path):
+            return read_second_look(self._connection, self._path)
 
     def history(self, *, population: int) -> History:
         """Return all finished candidates, checked to be whole generations of `population`."""

@@ -23,18 +23,38 @@ Rides = NDArray[np.float32]
 
 # Four letters in the file's header that tell our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")
-VERSION = 1
+VERSION = 2
 
 SCHEMA = (
     "CREATE TABLE frozen (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID",
     "CREATE TABLE candidate (number INTEGER PRIMARY KEY, generation INTEGER NOT NULL,"
     " parameters BLOB NOT NULL, objectives BLOB NOT NULL, constraints BLOB NOT NULL,"
     " n_rides INTEGER NOT NULL, rides BLOB NOT NULL, crc32 INTEGER NOT NULL)",
+    "CREATE TABLE second_look (number INTEGER PRIMARY KEY, objectives BLOB NOT NULL,"
+    " constraints BLOB NOT NULL, n_rides INTEGER NOT NULL, rides BLOB NOT NULL,"
+    " crc32 INTEGER NOT NULL)",
     f"PRAGMA application_id = {APPLICATION_ID}",
     f"PRAGMA user_version = {VERSION}",
 )
 
 _Row = tuple[int, int, bytes, bytes, bytes, int, bytes, int]
+_LookRow = tuple[int, bytes, bytes, int, bytes, int]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SecondLook:
+    """Candidates that were ridden again on fresh noise, in number order.
+
+    Parameters
+    ----------
+    numbers : (look,) int64
+        Numbers of the candidates.
+    evaluation : Evaluation
+        Their outcomes on fresh noise, a row for each.
+    """
+
+    numbers: NDArray[np.int64]
+    evaluation: Evaluation
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,12 +69,14 @@ class Table:
     history : History
         Parameters, objectives and constraints.
     rides : (candidate, ride, column) float32
+    second_look : SecondLook
     """
 
     frozen: dict[str, str]
     generations: NDArray[np.int64]
     history: History
     rides: Rides
+    second_look: SecondLook
 
 
 def has_schema(connection: sqlite3.Connection, path: Path) -> bool:
@@ -97,14 +119,25 @@ def rows_of_generation(
 ) -> Iterator[_Row]:
     """Return the rows of a generation, the first of them numbered `first_number`."""
     for row, parameters in enumerate(values):
-        rides = evaluation.rides[row]
-        blobs = (
-            parameters.astype("<f8").tobytes(),
-            evaluation.objectives[row].astype("<f8").tobytes(),
-            evaluation.constraints[row].astype("<f8").tobytes(),
-            rides.astype("<f4").tobytes(),
-        )
-        yield first_number + row, generation, *blobs[:3], len(rides), blobs[3], _crc32(*blobs)
+        blobs = (parameters.astype("<f8").tobytes(), *_outcome_blobs(evaluation, row))
+        n_rides = len(evaluation.rides[row])
+        yield first_number + row, generation, *blobs[:3], n_rides, blobs[3], _crc32(*blobs)
+
+
+def rows_of_second_look(numbers: NDArray[np.int64], evaluation: Evaluation) -> Iterator[_LookRow]:
+    """Return the rows of candidates that were ridden again."""
+    for row, number in enumerate(numbers.tolist()):
+        blobs = _outcome_blobs(evaluation, row)
+        n_rides = len(evaluation.rides[row])
+        yield number, *blobs[:2], n_rides, blobs[2], _crc32(*blobs)
+
+
+def _outcome_blobs(evaluation: Evaluation, row: int) -> tuple[bytes, bytes, bytes]:
+    return (
+        evaluation.objectives[row].astype("<f8").tobytes(),
+        evaluation.constraints[row].astype("<f8").tobytes(),
+        evaluation.rides[row].astype("<f4").tobytes(),
+    )
 
 
 def read_frozen(connection: sqlite3.Connection) -> dict[str, str]:
@@ -137,15 +170,44 @@ def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
         objectives=_stacked([row[3] for row in rows]),
         constraints=_stacked([row[4] for row in rows]),
     )
-    n_rides = rows[0][5] if rows else 0
-    n_columns = len(rows[0][6]) // (4 * n_rides) if n_rides else 0
-    metrics = np.frombuffer(b"".join(row[6] for row in rows), dtype="<f4")
     return Table(
         frozen=read_frozen(connection),
         generations=np.array([row[1] for row in rows], dtype=np.int64),
         history=history,
-        rides=metrics.reshape(len(rows), n_rides, n_columns).astype(np.float32),
+        rides=_rides([row[6] for row in rows], rows[0][5] if rows else 0),
+        second_look=read_second_look(connection, path),
     )
+
+
+def read_second_look(connection: sqlite3.Connection, path: Path) -> SecondLook:
+    """Return the candidates that were ridden again, checked.
+
+    Raises
+    ------
+    UserInputError
+        Damaged: a row has lost its checksum.
+    """
+    rows: list[_LookRow] = connection.execute(
+        "SELECT number, objectives, constraints, n_rides, rides, crc32"
+        " FROM second_look ORDER BY number"
+    ).fetchall()
+    for number, *blobs, _, rides, crc32 in rows:
+        if _crc32(*blobs, rides) != crc32:
+            raise corrupt(path, f"the second look at candidate {number} has lost its checksum")
+    return SecondLook(
+        numbers=np.array([row[0] for row in rows], dtype=np.int64),
+        evaluation=Evaluation(
+            objectives=_stacked([row[1] for row in rows]),
+            constraints=_stacked([row[2] for row in rows]),
+            rides=_rides([row[4] for row in rows], rows[0][3] if rows else 0),
+        ),
+    )
+
+
+def _rides(blobs: list[bytes], n_rides: int) -> Rides:
+    n_columns = len(blobs[0]) // (4 * n_rides) if n_rides else 0
+    metrics = np.frombuffer(b"".join(blobs), dtype="<f4")
+    return metrics.reshape(len(blobs), n_rides, n_columns).astype(np.float32)
 
 
 def _stacked(blobs: list[bytes]) -> Floats:

@@ -1,0 +1,116 @@
+"""Candidates that were only lucky with their noise do not stay on the front."""
+
+import numpy as np
+import pytest
+
+from optimizer import second_look
+from optimizer.evaluation import BASELINE
+from optimizer.front import non_dominated
+from optimizer.results import read_results, store_path
+from optimizer.riding import make_evaluate
+from optimizer.running import look_again_at_front, run_study
+from optimizer.store import Store, read_table
+from optimizer.study_file import load_study
+from optimizer.tables import candidates_table
+from tests.optimizer.small_study import write_small_study
+
+
+def go_on():
+    return False
+
+
+def searched(folder, *, n_candidates=48):
+    study = load_study(write_small_study(folder))
+    run_study(study, n_candidates=n_candidates, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    return study
+
+
+def look(study, *, n_jobs=2, stop=go_on):
+    return look_again_at_front(study, n_jobs=n_jobs, advance=lambda *_: None, stop=stop)
+
+
+@pytest.fixture(scope="module")
+def looked(tmp_path_factory):
+    study = searched(tmp_path_factory.mktemp("looked"))
+    assert look(study)
+    return study
+
+
+def test_only_the_noise_is_other(looked):
+    again = second_look.on_fresh_noise(looked)
+
+    for before, after in zip(looked.rides, again.rides, strict=True):
+        assert after.noise_seed != before.noise_seed
+        assert (after.course, after.rider, after.board) == (
+            before.course,
+            before.rider,
+            before.board,
+        )
+
+
+def test_the_front_and_the_baseline_are_looked_at_and_count_by_what_they_did(looked):
+    results = read_results(looked)
+    searched_front = non_dominated(results.searched.objectives, results.searched.constraints)
+
+    expected = searched_front.copy()
+    expected[BASELINE] = True
+    np.testing.assert_array_equal(results.looked_again, expected)
+    numbers = np.flatnonzero(expected)
+    again = make_evaluate(second_look.on_fresh_noise(looked))(results.searched.values[numbers])
+    np.testing.assert_array_equal(results.history.objectives[numbers], again.objectives)
+    np.testing.assert_array_equal(results.history.constraints[numbers], again.constraints)
+    others = ~expected
+    np.testing.assert_array_equal(
+        results.history.objectives[others], results.searched.objectives[others]
+    )
+    assert results.weighted_cost[BASELINE] == pytest.approx(1.0)
+
+
+def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
+    results = read_results(looked)
+
+    assert not np.any(results.on_front & ~results.looked_again)
+    front = results.history.objectives[results.on_front]
+    for number in np.flatnonzero(results.looked_again & ~results.on_front):
+        point = results.history.objectives[number]
+        dominated = np.any(np.all(front <= point, axis=1))
+        assert dominated or not results.feasible[number] or number == BASELINE
+
+
+def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
+    study = searched(tmp_path / "interrupted")
+    wanted = len(second_look.numbers_to_look_at(read_table(store_path(study)).history))
+    with Store(store_path(study)) as store:
+        history = store.history(population=study.population)
+        first = second_look.numbers_to_look_at(history)[:2]
+        store.append_second_look(
+            first, make_evaluate(second_look.on_fresh_noise(study))(history.values[first])
+        )
+    assert not read_results(study).looked_again.any()  # half a look counts for nothing
+
+    assert look(study, n_jobs=1)
+
+    assert read_results(study).looked_again.sum() == wanted
+    assert (
+        candidates_table(read_results(study)).to_csv()
+        == candidates_table(read_results(looked)).to_csv()
+    )
+
+
+def test_a_stopped_look_says_so(tmp_path):
+    study = searched(tmp_path / "stopped", n_candidates=24)
+
+    assert not look(study, stop=lambda: True)
+    assert not read_results(study).looked_again.any()
+
+
+def test_an_extended_study_looks_as_if_it_had_been_that_long_at_once(tmp_path):
+    short = searched(tmp_path / "short", n_candidates=24)
+    assert look(short)
+    run_study(short, n_candidates=48, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    assert look(short)
+    whole = searched(tmp_path / "whole", n_candidates=48)
+    assert look(whole)
+
+    extended, at_once = (candidates_table(read_results(study)) for study in (short, whole))
+    assert extended.to_csv() == at_once.to_csv()
