@@ -17,6 +17,7 @@ from optimizer.candidate import failed_constraints
 from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.figures import write_figures
 from optimizer.files import make_folder, refuse_existing, write_whole
+from optimizer.fork import START_FILE, fork
 from optimizer.printing import console, print_bounds, print_cautions, print_picks, print_second_look
 from optimizer.progress import SearchView
 from optimizer.results import Results, gathered, read_results, store_path
@@ -139,6 +140,22 @@ def resume(folder: Folder, candidates: Candidates = None, jobs: Jobs = None) -> 
     study = load_study(folder)
     refuse_not_started(study)
     _search(study, candidates, jobs)
+
+
+def fork_study(
+    folder: Folder,
+    new_folder: Annotated[Path, typer.Argument(help="Folder to make.", show_default=False)],
+    profiles: Annotated[int, typer.Option(min=1, help="Most profiles to start from.")] = 24,
+) -> None:
+    """Make a new study that starts from the front of another, to change and to run.
+
+    Example: levelgain fork my_board my_other_motor
+    """
+    taken = fork(read_results(load_study(folder)), new_folder, n_profiles=profiles)
+    console().print(
+        f"{new_folder / STUDY_FILE} and {START_FILE} written: {taken} profiles to start from."
+        f" Change board, riders, courses or bounds, then: levelgain run {new_folder}"
+    )
 
 
 def _search(study: Study, candidates: int | None, jobs: int | None) -> None:

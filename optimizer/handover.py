@@ -57,6 +57,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "study_digest": study.digest,
             "model_digest": model_digest(),
             "seed": study.seed,
+            "weights": dict(study.weights),
             "candidates": len(results),
             "versions": versions(results.frozen),
         },

@@ -35,11 +35,14 @@ class Plan:
         Candidates in a generation, 4 or more.
     operators : Operators
         Constants of the search.
+    start : (profile, parameter) float64
+        Known good profiles inside the space, ridden after the baseline; none if empty.
 
     Raises
     ------
     ValueError
-        The baseline is outside the space, the population too small or the seed negative.
+        The baseline or a profile to start from is outside the space, the population too small or
+        the seed negative.
     """
 
     space: Space
@@ -47,6 +50,7 @@ class Plan:
     seed: int
     population: int = 48
     operators: Operators = field(default_factory=Operators)
+    start: Floats = field(default_factory=lambda: np.empty((0, 0)))
 
     def __post_init__(self) -> None:
         if self.population < 4:
@@ -63,6 +67,9 @@ class Plan:
         ):
             if not low <= value <= high:
                 raise ValueError(f"{name}: the baseline must lie from {low} to {high}, got {value}")
+        start = self.start
+        if len(start) and not np.array_equal(start, clip(self.space, start)):
+            raise ValueError("every profile to start from must lie inside the space")
 
 
 def propose(plan: Plan, generation: int, *, history: History, parents: Indices) -> Floats:
@@ -90,15 +97,21 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
 
 
 def _first(plan: Plan, rng: np.random.Generator) -> Floats:
-    """Mix the baseline, Gaussian copies of it and a scrambled Sobol design over the whole space."""
-    n_copies = min(round(plan.population * plan.operators.copies_share), plan.population - 1)
-    n_spread = plan.population - 1 - n_copies
+    """Mix the baseline, Gaussian copies of it and a scrambled Sobol design over the whole space.
+
+    Profiles to start from come right after the baseline and leave the rest less room.
+    """
+    start = plan.start[: plan.population - 1]
+    n_free = plan.population - 1 - len(start)
+    n_copies = min(round((n_free + 1) * plan.operators.copies_share), n_free)
+    n_spread = n_free - n_copies
     centre = to_unit(plan.space, plan.baseline)
     copies = rng.normal(centre, plan.operators.copies_sigma, (n_copies, len(centre)))
     # A Sobol design is balanced only in powers of two: draw the next one and keep its head.
     design = qmc.Sobol(d=len(centre), scramble=True, rng=rng).random_base2(n_spread.bit_length())
     drawn = from_unit(plan.space, np.vstack([np.clip(copies, 0.0, 1.0), design[:n_spread]]))
-    return np.vstack([clip(plan.space, plan.baseline), drawn])
+    known = [clip(plan.space, plan.baseline), *start]
+    return np.vstack([*known, drawn])
 
 
 def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Generator) -> Floats:

@@ -84,6 +84,7 @@ def run_study(
             seed=study.seed,
             store=store,
             population=study.population,
+            start=study.start,
             on_generation=on_generation,
             stop=stop,
         )

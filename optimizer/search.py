@@ -56,6 +56,7 @@ def run(
     seed: int,
     store: Store,
     population: int = 48,
+    start: ArrayLike = (),
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> Progress:
@@ -81,6 +82,8 @@ def run(
         Open store; the caller closes it.
     population : int
         Candidates in a generation.
+    start : (profile, parameter) float64
+        Known good profiles, inside the space, to ride in the first generation.
     on_generation : callable, optional
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
@@ -106,6 +109,7 @@ def run(
         seed=seed,
         population=population,
         operators=Operators(),
+        start=np.array(start, dtype=np.float64).reshape(-1, space.n_parameters),
     )
     proposer = Proposer(plan, n_objectives=n_objectives)
     store.freeze(search_inputs(plan, n_objectives=n_objectives))

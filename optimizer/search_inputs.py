@@ -27,6 +27,7 @@ def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
         "search.baseline": json.dumps(
             dict(zip(space.names, map(float, plan.baseline), strict=True)), indent=0
         ),
+        "search.start": json.dumps(plan.start.tolist()),
         "search.n_objectives": str(n_objectives),
         "search.population": str(plan.population),
         "search.seed": str(plan.seed),

@@ -28,7 +28,7 @@ _DECIDING = (
     "ride_weights",
     "baseline",
     "space",
-    "weights",
+    "start",
     "settings",
 )
 
@@ -59,6 +59,8 @@ class Study:
         "single" or "nested": whether the acceleration loop is searched too.
     space : Space
         The searched parameters; the others keep the baseline's values.
+    start : (profile, searched parameter) float64
+        Known good profiles, ridden first; none if empty.
     weights : mapping of objective to float
     settings : ScoreSettings
     validation : Validation
@@ -80,6 +82,7 @@ class Study:
     baseline: Profile
     structure: str
     space: Space
+    start: NDArray[np.float64]
     weights: Mapping[str, float]
     settings: ScoreSettings
     validation: Validation
@@ -88,8 +91,8 @@ class Study:
     def digest(self) -> str:
         """SHA-256 over all that decides the results, with the catalogue's entries filled in.
 
-        The title, the folder and the number of candidates are left out: a study may be renamed,
-        moved and extended.
+        The title, the folder, the number of candidates and the weights are left out: a study may
+        be renamed, moved and extended, and its candidates weighed anew.
         """
         content = {name: _plain(getattr(self, name)) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]

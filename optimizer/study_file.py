@@ -24,6 +24,7 @@ from optimizer.refusal import checked, nearest, shown
 from optimizer.section_model import section_model, section_of
 from optimizer.seeds import spawned
 from optimizer.space import Space
+from optimizer.start_file import read_start
 from optimizer.study import Study
 from optimizer.study_model import SearchTable, StudyTable, settings_of
 from optimizer.toml_file import Table, parse_toml, read_text, read_toml
@@ -69,6 +70,7 @@ def load_study(folder: Path) -> Study:
     pairs = _pairs(table.courses, riders, path=path)
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
     _check_structure(table.structure, written, baseline, path=path)
+    space = _space(table, baseline, path=path)
     return Study(
         folder=folder,
         text=text,
@@ -87,7 +89,8 @@ def load_study(folder: Path) -> Study:
         ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
         baseline=baseline,
         structure=table.structure,
-        space=_space(table, baseline, path=path),
+        space=space,
+        start=_start(table.search, space, baseline, path=path),
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
         settings=_settings(table, path=path),
         validation=validation_of(table.validation, seed=table.seed, path=path),
@@ -184,6 +187,24 @@ def _ride(course: Course, rider_name: str, rider: Rider, *, board: Board, seed: 
         board=board,
         noise_seed=spawned(seed, "noise", name),
     )
+
+
+def _start(
+    search: SearchTable, space: Space, baseline: Profile, *, path: Path
+) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return the profiles to start from that lie inside the searched box."""
+    if search.start is None:
+        return np.empty((0, space.n_parameters))
+    values = dict(zip(PROFILE_NAMES, profile_to_array(baseline).tolist(), strict=True))
+    own = np.array([values[name] for name in space.names])
+    found = read_start(path.parent / search.start, names=space.names, baseline=own)
+    inside = np.all((found >= space.low) & (found <= space.high), axis=1)
+    if not inside.any():
+        raise UserInputError(
+            f"{path}: search.start: none of the {len(found)} profiles in {search.start} lies inside"
+            " the searched bounds; widen search.bounds, or take search.start out"
+        )
+    return np.asarray(found[inside])
 
 
 def _check_structure(structure: str, written: Table, baseline: Profile, *, path: Path) -> None:

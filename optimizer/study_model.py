@@ -76,6 +76,7 @@ class SearchTable(Table):
         48, strict=True, ge=4, le=10_000, description="number of candidates in a generation"
     )
     bounds: BoundsTable
+    start: str | None = Field(None, strict=True, description="file of profiles to start from")
     fixed: Annotated[tuple[str, ...], PlainValidator(_parameters)] = ()
 
 

@@ -1,0 +1,132 @@
+"""Where the wall time of a study goes: python -m tests.benchmarks.bench_study [--candidates 5000].
+
+A copy of the example study is searched, with a stopwatch around the compiled kernel, the loop's
+margins, the rest of riding and scoring, the proposals, what optuna is told, and the store. Goals:
+75 % of the wall time in the kernel, and no more than 3 ms a candidate for optuna.
+"""
+
+import argparse
+import sys
+import tempfile
+import threading
+import time
+from collections import defaultdict
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+from unittest import mock
+
+from objectives import OBJECTIVES
+from optimizer import search
+from optimizer.riding import baseline_values, make_evaluate, ride_portfolio, rules_of
+from optimizer.sampler import Proposer
+from optimizer.store import Store
+from optimizer.study_file import load_study
+from plant.metrics import METRIC_NAMES
+from plant.profile_array import profile_to_array
+from plant.simulate import simulate
+
+EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
+
+
+class Stopwatch:
+    """Seconds spent in functions by name, added up over threads."""
+
+    def __init__(self) -> None:
+        self.seconds: dict[str, float] = defaultdict(float)
+        self._lock = threading.Lock()
+
+    def around(self, name: str, work: Callable[..., Any]) -> Callable[..., Any]:
+        """Return the function with its time taken."""
+
+        def timed(*args: Any, **kwargs: Any) -> Any:
+            start = time.perf_counter()
+            try:
+                return work(*args, **kwargs)
+            finally:
+                with self._lock:
+                    self.seconds[name] += time.perf_counter() - start
+
+        return timed
+
+
+def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, int]:
+    """Return seconds by part, seconds in all, and the candidates that were searched."""
+    study = load_study(EXAMPLE)
+    ride_portfolio(study, profile_to_array(study.baseline)[None, :], rules=rules_of(study))
+    watch = Stopwatch()
+    evaluate = watch.around("riding and scoring", make_evaluate(study, n_jobs=n_jobs))
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        Store(Path(folder) / "store.sqlite") as store,
+        mock.patch("plant.simulate.ride_block", watch.around("kernel", _kernel())),
+        mock.patch("objectives.score.loop_margins", watch.around("margins", _margins())),
+        mock.patch.object(Proposer, "ask", watch.around("proposals", Proposer.ask)),
+        mock.patch.object(Proposer, "tell", watch.around("optuna told", Proposer.tell)),
+        mock.patch.object(Store, "append", watch.around("store", Store.append)),
+    ):
+        start = time.perf_counter()
+        progress = search.run(
+            evaluate,
+            study.space,
+            baseline=baseline_values(study),
+            n_objectives=len(OBJECTIVES),
+            n_candidates=n_candidates,
+            seed=study.seed,
+            store=store,
+            population=study.population,
+        )
+        taken = time.perf_counter() - start
+    return dict(watch.seconds), taken, progress.n_done
+
+
+def _kernel() -> Callable[..., Any]:
+    from_module = sys.modules["plant.simulate"]
+    kernel: Callable[..., Any] = vars(from_module)["ride_block"]
+    return kernel
+
+
+def _margins() -> Callable[..., Any]:
+    margins: Callable[..., Any] = vars(sys.modules["objectives.score"])["loop_margins"]
+    return margins
+
+
+def ridden_hours_per_candidate() -> float:
+    """Return how many hours a candidate rides, by the baseline's rides."""
+    study = load_study(EXAMPLE)
+    ridden = simulate(profile_to_array(study.baseline)[None, :], study.rides)
+    seconds = float(ridden.metrics[0, :, METRIC_NAMES.index("ride_time_s")].sum())
+    return seconds / 3600.0
+
+
+def report(n_candidates: int, n_jobs: int) -> str:
+    """Return the profile as text."""
+    seconds, taken, n_done = profiled(n_candidates, n_jobs)
+    kernel = seconds["kernel"] / n_jobs
+    riding = seconds["riding and scoring"] - kernel - seconds["margins"]
+    parts = {
+        "kernel": kernel,
+        "margins of the linearised loop": seconds["margins"],
+        "the rest of riding and scoring": riding,
+        "proposals (surrogate and optuna's ask)": seconds["proposals"],
+        "optuna told": seconds["optuna told"],
+        "store": seconds["store"],
+    }
+    parts["the rest"] = taken - sum(parts.values())
+    lines = [f"{n_done} candidates in {taken:.1f} s on {n_jobs} threads\n"]
+    lines += [
+        f"  {name:42s}{part:8.2f} s {100.0 * part / taken:6.1f} %"
+        f" {1000.0 * part / n_done:8.2f} ms a candidate\n"
+        for name, part in parts.items()
+    ]
+    hours = ridden_hours_per_candidate() * n_done / taken
+    lines.append(f"  {hours:.1f} hours are ridden in a second of wall time\n")
+    return "".join(lines)
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--candidates", type=int, default=5000)
+    parser.add_argument("--threads", type=int, default=2)
+    given = parser.parse_args()
+    sys.stdout.write(report(given.candidates, given.threads))
