@@ -4,7 +4,13 @@ import sys
 
 import typer
 
-from optimizer import commands_demonstrate, commands_results, commands_study, commands_validate
+from optimizer import (
+    commands_demonstrate,
+    commands_explain,
+    commands_results,
+    commands_study,
+    commands_validate,
+)
 from plant.errors import UserInputError
 
 BAD_INPUT = 2  # exit code
@@ -28,6 +34,7 @@ app.command()(commands_results.front)
 app.command()(commands_results.show)
 app.command()(commands_results.ride)
 app.command(name="export")(commands_results.export_profile)
+app.command()(commands_explain.explain)
 app.command(name="validate")(commands_validate.validate_profile)
 app.command()(commands_study.report)
 app.command(name="demonstrate")(commands_demonstrate.demonstrate_sections)
