@@ -6,11 +6,16 @@ from numpy.typing import NDArray
 from objectives import CONSTRAINT_NAMES
 from optimizer.results import Results
 from optimizer.riding import whole_profiles
+from optimizer.second_look import on_fresh_noise
 from optimizer.space import at_bound
+from plant.control import stiffness_current
+from plant.profile_array import array_to_profile
+from plant.simulate import Ride
 
 Floats = NDArray[np.float64]
 
 _BOUND_TOLERANCE = 1e-3  # share of the searched range
+_WORST_RIDES = 3
 
 
 def candidate_profile(results: Results, number: int) -> Floats:
@@ -46,3 +51,45 @@ def bound_marks(results: Results, number: int) -> list[str]:
     value = results.history.values[number : number + 1]
     at_end = at_bound(space, value, tolerance=_BOUND_TOLERANCE)[0]
     return [name for name, stuck in zip(space.names, at_end, strict=True) if stuck]
+
+
+def worst_rides(results: Results, number: int) -> list[Ride]:
+    """Return a candidate's rides of highest nose-down risk, with their noise, the worst first."""
+    risk = results.ride_column("nose_down_risk", number)
+    order = np.argsort(-risk, kind="stable")[:_WORST_RIDES]
+    rides = ridden_rides(results, number)
+    return [rides[place] for place in order]
+
+
+def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:
+    """Return the rides that a candidate's numbers come from: those of its last look."""
+    study = results.study
+    return on_fresh_noise(study).rides if results.looked_again[number] else study.rides
+
+
+def stiffness_curve(profile: Floats, error_deg: Floats) -> Floats:
+    """Return the current that the stiffness asks, (2, error): riding, then braking.
+
+    Parameters
+    ----------
+    profile : (parameter,) float64
+        In the order of `PROFILE_NAMES`.
+    error_deg : (error,) float64
+        Pitch error, positive with the nose below the wanted level.
+    """
+    whole = array_to_profile(profile)
+    curve = whole.stiffness
+    riding = [
+        stiffness_current(
+            error,
+            curve.inner_gain_a_per_deg,
+            curve.inner_band_deg,
+            curve.base_gain_a_per_deg,
+            curve.mid_knee_deg,
+            curve.mid_gain_ratio,
+            curve.outer_knee_deg,
+            curve.outer_gain_ratio,
+        )
+        for error in error_deg.tolist()
+    ]
+    return np.outer([1.0, whole.braking.braking_stiffness_ratio], riding)

@@ -5,18 +5,13 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.candidate import candidate_profile
+from optimizer.candidate import candidate_profile, stiffness_curve, worst_rides
 from optimizer.evaluation import BASELINE
 from optimizer.figures_style import BLACK, BLUE, GREEN, OBJECTIVE_LABELS, VERMILION, new_figure
 from optimizer.results import Results
-from plant.control import stiffness_current
-from plant.profile import Stiffness
-from plant.profile_array import array_to_profile
-from plant.simulate import Ride
 from plant.trace import Trace, trace
 
 Floats = NDArray[np.float64]
-_WORST_RIDES = 3
 _TRACE_EVERY_STEPS = 10
 
 
@@ -57,11 +52,9 @@ def stiffness_figure(results: Results, number: int) -> Figure:
         (BASELINE, BLACK, "baseline"),
         (number, VERMILION, _called(results, number)),
     ):
-        profile = array_to_profile(candidate_profile(results, which))
-        current = np.array([_stiffness(value, profile.stiffness) for value in error])
-        axes.plot(error, current, color=color, label=name)
-        soft = profile.braking.braking_stiffness_ratio
-        axes.plot(error, current * soft, color=color, linestyle=":", label=f"{name}, braking")
+        riding, braking = stiffness_curve(candidate_profile(results, which), error)
+        axes.plot(error, riding, color=color, label=name)
+        axes.plot(error, braking, color=color, linestyle=":", label=f"{name}, braking")
     for side in (-limit, limit):
         axes.axhline(side, color="0.5", linestyle="--", linewidth=0.8)
     axes.set_ylim(-1.15 * limit, 1.15 * limit)
@@ -69,13 +62,6 @@ def stiffness_figure(results: Results, number: int) -> Figure:
     axes.set_ylabel("current of the stiffness / A (dashed: phase limit)")
     axes.legend()
     return figure
-
-
-def worst_rides(results: Results, number: int) -> list[Ride]:
-    """Return a candidate's rides of highest nose-down risk, the worst first."""
-    risk = results.ride_column("nose_down_risk", number)
-    order = np.argsort(-risk, kind="stable")[:_WORST_RIDES]
-    return [results.study.rides[place] for place in order]
 
 
 def traces_figure(results: Results, number: int) -> Figure:
@@ -119,19 +105,6 @@ def _draw(panels: NDArray[np.object_], ridden: Trace, *, color: str, name: str) 
     ):
         if axes.get_subplotspec().is_first_col():
             axes.set_ylabel(label)
-
-
-def _stiffness(error_deg: float, curve: Stiffness) -> float:
-    return stiffness_current(
-        error_deg,
-        curve.inner_gain_a_per_deg,
-        curve.inner_band_deg,
-        curve.base_gain_a_per_deg,
-        curve.mid_knee_deg,
-        curve.mid_gain_ratio,
-        curve.outer_knee_deg,
-        curve.outer_gain_ratio,
-    )
 
 
 def _called(results: Results, number: int) -> str:

@@ -1,0 +1,129 @@
+"""The page as one HTML document, and that as one file."""
+
+import base64
+import functools
+import hashlib
+import json
+from collections.abc import Callable
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from plotly.offline import get_plotlyjs
+
+from optimizer.cautions import CAUTIONS, SHORT_CAUTION
+from optimizer.files import write_whole
+from optimizer.page.details import SIGNALS, TRACE_STEP_S, rides_and_loops, traces_that_fit
+from optimizer.page.facts import candidate_facts, detailed_numbers, shown_numbers, study_facts
+from optimizer.results import Results
+
+PAGE_NAME = "page.html"
+MAX_BYTES = 15_000_000
+_SPARE_BYTES = 200_000
+
+_SCRIPTS = ("data", "plots", "scatter", "parallel", "filters", "candidate", "live", "main")
+# What could end the script element that holds the data, or begin another, is written as escapes.
+_ESCAPES = {
+    ord(sign): f"\\u{ord(sign):04x}" for sign in ("<", ">", "&", "'", "\u2028", "\u2029")
+}
+
+
+def page_data(
+    results: Results,
+    *,
+    extra: tuple[int, ...] = (),
+    live: bool = False,
+    advance: Callable[[], None] = lambda: None,
+) -> dict[str, Any]:
+    """Return everything the page's script is told; the page stays below `MAX_BYTES`.
+
+    Parameters
+    ----------
+    results : Results
+    extra : tuple of int
+        Candidates to tell in detail before all others.
+    live : bool
+        Whether a server gives the traces of each candidate on demand.
+    advance : callable, optional
+        Called after each candidate whose rides are traced.
+    """
+    detailed = detailed_numbers(results, extra)
+    told = {
+        **study_facts(results.study),
+        **candidate_facts(results, shown_numbers(results, extra)),
+        "details": rides_and_loops(results, detailed),
+        "signals": SIGNALS,
+        "trace_step_s": TRACE_STEP_S,
+        "live": live,
+        "caution": SHORT_CAUTION,
+    }
+    room = MAX_BYTES - _SPARE_BYTES - len(_document(told))
+    traced = detailed[: 1 + len(extra) + len(results.picks)] if live else detailed
+    told["traces"] = traces_that_fit(results, traced, n_bytes=room, advance=advance)
+    return told
+
+
+def page_document(told: dict[str, Any]) -> str:
+    """Return the page as HTML that needs nothing else; what comes from files is escaped."""
+    return _document(told)
+
+
+def write_page(path: Path, told: dict[str, Any]) -> int:
+    """Write the page, whole; return its size in bytes.
+
+    Raises
+    ------
+    UserInputError
+        The file can not be written.
+    """
+    content = page_document(told).encode()
+    write_whole(path, content)
+    return len(content)
+
+
+def data_text(told: dict[str, Any]) -> str:
+    """Return what the script is told as JSON that is safe inside a script element."""
+    text = json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return text.translate(_ESCAPES)
+
+
+def _document(told: dict[str, Any]) -> str:
+    plotly, own = get_plotlyjs(), own_script()
+    environment = Environment(
+        loader=PackageLoader("optimizer", "page"), autoescape=True, undefined=StrictUndefined
+    )
+    return environment.get_template("page.html.jinja").render(
+        told,
+        policy=_policy((plotly, own), live=told["live"]),
+        cautions=CAUTIONS,
+        style=Markup(_text("page.css")),  # noqa: S704  # the package's own
+        plotly=Markup(plotly),  # noqa: S704  # the package's own
+        script=Markup(own),  # noqa: S704  # the package's own
+        data=Markup(data_text(told)),  # noqa: S704  # escaped above
+    )
+
+
+@functools.cache
+def own_script() -> str:
+    """Return the page's own script: its files one after the other, closed to the outside."""
+    parts = [_text(f"{name}.js") for name in _SCRIPTS]
+    return "\n".join(["(() => {", '"use strict";', *parts, "})();", ""])
+
+
+def _policy(scripts: tuple[str, ...], *, live: bool) -> str:
+    """Return the rule by which a browser runs these scripts only and loads nothing else."""
+    hashes = [
+        f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+        for text in scripts
+    ]
+    return (
+        f"default-src 'none'; script-src {' '.join(hashes)}; style-src 'unsafe-inline';"
+        f" img-src data: blob:; connect-src {chr(39)}{'self' if live else 'none'}{chr(39)};"
+        " base-uri 'none'; form-action 'none'"
+    )
+
+
+def _text(name: str) -> str:
+    return files("optimizer.page").joinpath(name).read_text(encoding="utf-8")
