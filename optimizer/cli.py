@@ -7,6 +7,7 @@ import typer
 from optimizer import (
     commands_demonstrate,
     commands_explain,
+    commands_page,
     commands_results,
     commands_study,
     commands_validate,
@@ -33,6 +34,8 @@ app.command(name="fork")(commands_study.fork_study)
 app.command()(commands_results.front)
 app.command()(commands_results.show)
 app.command()(commands_results.ride)
+app.command()(commands_page.page)
+app.command()(commands_page.watch)
 app.command(name="export")(commands_results.export_profile)
 app.command()(commands_explain.explain)
 app.command(name="validate")(commands_validate.validate_profile)

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.evaluation import BASELINE
 from optimizer.candidate import candidate_profile, ridden_rides, stiffness_curve, worst_rides
+from optimizer.evaluation import BASELINE
 from optimizer.page.encoding import Packed, packed, quantised
 from optimizer.page.labels import GAIN_POINT_LABELS
 from optimizer.results import Results
@@ -120,4 +120,3 @@ def traces_that_fit(
 
 def _size(told: dict[str, Packed]) -> int:
     return len(json.dumps(told)) if told else 0
-

@@ -25,9 +25,7 @@ _SPARE_BYTES = 200_000
 
 _SCRIPTS = ("data", "plots", "scatter", "parallel", "filters", "candidate", "live", "main")
 # What could end the script element that holds the data, or begin another, is written as escapes.
-_ESCAPES = {
-    ord(sign): f"\\u{ord(sign):04x}" for sign in ("<", ">", "&", "'", "\u2028", "\u2029")
-}
+_ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in ("<", ">", "&", "'", "\u2028", "\u2029")}
 
 
 def page_data(

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
-from optimizer.evaluation import BASELINE
 from optimizer.candidate import bound_marks
+from optimizer.evaluation import BASELINE
 from optimizer.page.encoding import Packed, packed
 from optimizer.page.labels import CONSTRAINT_LABELS, LABELS, NEAR_LEVEL, PICK_MARKS
 from optimizer.provenance import model_digest

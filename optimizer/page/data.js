@@ -1,0 +1,88 @@
+// What the page knows: the study as it was written, and what the reader has chosen.
+
+const ARRAYS = { f4: Float32Array, f8: Float64Array, u1: Uint8Array, u2: Uint16Array, u4: Uint32Array };
+const NO_VALUE = 65535; // of a quantised number
+
+/** Return a packed array: its numbers, its shape, and its rows along the first axis. */
+function unpacked(told) {
+  const bytes = Uint8Array.from(atob(told.data), (sign) => sign.charCodeAt(0));
+  const values = new ARRAYS[told.type](bytes.buffer);
+  const length = told.shape.slice(1).reduce((product, size) => product * size, 1);
+  return { values, shape: told.shape, row: (place) => values.subarray(place * length, (place + 1) * length) };
+}
+
+/** Return the signals of a quantised array as lists, null where there is no value. */
+function signalsOf(told) {
+  const steps = unpacked(told);
+  return told.low.map((low, signal) =>
+    Array.from(steps.row(signal), (step) => (step === NO_VALUE ? null : low + step * told.step[signal])));
+}
+
+/** Return a study with its arrays unpacked and its candidates' rows by number. */
+function opened(told) {
+  const unpackAll = (packed) =>
+    Object.fromEntries(Object.entries(packed).map(([name, array]) => [name, unpacked(array)]));
+  const rows = unpackAll(told.rows);
+  const details = told.details;
+  return {
+    ...told,
+    rows,
+    columns: unpackAll(told.columns),
+    rides_of: unpacked(details.rides),
+    outcome_of: unpacked(details.outcome),
+    curve_deg: Array.from(unpacked(details.curve_deg).values),
+    curves: unpacked(details.curves),
+    margins: unpacked(details.margins),
+    rowOf: new Map(Array.from(rows.number.values, (number, row) => [number, row])),
+    detailOf: new Map(details.numbers.map((number, row) => [number, row])),
+  };
+}
+
+/** Return the weighted cost of a candidate: the baseline on the same noise has 1. */
+function weightedCost(study, weights, row) {
+  const total = weights.reduce((sum, weight) => sum + weight, 0);
+  const baseline = study.baseline_objectives[study.rows.looked_again.values[row]];
+  const objectives = study.rows.objectives.row(row);
+  return weights.reduce(
+    (sum, weight, place) => sum + objectives[place] * (weight / total / baseline[place]), 0);
+}
+
+/** Return one measure of a candidate by its name. */
+function measure(study, state, name, row) {
+  const place = study.objectives.indexOf(name);
+  if (place >= 0) return study.rows.objectives.row(row)[place];
+  if (name === "weighted_cost_ratio") return state.costs[row];
+  return study.columns[name].values[row];
+}
+
+/** Return the names of all measures that an axis can show. */
+const measures = (study) => [...study.objectives, "weighted_cost_ratio", ...Object.keys(study.columns)];
+
+/** Return the picks' names that a candidate carries. */
+const pickNames = (study, number) =>
+  Object.keys(study.picks).filter((name) => study.picks[name] === number);
+
+/** Return what a candidate is called. */
+function called(study, number) {
+  if (number === 0) return "baseline (0)";
+  const names = pickNames(study, number).map((name) => name.replaceAll("_", " "));
+  return names.length ? `${names.join(", ")} (${number})` : `candidate ${number}`;
+}
+
+/** Return a number as people read it: four figures, no more. */
+function shownNumber(value) {
+  if (value === null || Number.isNaN(value)) return "–";
+  if (!Number.isFinite(value)) return "no limit";
+  if (value !== 0 && Math.abs(value) < 1e-3) return value.toExponential(1);
+  return String(Number(value.toPrecision(4)));
+}
+
+/** Return an element with attributes and children; text is always text, never markup. */
+function make(tag, attributes = {}, ...children) {
+  const element = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
+  element.append(...children);
+  return element;
+}
+
+const byId = (id) => document.getElementById(id);

@@ -1,0 +1,40 @@
+// While a study runs: ask the server on this machine whether a generation has landed.
+
+const ASK_EVERY_MS = 2000;
+
+/** Ask again and again; `renew` is given a study that has grown. */
+function followStudy(study, renew) {
+  let seen = study.version;
+  const tell = (text) => { byId("live-state").textContent = text; };
+  tell("Live.");
+  const ask = async () => {
+    try {
+      const { version } = await answerOf("/version.json");
+      if (version !== seen) {
+        const told = await answerOf("/study.json");
+        seen = told.version;
+        renew(opened(told));
+      }
+      tell("Live.");
+    } catch {
+      tell("The server has stopped; this is what it showed last.");
+    }
+    setTimeout(ask, ASK_EVERY_MS);
+  };
+  setTimeout(ask, ASK_EVERY_MS);
+}
+
+async function answerOf(path) {
+  const answer = await fetch(path, { cache: "no-store" });
+  if (!answer.ok) throw new Error(`${path}: ${answer.status}`);
+  return answer.json();
+}
+
+/** Return a candidate's traces and the baseline's on the same rides; null where there are none. */
+async function fetchTraces(number) {
+  try {
+    return await answerOf(`/traces/${number}.json`);
+  } catch {
+    return null;
+  }
+}

@@ -1,0 +1,101 @@
+// The page: what the reader changes, and what follows from it.
+
+const FIRST_ROWS = 12;
+
+function start() {
+  let study = opened(JSON.parse(byId("study-data").textContent));
+  const state = { chosen: study.picks.lowest_cost ?? 0, brushed: null, nRows: FIRST_ROWS, costs: [], order: [], shown: new Set() };
+  const scatters = makeScatters(study, choose, (numbers) => { state.brushed = numbers; follow(); });
+  makeWeights(study, follow);
+  makeFilters(study, follow);
+  followKeys(choose);
+  followPrinting();
+
+  byId("filters-reset").onclick = () => { resetFilters(study); state.brushed = null; follow(); };
+  byId("box-clear").onclick = () => {
+    state.brushed = null;
+    for (const { plot } of scatters) Plotly.relayout(plot, { selections: [] });
+    follow();
+  };
+  byId("more").onclick = () => { state.nRows *= 2; writeOrder(study, state, choose); };
+  for (const id of ["axis-x", "axis-y"]) byId(id).onchange = () => drawScatters(scatters, study, state);
+  byId("parallel-what").onchange = () => drawParallel(study, state, choose);
+  byId("find").onsubmit = (event) => {
+    event.preventDefault();
+    const number = Number(byId("find-number").value);
+    const there = byId("find-number").value.trim() !== "" && study.rowOf.has(number);
+    byId("find-note").textContent = there ? "" : `Not on this page; ${study.commands.page}--with NUMBER puts it there.`;
+    if (there) choose(number);
+  };
+  window.addEventListener("hashchange", readAddress);
+
+  /** Choose a candidate. */
+  function choose(number) {
+    if (!study.rowOf.has(number)) return;
+    state.chosen = number;
+    history.replaceState(null, "", `#${number}`);
+    writeOrder(study, state, choose);
+    showChosen();
+  }
+
+  /** Rank and filter again, and show it. */
+  function follow() {
+    const weights = readWeights(study);
+    const rows = Array.from(study.rows.number.values, (_, row) => row);
+    if (weights) state.costs = rows.map((row) => weightedCost(study, weights, row));
+    const passed = passing(study, state.brushed);
+    state.shown = new Set(passed);
+    state.order = passed.sort((a, b) => state.costs[a] - state.costs[b] || a - b);
+    writeOrder(study, state, choose);
+    drawScatters(scatters, study, state);
+    drawParallel(study, state, choose);
+    refreshVerdict();
+  }
+
+  function refreshVerdict() {
+    const old = byId("candidate-body").firstElementChild;
+    if (old) old.replaceWith(verdict(study, state, study.rowOf.get(state.chosen)));
+  }
+
+  function showChosen() {
+    writePicks();
+    drawScatters(scatters, study, state);
+    drawParallel(study, state, choose);
+    writeCandidate(study, state);
+  }
+
+  function writePicks() {
+    const picks = [["baseline", 0, "✕"], ...Object.entries(study.picks).map(([name, number]) => [name, number, MARKS[study.pick_marks[name][1]]])];
+    byId("picks").replaceChildren(...picks.map(([name, number, mark]) => {
+      const button = make("button", { type: "button", "data-pick": name, "aria-pressed": number === state.chosen },
+        make("span", { class: "mark", "aria-hidden": "true" }, mark), `${name.replaceAll("_", " ")} (${number})`);
+      button.onclick = () => choose(number);
+      return button;
+    }));
+    byId("counts").textContent = `${study.n_ridden} candidates ridden, ${study.n_feasible} meet every constraint, ${study.n_front} on the front.`
+      + (study.n_front ? "" : " None meets every constraint, so there are no picks yet; those nearest to it are told in detail: uncheck constraints to see them.");
+    drawLegend(study, state);
+  }
+
+  function readAddress() {
+    const text = location.hash.slice(1);
+    if (/^\d+$/.test(text)) choose(Number(text));
+  }
+
+  /** Show a study that has grown, with the reader's choices kept. */
+  function renew(grown) {
+    study = grown;
+    if (!study.rowOf.has(state.chosen)) state.chosen = study.picks.lowest_cost ?? 0;
+    follow();
+    showChosen();
+  }
+
+  follow();
+  showChosen();
+  readAddress();
+  if (study.live) followStudy(study, renew);
+}
+
+const MARKS = { circle: "○", square: "□", "triangle-up": "△", "triangle-down": "▽", diamond: "◇" };
+
+start();

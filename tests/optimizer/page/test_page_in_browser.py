@@ -1,0 +1,268 @@
+"""The page in a real browser: what a reader does, and what follows."""
+
+import base64
+import itertools
+
+import numpy as np
+import pytest
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.wait import WebDriverWait
+
+from objectives import OBJECTIVES, weighted_cost
+from optimizer.evaluation import BASELINE
+from tests.optimizer.page.conftest import DESK_PX, HOSTILE_TITLE, PHONE_PX
+from tests.optimizer.page.unpacking import unpacked
+
+COSTS = (
+    "return [...document.querySelectorAll('#order tbody tr')]"
+    ".map((row) => [Number(row.dataset.number), Number(row.dataset.cost)])"
+)
+MOVE = (
+    "const slider = document.getElementById(arguments[0]); slider.value = arguments[1];"
+    "slider.dispatchEvent(new Event('input', { bubbles: true }))"
+)
+
+
+def size(browser, width, height):
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
+    )
+
+
+def settle(page):
+    """Wait until every plot is drawn."""
+    WebDriverWait(page, 20).until(
+        lambda seen: seen.execute_script("return document.documentElement.dataset.drawn")
+    )
+
+
+@pytest.fixture
+def page(browser, page_path):
+    """Return the browser with the page freshly opened on a desk's screen."""
+    size(browser, *DESK_PX)
+    browser.get("about:blank")
+    browser.get(page_path.as_uri())
+    settle(browser)
+    browser.get_log("browser")
+    yield browser
+    complaints = [entry["message"] for entry in browser.get_log("browser")]
+    assert complaints == []
+
+
+def find(page, selector):
+    return page.find_element(By.CSS_SELECTOR, selector)
+
+
+def shown(page):
+    """Return how many candidates the filters leave."""
+    return int(find(page, "#shown").text.split()[0])
+
+
+def uncheck_front_only(page):
+    box = find(page, "#front-only")
+    if box.is_selected():
+        box.click()
+
+
+def all_rows(page):
+    while find(page, "#more").is_displayed():
+        find(page, "#more").click()
+    return page.execute_script(COSTS)
+
+
+def expected_costs(results, weights):
+    costs = {}
+    for history, rows in (
+        (results.searched, ~results.looked_again),
+        (results.history, results.looked_again),
+    ):
+        baseline = history.objectives[BASELINE]
+        numbers = np.flatnonzero(rows)
+        found = weighted_cost(history.objectives[numbers], baseline, np.array(weights))
+        costs |= dict(zip(numbers.tolist(), found.tolist(), strict=True))
+    return costs
+
+
+def test_the_page_opens_without_a_complaint_and_loads_nothing(browser, page_path):
+    browser.get("about:blank")
+    browser.get_log("browser")
+    browser.get(page_path.as_uri())
+
+    assert browser.get_log("browser") == []
+    assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
+
+
+def test_a_title_that_is_markup_is_shown_as_text(page):
+    assert find(page, "h1").text == HOSTILE_TITLE
+    assert page.title == HOSTILE_TITLE
+
+
+@pytest.mark.parametrize("weights", [(1.0, 1.0, 1.0), (2.0, 0.5, 0.0), (0.0, 0.3, 1.7)])
+def test_the_weights_rank_as_the_tables_do(page, results, weights):
+    uncheck_front_only(page)
+    for name, weight in zip(OBJECTIVES, weights, strict=True):
+        page.execute_script(MOVE, f"weight-{name}", weight)
+    rows = all_rows(page)
+    expected = expected_costs(results, weights)
+
+    assert len(rows) > 1
+    assert [cost for _, cost in rows] == sorted(cost for _, cost in rows)
+    assert all(cost == pytest.approx(expected[number], rel=1e-12) for number, cost in rows)
+
+
+def test_the_studys_weights_give_the_tables_cost(page, results):
+    rows = all_rows(page)
+
+    assert all(cost == pytest.approx(results.weighted_cost[n], rel=1e-12) for n, cost in rows)
+
+
+def test_weights_that_are_all_zero_are_refused_in_words(page):
+    for name in OBJECTIVES[1:]:
+        page.execute_script(MOVE, f"weight-{name}", 0.0)
+    before = page.execute_script(COSTS)
+    page.execute_script(MOVE, f"weight-{OBJECTIVES[0]}", 0.0)
+
+    assert "above zero" in find(page, "#weights-note").text
+    assert page.execute_script(COSTS) == before
+
+
+def test_only_the_front_is_shown_at_first_and_the_others_on_request(page, results):
+    front = shown(page)
+    uncheck_front_only(page)
+
+    assert front == int(results.on_front.sum())
+    assert shown(page) == int(results.feasible.sum())
+
+
+def test_a_constraint_that_is_not_asked_for_lets_its_failures_in(page, results):
+    uncheck_front_only(page)
+    page.execute_script("document.querySelector('details').open = true")
+    for box in page.find_elements(By.CSS_SELECTOR, "#constraints input"):
+        box.click()
+
+    assert shown(page) == len(results)
+
+
+@pytest.mark.parametrize(
+    "column", ["feel_deg_per_mps2", "stiffness_near_level_a_per_deg", "rider_spread_ratio"]
+)
+def test_a_range_hides_what_lies_outside(page, results, told, column):
+    uncheck_front_only(page)
+    values = unpacked(told["columns"][column])
+    middle = values.min() + 0.3 * (values.max() - values.min())
+    above = results.feasible & (values >= middle)
+    page.execute_script(MOVE, f"least-{column}", 300)
+    n_above = shown(page)
+    page.execute_script(MOVE, f"least-{column}", 0)
+    page.execute_script(MOVE, f"most-{column}", 300)
+
+    assert n_above == above.sum()
+    assert shown(page) == (results.feasible & (values <= middle)).sum()
+
+
+def test_every_pair_of_objectives_is_drawn_and_one_of_the_readers_own(page):
+    titles = page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')]"
+        ".map((plot) => [plot.layout.xaxis.title.text, plot.layout.yaxis.title.text].join())"
+    )
+
+    assert len(titles) == len(list(itertools.combinations(OBJECTIVES, 2))) + 1
+    assert len(set(titles)) == len(titles)
+
+
+def test_a_pick_is_chosen_by_its_button_in_all_plots(page, results):
+    number = results.picks["calmest_level"]
+    find(page, "[data-pick=calmest_level]").click()
+    settle(page)
+    marked = page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')]"
+        ".map((plot) => plot.data.find((trace) => trace.name === 'chosen').customdata[0])"
+    )
+
+    assert set(marked) == {number}
+    assert str(number) in find(page, "#candidate-title").text
+    assert find(page, "#export-command").get_attribute("value").endswith(f" {number}")
+
+
+def test_a_click_on_a_point_chooses_it(page, results):
+    page.execute_script("document.getElementById('scatter-0').scrollIntoView({block: 'center'})")
+    other = results.picks["lowest_risk"]
+    x, y = page.execute_script(
+        "const plot = document.getElementById('scatter-0'), box = plot.getBoundingClientRect();"
+        "const place = plot.data.find((t) => t.name === 'front').customdata.indexOf(arguments[0]);"
+        "const {x, y} = plot.data.find((trace) => trace.name === 'front');"
+        "const {xaxis, yaxis} = plot._fullLayout;"
+        "return [box.x + xaxis._offset + xaxis.d2p(x[place]),"
+        " box.y + yaxis._offset + yaxis.d2p(y[place])]",
+        other,
+    )
+    click = ActionChains(page)
+    click.w3c_actions.pointer_action.move_to_location(int(x), int(y))
+    click.w3c_actions.pointer_action.click()
+    click.perform()
+
+    WebDriverWait(page, 5).until(lambda seen: f"{other}" in find(seen, "#candidate-title").text)
+
+
+def test_the_arrow_keys_choose_the_next_in_the_order(page):
+    rows = page.execute_script(COSTS)
+    find(page, "#order tbody button").send_keys(Keys.ARROW_DOWN)
+
+    assert page.switch_to.active_element.text.endswith(("1", str(rows[1][0]), f"({rows[1][0]})"))
+    assert find(page, "#order [aria-selected=true]").get_attribute("data-number") == str(rows[1][0])
+
+
+def test_everything_that_acts_is_reached_by_the_tab_key(page):
+    find(page, "body").click()
+    reached = set()
+    for _ in range(60):
+        ActionChains(page).send_keys(Keys.TAB).perform()
+        reached.add(page.switch_to.active_element.get_attribute("id"))
+
+    wanted = {"weights-reset", "front-only", "filters-reset", "more", "find-number", "axis-x"}
+    assert wanted - {"more"} <= reached
+    assert {"copy-export", "parallel-what", *(f"weight-{name}" for name in OBJECTIVES)} <= reached
+
+
+def test_a_candidate_is_shown_with_its_rides_margins_and_traces(page, told):
+    assert len(page.find_elements(By.CSS_SELECTOR, ".heat")) == len(OBJECTIVES)
+    assert len(page.find_elements(By.CSS_SELECTOR, ".parameters tbody tr")) == len(
+        told["parameters"]
+    )
+    assert len(page.find_elements(By.CSS_SELECTOR, "#traces .plot")) == 3
+    assert find(page, ".margins").text.count("pupil_40") == 3
+
+
+def test_the_export_command_is_copied(page):
+    page.execute_cdp_cmd(
+        "Browser.grantPermissions",
+        {"permissions": ["clipboardReadWrite", "clipboardSanitizedWrite"]},
+    )
+    find(page, "#copy-export").click()
+
+    WebDriverWait(page, 5).until(lambda seen: "Copied" in find(seen, ".command").text)
+    assert find(page, "#export-command").get_attribute("value").startswith("levelgain export '")
+
+
+def test_a_phone_shows_the_page_without_scrolling_sideways(page):
+    size(page, *PHONE_PX)
+    page.refresh()
+    settle(page)
+
+    width = page.execute_script("return document.documentElement.scrollWidth")
+    assert width <= PHONE_PX[0]
+
+
+def test_the_page_prints_on_paper_within_its_width(page):
+    page.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+    widths = page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')].map((plot) => plot.layout.width)"
+    )
+    page.execute_script("window.dispatchEvent(new Event('afterprint'))")
+    printed = page.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+
+    assert all(width <= 350 for width in widths)
+    assert base64.b64decode(printed["data"]).startswith(b"%PDF")
