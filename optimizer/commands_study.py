@@ -169,7 +169,12 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
     with stopping_on_interrupt(tell) as stop:
         with SearchView(study, out) as view:
             progress = run_study(
-                study, n_candidates=wanted, n_jobs=n_jobs, on_generation=view.update, stop=stop
+                study,
+                n_candidates=wanted,
+                n_jobs=n_jobs,
+                on_generation=view.update,
+                stop=stop,
+                notice=out.print,
             )
         searched = progress.n_done >= progress.n_wanted
         looked = searched and _look_again(study, out, n_jobs=n_jobs, stop=stop)

@@ -48,6 +48,10 @@ def refuse_not_started(study: Study) -> None:
         )
 
 
+def _unheard(_text: str) -> None:
+    """Tell nobody."""
+
+
 def run_study(
     study: Study,
     *,
@@ -55,6 +59,7 @@ def run_study(
     n_jobs: int,
     on_generation: Callable[[Progress], None],
     stop: Callable[[], bool],
+    notice: Callable[[str], None] = _unheard,
 ) -> Progress:
     """Search until the study's store holds `n_candidates`, from whatever it holds now.
 
@@ -67,6 +72,8 @@ def run_study(
         Threads; the results do not depend on it.
     on_generation, stop : callable
         As in `optimizer.search.run`.
+    notice : callable
+        Told in words when the run before was killed.
 
     Raises
     ------
@@ -75,6 +82,11 @@ def run_study(
     """
     with Store(store_path(study)) as store:
         store.freeze(ride_inputs(study))
+        if store.interrupted:
+            notice(
+                f"The run before was killed after {store.n_candidates} candidates; the generation"
+                " that it had in hand was not stored whole and is ridden again."
+            )
         return search.run(
             make_evaluate(study, n_jobs=n_jobs),
             study.space,

@@ -59,6 +59,7 @@ class Store:
         self._lock = _locked(path)
         try:
             self._connection = _opened_for_writing(path)
+            self._interrupted = self._begin()
         except BaseException:
             self._lock.release()
             raise
@@ -80,6 +81,11 @@ class Store:
         return self._path
 
     @property
+    def interrupted(self) -> bool:
+        """Whether the run before was killed, so that what it had in hand is not stored."""
+        return self._interrupted
+
+    @property
     def n_candidates(self) -> int:
         """Number of finished candidates."""
         with reported(self._path):
@@ -89,9 +95,21 @@ class Store:
         """Fold the log into the file and let other runs in."""
         try:
             with reported(self._path):
-                self._connection.close()
+                try:
+                    self._connection.execute("DELETE FROM running")
+                finally:
+                    self._connection.close()
         finally:
             self._lock.release()
+
+    def _begin(self) -> bool:
+        """Mark the store as in use; return whether a run that was killed has left its mark."""
+        with reported(self._path), self._connection:
+            self._connection.execute("BEGIN IMMEDIATE")
+            found = self._connection.execute("SELECT count(*) FROM running").fetchone()[0]
+            self._connection.execute("DELETE FROM running")
+            self._connection.execute("INSERT INTO running VALUES (datetime('now'))")
+        return bool(found)
 
     def freeze(self, inputs: Mapping[str, str]) -> None:
         """Store inputs that decide the sequence, or compare them with those stored before.

@@ -33,6 +33,7 @@ SCHEMA = (
     "CREATE TABLE second_look (number INTEGER PRIMARY KEY, objectives BLOB NOT NULL,"
     " constraints BLOB NOT NULL, n_rides INTEGER NOT NULL, rides BLOB NOT NULL,"
     " crc32 INTEGER NOT NULL)",
+    "CREATE TABLE running (since TEXT NOT NULL)",  # a row while a run has the store
     f"PRAGMA application_id = {APPLICATION_ID}",
     f"PRAGMA user_version = {VERSION}",
 )

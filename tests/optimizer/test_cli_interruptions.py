@@ -77,7 +77,10 @@ def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
         kills += process.returncode == -signal.SIGKILL
         verb = "resume"
     assert kills >= 3
-    assert finish("resume", killed).returncode == 0
+    resumed = finish("resume", killed)
+    assert resumed.returncode == 0
+    assert "The run before was killed after" in resumed.stdout
+    assert "The run before" not in finish("resume", killed).stdout
 
     for name in ("candidates.csv", "front.csv"):
         expected = (whole / "results" / name).read_bytes()

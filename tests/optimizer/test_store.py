@@ -404,3 +404,15 @@ def test_long_texts_are_shortened_about_the_difference(path):
     assert "7y" in message
     assert "8y" in message
     assert len(message.removeprefix(str(path))) < 300
+
+
+def test_a_store_left_open_by_a_kill_says_so_once(path):
+    with Store(path) as store:
+        assert not store.interrupted
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("INSERT INTO running VALUES ('2026-01-01')")  # as a kill leaves it
+
+    with Store(path) as store:
+        assert store.interrupted
+    with Store(path) as store:
+        assert not store.interrupted
