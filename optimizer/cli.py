@@ -9,6 +9,7 @@ from optimizer import (
     commands_explain,
     commands_page,
     commands_results,
+    commands_ridelog,
     commands_study,
     commands_validate,
 )
@@ -41,6 +42,8 @@ app.command()(commands_explain.explain)
 app.command(name="validate")(commands_validate.validate_profile)
 app.command()(commands_study.report)
 app.command(name="demonstrate")(commands_demonstrate.demonstrate_sections)
+
+app.add_typer(commands_ridelog.log_app)
 
 
 def main() -> None:

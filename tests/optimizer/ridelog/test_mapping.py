@@ -1,0 +1,108 @@
+import math
+
+import pytest
+
+from optimizer.ridelog.mapping import load_mapping
+from optimizer.ridelog.proposal import propose
+from optimizer.ridelog.reading import read_blocks
+from plant.errors import UserInputError
+from tests.optimizer.ridelog.written_logs import sound, write_mapping
+
+
+def proposed(tmp_path, table, **options):
+    """Return the mapping that is proposed for a table and then confirmed unread."""
+    log, path = tmp_path / "ride.csv", tmp_path / "m.toml"
+    table.to_csv(log, index=False, **options)
+    path.write_text(propose(log).replace("confirmed = false", "confirmed = true"))
+    return log, load_mapping(path)
+
+
+def test_a_proposal_is_not_taken_until_it_is_confirmed(tmp_path):
+    log, path = tmp_path / "ride.csv", tmp_path / "m.toml"
+    sound().rename(columns={"v": "speed"}).to_csv(log, index=False)
+    path.write_text(propose(log))
+
+    with pytest.raises(UserInputError, match="confirmed = true"):
+        load_mapping(path)
+
+
+def test_a_proposal_finds_columns_by_their_words_and_units(tmp_path):
+    names = {"t": "Time [ms]", "iq": "Motor Current (A)", "v": "Wheel rpm", "pitch": "pitch_deg",
+             "gyro": "gyro_pitch_dps"}  # fmt: skip
+    table = sound().rename(columns=names)
+    table["Time [ms]"] *= 1e3
+    table["Wheel rpm"] *= 68.2
+
+    log, mapping = proposed(tmp_path, table)
+    block = next(read_blocks(log, mapping))
+
+    assert {name: column.name for name, column in mapping.columns.items()} == {
+        "time_s": "Time [ms]",
+        "current_a": "Motor Current (A)",
+        "speed_mps": "Wheel rpm",
+        "pitch_rad": "pitch_deg",
+        "pitch_rate_rad_per_s": "gyro_pitch_dps",
+    }
+    assert block.signals["time_s"][100] == pytest.approx(1.0)
+    assert abs(block.signals["pitch_rad"]).max() == pytest.approx(math.radians(3.0), rel=0.05)
+    assert block.signals["speed_mps"].mean() == pytest.approx(6.0, rel=0.1)
+
+
+def test_a_proposal_finds_separator_and_decimal_sign(tmp_path):
+    table = sound().rename(columns={"v": "speed"})
+
+    _, mapping = proposed(tmp_path, table, sep=";", decimal=",")
+
+    assert (mapping.separator, mapping.decimal) == (";", ",")
+
+
+def test_pack_and_motor_current_are_told_apart(tmp_path):
+    table = sound()[["t", "iq"]].assign(**{"battery current": 3.0, "battery voltage": 55.0})
+
+    _, mapping = proposed(tmp_path, table)
+
+    assert mapping.columns["pack_a"].name == "battery current"
+    assert mapping.columns["current_a"].name == "iq"
+    assert mapping.columns["bus_v"].name == "battery voltage"
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (("pitch_rad", "pitsch_rad"), "nearest is 'pitch_rad'"),
+        (('"deg/s"', '"turns"'), 'must be one of "rad/s", "deg/s"'),
+        (("lender_15", "lender_99"), "nearest is 'lender_1"),
+        (("80.0", "800.0"), "rider_mass_kg"),
+        (("confirmed = true", "confirmed = 3"), "confirmed"),
+        (("[columns]", "[columns]\nx = 3"), "columns"),
+        (("separator", "seperator"), "nearest allowed is separator"),
+        (('column = "t", ', ""), "missing"),
+    ],
+)
+def test_a_wrong_mapping_is_refused(tmp_path, change, words):
+    path = write_mapping(tmp_path / "m.toml")
+    path.write_text(path.read_text().replace(*change))
+
+    with pytest.raises(UserInputError, match=words):
+        load_mapping(path)
+
+
+def test_a_mapping_without_time_is_refused(tmp_path):
+    path = tmp_path / "m.toml"
+    lines = write_mapping(path).read_text().splitlines()
+    path.write_text("\n".join(line for line in lines if not line.startswith("time_s")))
+
+    with pytest.raises(UserInputError, match=r"columns.time_s: is missing"):
+        load_mapping(path)
+
+
+def test_reversed_turns_the_sign_round(tmp_path):
+    log, path = tmp_path / "ride.csv", tmp_path / "m.toml"
+    sound().to_csv(log, index=False)
+    plain = next(read_blocks(log, load_mapping(write_mapping(path))))
+    path.write_text(
+        path.read_text().replace('"iq", unit = "A"', '"iq", unit = "A", reversed = true')
+    )
+    turned = next(read_blocks(log, load_mapping(path)))
+
+    assert (turned.signals["current_a"] == -plain.signals["current_a"]).all()
