@@ -5,6 +5,7 @@ import sys
 import typer
 
 from optimizer import (
+    commands_compare,
     commands_demonstrate,
     commands_explain,
     commands_page,
@@ -38,6 +39,7 @@ app.command()(commands_results.ride)
 app.command()(commands_page.page)
 app.command()(commands_page.watch)
 app.command(name="export")(commands_results.export_profile)
+app.command()(commands_compare.compare)
 app.command()(commands_explain.explain)
 app.command(name="validate")(commands_validate.validate_profile)
 app.command()(commands_study.report)

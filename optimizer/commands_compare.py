@@ -1,0 +1,120 @@
+"""The command that compares profiles, wherever they come from."""
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import pandas as pd
+import typer
+from numpy.typing import NDArray
+
+from objectives import OBJECTIVES
+from optimizer.candidate import failures
+from optimizer.chosen import chosen_profile
+from optimizer.commands_results import Folder
+from optimizer.commands_study import available_cores
+from optimizer.comparing import Comparison, changed_rides, compared, differing, in_words
+from optimizer.figures_compare import MOST_PROFILES, loop_figure, traces_figure
+from optimizer.figures_style import save, styled
+from optimizer.files import refuse_existing
+from optimizer.printing import console, print_table
+from optimizer.results import PICKS
+from optimizer.study import Study
+from optimizer.study_file import load_study
+from plant.errors import UserInputError
+from plant.profile_array import PROFILE_NAMES
+
+_FOLDER = "comparison"
+_MOST_TOLD = 3
+
+
+def compare(
+    folder: Folder,
+    profiles: Annotated[
+        list[str],
+        typer.Argument(
+            help="Two or more: numbers, picks, 'baseline', or files.", show_default=False
+        ),
+    ],
+    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/comparison.")] = None,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace earlier figures.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")] = False,
+) -> None:
+    """Compare profiles over all rides of a study; the first is what the others are held against.
+
+    Example: levelgain compare my_board baseline balanced mine.toml
+    """
+    if not 2 <= len(profiles) <= MOST_PROFILES:
+        raise UserInputError(
+            f"compare: give from 2 to {MOST_PROFILES} profiles, got {len(profiles)};"
+            " such as baseline balanced"
+        )
+    study = load_study(folder)
+    chosen = [_chosen(study, text) for text in profiles]
+    place = folder / _FOLDER if to is None else to
+    stems = [place / name for name in ("traces", "loop")]
+    if not force and not as_json:
+        files = [stem.with_suffix(suffix) for stem in stems for suffix in (".png", ".svg")]
+        refuse_existing(files, advice="give --force to replace it, or --to another folder")
+    names = [called for _, called in chosen]
+    found = compared(
+        study, names, np.array([row for row, _ in chosen]), n_jobs=jobs or available_cores()
+    )
+    if as_json:
+        typer.echo(json.dumps(_told(found), indent=2, ensure_ascii=False))
+        return
+    out = console()
+    print_table(out, _objectives(found))
+    out.print()
+    print_table(out, _parameters(found))
+    shown: list[int] = []
+    for which in range(1, len(names)):
+        wins, losses = changed_rides(found, which, limit=_MOST_TOLD)
+        for word, rides in (("wins", wins), ("loses", losses)):
+            out.print(f"\n{names[which]} {word} most against {names[0]}:", markup=False)
+            for ride in rides:
+                out.print(f"- {in_words(found, which, ride)}", markup=False)
+            shown += [ride for ride in rides[:2] if ride not in shown]
+    with styled():
+        written = save(traces_figure(found, shown[:4]), stems[0])
+        written += save(loop_figure(found), stems[1])
+    out.print(f"\n{written[0]} and {written[2]} written.", markup=False)
+
+
+def _chosen(study: Study, text: str) -> tuple[NDArray[np.float64], str]:
+    if text == "baseline":
+        return chosen_profile(study, None, None)[0], text
+    if text in PICKS or text.isdigit():
+        row, called, _ = chosen_profile(study, text, None)
+        return row, called
+    return chosen_profile(study, None, Path(text))[0], Path(text).name
+
+
+def _objectives(found: Comparison) -> pd.DataFrame:
+    failed = ["; ".join(failures(row)) or "none" for row in found.constraints]
+    columns = dict(zip(OBJECTIVES, found.objectives.T, strict=True))
+    return pd.DataFrame({"profile": found.names, **columns, "fails": failed})
+
+
+def _parameters(found: Comparison) -> pd.DataFrame:
+    names = differing(found)
+    places = [PROFILE_NAMES.index(name) for name in names]
+    columns = {called: row[places] for called, row in zip(found.names, found.profiles, strict=True)}
+    return pd.DataFrame({"parameter": names, **columns})
+
+
+def _told(found: Comparison) -> dict[str, object]:
+    changes = {}
+    for which in range(1, len(found.names)):
+        wins, losses = changed_rides(found, which, limit=_MOST_TOLD)
+        changes[found.names[which]] = {
+            "wins": [in_words(found, which, ride) for ride in wins],
+            "losses": [in_words(found, which, ride) for ride in losses],
+        }
+    return {
+        "objectives": json.loads(_objectives(found).to_json(orient="records")),
+        "parameters": json.loads(_parameters(found).to_json(orient="records")),
+        "against_the_first": changes,
+    }
