@@ -48,7 +48,11 @@ def page(
         disable=not out.is_terminal,
     ) as bar:
         task = bar.add_task("", total=None)
-        told = page_data(results, extra=numbers, advance=lambda: bar.advance(task))
+        told = page_data(
+            results,
+            extra=numbers,
+            advance=lambda done, wanted: bar.update(task, completed=done, total=wanted),
+        )
     path = folder / RESULTS_FOLDER / PAGE_NAME if to is None else to
     n_bytes = write_page(path, told)
     n_detailed, n_traced = len(told["details"]["numbers"]), len(told["traces"])
@@ -76,5 +80,6 @@ def watch(
         out.print(
             f"http://{HOST}:{server.server_port}/ shows the study as it grows; Ctrl-C ends it."
         )
+        out.file.flush()
 
     serve(live, port=port, ready=ready)

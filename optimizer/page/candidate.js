@@ -3,34 +3,40 @@
 // cividis at even steps: dark to light for everybody (Nunez, Anderton & Renslow 2018).
 const CIVIDIS = [[0, 34, 78], [39, 58, 108], [73, 82, 110], [100, 106, 113], [125, 130, 120], [154, 156, 115], [185, 184, 103], [218, 213, 84], [254, 232, 56]];
 
-/** Write everything about the chosen candidate. */
-function writeCandidate(study, state) {
+/** Write everything about the chosen candidate; what the page lacks a live view's server tells. */
+async function writeCandidate(study, state) {
   const number = state.chosen, row = study.rowOf.get(number);
   byId("candidate-title").textContent = called(study, number).replace(/^./, (sign) => sign.toUpperCase());
   const body = byId("candidate-body");
   clearPlots(body);
-  body.append(verdict(study, state, row), command(study, number));
-  const detail = study.detailOf.get(number);
-  body.append(make("div", { class: "halves" },
-    make("div", {}, make("h3", {}, "Objectives against the baseline"), objectives(study, state, row),
-      make("h3", {}, "Constraints"), constraints(study, row)),
-    detail === undefined ? make("div") : make("div", {}, make("h3", {}, "Margins of the linearised loop, delay included"), margins(study, detail))));
-  body.append(make("h3", {}, "Parameters against the baseline and their bounds"), parameters(study, row));
+  const atOnce = make("div", { class: "halves" }), later = make("div");
+  const told = make("div", {}, make("h3", {}, "Objectives against the baseline"), objectives(study, state, row),
+    make("h3", {}, "Constraints"), constraints(study, row));
+  atOnce.append(told);
+  body.append(verdict(study, state, row), command(study, number), atOnce,
+    make("h3", {}, "Parameters against the baseline and their bounds"), parameters(study, row), later);
+  let detail = study.detailOf.get(number), own = study.traces[number], base = study.traces[0];
+  if (study.live && !(detail && own)) {
+    later.textContent = "Riding it…";
+    const answer = await fetchCandidate(number);
+    if (!later.isConnected) return;
+    later.replaceChildren();
+    if (answer) ({ own, base, detail } = { ...answer, detail: openedDetails(answer.details).get(number) });
+  }
   if (detail === undefined) {
-    body.append(make("p", { class: "note" }, missing(study, number, "Rides, margins, curve and traces of this candidate are not stored on this page.")));
+    later.append(make("p", { class: "note" }, `Rides, margins, curve and traces of this candidate are not stored on this page. ${missing(study, number)}`));
     return;
   }
-  body.append(make("h3", {}, "Every ride, less is better"), heatMaps(study, detail));
+  atOnce.append(make("div", {}, make("h3", {}, "Margins of the linearised loop, delay included"), margins(study, detail)));
   const curve = make("div", { class: "plot", id: "curve" });
-  body.append(make("h3", {}, "Stiffness: current over pitch error"), curve);
+  later.append(make("h3", {}, "Every ride, less is better"), heatMaps(study, detail),
+    make("h3", {}, "Stiffness: current over pitch error"), curve);
   drawCurve(study, detail, number, curve);
-  writeTraces(study, number, body);
+  writeTraces(study, number, later, { detail, own, base });
 }
 
 /** Say how what is not on the page is had. */
-const missing = (study, number, text) => study.live
-  ? `${text} A page written with \`${study.commands.page}--with ${number}\` has them.`
-  : `${text} Write the page again with: ${study.commands.page}--with ${number}`;
+const missing = (study, number) => `Write the page again with: ${study.commands.page}--with ${number}`;
 
 function verdict(study, state, row) {
   const values = study.rows.constraints.row(row);
@@ -62,7 +68,7 @@ function command(study, number) {
 }
 
 function table(heads, rows, name = "") {
-  const head = make("tr", {}, ...heads.map((text) => make("th", { scope: "col" }, text)));
+  const head = make("tr", {}, ...heads.map((text) => make("th", { scope: "col" }, ...breakable(text))));
   return make("div", { class: "scroll" }, make("table", { class: name }, make("thead", {}, head), make("tbody", {}, ...rows)));
 }
 
@@ -88,8 +94,8 @@ function constraints(study, row) {
 }
 
 function margins(study, detail) {
-  const values = study.margins.row(detail);
-  const [, nPoints, nRiders, nKinds] = study.margins.shape;
+  const values = detail.margins;
+  const [, nPoints, nRiders, nKinds] = detail.marginShape;
   const lines = [];
   for (let point = 0; point < nPoints; point += 1) {
     for (let rider = 0; rider < nRiders; rider += 1) {
@@ -112,20 +118,20 @@ function parameters(study, row) {
     const share = unit[place] / 65535, atEnd = share <= 0.001 || share >= 0.999;
     const track = make("span", { class: "track", role: "img", "aria-label": `${Math.round(100 * share)} % of the searched range` },
       make("i", { class: "base", style: `left:${(100 * baseUnit[place]) / 65535}%` }), make("i", { style: `left:${100 * share}%` }));
-    return make("tr", {}, make("th", { scope: "row" }, parameter.name), make("td", { class: "hide-phone" }, parameter.text),
-      numberCell(values[place]), numberCell(base[place]), numberCell(`${shownNumber(parameter.low)} … ${shownNumber(parameter.high)}`),
-      make("td", {}, track), make("td", {}, atEnd ? "at an end" : ""));
+    return make("tr", {}, make("th", { scope: "row" }, ...breakable(parameter.name)), make("td", { class: "hide-phone" }, parameter.text),
+      numberCell(values[place]), numberCell(base[place]), make("td", { class: "number hide-phone" }, `${shownNumber(parameter.low)} … ${shownNumber(parameter.high)}`),
+      make("td", {}, track, atEnd ? "at an end" : ""));
   });
   const kept = study.parameters.filter((parameter) => "kept" in parameter).map((parameter) => make("tr", {},
-    make("th", { scope: "row" }, parameter.name), make("td", { class: "hide-phone" }, parameter.text), numberCell(parameter.kept), numberCell(parameter.kept),
-    make("td", {}, "not searched"), make("td"), make("td")));
-  const heads = table(["Parameter", "What it is", "This ■", "Baseline ○", "Searched", "", ""], [...lines, ...kept], "parameters");
-  heads.querySelectorAll("thead th")[1].className = "hide-phone";
+    make("th", { scope: "row" }, ...breakable(parameter.name)), make("td", { class: "hide-phone" }, parameter.text), numberCell(parameter.kept), numberCell(parameter.kept),
+    make("td", { class: "hide-phone" }), make("td", {}, "not searched")));
+  const heads = table(["Parameter", "What it is", "This ■", "Baseline ○", "Searched", ""], [...lines, ...kept], "parameters");
+  for (const place of [1, 4]) heads.querySelectorAll("thead th")[place].className = "hide-phone";
   return heads;
 }
 
 function heatMaps(study, detail) {
-  const values = study.rides_of.row(detail), outcome = study.outcome_of.row(detail);
+  const values = detail.rides, outcome = detail.outcome;
   const nObjectives = study.objectives.length;
   const maps = study.objectives.map((name, objective) => {
     const told = study.rides.map((_, ride) => values[ride * nObjectives + objective]).filter((value) => !Number.isNaN(value));
@@ -155,9 +161,9 @@ function heatCell(study, value, outcome, low, high) {
 }
 
 function drawCurve(study, detail, number, plot) {
-  const length = study.curve_deg.length;
+  const length = detail.curveDeg.length;
   const lines = (which, name, color, width) => ["solid", "dot"].map((dash, braking) => ({
-    x: study.curve_deg, y: Array.from(study.curves.row(which).subarray(braking * length, (braking + 1) * length)),
+    x: detail.curveDeg, y: Array.from(which.curves.subarray(braking * length, (braking + 1) * length)),
     type: "scatter", mode: "lines", name: plain(name + (braking ? ", braking" : "")), line: { color, width, dash },
   }));
   const limit = study.phase_current_limit_a;
@@ -168,31 +174,23 @@ function drawCurve(study, detail, number, plot) {
   });
 }
 
-/** Write the worst rides' traces, from the page or from the server of a live view. */
-async function writeTraces(study, number, body) {
-  const worst = study.details.worst[number];
+/** Write the traces of a candidate's worst rides. */
+function writeTraces(study, number, body, { detail, own, base }) {
   const box = make("div", { class: "thirds", id: "traces" });
-  const note = make("p", { class: "hint" });
-  body.append(make("h3", {}, "Its three worst rides by nose-down risk"), note, box);
-  let own = study.traces[number], base = study.traces[0];
-  if (study.live && (!own || worst.some((place) => !own[place]))) {
-    note.textContent = "Riding them…";
-    const told = await fetchTraces(number);
-    if (!box.isConnected) return;
-    if (told) ({ own, base } = told);
-  }
-  const there = own && worst.every((place) => own[place]);
-  note.textContent = there
-    ? `Vermilion, solid: this one; black, thin: the baseline${study.rows.looked_again.values[study.rowOf.get(number)] === study.rows.looked_again.values[study.rowOf.get(0)] ? "" : " (on other noise)"}. In both: solid the pitch to the ground (nose contact in blue), the current and the speed; dashed the pitch to level and the current available; dotted what is wanted. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does.`
-    : missing(study, number, "The traces of this candidate are not stored on this page.");
+  const there = own && detail.worst.every((place) => own[place]);
+  const looked = study.rows.looked_again.values;
+  const other = looked[study.rowOf.get(number)] === looked[study.rowOf.get(0)] ? "" : " (on other noise)";
+  body.append(make("h3", {}, "Its three worst rides by nose-down risk"), there
+    ? make("p", { class: "hint keys" }, `Vermilion, thick: this one; black, thin: the baseline${other}. Solid: pitch to the ground (nose contact in blue), current, speed, reserve; dashed: pitch to level, current available; dotted: what is wanted. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does.`)
+    : make("p", { class: "note" }, `The traces of this candidate are not stored on this page. ${missing(study, number)}`), box);
   if (!there) return;
-  worst.forEach((place) => {
+  for (const place of detail.worst) {
     const [course, rider] = study.rides[place];
     const plot = make("div", { class: "plot", "data-print-share": "0.33" });
-    const outcome = study.outcomes[study.outcome_of.row(study.detailOf.get(number))[place]];
-    box.append(make("div", { class: "keep" }, make("h3", {}, `${study.courses[course]} / ${study.riders[rider]}`), make("p", { class: "hint" }, outcome), plot));
+    box.append(make("div", { class: "keep" }, make("h3", {}, `${study.courses[course]} / ${study.riders[rider]}`),
+      make("p", { class: "hint" }, study.outcomes[detail.outcome[place]]), plot));
     drawRide(study, plot, { base: base[place] && number !== 0 ? signalsOf(base[place]) : null, own: signalsOf(own[place]) });
-  });
+  }
 }
 
 /** Draw one ride: pitch, current, speed and torque reserve over time. */

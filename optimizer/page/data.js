@@ -23,19 +23,24 @@ function opened(told) {
   const unpackAll = (packed) =>
     Object.fromEntries(Object.entries(packed).map(([name, array]) => [name, unpacked(array)]));
   const rows = unpackAll(told.rows);
-  const details = told.details;
   return {
     ...told,
     rows,
     columns: unpackAll(told.columns),
-    rides_of: unpacked(details.rides),
-    outcome_of: unpacked(details.outcome),
-    curve_deg: Array.from(unpacked(details.curve_deg).values),
-    curves: unpacked(details.curves),
-    margins: unpacked(details.margins),
     rowOf: new Map(Array.from(rows.number.values, (number, row) => [number, row])),
-    detailOf: new Map(details.numbers.map((number, row) => [number, row])),
+    detailOf: openedDetails(told.details),
   };
+}
+
+/** Return what is told in detail of each candidate, by its number. */
+function openedDetails(details) {
+  const [rides, outcome, curves, margins] =
+    [details.rides, details.outcome, details.curves, details.margins].map(unpacked);
+  const curveDeg = Array.from(unpacked(details.curve_deg).values);
+  return new Map(details.numbers.map((number, row) => [number, {
+    rides: rides.row(row), outcome: outcome.row(row), curveDeg, curves: curves.row(row),
+    margins: margins.row(row), marginShape: margins.shape, worst: details.worst[number],
+  }]));
 }
 
 /** Return the weighted cost of a candidate: the baseline on the same noise has 1. */
@@ -84,5 +89,9 @@ function make(tag, attributes = {}, ...children) {
   element.append(...children);
   return element;
 }
+
+/** Return a name that may break after its underscores. */
+const breakable = (name) =>
+  name.split(/(?<=_)/).flatMap((part, place) => (place ? [make("wbr"), part] : [part]));
 
 const byId = (id) => document.getElementById(id);

@@ -82,7 +82,7 @@ def traces_that_fit(
     numbers: Sequence[int],
     *,
     n_bytes: int,
-    advance: Callable[[], None] = lambda: None,
+    advance: Callable[[int, int], None] = lambda _done, _wanted: None,
 ) -> Traces:
     """Return the worst rides' traces of as many candidates as fit, from the first on.
 
@@ -94,7 +94,7 @@ def traces_that_fit(
     n_bytes : int
         Room for the traces as text.
     advance : callable, optional
-        Called after each candidate.
+        Told how many candidates are traced, and of how many, after each.
 
     Returns
     -------
@@ -103,7 +103,7 @@ def traces_that_fit(
     """
     traces: Traces = {str(BASELINE): {}}
     left = float(n_bytes)
-    for number in numbers:
+    for n_before, number in enumerate(numbers):
         places = worst_places(results, number)
         told = candidate_traces(results, number, places)
         missing = [place for place in places if str(place) not in traces[str(BASELINE)]]
@@ -114,7 +114,7 @@ def traces_that_fit(
         traces[str(BASELINE)] |= beside
         if number != BASELINE:
             traces[str(number)] = told
-        advance()
+        advance(n_before + 1, len(numbers))
     return traces
 
 

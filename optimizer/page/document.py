@@ -9,7 +9,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
@@ -25,7 +25,7 @@ _SPARE_BYTES = 200_000
 
 _SCRIPTS = ("data", "plots", "scatter", "parallel", "filters", "candidate", "live", "main")
 # What could end the script element that holds the data, or begin another, is written as escapes.
-_ESCAPES = {ord(sign): f"\\u{ord(sign):04x}" for sign in ("<", ">", "&", "'", "\u2028", "\u2029")}
+_ESCAPED = ("<", ">", "&", "'", "\u2028", "\u2029")
 
 
 def page_data(
@@ -33,7 +33,7 @@ def page_data(
     *,
     extra: tuple[int, ...] = (),
     live: bool = False,
-    advance: Callable[[], None] = lambda: None,
+    advance: Callable[[int, int], None] = lambda _done, _wanted: None,
 ) -> dict[str, Any]:
     """Return everything the page's script is told; the page stays below `MAX_BYTES`.
 
@@ -45,7 +45,7 @@ def page_data(
     live : bool
         Whether a server gives the traces of each candidate on demand.
     advance : callable, optional
-        Called after each candidate whose rides are traced.
+        Told how many candidates are traced, and of how many, after each.
     """
     detailed = detailed_numbers(results, extra)
     told = {
@@ -57,15 +57,10 @@ def page_data(
         "live": live,
         "caution": SHORT_CAUTION,
     }
-    room = MAX_BYTES - _SPARE_BYTES - len(_document(told))
+    taken = len(get_plotlyjs()) + len(own_script()) + len(data_text(told)) + _SPARE_BYTES
     traced = detailed[: 1 + len(extra) + len(results.picks)] if live else detailed
-    told["traces"] = traces_that_fit(results, traced, n_bytes=room, advance=advance)
+    told["traces"] = traces_that_fit(results, traced, n_bytes=MAX_BYTES - taken, advance=advance)
     return told
-
-
-def page_document(told: dict[str, Any]) -> str:
-    """Return the page as HTML that needs nothing else; what comes from files is escaped."""
-    return _document(told)
 
 
 def write_page(path: Path, told: dict[str, Any]) -> int:
@@ -84,15 +79,15 @@ def write_page(path: Path, told: dict[str, Any]) -> int:
 def data_text(told: dict[str, Any]) -> str:
     """Return what the script is told as JSON that is safe inside a script element."""
     text = json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return text.translate(_ESCAPES)
+    for sign in _ESCAPED:
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
 
 
-def _document(told: dict[str, Any]) -> str:
+def page_document(told: dict[str, Any]) -> str:
+    """Return the page as HTML that needs nothing else; what comes from files is escaped."""
     plotly, own = get_plotlyjs(), own_script()
-    environment = Environment(
-        loader=PackageLoader("optimizer", "page"), autoescape=True, undefined=StrictUndefined
-    )
-    return environment.get_template("page.html.jinja").render(
+    return _template("page").render(
         told,
         policy=_policy((plotly, own), live=told["live"]),
         cautions=CAUTIONS,
@@ -101,6 +96,18 @@ def _document(told: dict[str, Any]) -> str:
         script=Markup(own),  # noqa: S704  # the package's own
         data=Markup(data_text(told)),  # noqa: S704  # escaped above
     )
+
+
+def waiting_document(reason: str, *, again_s: int) -> str:
+    """Return a page that says why there is nothing to see yet and asks again by itself."""
+    return _template("waiting").render(reason=reason, again_s=again_s)
+
+
+def _template(name: str) -> Template:
+    environment = Environment(
+        loader=PackageLoader("optimizer", "page"), autoescape=True, undefined=StrictUndefined
+    )
+    return environment.get_template(f"{name}.html.jinja")
 
 
 @functools.cache

@@ -26,6 +26,8 @@ from plant.quantity import quantities
 Numbers: TypeAlias = NDArray[np.intp]
 
 _MOST_OTHERS = 1500  # candidates off the front that are drawn: each is a shape in every plot
+_DETAIL_BYTES = 5_000_000  # room for all that is told in detail but the traces
+_CURVE_AND_MARGIN_BYTES = 1600
 _NEAREST = 20  # shown in detail where no candidate meets every constraint
 _TOLD_DESCRIPTORS = tuple(name for name in DESCRIPTOR_NAMES if name in LABELS)
 
@@ -52,7 +54,14 @@ def detailed_numbers(results: Results, extra: tuple[int, ...] = ()) -> list[int]
     front = np.flatnonzero(results.on_front)
     by_cost = front[np.argsort(results.weighted_cost[front], kind="stable")]
     rest = by_cost if len(front) else least_violating(results, limit=_NEAREST)
-    return list(dict.fromkeys([BASELINE, *extra, *results.picks.values(), *map(int, rest)]))
+    wanted = dict.fromkeys([BASELINE, *extra, *results.picks.values(), *map(int, rest)])
+    return list(wanted)[: max(_most_detailed(results), 1 + len(extra) + len(results.picks))]
+
+
+def _most_detailed(results: Results) -> int:
+    """Return how many candidates' rides there is room for, as base64: four letters for 3 bytes."""
+    bytes_each = results.rides.shape[1] * (4 * len(OBJECTIVES) + 1) + _CURVE_AND_MARGIN_BYTES
+    return int(_DETAIL_BYTES * 3 // (4 * bytes_each))
 
 
 def study_facts(study: Study) -> dict[str, Any]:

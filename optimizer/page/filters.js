@@ -55,7 +55,7 @@ function resetFilters(study) {
     byId(`least-${name}`).value = 0;
     byId(`most-${name}`).value = RANGE_STEPS;
   }
-  for (const [name] of study.constraints) byId(`constraint-${name}`).checked = true;
+  for (const [name] of study.constraints) byId(`constraint-${name}`).checked = study.n_feasible > 0;
   byId("front-only").checked = study.n_front > 0;
 }
 
@@ -90,7 +90,7 @@ function writeOrder(study, state, choose) {
   const rows = state.order.slice(0, state.nRows).map((row) => {
     const number = study.rows.number.values[row];
     const button = make("button", { type: "button", tabindex: chosen(row) ? 0 : -1 }, called(study, number));
-    const line = make("tr", { "data-number": number, "data-cost": state.costs[row], "aria-selected": chosen(row) },
+    const line = make("tr", { "data-number": number, "data-cost": state.costs[row], "aria-current": chosen(row) },
       make("td", {}, button), make("td", { class: "number" }, state.costs[row].toFixed(3)),
       ...study.objectives.map((name) => make("td", { class: "number" }, shownNumber(measure(study, state, name, row)))));
     line.addEventListener("click", () => choose(number));
@@ -99,13 +99,22 @@ function writeOrder(study, state, choose) {
   const body = byId("order").tBodies[0];
   const hadFocus = body.contains(document.activeElement);
   body.replaceChildren(...rows);
-  const first = body.querySelector('[aria-selected="true"] button') || body.querySelector("button");
+  const first = body.querySelector('[aria-current="true"] button') || body.querySelector("button");
   if (first) first.tabIndex = 0;
   if (hadFocus && first) first.focus({ preventScroll: true });
   byId("more").hidden = state.order.length <= state.nRows;
   const front = state.order.filter((row) => study.rows.on_front.values[row]).length;
   byId("shown").textContent = `${state.order.length} of ${study.rows.number.values.length} candidates on this page are shown, ${front} of them on the front.`;
   byId("box-clear").hidden = !state.brushed;
+}
+
+/** Say which of the front have no traces on this page, and how they get them. */
+function tellUntraced(study) {
+  const front = study.rows.number.values.filter((_, row) => study.rows.on_front.values[row]);
+  const without = study.live ? [] : Array.from(front).filter((number) => !study.traces[number]);
+  byId("untraced").hidden = !without.length;
+  byId("untraced-count").textContent = `${without.length} of ${front.length} on the front have no traces on this page`;
+  byId("untraced-list").textContent = `${without.join(", ")}. For one of them: ${study.commands.page}--with NUMBER`;
 }
 
 /** Move through the rows by the arrow keys. */

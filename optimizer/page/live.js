@@ -30,10 +30,10 @@ async function answerOf(path) {
   return answer.json();
 }
 
-/** Return a candidate's traces and the baseline's on the same rides; null where there are none. */
-async function fetchTraces(number) {
+/** Return a candidate's details and traces, and the baseline's traces; null where there are none. */
+async function fetchCandidate(number) {
   try {
-    return await answerOf(`/traces/${number}.json`);
+    return await answerOf(`/candidate/${number}.json`);
   } catch {
     return null;
   }

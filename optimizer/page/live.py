@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from optimizer.evaluation import BASELINE
-from optimizer.page.details import candidate_traces, worst_places
-from optimizer.page.document import page_data, page_document
+from optimizer.page.details import candidate_traces, rides_and_loops, worst_places
+from optimizer.page.document import page_data, page_document, waiting_document
 from optimizer.results import Results, read_results, store_path
 from optimizer.study import Study
 from optimizer.study_file import load_study
@@ -64,13 +64,14 @@ class LiveStudy:
         """
         return self._current()[1]
 
-    def traces(self, number: int) -> dict[str, Any] | None:
-        """Return a candidate's worst rides and the baseline's; None if there is no such one."""
+    def candidate(self, number: int) -> dict[str, Any] | None:
+        """Return a candidate's details and worst rides; None if there is no such one."""
         results = self._current()[0]
         if not 0 <= number < len(results):
             return None
         places = worst_places(results, number)
         return {
+            "details": rides_and_loops(results, [number]),
             "own": candidate_traces(results, number, places),
             "base": candidate_traces(results, BASELINE, places),
         }
@@ -99,19 +100,19 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         try:
             self._answer(self.path)
         except UserInputError as error:
-            self._say(503, "text/plain", f"{error}\n", {"Refresh": str(_ASK_AGAIN_S)})
+            self._say(503, "text/html", waiting_document(str(error), again_s=_ASK_AGAIN_S))
 
     def _answer(self, path: str) -> None:
         live = self.server.live
-        number = path.removeprefix("/traces/").removesuffix(".json")
+        number = path.removeprefix("/candidate/").removesuffix(".json")
         if path == "/":
             self._say(200, "text/html", page_document(live.told()))
         elif path == "/version.json":
             self._json({"version": live.version})
         elif path == "/study.json":
             self._json(live.told())
-        elif path == f"/traces/{number}.json" and number.isascii() and number.isdigit():
-            self._json(live.traces(int(number)))
+        elif path == f"/candidate/{number}.json" and number.isascii() and number.isdigit():
+            self._json(live.candidate(int(number)))
         else:
             self._say(404, "text/plain", "There is no such page.\n")
 
@@ -121,14 +122,13 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         else:
             self._say(200, "application/json", json.dumps(told, allow_nan=False))
 
-    def _say(self, code: int, kind: str, text: str, headers: dict[str, str] | None = None) -> None:
+    def _say(self, code: int, kind: str, text: str) -> None:
         content = text.encode()
         self.send_response(code)
         for name, value in {
             "Content-Type": f"{kind}; charset=utf-8",
             "Content-Length": str(len(content)),
             **_HEADERS,
-            **(headers or {}),
         }.items():
             self.send_header(name, value)
         self.end_headers()

@@ -73,8 +73,9 @@ function start() {
       return button;
     }));
     byId("counts").textContent = `${study.n_ridden} candidates ridden, ${study.n_feasible} meet every constraint, ${study.n_front} on the front.`
-      + (study.n_front ? "" : " None meets every constraint, so there are no picks yet; those nearest to it are told in detail: uncheck constraints to see them.");
+      + (study.n_front ? "" : " None meets every constraint, so there are no picks; all are shown, and those nearest to meeting them are told in detail.");
     drawLegend(study, state);
+    tellUntraced(study);
   }
 
   function readAddress() {

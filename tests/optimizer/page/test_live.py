@@ -62,7 +62,7 @@ def test_a_page_asked_for_by_another_name_is_refused(live, host):
 
 
 @pytest.mark.parametrize(
-    "path", ["/study.toml", "/../study.toml", "/traces/99999.json", "/traces/-1.json"]
+    "path", ["/study.toml", "/../study.toml", "/candidate/99999.json", "/candidate/-1.json"]
 )
 def test_nothing_else_is_served(live, path):
     assert ask(live[1], path)[0] == 404
@@ -73,7 +73,7 @@ def test_nothing_can_be_changed_from_the_page(live):
 
 
 def test_the_traces_of_any_candidate_are_ridden_on_demand(live):
-    status, content = ask(live[1], "/traces/5.json")
+    status, content = ask(live[1], "/candidate/5.json")
 
     assert status == 200
     told = json.loads(content)
@@ -81,13 +81,24 @@ def test_the_traces_of_any_candidate_are_ridden_on_demand(live):
     assert len(told["own"]) == 3
 
 
-def test_a_study_without_a_generation_is_one_line_that_asks_again(tmp_path):
-    server = served(write_small_study(tmp_path / "study"))
-    status, content = ask(server, "/")
-    server.shutdown()
+def test_a_study_that_is_not_run_yet_is_waited_for(browser, tmp_path):
+    folder = write_small_study(tmp_path / "study")
+    server = served(folder)
+    browser.get(f"http://{HOST}:{server.server_port}/")
+    assert "run the study first" in browser.find_element(By.TAG_NAME, "body").text
 
-    assert status == 503
-    assert b"run the study first" in content
+    run_study(
+        load_study(folder), n_candidates=12, n_jobs=1, on_generation=lambda _: None, stop=never
+    )
+
+    WebDriverWait(browser, 20).until(
+        lambda seen: (
+            seen.title != "Waiting for the study"
+            and "12 candidates ridden" in seen.find_element(By.ID, "counts").text
+        )
+    )
+    server.shutdown()
+    browser.get_log("browser")
 
 
 def test_a_port_in_use_is_one_line(live):

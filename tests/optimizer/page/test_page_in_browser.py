@@ -1,6 +1,7 @@
 """The page in a real browser: what a reader does, and what follows."""
 
 import base64
+import dataclasses
 import itertools
 
 import numpy as np
@@ -12,6 +13,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 from objectives import OBJECTIVES, weighted_cost
 from optimizer.evaluation import BASELINE
+from optimizer.page import page_data, write_page
 from tests.optimizer.page.conftest import DESK_PX, HOSTILE_TITLE, PHONE_PX
 from tests.optimizer.page.unpacking import unpacked
 
@@ -212,7 +214,7 @@ def test_the_arrow_keys_choose_the_next_in_the_order(page):
     find(page, "#order tbody button").send_keys(Keys.ARROW_DOWN)
 
     assert page.switch_to.active_element.text.endswith(("1", str(rows[1][0]), f"({rows[1][0]})"))
-    assert find(page, "#order [aria-selected=true]").get_attribute("data-number") == str(rows[1][0])
+    assert find(page, "#order [aria-current=true]").get_attribute("data-number") == str(rows[1][0])
 
 
 def test_everything_that_acts_is_reached_by_the_tab_key(page):
@@ -266,3 +268,64 @@ def test_the_page_prints_on_paper_within_its_width(page):
 
     assert all(width <= 350 for width in widths)
     assert base64.b64decode(printed["data"]).startswith(b"%PDF")
+
+
+def test_a_box_drawn_in_one_plot_filters_all_of_them(page):
+    before = shown(page)
+    page.execute_script("document.getElementById('scatter-0').scrollIntoView({block: 'center'})")
+    find(page, "#scatter-0 [data-val=select]").click()
+    left, top, width, height = page.execute_script(
+        "const box = document.querySelector('#scatter-0 .nsewdrag').getBoundingClientRect();"
+        "return [box.x, box.y, box.width, box.height]"
+    )
+    drag = ActionChains(page)
+    pointer = drag.w3c_actions.pointer_action
+    pointer.move_to_location(int(left + 2), int(top + 2))
+    pointer.pointer_down()
+    pointer.move_to_location(int(left + width / 3), int(top + height - 3))
+    pointer.pointer_up()
+    drag.perform()
+    settle(page)
+    boxed = shown(page)
+    find(page, "#box-clear").click()
+
+    assert 0 < boxed < before
+    assert shown(page) == before
+
+
+def test_a_candidate_without_traces_says_how_to_get_them(browser, results, tmp_path):
+    numbers = np.flatnonzero(~results.on_front & results.feasible)
+    told = page_data(results)
+    del told["traces"][str(results.picks["lowest_risk"])]
+    write_page(tmp_path / "page.html", told)
+    browser.get((tmp_path / "page.html").as_uri() + f"#{results.picks['lowest_risk']}")
+    settle(browser)
+    untraced = find(browser, "#candidate-body").text
+    browser.get("about:blank")
+    browser.get((tmp_path / "page.html").as_uri() + f"#{numbers[-1]}")
+    settle(browser)
+
+    assert f"--with {results.picks['lowest_risk']}" in untraced
+    assert f"--with {numbers[-1]}" in find(browser, "#candidate-body").text
+    assert find(browser, "#untraced-count").is_displayed()
+
+
+def test_a_study_without_a_front_shows_what_is_nearest(browser, results, tmp_path):
+    none = np.zeros(len(results), dtype=bool)
+    failing = dataclasses.replace(
+        results,
+        history=dataclasses.replace(
+            results.history, constraints=np.abs(results.history.constraints) + 1.0
+        ),
+        feasible=none,
+        on_front=none,
+        picks={},
+    )
+    write_page(tmp_path / "page.html", page_data(failing))
+    browser.get((tmp_path / "page.html").as_uri())
+    settle(browser)
+
+    assert "None meets every constraint" in find(browser, "#counts").text
+    assert "FAILS" in find(browser, "#candidate-body").text
+    assert shown(browser) == len(results)
+    assert browser.get_log("browser") == []
