@@ -1,6 +1,12 @@
 // What the page knows: the study as it was written, and what the reader has chosen.
 
-const ARRAYS = { f4: Float32Array, f8: Float64Array, u1: Uint8Array, u2: Uint16Array, u4: Uint32Array };
+const ARRAYS = {
+  f4: Float32Array,
+  f8: Float64Array,
+  u1: Uint8Array,
+  u2: Uint16Array,
+  u4: Uint32Array,
+};
 const NO_VALUE = 65535; // of a quantised number
 
 /** Return a packed array: its numbers, its shape, and its rows along the first axis. */
@@ -8,14 +14,21 @@ function unpacked(told) {
   const bytes = Uint8Array.from(atob(told.data), (sign) => sign.charCodeAt(0));
   const values = new ARRAYS[told.type](bytes.buffer);
   const length = told.shape.slice(1).reduce((product, size) => product * size, 1);
-  return { values, shape: told.shape, row: (place) => values.subarray(place * length, (place + 1) * length) };
+  return {
+    values,
+    shape: told.shape,
+    row: (place) => values.subarray(place * length, (place + 1) * length),
+  };
 }
 
 /** Return the signals of a quantised array as lists, null where there is no value. */
 function signalsOf(told) {
   const steps = unpacked(told);
   return told.low.map((low, signal) =>
-    Array.from(steps.row(signal), (step) => (step === NO_VALUE ? null : low + step * told.step[signal])));
+    Array.from(steps.row(signal), (step) =>
+      step === NO_VALUE ? null : low + step * told.step[signal],
+    ),
+  );
 }
 
 /** Return a study with its arrays unpacked and its candidates' rows by number. */
@@ -34,13 +47,27 @@ function opened(told) {
 
 /** Return what is told in detail of each candidate, by its number. */
 function openedDetails(details) {
-  const [rides, outcome, curves, margins] =
-    [details.rides, details.outcome, details.curves, details.margins].map(unpacked);
+  const [rides, outcome, curves, margins] = [
+    details.rides,
+    details.outcome,
+    details.curves,
+    details.margins,
+  ].map(unpacked);
   const curveDeg = Array.from(unpacked(details.curve_deg).values);
-  return new Map(details.numbers.map((number, row) => [number, {
-    rides: rides.row(row), outcome: outcome.row(row), curveDeg, curves: curves.row(row),
-    margins: margins.row(row), marginShape: margins.shape, worst: details.worst[number],
-  }]));
+  return new Map(
+    details.numbers.map((number, row) => [
+      number,
+      {
+        rides: rides.row(row),
+        outcome: outcome.row(row),
+        curveDeg,
+        curves: curves.row(row),
+        margins: margins.row(row),
+        marginShape: margins.shape,
+        worst: details.worst[number],
+      },
+    ]),
+  );
 }
 
 /** Return the weighted cost of a candidate: the baseline on the same noise has 1. */
@@ -49,7 +76,9 @@ function weightedCost(study, weights, row) {
   const baseline = study.baseline_objectives[study.rows.looked_again.values[row]];
   const objectives = study.rows.objectives.row(row);
   return weights.reduce(
-    (sum, weight, place) => sum + objectives[place] * (weight / total / baseline[place]), 0);
+    (sum, weight, place) => sum + objectives[place] * (weight / total / baseline[place]),
+    0,
+  );
 }
 
 /** Return one measure of a candidate by its name. */
@@ -61,7 +90,11 @@ function measure(study, state, name, row) {
 }
 
 /** Return the names of all measures that an axis can show. */
-const measures = (study) => [...study.objectives, "weighted_cost_ratio", ...Object.keys(study.columns)];
+const measures = (study) => [
+  ...study.objectives,
+  "weighted_cost_ratio",
+  ...Object.keys(study.columns),
+];
 
 /** Return the picks' names that a candidate carries. */
 const pickNames = (study, number) =>

@@ -23,7 +23,7 @@ PAGE_NAME = "page.html"
 MAX_BYTES = 15_000_000
 _SPARE_BYTES = 200_000
 
-_SCRIPTS = ("data", "plots", "scatter", "parallel", "filters", "candidate", "live", "main")
+_SCRIPTS = ("data", "plots", "scatter", "parallel", "filters", "rides", "candidate", "live", "main")
 # What could end the script element that holds the data, or begin another, is written as escapes.
 _ESCAPED = ("<", ">", "&", "'", "\u2028", "\u2029")
 

@@ -5,15 +5,25 @@ const RANGE_STEPS = 1000;
 /** Make a weight's slider for every objective; `changed` is told after each move. */
 function makeWeights(study, changed) {
   const highest = Math.max(...study.weights);
-  byId("weights").replaceChildren(...study.objectives.map((name, place) => {
-    const id = `weight-${name}`;
-    const slider = make("input", { type: "range", id, min: 0, max: 2 * highest, step: "any" });
-    slider.value = study.weights[place];
-    slider.addEventListener("input", changed);
-    return make("div", { class: "slider" }, make("label", { for: id }, study.labels[name]), slider, make("output", { for: id }));
-  }));
+  byId("weights").replaceChildren(
+    ...study.objectives.map((name, place) => {
+      const id = `weight-${name}`;
+      const slider = make("input", { type: "range", id, min: 0, max: 2 * highest, step: "any" });
+      slider.value = study.weights[place];
+      slider.addEventListener("input", changed);
+      return make(
+        "div",
+        { class: "slider" },
+        make("label", { for: id }, study.labels[name]),
+        slider,
+        make("output", { for: id }),
+      );
+    }),
+  );
   byId("weights-reset").onclick = () => {
-    study.objectives.forEach((name, place) => { byId(`weight-${name}`).value = study.weights[place]; });
+    study.objectives.forEach((name, place) => {
+      byId(`weight-${name}`).value = study.weights[place];
+    });
     changed();
   };
 }
@@ -26,7 +36,8 @@ function readWeights(study) {
     const share = total > 0 ? `${Math.round((100 * weights[place]) / total)} %` : "–";
     byId(`weight-${name}`).nextElementSibling.value = share;
   });
-  byId("weights-note").textContent = total > 0 ? "" : "At least one weight must be above zero; the order is that of before.";
+  byId("weights-note").textContent =
+    total > 0 ? "" : "At least one weight must be above zero; the order is that of before.";
   return total > 0 ? weights : null;
 }
 
@@ -34,17 +45,33 @@ const rangedColumns = (study) => ["feel_deg_per_mps2", study.near_level, "rider_
 
 /** Make two sliders for each ranged column and a box for each constraint. */
 function makeFilters(study, changed) {
-  byId("ranges").replaceChildren(...rangedColumns(study).flatMap((name) => ["least", "most"].map((end) => {
-    const id = `${end}-${name}`;
-    const slider = make("input", { type: "range", id, min: 0, max: RANGE_STEPS, step: 1 });
-    slider.addEventListener("input", changed);
-    return make("div", { class: "slider" }, make("label", { for: id }, `${end === "least" ? "At least" : "At most"}: ${study.labels[name]}`), slider, make("output", { for: id }));
-  })));
-  byId("constraints").replaceChildren(...study.constraints.map(([name, label]) => {
-    const box = make("input", { type: "checkbox", id: `constraint-${name}` });
-    box.addEventListener("change", changed);
-    return make("label", { class: "check" }, box, ` ${label}`);
-  }));
+  byId("ranges").replaceChildren(
+    ...rangedColumns(study).flatMap((name) =>
+      ["least", "most"].map((end) => {
+        const id = `${end}-${name}`;
+        const slider = make("input", { type: "range", id, min: 0, max: RANGE_STEPS, step: 1 });
+        slider.addEventListener("input", changed);
+        return make(
+          "div",
+          { class: "slider" },
+          make(
+            "label",
+            { for: id },
+            `${end === "least" ? "At least" : "At most"}: ${study.labels[name]}`,
+          ),
+          slider,
+          make("output", { for: id }),
+        );
+      }),
+    ),
+  );
+  byId("constraints").replaceChildren(
+    ...study.constraints.map(([name, label]) => {
+      const box = make("input", { type: "checkbox", id: `constraint-${name}` });
+      box.addEventListener("change", changed);
+      return make("label", { class: "check" }, box, ` ${label}`);
+    }),
+  );
   byId("front-only").addEventListener("change", changed);
   resetFilters(study);
 }
@@ -66,7 +93,8 @@ function passing(study, brushed) {
   const frontOnly = byId("front-only").checked;
   const ranges = rangedColumns(study).map((name) => {
     const values = study.columns[name].values;
-    const low = values.reduce((a, b) => Math.min(a, b)), high = values.reduce((a, b) => Math.max(a, b));
+    const low = values.reduce((a, b) => Math.min(a, b)),
+      high = values.reduce((a, b) => Math.max(a, b));
     const at = (end) => {
       const step = Number(byId(`${end}-${name}`).value);
       const value = step === RANGE_STEPS ? high : low + ((high - low) * step) / RANGE_STEPS;
@@ -77,10 +105,12 @@ function passing(study, brushed) {
   });
   return rows.filter((row) => {
     const constraints = study.rows.constraints.row(row);
-    return (!frontOnly || study.rows.on_front.values[row])
-      && wanted.every((must, place) => !must || constraints[place] <= 0)
-      && ranges.every(({ values, least, most }) => values[row] >= least && values[row] <= most)
-      && (!brushed || brushed.has(study.rows.number.values[row]));
+    return (
+      (!frontOnly || study.rows.on_front.values[row]) &&
+      wanted.every((must, place) => !must || constraints[place] <= 0) &&
+      ranges.every(({ values, least, most }) => values[row] >= least && values[row] <= most) &&
+      (!brushed || brushed.has(study.rows.number.values[row]))
+    );
   });
 }
 
@@ -89,10 +119,20 @@ function writeOrder(study, state, choose) {
   const chosen = (row) => study.rows.number.values[row] === state.chosen;
   const rows = state.order.slice(0, state.nRows).map((row) => {
     const number = study.rows.number.values[row];
-    const button = make("button", { type: "button", tabindex: chosen(row) ? 0 : -1 }, called(study, number));
-    const line = make("tr", { "data-number": number, "data-cost": state.costs[row], "aria-current": chosen(row) },
-      make("td", {}, button), make("td", { class: "number" }, state.costs[row].toFixed(3)),
-      ...study.objectives.map((name) => make("td", { class: "number" }, shownNumber(measure(study, state, name, row)))));
+    const button = make(
+      "button",
+      { type: "button", tabindex: chosen(row) ? 0 : -1 },
+      called(study, number),
+    );
+    const line = make(
+      "tr",
+      { "data-number": number, "data-cost": state.costs[row], "aria-current": chosen(row) },
+      make("td", {}, button),
+      make("td", { class: "number" }, state.costs[row].toFixed(3)),
+      ...study.objectives.map((name) =>
+        make("td", { class: "number" }, shownNumber(measure(study, state, name, row))),
+      ),
+    );
     line.addEventListener("click", () => choose(number));
     return line;
   });
@@ -104,7 +144,8 @@ function writeOrder(study, state, choose) {
   if (hadFocus && first) first.focus({ preventScroll: true });
   byId("more").hidden = state.order.length <= state.nRows;
   const front = state.order.filter((row) => study.rows.on_front.values[row]).length;
-  byId("shown").textContent = `${state.order.length} of ${study.rows.number.values.length} candidates on this page are shown, ${front} of them on the front.`;
+  byId("shown").textContent =
+    `${state.order.length} of ${study.rows.number.values.length} candidates on this page are shown, ${front} of them on the front.`;
   byId("box-clear").hidden = !state.brushed;
 }
 
@@ -113,8 +154,10 @@ function tellUntraced(study) {
   const front = study.rows.number.values.filter((_, row) => study.rows.on_front.values[row]);
   const without = study.live ? [] : Array.from(front).filter((number) => !study.traces[number]);
   byId("untraced").hidden = !without.length;
-  byId("untraced-count").textContent = `${without.length} of ${front.length} on the front have no traces on this page`;
-  byId("untraced-list").textContent = `${without.join(", ")}. For one of them: ${study.commands.page}--with NUMBER`;
+  byId("untraced-count").textContent =
+    `${without.length} of ${front.length} on the front have no traces on this page`;
+  byId("untraced-list").textContent =
+    `${without.join(", ")}. For one of them: ${study.commands.page}--with NUMBER`;
 }
 
 /** Move through the rows by the arrow keys. */
@@ -122,7 +165,9 @@ function followKeys(choose) {
   byId("order").addEventListener("keydown", (event) => {
     const rows = [...byId("order").tBodies[0].rows];
     const here = rows.findIndex((row) => row.contains(document.activeElement));
-    const there = { ArrowDown: here + 1, ArrowUp: here - 1, Home: 0, End: rows.length - 1 }[event.key];
+    const there = { ArrowDown: here + 1, ArrowUp: here - 1, Home: 0, End: rows.length - 1 }[
+      event.key
+    ];
     if (there === undefined || !rows[there]) return;
     event.preventDefault();
     rows[there].querySelector("button").focus();

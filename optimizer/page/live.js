@@ -5,7 +5,9 @@ const ASK_EVERY_MS = 2000;
 /** Ask again and again; `renew` is given a study that has grown. */
 function followStudy(study, renew) {
   let seen = study.version;
-  const tell = (text) => { byId("live-state").textContent = text; };
+  const tell = (text) => {
+    byId("live-state").textContent = text;
+  };
   tell("Live.");
   const ask = async () => {
     try {

@@ -4,28 +4,43 @@ const FIRST_ROWS = 12;
 
 function start() {
   let study = opened(JSON.parse(byId("study-data").textContent));
-  const state = { chosen: study.picks.lowest_cost ?? 0, brushed: null, nRows: FIRST_ROWS, costs: [], order: [], shown: new Set() };
-  const scatters = makeScatters(study, choose, (numbers) => { state.brushed = numbers; follow(); });
+  const state = {
+    chosen: study.picks.lowest_cost ?? 0,
+    brushed: null,
+    nRows: FIRST_ROWS,
+    costs: [],
+    order: [],
+    shown: new Set(),
+  };
+  const scatters = makeScatters(study, choose, (numbers) => {
+    state.brushed = numbers;
+    follow();
+  });
   makeWeights(study, follow);
   makeFilters(study, follow);
   followKeys(choose);
   followPrinting();
 
-  byId("filters-reset").onclick = () => { resetFilters(study); state.brushed = null; follow(); };
+  byId("filters-reset").onclick = () => {
+    resetFilters(study);
+    state.brushed = null;
+    follow();
+  };
   byId("box-clear").onclick = () => {
     state.brushed = null;
     for (const { plot } of scatters) Plotly.relayout(plot, { selections: [] });
     follow();
   };
-  byId("more").onclick = () => { state.nRows *= 2; writeOrder(study, state, choose); };
-  for (const id of ["axis-x", "axis-y"]) byId(id).onchange = () => drawScatters(scatters, study, state);
+  byId("more").onclick = () => {
+    state.nRows *= 2;
+    writeOrder(study, state, choose);
+  };
+  for (const id of ["axis-x", "axis-y"])
+    byId(id).onchange = () => drawScatters(scatters, study, state);
   byId("parallel-what").onchange = () => drawParallel(study, state, choose);
   byId("find").onsubmit = (event) => {
     event.preventDefault();
-    const number = Number(byId("find-number").value);
-    const there = byId("find-number").value.trim() !== "" && study.rowOf.has(number);
-    byId("find-note").textContent = there ? "" : `Not on this page; ${study.commands.page}--with NUMBER puts it there.`;
-    if (there) choose(number);
+    seek(byId("find-number").value.trim());
   };
   window.addEventListener("hashchange", readAddress);
 
@@ -65,22 +80,47 @@ function start() {
   }
 
   function writePicks() {
-    const picks = [["baseline", 0, "✕"], ...Object.entries(study.picks).map(([name, number]) => [name, number, MARKS[study.pick_marks[name][1]]])];
-    byId("picks").replaceChildren(...picks.map(([name, number, mark]) => {
-      const button = make("button", { type: "button", "data-pick": name, "aria-pressed": number === state.chosen },
-        make("span", { class: "mark", "aria-hidden": "true" }, mark), `${name.replaceAll("_", " ")} (${number})`);
-      button.onclick = () => choose(number);
-      return button;
-    }));
-    byId("counts").textContent = `${study.n_ridden} candidates ridden, ${study.n_feasible} meet every constraint, ${study.n_front} on the front.`
-      + (study.n_front ? "" : " None meets every constraint, so there are no picks; all are shown, and those nearest to meeting them are told in detail.");
+    const picks = [
+      ["baseline", 0, "✕"],
+      ...Object.entries(study.picks).map(([name, number]) => [
+        name,
+        number,
+        MARKS[study.pick_marks[name][1]],
+      ]),
+    ];
+    byId("picks").replaceChildren(
+      ...picks.map(([name, number, mark]) => {
+        const button = make(
+          "button",
+          { type: "button", "data-pick": name, "aria-pressed": number === state.chosen },
+          make("span", { class: "mark", "aria-hidden": "true" }, mark),
+          `${name.replaceAll("_", " ")} (${number})`,
+        );
+        button.onclick = () => choose(number);
+        return button;
+      }),
+    );
+    byId("counts").textContent =
+      `${study.n_ridden} candidates ridden, ${study.n_feasible} meet every constraint, ${study.n_front} on the front.` +
+      (study.n_front
+        ? ""
+        : " None meets every constraint, so there are no picks; all are shown, and those nearest to meeting them are told in detail.");
     drawLegend(study, state);
     tellUntraced(study);
   }
 
+  /** Choose the candidate that a text names, or say why not. */
+  function seek(text) {
+    const there = /^\d+$/.test(text) && study.rowOf.has(Number(text));
+    byId("find-note").textContent = there
+      ? ""
+      : `${text || "Nothing"} is not a candidate on this page; ${study.commands.page}--with NUMBER puts one there.`;
+    if (there) choose(Number(text));
+  }
+
   function readAddress() {
     const text = location.hash.slice(1);
-    if (/^\d+$/.test(text)) choose(Number(text));
+    if (/^\d+$/.test(text)) seek(text);
   }
 
   /** Show a study that has grown, with the reader's choices kept. */

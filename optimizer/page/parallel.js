@@ -8,7 +8,9 @@ function coordinates(study, state) {
   if (byId("parallel-what").value === "parameters") {
     const searched = study.parameters.filter((parameter) => "low" in parameter);
     return searched.map((parameter, place) => ({
-      label: parameter.name, low: parameter.low, high: parameter.high,
+      label: parameter.name,
+      low: parameter.low,
+      high: parameter.high,
       share: (row) => study.rows.unit.row(row)[place] / 65535,
       value: (row) => study.rows.values.row(row)[place],
     }));
@@ -16,9 +18,16 @@ function coordinates(study, state) {
   const fitted = [...state.shown, study.rowOf.get(0), study.rowOf.get(state.chosen)];
   return measures(study).map((name) => {
     const values = fitted.map((row) => measure(study, state, name, row));
-    const low = Math.min(...values), high = Math.max(...values);
+    const low = Math.min(...values),
+      high = Math.max(...values);
     const value = (row) => measure(study, state, name, row);
-    return { label: study.labels[name], low, high, value, share: (row) => (high > low ? (value(row) - low) / (high - low) : 0.5) };
+    return {
+      label: study.labels[name],
+      low,
+      high,
+      value,
+      share: (row) => (high > low ? (value(row) - low) / (high - low) : 0.5),
+    };
   });
 }
 
@@ -29,11 +38,15 @@ function drawParallel(study, state, choose) {
   const narrow = plot.clientWidth < NARROW_PX;
   const front = state.order.filter((row) => study.rows.on_front.values[row]);
   const lines = (front.length ? front : state.order).slice(0, MOST_LINES);
-  byId("parallel-note").textContent = lines.length < front.length
-    ? `The ${lines.length} profiles of least weighted cost, of ${front.length} on the front that are shown.`
-    : "Every shown profile of the front; with none on the front, the shown candidates. Click a line to choose it.";
+  byId("parallel-note").textContent =
+    lines.length < front.length
+      ? `The ${lines.length} profiles of least weighted cost, of ${front.length} on the front that are shown.`
+      : "Every shown profile of the front; with none on the front, the shown candidates. Click a line to choose it.";
   const line = (rows, look) => {
-    const shares = [], places = [], text = [], numbers = [];
+    const shares = [],
+      places = [],
+      text = [],
+      numbers = [];
     for (const row of rows) {
       const name = plain(called(study, study.rows.number.values[row]));
       along.forEach((coordinate, place) => {
@@ -45,23 +58,59 @@ function drawParallel(study, state, choose) {
       for (const list of [shares, places, text, numbers]) list.push(null);
     }
     const [x, y] = narrow ? [shares, places] : [places, shares];
-    return { x, y, text, customdata: numbers, type: "scatter", hoverinfo: "text", connectgaps: false, ...look };
+    return {
+      x,
+      y,
+      text,
+      customdata: numbers,
+      type: "scatter",
+      hoverinfo: "text",
+      connectgaps: false,
+      ...look,
+    };
   };
   const traces = [
     line(lines, { mode: "lines", line: { color: SKY, width: 1 }, opacity: 0.35 }),
-    line([study.rowOf.get(0)], { mode: "lines+markers", line: { color: BLACK, width: 2.5, dash: "dash" }, marker: { symbol: "x", size: 7 } }),
-    line([study.rowOf.get(state.chosen)], { mode: "lines+markers", line: { color: VERMILION, width: 3 }, marker: { symbol: "circle", size: 7 } }),
+    line([study.rowOf.get(0)], {
+      mode: "lines+markers",
+      line: { color: BLACK, width: 2.5, dash: "dash" },
+      marker: { symbol: "x", size: 7 },
+    }),
+    line([study.rowOf.get(state.chosen)], {
+      mode: "lines+markers",
+      line: { color: VERMILION, width: 3 },
+      marker: { symbol: "circle", size: 7 },
+    }),
   ];
-  const ends = (coordinate) => `${plain(coordinate.label)}  [${shownNumber(coordinate.low)} … ${shownNumber(coordinate.high)}]`;
+  const ends = (coordinate) =>
+    `${plain(coordinate.label)}  [${shownNumber(coordinate.low)} … ${shownNumber(coordinate.high)}]`;
   const short = (coordinate) => plain(coordinate.label.split(" / ")[0]);
   const names = {
-    tickvals: along.map((_, place) => place), ticktext: along.map(narrow ? short : ends),
+    tickvals: along.map((_, place) => place),
+    ticktext: along.map(narrow ? short : ends),
     range: narrow ? [along.length - 0.5, -0.5] : [-0.5, along.length - 0.5],
-    tickfont: { size: narrow ? 10 : 11 }, automargin: true, gridcolor: "#ccc", zeroline: false,
+    tickfont: { size: narrow ? 10 : 11 },
+    automargin: true,
+    gridcolor: "#ccc",
+    zeroline: false,
   };
-  const shares = { tickvals: [0, 1], ticktext: ["low", "high"], range: [-0.04, 1.04], automargin: true, gridcolor: "#eee", zeroline: false };
-  draw(plot, traces, {
-    height: narrow ? 80 + 24 * along.length : 470, margin: { l: 40, r: 12, t: 10, b: 20 },
-    xaxis: narrow ? shares : { ...names, tickangle: 55 }, yaxis: narrow ? names : shares,
-  }, { listen: () => plot.on("plotly_click", (event) => choose(event.points[0].customdata)) });
+  const shares = {
+    tickvals: [0, 1],
+    ticktext: ["low", "high"],
+    range: [-0.04, 1.04],
+    automargin: true,
+    gridcolor: "#eee",
+    zeroline: false,
+  };
+  draw(
+    plot,
+    traces,
+    {
+      height: narrow ? 80 + 24 * along.length : 470,
+      margin: { l: 40, r: 12, t: 10, b: 20 },
+      xaxis: narrow ? shares : { ...names, tickangle: 55 },
+      yaxis: narrow ? names : shares,
+    },
+    { listen: () => plot.on("plotly_click", (event) => choose(event.points[0].customdata)) },
+  );
 }

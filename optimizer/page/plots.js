@@ -1,7 +1,11 @@
 // One look for every plot. Colours after Okabe and Ito (2008), told apart by colour-blind readers;
 // what a colour says, a marker or a dash says too.
 
-const BLACK = "#000000", SKY = "#56B4E9", BLUE = "#0072B2", VERMILION = "#D55E00", GREY = "#777777";
+const BLACK = "#000000",
+  SKY = "#56B4E9",
+  BLUE = "#0072B2",
+  VERMILION = "#D55E00",
+  GREY = "#777777";
 const PRINT_WIDTH_PX = 700; // of an A4 page within its margins
 
 const FINGERS = matchMedia("(pointer: coarse)").matches; // a finger scrolls the page, also over a plot
@@ -20,12 +24,21 @@ const plain = (text) =>
  */
 function draw(element, traces, layout, { tools = false, listen = null } = {}) {
   const whole = {
-    autosize: true, hovermode: "closest", showlegend: false, dragmode: tools && !FINGERS ? "zoom" : false,
-    margin: { l: 58, r: 12, t: 26, b: 46 }, font: { size: 12, color: "#111" },
-    paper_bgcolor: "#fff", plot_bgcolor: "#fff", ...layout,
+    autosize: true,
+    hovermode: "closest",
+    showlegend: false,
+    dragmode: tools && !FINGERS ? "zoom" : false,
+    margin: { l: 58, r: 12, t: 26, b: 46 },
+    font: { size: 12, color: "#111" },
+    paper_bgcolor: "#fff",
+    plot_bgcolor: "#fff",
+    ...layout,
   };
   const settings = {
-    responsive: true, displaylogo: false, displayModeBar: tools, showTips: false,
+    responsive: true,
+    displaylogo: false,
+    displayModeBar: tools,
+    showTips: false,
     modeBarButtons: [["zoom2d", "pan2d", "select2d", "lasso2d", "resetScale2d", "toImage"]],
   };
   waiting.set(element, [traces, whole, settings]);
@@ -50,8 +63,12 @@ async function drawWaiting(element, listen) {
 }
 
 const axis = (title, more = {}) => ({
-  title: { text: plain(title), font: { size: 12 }, standoff: 6 }, gridcolor: "#e4e4e4",
-  zerolinecolor: "#bbb", linecolor: "#888", automargin: true, ...more,
+  title: { text: plain(title), font: { size: 12 }, standoff: 6 },
+  gridcolor: "#e4e4e4",
+  zerolinecolor: "#bbb",
+  linecolor: "#888",
+  automargin: true,
+  ...more,
 });
 
 /** Forget the plots of an element that is about to be emptied. */

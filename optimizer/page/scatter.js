@@ -7,20 +7,28 @@ function makeScatters(study, choose, brush) {
   const box = byId("scatter");
   const pairs = [];
   study.objectives.forEach((first, place) =>
-    study.objectives.slice(place + 1).forEach((second) => pairs.push([first, second])));
+    study.objectives.slice(place + 1).forEach((second) => pairs.push([first, second])),
+  );
   pairs.push(null);
   const names = measures(study);
-  fillAxis(byId("axis-x"), study, names, names.find((name) => name === "feel_deg_per_mps2") || names[0]);
+  fillAxis(
+    byId("axis-x"),
+    study,
+    names,
+    names.find((name) => name === "feel_deg_per_mps2") || names[0],
+  );
   fillAxis(byId("axis-y"), study, names, study.objectives[0]);
   return pairs.map((pair, place) => {
     const plot = make("div", { class: "plot", "data-print-share": "0.49", id: `scatter-${place}` });
     box.append(plot);
     return {
-      plot, axes: () => pair || [byId("axis-x").value, byId("axis-y").value],
+      plot,
+      axes: () => pair || [byId("axis-x").value, byId("axis-y").value],
       listen() {
         plot.on("plotly_click", (event) => choose(event.points[0].customdata));
         plot.on("plotly_selected", (event) => {
-          if (event && event.points.length) brush(new Set(event.points.map((point) => point.customdata)));
+          if (event && event.points.length)
+            brush(new Set(event.points.map((point) => point.customdata)));
         });
       },
     };
@@ -42,14 +50,24 @@ function drawScatters(scatters, study, state) {
       customdata: rows.map((row) => study.rows.number.values[row]),
       text: rows.map((row) => plain(called(study, study.rows.number.values[row]))),
       hovertemplate: "%{text}<br>%{x:.4g}, %{y:.4g}<extra></extra>",
-      type: "scatter", mode: "markers", name, marker, selectedpoints: null,
+      type: "scatter",
+      mode: "markers",
+      name,
+      marker,
+      selectedpoints: null,
     });
     const traces = layers(study, state).map(([name, rows, marker]) => points(rows, name, marker));
-    draw(scatter.plot, traces, {
-      height: 330, uirevision: `${across} ${up}`,
-      xaxis: axis(study.labels[across], { range: rangeOf(study, state, across) }),
-      yaxis: axis(study.labels[up], { range: rangeOf(study, state, up) }),
-    }, { tools: true, listen: scatter.listen });
+    draw(
+      scatter.plot,
+      traces,
+      {
+        height: 330,
+        uirevision: `${across} ${up}`,
+        xaxis: axis(study.labels[across], { range: rangeOf(study, state, across) }),
+        yaxis: axis(study.labels[up], { range: rangeOf(study, state, up) }),
+      },
+      { tools: true, listen: scatter.listen },
+    );
   }
 }
 
@@ -60,20 +78,33 @@ function layers(study, state) {
   const onFront = (row) => study.rows.on_front.values[row];
   const white = { color: "#fff", width: 0.5 };
   const found = [
-    ["not on the front, meets every constraint", rows.filter((row) => !onFront(row) && study.rows.feasible.values[row]),
-      { color: "#bdbdbd", size: 5, symbol: "circle" }],
-    ["fails a constraint", rows.filter((row) => !study.rows.feasible.values[row]),
-      { color: GREY, size: 6, symbol: "x-thin-open" }],
+    [
+      "not on the front, meets every constraint",
+      rows.filter((row) => !onFront(row) && study.rows.feasible.values[row]),
+      { color: "#bdbdbd", size: 5, symbol: "circle" },
+    ],
+    [
+      "fails a constraint",
+      rows.filter((row) => !study.rows.feasible.values[row]),
+      { color: GREY, size: 6, symbol: "x-thin-open" },
+    ],
     ["front", rows.filter(onFront), { color: SKY, size: 9, symbol: "circle", line: white }],
     ["baseline", [study.rowOf.get(0)], { color: BLACK, size: 13, symbol: "x" }],
   ];
   for (const [name, number] of Object.entries(study.picks)) {
     const [color, symbol] = study.pick_marks[name];
     const marker = { color: "rgba(0,0,0,0)", size: 13, symbol, line: { color, width: 2.5 } };
-    found.push([name.replaceAll("_", " "), inside(number) ? [study.rowOf.get(number)] : [], marker]);
+    found.push([
+      name.replaceAll("_", " "),
+      inside(number) ? [study.rowOf.get(number)] : [],
+      marker,
+    ]);
   }
-  found.push(["chosen", [study.rowOf.get(state.chosen)],
-    { color: "rgba(0,0,0,0)", size: 22, symbol: "circle", line: { color: BLACK, width: 2.5 } }]);
+  found.push([
+    "chosen",
+    [study.rowOf.get(state.chosen)],
+    { color: "rgba(0,0,0,0)", size: 22, symbol: "circle", line: { color: BLACK, width: 2.5 } },
+  ]);
   return found;
 }
 
@@ -81,9 +112,14 @@ function layers(study, state) {
 function rangeOf(study, state, name) {
   const rows = [...state.shown];
   const front = rows.filter((row) => study.rows.on_front.values[row]);
-  const fitted = [...(front.length ? front : rows), study.rowOf.get(0), study.rowOf.get(state.chosen)];
+  const fitted = [
+    ...(front.length ? front : rows),
+    study.rowOf.get(0),
+    study.rowOf.get(state.chosen),
+  ];
   const values = fitted.map((row) => measure(study, state, name, row));
-  const low = Math.min(...values), high = Math.max(...values);
+  const low = Math.min(...values),
+    high = Math.max(...values);
   const room = ROOM * Math.max(high - low, 1e-6);
   return [low - room, high + room];
 }
@@ -91,22 +127,31 @@ function rangeOf(study, state, name) {
 /** Say what each marker means. */
 function drawLegend(study, state) {
   const shapes = {
-    circle: "M8 2a6 6 0 1 0 .01 0z", square: "M2 2h12v12h-12z", "triangle-up": "M8 2l7 12h-14z",
-    "triangle-down": "M8 14l7-12h-14z", diamond: "M8 1l7 7-7 7-7-7z", x: "M3 3l10 10M13 3l-10 10",
+    circle: "M8 2a6 6 0 1 0 .01 0z",
+    square: "M2 2h12v12h-12z",
+    "triangle-up": "M8 2l7 12h-14z",
+    "triangle-down": "M8 14l7-12h-14z",
+    diamond: "M8 1l7 7-7 7-7-7z",
+    x: "M3 3l10 10M13 3l-10 10",
     "x-thin-open": "M4 4l8 8M12 4l-8 8",
   };
-  byId("legend").replaceChildren(...layers(study, state).map(([name, , marker]) => {
-    const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-    svg.setAttribute("width", 16);
-    svg.setAttribute("height", 16);
-    svg.setAttribute("aria-hidden", "true");
-    const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
-    const open = marker.color.startsWith("rgba") || marker.symbol.startsWith("x");
-    path.setAttribute("d", shapes[marker.symbol]);
-    path.setAttribute("fill", open ? "none" : marker.color);
-    path.setAttribute("stroke", marker.symbol.startsWith("x") ? marker.color : (marker.line || {}).color || "none");
-    path.setAttribute("stroke-width", marker.symbol === "x" ? 4 : 2);
-    svg.append(path);
-    return make("span", {}, svg, name);
-  }));
+  byId("legend").replaceChildren(
+    ...layers(study, state).map(([name, , marker]) => {
+      const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+      svg.setAttribute("width", 16);
+      svg.setAttribute("height", 16);
+      svg.setAttribute("aria-hidden", "true");
+      const path = document.createElementNS("http://www.w3.org/2000/svg", "path");
+      const open = marker.color.startsWith("rgba") || marker.symbol.startsWith("x");
+      path.setAttribute("d", shapes[marker.symbol]);
+      path.setAttribute("fill", open ? "none" : marker.color);
+      path.setAttribute(
+        "stroke",
+        marker.symbol.startsWith("x") ? marker.color : (marker.line || {}).color || "none",
+      );
+      path.setAttribute("stroke-width", marker.symbol === "x" ? 4 : 2);
+      svg.append(path);
+      return make("span", {}, svg, name);
+    }),
+  );
 }

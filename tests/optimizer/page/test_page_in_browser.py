@@ -329,3 +329,16 @@ def test_a_study_without_a_front_shows_what_is_nearest(browser, results, tmp_pat
     assert "FAILS" in find(browser, "#candidate-body").text
     assert shown(browser) == len(results)
     assert browser.get_log("browser") == []
+
+
+def test_a_candidate_is_found_by_its_number_and_a_stranger_is_refused_in_words(page, results):
+    number = results.picks["lowest_risk"]
+    field = find(page, "#find-number")
+    field.send_keys("999999", Keys.ENTER)
+    refused = find(page, "#find-note").text
+    field.clear()
+    field.send_keys(str(number), Keys.ENTER)
+
+    assert "not a candidate on this page" in refused
+    assert find(page, "#find-note").text == ""
+    assert str(number) in find(page, "#candidate-title").text
