@@ -12,6 +12,7 @@ from optimizer import (
     commands_results,
     commands_ridelog,
     commands_study,
+    commands_transfer,
     commands_validate,
 )
 from plant.errors import UserInputError
@@ -41,6 +42,7 @@ app.command()(commands_page.watch)
 app.command(name="export")(commands_results.export_profile)
 app.command()(commands_compare.compare)
 app.command()(commands_explain.explain)
+app.command()(commands_transfer.transfer)
 app.command(name="validate")(commands_validate.validate_profile)
 app.command()(commands_study.report)
 app.command(name="demonstrate")(commands_demonstrate.demonstrate_sections)

@@ -15,6 +15,7 @@ from optimizer.cautions import CAUTIONS
 from optimizer.files import refuse_existing, write_whole
 from optimizer.provenance import model_digest, versions
 from optimizer.results import Results
+from optimizer.ride_plan import plan_text
 from optimizer.toml_file import read_text
 from plant.errors import UserInputError
 from plant.profile import SINGLE_LOOP, Profile
@@ -40,7 +41,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
     profile = array_to_profile(candidate_profile(results, number))
     return {
         "cautions": list(CAUTIONS),
-        "profile": _sections(profile),
+        "profile": profile_sections(profile),
         "candidate": {
             "number": number,
             "picks": list(results.pick_names(number)),
@@ -106,7 +107,7 @@ def export(
     folder: Path,
     force: bool,
 ) -> list[Path]:
-    """Write a candidate's profile in each format, each file whole.
+    """Write a candidate's profile in each format, and a plan of the first rides, each file whole.
 
     Raises
     ------
@@ -121,6 +122,7 @@ def export(
         texts[folder / f"{stem}_{template.name.split('.')[0]}{suffixes}"] = render_template(
             told, template
         )
+    texts[folder / f"{stem}_first_rides.md"] = plan_text(results, number)
     if not force:
         refuse_existing(texts, advice="give --force to replace it, or --to another folder")
     for path, text in texts.items():
@@ -128,7 +130,7 @@ def export(
     return list(texts)
 
 
-def _sections(profile: Profile) -> dict[str, Any]:
+def profile_sections(profile: Profile) -> dict[str, Any]:
     """Return a profile's sections; a single loop has no acceleration loop to write down."""
     sections = dataclasses.asdict(profile)
     if profile.acceleration_loop == SINGLE_LOOP:

@@ -24,7 +24,8 @@ class SearchView:
     it lies between 0 and 1 and grows as the front does.
     """
 
-    def __init__(self, study: Study, console: Console) -> None:
+    def __init__(self, study: Study, console: Console, *, quiet: bool = False) -> None:
+        self._quiet = quiet
         self._study = study
         self._console = console
         self._started = time.monotonic()
@@ -36,7 +37,7 @@ class SearchView:
             TimeRemainingColumn(),
             TextColumn("{task.fields[note]}"),
             console=console,
-            disable=not console.is_terminal,
+            disable=quiet or not console.is_terminal,
         )
         self._task = self._bar.add_task("search", total=None, note="compiling the kernel")
 
@@ -58,7 +59,8 @@ class SearchView:
         self._bar.update(self._task, completed=progress.n_done, total=progress.n_wanted, note=note)
         now = time.monotonic()
         done = progress.n_done >= progress.n_wanted
-        if not self._console.is_terminal and (done or now - self._said >= _PLAIN_EVERY_S):
+        plain = not (self._quiet or self._console.is_terminal)
+        if plain and (done or now - self._said >= _PLAIN_EVERY_S):
             self._said = now
             left = _time_left(progress, now - self._started)
             self._console.print(f"{progress.n_done}/{progress.n_wanted} candidates{left}, {note}")

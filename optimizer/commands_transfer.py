@@ -1,0 +1,142 @@
+"""The command that carries a profile over to another board."""
+
+import json
+from pathlib import Path
+from typing import Annotated
+
+import numpy as np
+import pandas as pd
+import tomli_w
+import typer
+
+from objectives import OBJECTIVES
+from optimizer.candidate import failures
+from optimizer.cautions import CAUTIONS
+from optimizer.chosen import chosen_profile
+from optimizer.commands_results import Folder
+from optimizer.commands_study import available_cores
+from optimizer.files import refuse_existing, write_whole
+from optimizer.handover import EXPORTS_FOLDER, profile_sections
+from optimizer.printing import console, print_cautions, print_table
+from optimizer.progress import SearchView
+from optimizer.study_file import load_study
+from optimizer.transfer import Distance, Scaling, distance_to_optimum, scaling, transferred
+from plant.errors import UserInputError
+from plant.profile_array import PROFILE_NAMES, array_to_profile
+
+
+def transfer(
+    folder: Folder,
+    new_folder: Annotated[
+        Path, typer.Argument(help="Folder of a study with the other board.", show_default=False)
+    ],
+    which: Annotated[
+        str | None, typer.Argument(help="A candidate's number, or the name of a pick.")
+    ] = None,
+    profile: Annotated[Path | None, typer.Option(help="A profile file of your own.")] = None,
+    candidates: Annotated[int, typer.Option(min=1, help="Of the short search from it.")] = 480,
+    jobs: Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace an earlier file.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Rescale a profile for another motor, wheel or pack, ride it there, and say how good it is.
+
+    Example: levelgain transfer my_board my_other_board balanced
+    """
+    old, new = load_study(folder), load_study(new_folder)
+    row, called, stem = chosen_profile(old, which, profile)
+    path = new_folder / EXPORTS_FOLDER / f"transferred_{stem}.toml"
+    if not force:
+        refuse_existing([path], advice="give --force to replace it")
+    by = scaling(old, new)
+    moved = transferred(row, by, new.board)
+    try:
+        sections = profile_sections(array_to_profile(moved))
+    except ValueError as error:
+        raise UserInputError(
+            f"{new_folder}: scaled by {by.current_ratio:.3g} the profile is outside what a profile"
+            f" can be: {error}; the boards are too far apart"
+        ) from None
+    out = console()
+    with SearchView(new, out, quiet=as_json) as view:
+        found = distance_to_optimum(
+            new,
+            moved,
+            n_candidates=candidates,
+            n_jobs=jobs or available_cores(),
+            on_generation=view.update,
+        )
+    failed = failures(found.constraints)
+    write_whole(
+        path,
+        "\n".join(
+            [
+                *(f"# {caution}" for caution in CAUTIONS),
+                f"# Transferred from {called}: currents times {by.current_ratio:.4g}.",
+                *(f"# FAILS: {line}" for line in failed),
+                "",
+                tomli_w.dumps({"profile": sections}),
+            ]
+        ),
+    )
+    if as_json:
+        typer.echo(json.dumps(_told(by, found, failed), indent=2))
+        return
+    changed = np.flatnonzero(moved != row)
+    print_table(
+        out,
+        pd.DataFrame(
+            {
+                "parameter": [PROFILE_NAMES[place] for place in changed],
+                "before": row[changed],
+                "transferred": moved[changed],
+                "own_optimum": found.best[changed],
+            }
+        ),
+    )
+    out.print(
+        f"\nCurrents times {by.current_ratio:.3f}: torque per amp {by.torque_ratio:.3f}, radius"
+        f" {by.radius_ratio:.3f}, moved mass {by.mass_ratio:.3f} times what they were."
+    )
+    out.print(_verdict(found))
+    for line in failed:
+        out.print(f"FAILS: {line}")
+    out.print(
+        f"{path} written. Prove it: levelgain validate {new_folder} --profile {path}", markup=False
+    )
+    print_cautions(out)
+
+
+def _verdict(found: Distance) -> str:
+    if not np.isfinite(found.best_cost):
+        return (
+            f"None of the {found.n_candidates} candidates of a short search from it meets every"
+            " constraint of the new study."
+        )
+    gap = 100.0 * (found.cost / found.best_cost - 1.0)
+    parts = ", ".join(
+        f"{name} {before:.3g} → {after:.3g}"
+        for name, before, after in zip(
+            OBJECTIVES, found.objectives, found.best_objectives, strict=True
+        )
+    )
+    return (
+        f"Its weighted cost is {found.cost:.3f}; the best of {found.n_candidates} candidates of a"
+        f" short search from it costs {found.best_cost:.3f}, so it is {gap:.0f} % from the board's"
+        f" own optimum ({parts})."
+    )
+
+
+def _told(by: Scaling, found: Distance, failed: list[str]) -> dict[str, object]:
+    return {
+        "current_ratio": by.current_ratio,
+        "torque_ratio": by.torque_ratio,
+        "radius_ratio": by.radius_ratio,
+        "mass_ratio": by.mass_ratio,
+        "weighted_cost_ratio": found.cost,
+        "best_weighted_cost_ratio": found.best_cost if np.isfinite(found.best_cost) else None,
+        "objectives": dict(zip(OBJECTIVES, found.objectives.tolist(), strict=True)),
+        "best_objectives": dict(zip(OBJECTIVES, found.best_objectives.tolist(), strict=True)),
+        "failed_constraints": failed,
+        "searched_candidates": found.n_candidates,
+    }
