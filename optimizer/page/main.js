@@ -16,7 +16,7 @@ function start() {
     state.brushed = numbers;
     follow();
   });
-  makeWeights(study, follow);
+  makeWeights(study, reweigh);
   makeFilters(study, follow);
   followKeys(choose);
   followPrinting();
@@ -53,17 +53,28 @@ function start() {
     showChosen();
   }
 
-  /** Rank and filter again, and show it. */
+  /** Rank again by the weights, and show it: only what costs are drawn in is drawn again. */
+  function reweigh() {
+    rank();
+    const withCost = scatters.filter(({ axes }) => axes().includes("weighted_cost_ratio"));
+    drawScatters(withCost, study, state);
+    drawParallel(study, state, choose);
+  }
+
+  /** Filter and rank again, and show it. */
   function follow() {
+    state.shown = new Set(passing(study, state.brushed));
+    rank();
+    drawScatters(scatters, study, state);
+    drawParallel(study, state, choose);
+  }
+
+  function rank() {
     const weights = readWeights(study);
     const rows = Array.from(study.rows.number.values, (_, row) => row);
     if (weights) state.costs = rows.map((row) => weightedCost(study, weights, row));
-    const passed = passing(study, state.brushed);
-    state.shown = new Set(passed);
-    state.order = passed.sort((a, b) => state.costs[a] - state.costs[b] || a - b);
+    state.order = [...state.shown].sort((a, b) => state.costs[a] - state.costs[b] || a - b);
     writeOrder(study, state, choose);
-    drawScatters(scatters, study, state);
-    drawParallel(study, state, choose);
     refreshVerdict();
   }
 
@@ -125,6 +136,7 @@ function start() {
 
   /** Show a study that has grown, with the reader's choices kept. */
   function renew(grown) {
+    if (!study.n_feasible && grown.n_feasible) resetFilters(grown);
     study = grown;
     if (!study.rowOf.has(state.chosen)) state.chosen = study.picks.lowest_cost ?? 0;
     follow();

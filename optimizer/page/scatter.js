@@ -19,7 +19,13 @@ function makeScatters(study, choose, brush) {
   );
   fillAxis(byId("axis-y"), study, names, study.objectives[0]);
   return pairs.map((pair, place) => {
-    const plot = make("div", { class: "plot", "data-print-share": "0.49", id: `scatter-${place}` });
+    const plot = make("div", {
+      class: "plot",
+      "data-print-share": "0.49",
+      id: `scatter-${place}`,
+      role: "figure",
+      "aria-label": "Scatter plot; the table of candidates has the same by keyboard",
+    });
     box.append(plot);
     return {
       plot,

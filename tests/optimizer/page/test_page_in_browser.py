@@ -342,3 +342,27 @@ def test_a_candidate_is_found_by_its_number_and_a_stranger_is_refused_in_words(p
     assert "not a candidate on this page" in refused
     assert find(page, "#find-note").text == ""
     assert str(number) in find(page, "#candidate-title").text
+
+
+def test_the_parallel_lines_run_over_the_searched_parameters_and_over_the_measures(page, told):
+    names = "return document.getElementById('parallel').layout.xaxis.ticktext.length"
+    parameters = page.execute_script(names)
+    find(page, "#parallel-what option[value=measures]").click()
+    settle(page)
+
+    assert parameters == sum("low" in parameter for parameter in told["parameters"])
+    assert page.execute_script(names) == len(OBJECTIVES) + 1 + len(told["columns"])
+
+
+def test_an_axis_of_the_readers_own_follows_the_weights(page):
+    cost = (
+        "return document.getElementById('scatter-3').data"
+        ".find((trace) => trace.name === 'chosen').y[0]"
+    )
+    find(page, "#axis-y option[value=weighted_cost_ratio]").click()
+    settle(page)
+    before = page.execute_script(cost)
+    page.execute_script(MOVE, f"weight-{OBJECTIVES[0]}", 0.0)
+    settle(page)
+
+    assert page.execute_script(cost) != before
