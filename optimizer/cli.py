@@ -29,25 +29,30 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command()(commands_study.new)
-app.command()(commands_study.check)
-app.command()(commands_study.run)
-app.command()(commands_study.resume)
-app.command(name="fork")(commands_study.fork_study)
-app.command()(commands_results.front)
-app.command()(commands_results.show)
-app.command()(commands_results.ride)
-app.command()(commands_page.page)
-app.command()(commands_page.watch)
-app.command(name="export")(commands_results.export_profile)
-app.command()(commands_compare.compare)
-app.command()(commands_explain.explain)
-app.command()(commands_transfer.transfer)
-app.command(name="validate")(commands_validate.validate_profile)
-app.command()(commands_study.report)
-app.command(name="demonstrate")(commands_demonstrate.demonstrate_sections)
+# In the order in which a user meets them, each in a line that a narrow terminal shows whole.
+_COMMANDS = (
+    ("new", commands_study.new, "Make a new study folder."),
+    ("check", commands_study.check, "Check a study file and say how long it takes."),
+    ("run", commands_study.run, "Ride candidates and search the trade-off."),
+    ("resume", commands_study.resume, "Go on with a stopped study, or extend one."),
+    ("fork", commands_study.fork_study, "Start a new study from another's front."),
+    ("watch", commands_page.watch, "Serve the page of a study while it runs."),
+    ("front", commands_results.front, "Show the front as a table."),
+    ("show", commands_results.show, "Show one candidate."),
+    ("page", commands_page.page, "Write one page to choose a candidate from."),
+    ("compare", commands_compare.compare, "Compare profiles ride by ride."),
+    ("explain", commands_explain.explain, "Say which parameters matter and how."),
+    ("ride", commands_results.ride, "Ride one profile over all rides."),
+    ("validate", commands_validate.validate_profile, "Prove a profile before anybody rides it."),
+    ("export", commands_results.export_profile, "Write a profile with its cautions."),
+    ("transfer", commands_transfer.transfer, "Rescale a profile for another board."),
+    ("report", commands_study.report, "Write tables and figures again."),
+    ("demonstrate", commands_demonstrate.demonstrate_sections, "Draw what each section does."),
+)
+for _name, _command, _short in _COMMANDS:
+    app.command(name=_name, short_help=_short)(_command)
 
-app.add_typer(commands_ridelog.log_app)
+app.add_typer(commands_ridelog.log_app, short_help="Check a ride log, fit the board to it, compare.")
 
 
 def main() -> None:
