@@ -52,7 +52,9 @@ _COMMANDS = (
 for _name, _command, _short in _COMMANDS:
     app.command(name=_name, short_help=_short)(_command)
 
-app.add_typer(commands_ridelog.log_app, short_help="Check a ride log, fit the board to it, compare.")
+app.add_typer(
+    commands_ridelog.log_app, short_help="Check a ride log, fit the board to it, compare."
+)
 
 
 def main() -> None:
