@@ -7,23 +7,8 @@ import sys
 import pandas as pd
 import pytest
 
-from optimizer import cli
 from optimizer.store import Store
 from tests.optimizer.small_study import write_small_study
-
-
-@pytest.fixture
-def levelgain(monkeypatch, capsys):
-    """Return a function that runs the command and gives exit code, output and errors."""
-
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["levelgain", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        said = capsys.readouterr()
-        return ended.value.code or 0, said.out, said.err
-
-    return run
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,6 @@ import json
 import numpy as np
 import pytest
 
-from optimizer.cli import main
 from optimizer.comparing import changed_rides, compared, differing, in_words
 from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
 from optimizer.study_file import load_study
@@ -60,17 +59,6 @@ def test_a_change_is_told_with_rider_course_and_numbers(comparison):
     assert words.startswith("baker_80 (80 kg), Roll up a lowered kerb: ")
     assert f"level error {before:.3g} → {after:.3g}°" in words
     assert "nose dip" in words
-
-
-@pytest.fixture
-def levelgain(monkeypatch, capsys):
-    def run(*words):
-        monkeypatch.setattr("sys.argv", ["levelgain", *map(str, words)])
-        with pytest.raises(SystemExit) as stopped:
-            main()
-        return stopped.value.code or 0, *capsys.readouterr()
-
-    return run
 
 
 def test_the_command_draws_and_tells_and_does_not_replace(levelgain, folder, tmp_path):

@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 
 from optimizer.catalogue import STUDIES_FOLDER
-from optimizer.cli import main
 from optimizer.day_count import ride_days
 from optimizer.riding_day import drawn_course
 from optimizer.study_file import load_study
@@ -173,17 +172,6 @@ def test_the_rides_of_a_validation_are_the_plants_own():
 
     assert Outcome(int(alone.outcome[0, 0])) is Outcome.RIDDEN
     np.testing.assert_array_equal(alone.metrics[0, 0], among.metrics[0, 0])
-
-
-@pytest.fixture
-def levelgain(monkeypatch, capsys):
-    def run(*words):
-        monkeypatch.setattr("sys.argv", ["levelgain", *map(str, words)])
-        with pytest.raises(SystemExit) as stopped:
-            main()
-        return stopped.value.code or 0, *capsys.readouterr()
-
-    return run
 
 
 def test_the_command_writes_a_page_and_json_and_does_not_replace_them(levelgain, tmp_path):
