@@ -1,3 +1,25 @@
+import sys
+
+import pytest
+
+from optimizer import cli
+
+
+@pytest.fixture
+def levelgain(monkeypatch, capsys, results):
+    """Return a function that runs a command on the study and gives exit code, output and errors."""
+
+    def run(command, *arguments):
+        folder = results.study.folder
+        monkeypatch.setattr(sys, "argv", ["levelgain", command, str(folder), *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+        said = capsys.readouterr()
+        return ended.value.code or 0, said.out, said.err
+
+    return run
+
+
 def test_the_page_is_written_into_the_results_and_again_when_asked(levelgain, results):
     path = results.study.folder / "results" / "page.html"
 
