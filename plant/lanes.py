@@ -98,6 +98,16 @@ def _reciprocals(values: dict[str, float]) -> dict[str, float]:
     return found | {"per_rim_mass": 1.0 / rim_mass, "per_standing_limit": 1.0 / standing}
 
 
+def reflex_slots(delay_s: float) -> int:
+    """Return how many slots back the reflex reads, so that its mean delay is the nearest.
+
+    A slot keeps its last command for all its steps: what is read is a step and a half younger
+    than the slots say, on the mean. The slot being filled holds what was asked a ring ago.
+    """
+    held = 0.5 * (RING_STEPS - 1) * DT_S
+    return max(round((delay_s + held) / (RING_STEPS * DT_S)), 1)
+
+
 def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
     mass, height = rider.body.mass_kg, rider.com_height_m
     moving = mass + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
@@ -114,8 +124,7 @@ def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
         "half_stance_m": 0.5 * rider.body.stance_m,
         "step_off_lean_rad": math.radians(skill.step_off_lean_deg),
         "smoothing_share": lag_share(DT_S, skill.smoothing_s),
-        # The slot being filled still holds what was asked a whole ring ago.
-        "reflex_delay_slots": max(round(skill.reflex_delay_s / (RING_STEPS * DT_S)), 1),
+        "reflex_delay_slots": reflex_slots(skill.reflex_delay_s),
     }
 
 

@@ -67,6 +67,14 @@ def wheel_centre_path(
         Radius of the rigid circle that rolls over it.
     contact_length_m : float
         Length over which the tyre averages; 0 for a rigid wheel.
+
+    Notes
+    -----
+    The wheel turns by the horizontal distance, not by the longer path of its centre. Up a slope b
+    of that path the plant therefore asks a torque r W tan(b), where statics of a wheel driven by
+    torque asks r W sin(b): at the first contact of a rigid wheel with a step h it is r / (r - h)
+    of statics, 1.22 at 25 mm; 1.04 once a tyre of 9 cm contact envelops that step. The force at
+    the axle and the friction needed are those of statics.
     """
     reach = math.floor(radius_m / step_m)
     offset = np.arange(-reach, reach + 1) * step_m

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from ahrs.filters import Complementary
 
+from plant.lanes import torque_per_amp
 from plant.reflex import GRAVITY
-from tests import invented_rides
+from tests import invented, invented_rides
 from tests.plant import rig
 
 SIGNALS = (
@@ -40,6 +41,14 @@ def recorded(time_s):
     signal = {name: values[:, 0] for name, values in ridden.signal.items()}
     assert np.isfinite(signal["attitude_rad"]).all()
     return signal
+
+
+def current_for(acceleration):
+    """Return the current that pushes the rig's upright board with that acceleration, in A."""
+    board = invented.board()
+    inertia = rig.run(rig.QUIET, seconds=0.001).end["rolling_mass_kg"][0]
+    torque_nm = acceleration * inertia * board.wheel.wheel_radius_m
+    return torque_nm / torque_per_amp(board.motor.kv_rpm_per_v)
 
 
 def felt(signal):
@@ -74,3 +83,30 @@ def test_attitude_follows_the_packages_filter_over_a_ride(time_s):
     swing = np.ptp(signal["attitude_rad"])
     assert swing > np.radians(4.0)
     assert np.abs(theirs - signal["attitude_rad"]).max() < 0.02 * swing
+
+
+def test_sustained_acceleration_tilts_both_filters_by_acceleration_over_gravity():
+    # A made motion: a level board pushed by 1.5 m/s2 for ten time constants. The apparent
+    # vertical of the textbooks leans by atan(a / g); the plant's filter takes a / g for it.
+    acceleration, time_s, n_steps = 1.5, 0.3, 3000
+    rest = np.zeros((n_steps, 3))
+    pushed = np.tile([0.0, acceleration, GRAVITY], (n_steps, 1))
+
+    package = Complementary(
+        gyr=rest, acc=pushed, frequency=1000.0, gain=time_s / (time_s + 0.001), w0=np.zeros(3)
+    )
+
+    theirs = -np.asarray(package.W)[-1, 0]
+    ridden = rig.run(
+        rig.QUIET
+        | rig.UPRIGHT
+        | rig.held_current(current_for(acceleration))
+        | {"attitude_time_s": time_s, "per_attitude_time": 1.0 / time_s, "per_frame_inertia": 0.0},
+        seconds=3.0,
+        course=rig.flat(3.0, 6.0),
+        record=("attitude_rad", "accel_mps2"),
+    )
+    ours = ridden.signal["attitude_rad"][-1, 0]
+    assert ridden.signal["accel_mps2"][-1, 0] == pytest.approx(acceleration, rel=1e-3)
+    assert theirs == pytest.approx(-np.arctan(acceleration / GRAVITY), rel=1e-3)
+    assert ours == pytest.approx(theirs, abs=np.radians(0.1))

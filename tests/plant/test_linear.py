@@ -78,6 +78,36 @@ def test_tutorial_plant_has_the_published_discrete_lqr_gains(weights, published)
     np.testing.assert_allclose(np.asarray(gains)[0], published, atol=6e-5)
 
 
+def test_tutorial_plant_has_the_published_closed_loop_poles():
+    # University of Michigan control tutorials, LQR with weights 5000 and 100.
+    a, b = tutorial_plant()
+
+    _, _, found = control.lqr(a, b, np.diag([5000.0, 0.0, 100.0, 0.0]), np.eye(1))
+
+    expected = [-8.491 - 7.928j, -8.491 + 7.928j, -4.759 - 0.831j, -4.759 + 0.831j]
+    np.testing.assert_allclose(np.sort_complex(found), expected, atol=6e-4)
+
+
+def test_vendor_example_of_a_cart_pendulum_has_its_published_matrices_and_lqr_gains():
+    # MathWorks documentation, lqr example. Its A and B are those of M 2/3 kg, m l 1/15 kg m,
+    # J 2/75 kg m2 and g 9 m/s2 (solved for here), the cart's friction acting on both coordinates.
+    mass, gravity = small_motion(2.0 / 3.0, [1.0 / 15.0], [2.0 / 75.0], gravity_mps2=9.0)
+    friction = np.array([[1.0 / 30.0, 0.0], [-1.0 / 150.0, 0.0]])
+    a, b = first_order(mass, friction, -gravity, np.array([[1.0], [0.0]]))
+    turn, order = np.diag([1.0, -1.0, 1.0, -1.0]), [0, 2, 1, 3]
+    a, b = (turn @ a @ turn)[np.ix_(order, order)], (turn @ b)[order]
+    published = [[0, 1, 0, 0], [0, -0.1, 3, 0], [0, 0, 0, 1], [0, -0.5, 30, 0]]
+    weights = np.diag([1.0, 0.0, 1.0, 0.0])
+
+    by_control, _, _ = control.lqr(a, b, weights, np.eye(1))
+    by_scipy = b.T @ scipy.linalg.solve_continuous_are(a, b, weights, np.eye(1))
+
+    np.testing.assert_allclose(a, published, atol=1e-12)
+    np.testing.assert_allclose(b[:, 0], [0.0, 2.0, 0.0, 5.0], atol=1e-12)
+    for gains in (np.asarray(by_control)[0], by_scipy[0]):
+        np.testing.assert_allclose(gains, [-1.0, -1.7559, 16.9145, 3.2274], atol=6e-5)
+
+
 def test_balance_system_has_the_textbook_poles_and_zeros():
     # Astrom & Murray, Feedback Systems, balance system: M 10, m 80, J 100, l 1, g 9.8, undamped
     # (values from memory, recomputed: poles +-2.683, zeros of position over force +-2.087).

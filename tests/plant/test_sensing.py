@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from plant.lanes import torque_per_amp
+from plant.lanes import reflex_slots, torque_per_amp
 from plant.reflex import GRAVITY
 from plant.rows import WIDTH
 from tests import invented, invented_rides
@@ -118,6 +118,22 @@ def test_the_reflex_acts_after_its_delay_and_with_its_lag():
         moment = ridden.signal["foot_moment_nm"][:, lane]
         risen = np.flatnonzero(moment > (1.0 - math.exp(-1.0)) * command[0, lane])[0] * 0.001
         assert risen - first == pytest.approx(0.03, abs=0.003)
+
+
+def test_the_reflex_has_on_the_mean_the_delay_of_the_rider_within_half_a_slot():
+    # The lean grows at a steady rate, so the command does: its lag over its slope is the delay.
+    delay_s = np.array([0.060, 0.081, 0.097, 0.100, 0.104, 0.110, 0.171, 0.238])
+    rows = rig.QUIET | rig.HELD | {"foot_use_ratio": 1.0, "lean_rate_radps": 0.02}
+    rows |= {"reflex_delay_slots": [reflex_slots(each) for each in delay_s]}
+    rows |= {"lean_gain_ratio": 0.5, "lean_rate_gain_s": 0.0}
+
+    ridden = rig.run(rows, seconds=1.0, record=("foot_command_nm", "foot_delayed_nm"))
+
+    command = ridden.signal["foot_command_nm"][500:900]
+    slope = (command[-1] - command[0]) / (0.001 * (len(command) - 1))
+    late = np.mean(command - ridden.signal["foot_delayed_nm"][500:900], axis=0) / slope
+    np.testing.assert_allclose(late, delay_s, atol=0.0021)
+    assert np.mean(late - delay_s) == pytest.approx(0.0, abs=0.001)
 
 
 def test_a_rider_without_delay_never_answers_to_what_is_long_past():

@@ -13,6 +13,7 @@ import pytest
 from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.study_file import load_study
 from plant.course import Manoeuvre, Start
+from plant.lanes import reflex_slots
 from plant.outcomes import Outcome
 from plant.profile_array import profile_to_array
 from plant.rows import WIDTH
@@ -72,7 +73,7 @@ def swayed(person, *, seconds=12.0, **rows):
         "lean_rate_gain_s": person.reflex_rate / mgh,
         "leg_stiffness_ratio": person.stiffness / mgh,
         "leg_damping_s": person.damping / mgh,
-        "reflex_delay_slots": round(person.delay_s / 0.004),
+        "reflex_delay_slots": reflex_slots(person.delay_s),
         "foot_share": 1.0,
         "ask_accel_mps2": 0.0,
         "ask_braking_mps2": 0.0,
