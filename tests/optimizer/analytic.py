@@ -1,6 +1,6 @@
 """Test problems with known fronts and one with narrow constraints, as evaluations of batches.
 
-ZDT1: Zitzler, Deb and Thiele (2000), Evolutionary Computation 8(2): 173-195.
+ZDT1, ZDT2: Zitzler, Deb and Thiele (2000), Evolutionary Computation 8(2): 173-195.
 DTLZ2: Deb, Thiele, Laumanns and Zitzler (2002), Proc. CEC 2002: 825-830.
 """
 
@@ -31,6 +31,13 @@ def zdt1(values):
     first = values[:, 0]
     distance = 1.0 + 9.0 * values[:, 1:].mean(axis=1)
     return _unconstrained(np.stack([first, distance * (1.0 - np.sqrt(first / distance))], axis=1))
+
+
+def zdt2(values):
+    """Two objectives; the front is f2 = 1 - f1^2, which no weighted sum can reach inside."""
+    first = values[:, 0]
+    distance = 1.0 + 9.0 * values[:, 1:].mean(axis=1)
+    return _unconstrained(np.stack([first, distance * (1.0 - (first / distance) ** 2)], axis=1))
 
 
 def dtlz2(values):

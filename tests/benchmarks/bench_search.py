@@ -1,0 +1,92 @@
+"""Our search beside other people's: python -m tests.benchmarks.bench_search [--help].
+
+Compares it with optuna's NSGA-II, NSGA-III and TPE as they come and with pymoo's NSGA-II, NSGA-III
+and AGE-MOEA, at equal numbers of candidates and with equal knowledge. Finished runs are kept in a
+folder and not run again, so a comparison can be made piece by piece:
+
+    python -m tests.benchmarks.bench_search --problems zdt1 dtlz2 --seeds 1 2 --budgets 500 1000
+
+The table covers all runs in the folder that are of today's sources. TPE's own cost grows to
+seconds a candidate: give it small budgets.
+"""
+
+import argparse
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from itertools import product
+from pathlib import Path
+
+import pandas as pd
+from threadpoolctl import threadpool_limits
+
+from optimizer.files import write_whole
+from tests.benchmarks.search_peers import METHODS
+from tests.benchmarks.search_problems import PROBLEMS, Problem
+from tests.benchmarks.search_report import printed, table
+from tests.benchmarks.search_runs import Recorder, Run, read_run, write_run
+
+STARTS = ("warm", "cold")
+BUDGETS = (500, 1000, 2000, 5000)
+
+
+def _path(folder: Path, problem: Problem, method: str, start: str) -> Path:
+    return folder / problem.name / f"{method}_{start}"
+
+
+def _keys(problem: Problem, method: str) -> dict[str, str]:
+    return {"problem": problem.key, "method": METHODS[method].key}
+
+
+def run_missing(folder: Path, problem: Problem, given: argparse.Namespace) -> None:
+    """Run what was asked for and is not in the folder yet."""
+    for seed, method, start in product(given.seeds, given.methods, given.starts):
+        path = _path(folder, problem, method, start) / f"{seed}.npz"
+        kept = read_run(path, keys=_keys(problem, method))
+        n_wanted = max(given.budgets)
+        if kept is not None and len(kept.objectives) >= n_wanted:
+            continue
+        began = time.perf_counter()
+        recorder = Recorder(problem, n_wanted=n_wanted)
+        METHODS[method].search(recorder, problem, seed=seed, warm=start == "warm")
+        write_run(path, recorder.run(), keys=_keys(problem, method))
+        taken = time.perf_counter() - began
+        sys.stdout.write(f"{problem.name} {method} {start} seed {seed}: {taken:.1f} s\n")
+        sys.stdout.flush()
+
+
+def kept_runs(folder: Path, problem: Problem) -> Iterator[tuple[tuple[str, str, int], Run]]:
+    """Yield all finished runs of a problem by (method, start, seed)."""
+    for method, start in product(METHODS, STARTS):
+        for path in sorted(_path(folder, problem, method, start).glob("*.npz")):
+            run = read_run(path, keys=_keys(problem, method))
+            if run is not None:
+                yield (method, start, int(path.stem)), run
+
+
+def main(words: Sequence[str] | None = None) -> None:
+    """Run the command."""
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("--problems", nargs="+", choices=PROBLEMS, default=list(PROBLEMS))
+    parser.add_argument("--methods", nargs="+", choices=METHODS, default=list(METHODS))
+    parser.add_argument("--starts", nargs="+", choices=STARTS, default=list(STARTS))
+    parser.add_argument("--seeds", nargs="+", type=int, default=[1, 2, 3, 4, 5])
+    parser.add_argument("--budgets", nargs="+", type=int, default=list(BUDGETS))
+    parser.add_argument("--threads", type=int, default=1, help="for the rides; default: 1")
+    parser.add_argument("--folder", type=Path, default=Path("bench_search"))
+    given = parser.parse_args(words)
+    tables = []
+    for name in given.problems:
+        problem = PROBLEMS[name](given.threads)
+        with threadpool_limits(limits=1):
+            run_missing(given.folder, problem, given)
+        tables.append(table(problem, dict(kept_runs(given.folder, problem)), given.budgets))
+    found = pd.concat(tables, ignore_index=True)
+    write_whole(given.folder / "search.csv", found.to_csv(index=False))
+    sys.stdout.write(printed(found))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,148 @@
+"""The searches that are compared: ours, optuna's samplers as they come, and pymoo's.
+
+Each is a loop over a `Recorder`, which evaluates batches until it holds what was asked for. Every
+peer meets constraints by its own means. A warm start gives each the same one known point: ours as
+its baseline, optuna's enqueued, pymoo's in the first population. A cold start gives ours a random
+point as its baseline, because it always has one.
+"""
+
+import json
+import tempfile
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import optuna
+from pymoo.algorithms.moo.age import AGEMOEA
+from pymoo.algorithms.moo.nsga2 import NSGA2
+from pymoo.algorithms.moo.nsga3 import NSGA3
+from pymoo.core.evaluator import Evaluator
+from pymoo.core.problem import Problem as PymooProblem
+from pymoo.core.termination import NoTermination
+from pymoo.problems.static import StaticProblem
+from pymoo.util.ref_dirs import get_reference_directions
+
+from optimizer import search
+from optimizer.operators import Operators
+from optimizer.sampler import distributions
+from optimizer.search_inputs import METHOD
+from optimizer.space import from_unit, to_unit
+from optimizer.store import Store
+from tests.benchmarks.search_problems import Problem
+from tests.benchmarks.search_runs import Recorder
+
+POPULATION = 48  # of ours and of pymoo's; optuna's own default is 50
+_DIVISIONS = {2: POPULATION - 1, 3: 8}  # reference directions of NSGA-III: 48 and 45
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Method:
+    """A search and what its runs depend on besides problem, seed and start."""
+
+    search: Callable[..., None]
+    key: str
+
+
+def _ours(recorder: Recorder, problem: Problem, *, seed: int, warm: bool) -> None:
+    rng = np.random.default_rng(seed)
+    somewhere = from_unit(problem.space, rng.random(problem.space.n_parameters))
+    with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
+        search.run(
+            recorder,
+            problem.space,
+            baseline=problem.baseline if warm else somewhere,
+            n_objectives=problem.n_objectives,
+            n_candidates=recorder.n_wanted,
+            seed=seed,
+            store=store,
+            population=POPULATION,
+        )
+
+
+def _optuna(
+    sampler: Callable[..., optuna.samplers.BaseSampler],
+    batch: int,
+    recorder: Recorder,
+    problem: Problem,
+    *,
+    seed: int,
+    warm: bool,
+) -> None:
+    optuna.logging.set_verbosity(optuna.logging.WARNING)
+    names, ranges = problem.space.names, distributions(problem.space)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", optuna.exceptions.ExperimentalWarning)  # NSGA-III's
+        chosen = sampler(seed=seed)
+    study = optuna.create_study(directions=["minimize"] * problem.n_objectives, sampler=chosen)
+    if warm:
+        study.enqueue_trial(dict(zip(names, problem.baseline.tolist(), strict=True)))
+    while not recorder.full:
+        trials = [study.ask(ranges) for _ in range(batch)]
+        outcome = recorder(np.array([[trial.params[name] for name in names] for trial in trials]))
+        for trial, objectives, constraints in zip(
+            trials, outcome.objectives, outcome.constraints, strict=True
+        ):
+            for column, value in enumerate(constraints.tolist()):
+                trial.set_constraint(f"{column:03d}", value)
+            study.tell(trial, objectives.tolist())
+
+
+def _pymoo(
+    make: Callable[..., Any], recorder: Recorder, problem: Problem, *, seed: int, warm: bool
+) -> None:
+    n_parameters, n_objectives = problem.space.n_parameters, problem.n_objectives
+    n_constraints = problem.evaluate(problem.baseline[None, :]).constraints.shape[1]
+    # pymoo knows no ratio scales: it searches the unit cube.
+    declared = PymooProblem(
+        n_var=n_parameters, n_obj=n_objectives, n_ieq_constr=n_constraints, xl=0.0, xu=1.0
+    )
+    first = np.random.default_rng(seed).random((POPULATION, n_parameters))
+    if warm:
+        first[0] = to_unit(problem.space, problem.baseline)
+    algorithm = make(n_objectives, first)
+    algorithm.setup(declared, termination=NoTermination(), seed=seed, verbose=False)
+    while not recorder.full:
+        asked = algorithm.ask()
+        outcome = recorder(from_unit(problem.space, asked.get("X")))
+        values = {"F": outcome.objectives}
+        if n_constraints:
+            values["G"] = outcome.constraints
+        Evaluator().eval(StaticProblem(declared, **values), asked)
+        algorithm.tell(infills=asked)
+
+
+def _nsga2(n_objectives: int, first: Any) -> Any:
+    return NSGA2(pop_size=POPULATION, sampling=first)
+
+
+def _nsga3(n_objectives: int, first: Any) -> Any:
+    directions = get_reference_directions(
+        "das-dennis", n_objectives, n_partitions=_DIVISIONS[n_objectives]
+    )
+    return NSGA3(ref_dirs=directions, pop_size=POPULATION, sampling=first)
+
+
+def _age_moea(n_objectives: int, first: Any) -> Any:
+    return AGEMOEA(pop_size=POPULATION, sampling=first)
+
+
+_OPTUNA_KEY, _PYMOO_KEY = f"optuna {version('optuna')}", f"pymoo {version('pymoo')}"
+OURS = "ours"
+METHODS = {
+    OURS: Method(search=_ours, key=json.dumps([METHOD, repr(Operators())])),
+    "optuna-nsga2": Method(
+        search=partial(_optuna, optuna.samplers.NSGAIISampler, 50), key=_OPTUNA_KEY
+    ),
+    "optuna-nsga3": Method(
+        search=partial(_optuna, optuna.samplers.NSGAIIISampler, 50), key=_OPTUNA_KEY
+    ),
+    "optuna-tpe": Method(search=partial(_optuna, optuna.samplers.TPESampler, 1), key=_OPTUNA_KEY),
+    "pymoo-nsga2": Method(search=partial(_pymoo, _nsga2), key=_PYMOO_KEY),
+    "pymoo-nsga3": Method(search=partial(_pymoo, _nsga3), key=_PYMOO_KEY),
+    "pymoo-age-moea": Method(search=partial(_pymoo, _age_moea), key=_PYMOO_KEY),
+}

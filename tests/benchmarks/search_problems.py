@@ -1,0 +1,128 @@
+"""What the searches are compared on: known fronts, known optima, and the example study.
+
+ZDT1, ZDT2: Zitzler, Deb and Thiele (2000), Evolutionary Computation 8(2): 173-195.
+DTLZ2: Deb, Thiele, Laumanns and Zitzler (2002), Proc. CEC 2002: 825-830.
+"""
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import OBJECTIVES
+from optimizer.evaluation import Evaluate, Evaluation
+from optimizer.front import hypervolume
+from optimizer.provenance import ride_inputs
+from optimizer.riding import baseline_values, make_evaluate
+from optimizer.space import Space
+from optimizer.study_file import load_study
+from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
+from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
+
+Floats = NDArray[np.float64]
+
+EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
+_CORNER = 1.1  # of the reference of the hypervolume, in units of the front's range
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Problem:
+    """Something to search, and how well it was searched.
+
+    Parameters
+    ----------
+    name : str
+    space : Space
+    baseline : (parameter,) float64
+        The known point of a warm start.
+    n_objectives : int
+    evaluate : Evaluate
+    quality : callable of (candidate, objective) and (candidate, objective) float64
+        Figure of merit of feasible candidates; the second array is the front merged from all runs.
+    measure : str
+        What the figure of merit is.
+    higher_is_better : bool
+    key : str
+        Changes with whatever changes the outcomes; runs of different keys are not compared.
+    """
+
+    name: str
+    space: Space
+    baseline: Floats
+    n_objectives: int
+    evaluate: Evaluate
+    quality: Callable[[Floats, Floats], float]
+    measure: str
+    higher_is_better: bool = True
+    key: str = field(default="1")
+
+
+def _known_front(
+    name: str, evaluate: Callable[[Floats], Evaluation], *, n_objectives: int, volume: float
+) -> Problem:
+    def share(objectives: Floats, merged: Floats) -> float:
+        return hypervolume(objectives, [_CORNER] * n_objectives) / volume
+
+    return Problem(
+        name=name,
+        space=UNIT_BOX,
+        baseline=np.full(N_PARAMETERS, 0.3),
+        n_objectives=n_objectives,
+        evaluate=evaluate,
+        quality=share,
+        measure="share of the true front's hypervolume, reference 1.1",
+    )
+
+
+def _known_optimum(name: str, plant: LinearPlant, baseline: Floats) -> Problem:
+    def excess_percent(objectives: Floats, merged: Floats) -> float:
+        return 100.0 * (float(objectives.sum(axis=1).min(initial=np.inf)) - 1.0)
+
+    return Problem(
+        name=name,
+        space=plant.space,
+        baseline=baseline,
+        n_objectives=len(plant.terms) + 1,
+        evaluate=plant.evaluate,
+        quality=excess_percent,
+        measure="lowest weighted cost above the Riccati optimum, %",
+        higher_is_better=False,
+    )
+
+
+def share_of_front(objectives: Floats, merged: Floats) -> float:
+    """Return the share of a front's hypervolume that objectives reach, both in its ranges."""
+    low, high = merged.min(axis=0), merged.max(axis=0)
+    scale = np.where(high > low, high - low, 1.0)
+    reference = np.full(len(scale), _CORNER)
+    inside = [hypervolume((points - low) / scale, reference) for points in (objectives, merged)]
+    return inside[0] / inside[1]
+
+
+def example_study(n_jobs: int) -> Problem:
+    """Return the search of the example study, on the rides themselves."""
+    study = load_study(EXAMPLE)
+    return Problem(
+        name=EXAMPLE.name,
+        space=study.space,
+        baseline=baseline_values(study),
+        n_objectives=len(OBJECTIVES),
+        evaluate=make_evaluate(study, n_jobs=n_jobs),
+        quality=share_of_front,
+        measure="share of the hypervolume of the front merged from all runs",
+        key=json.dumps(ride_inputs(study), sort_keys=True),
+    )
+
+
+# Known hypervolumes: 1.1^2 - 1/3, 1.1^2 - 2/3 and 1.1^3 - pi/6, by integrating the fronts.
+PROBLEMS: dict[str, Callable[[int], Problem]] = {
+    "zdt1": lambda _: _known_front("zdt1", zdt1, n_objectives=2, volume=1.1**2 - 1 / 3),
+    "zdt2": lambda _: _known_front("zdt2", zdt2, n_objectives=2, volume=1.1**2 - 2 / 3),
+    "dtlz2": lambda _: _known_front("dtlz2", dtlz2, n_objectives=3, volume=1.1**3 - np.pi / 6),
+    "pendulum": lambda _: _known_optimum("pendulum", pendulum(), PENDULUM_BASELINE),
+    "chain": lambda _: _known_optimum("chain", chain(), np.zeros(24)),
+    EXAMPLE.name: example_study,
+}

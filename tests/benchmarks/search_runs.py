@@ -1,0 +1,109 @@
+"""Runs of searches, recorded as they go and kept in a folder, one file for each."""
+
+import io
+import json
+import time
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.evaluation import Evaluation
+from optimizer.files import write_whole
+from optimizer.front import feasible
+from tests.benchmarks.search_problems import Problem
+
+Floats = NDArray[np.float64]
+
+
+class Recorder:
+    """The evaluation of a problem that keeps what it was asked and what the asking cost.
+
+    Its clock is the process's processor time, so other programs do not count; it runs from the
+    end of one batch to the start of the next.
+    """
+
+    def __init__(self, problem: Problem, *, n_wanted: int) -> None:
+        self.n_wanted = n_wanted
+        self._problem = problem
+        self._batches: list[Evaluation] = []
+        self._own_s: list[Floats] = []
+        self._n_done = 0
+        self._spent_s = 0.0
+        self._left = time.process_time()
+
+    @property
+    def full(self) -> bool:
+        """Whether it holds what was wanted."""
+        return self._n_done >= self.n_wanted
+
+    def __call__(self, values: Floats, /) -> Evaluation:
+        """Evaluate a batch."""
+        self._spent_s += time.process_time() - self._left
+        outcome = self._problem.evaluate(values)
+        self._batches.append(outcome)
+        self._own_s.append(np.full(len(values), self._spent_s))
+        self._n_done += len(values)
+        self._left = time.process_time()
+        return outcome
+
+    def run(self) -> "Run":
+        """Return what was recorded, cut to what was wanted."""
+        return Run(
+            objectives=np.vstack([batch.objectives for batch in self._batches])[: self.n_wanted],
+            constraints=np.vstack([batch.constraints for batch in self._batches])[: self.n_wanted],
+            own_s=np.concatenate(self._own_s)[: self.n_wanted],
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Run:
+    """One finished search.
+
+    Parameters
+    ----------
+    objectives, constraints : (candidate, ...) float64
+        In the order of evaluation.
+    own_s : (candidate,) float64
+        Processor time that the search itself had spent when each candidate was evaluated.
+    """
+
+    objectives: Floats
+    constraints: Floats
+    own_s: Floats
+
+    def found(self, n_candidates: int) -> Floats:
+        """Return the objectives of the feasible ones of the first candidates."""
+        objectives: Floats = self.objectives[:n_candidates]
+        return objectives[feasible(self.constraints[:n_candidates])]
+
+    def own_ms(self, n_candidates: int) -> float:
+        """Return the search's own cost for each of the first candidates."""
+        return float(1000.0 * self.own_s[n_candidates - 1] / n_candidates)
+
+
+def write_run(path: Path, run: Run, *, keys: dict[str, str]) -> None:
+    """Keep a run with what it depends on."""
+    content = io.BytesIO()
+    np.savez_compressed(
+        content,
+        objectives=run.objectives,
+        constraints=run.constraints,
+        own_s=run.own_s,
+        keys=np.array(json.dumps(keys, sort_keys=True)),
+    )
+    write_whole(path, content.getvalue())
+
+
+def read_run(path: Path, *, keys: dict[str, str]) -> Run | None:
+    """Return a kept run; None without a file, or where it came from something else."""
+    try:
+        with np.load(path) as kept:
+            if json.loads(str(kept["keys"])) != keys:
+                return None
+            arrays = {name: kept[name] for name in ("objectives", "constraints", "own_s")}
+    except (FileNotFoundError, zipfile.BadZipFile, KeyError):
+        return None
+    return Run(**arrays)

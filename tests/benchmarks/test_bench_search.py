@@ -1,0 +1,114 @@
+import csv
+import time
+
+import numpy as np
+import pytest
+
+from optimizer.evaluation import Evaluation
+from tests.benchmarks import bench_search
+from tests.benchmarks.search_peers import METHODS, OURS
+from tests.benchmarks.search_problems import PROBLEMS, share_of_front
+from tests.benchmarks.search_runs import Recorder
+
+QUICK = ["--problems", "zdt1", "--starts", "warm", "--budgets", "96", "--seeds", "1"]
+
+
+def _burn(seconds):
+    end = time.process_time() + seconds
+    while time.process_time() < end:
+        pass
+
+
+def _rows(folder):
+    with (folder / "search.csv").open(newline="") as opened:
+        return list(csv.DictReader(opened))
+
+
+def test_the_cost_that_is_reported_is_the_searchs_own_and_not_the_evaluations(monkeypatch):
+    problem = PROBLEMS["zdt1"](1)
+
+    def slow(values):
+        _burn(0.05)
+        return Evaluation(
+            objectives=values[:, :2],
+            constraints=np.empty((len(values), 0)),
+            rides=np.empty((len(values), 0, 0), dtype=np.float32),
+        )
+
+    object.__setattr__(problem, "evaluate", slow)
+    recorder = Recorder(problem, n_wanted=20)
+    while not recorder.full:
+        _burn(0.02)
+        recorder(np.zeros((10, 25)))
+
+    assert 2.0 <= recorder.run().own_ms(20) < 4.0
+
+
+# Left out for their time: TPE's asks, and the compiling of AGE-MOEA.
+@pytest.mark.parametrize("method", [OURS, "optuna-nsga2", "optuna-nsga3", "pymoo-nsga2"])
+def test_each_method_reports_its_quality_and_its_own_cost(tmp_path, capsys, method):
+    bench_search.main([*QUICK, "--methods", method, "--folder", str(tmp_path)])
+
+    (row,) = _rows(tmp_path)
+
+    assert (row["method"], row["candidates"], row["seeds"]) == (method, "96", "1")
+    assert 0.0 <= float(row["median"]) <= 1.0
+    assert 0.0 < float(row["own_ms"]) < 100.0
+    assert "own cost a candidate" in capsys.readouterr().out
+
+
+def test_a_finished_run_is_not_run_again_and_a_longer_one_is(tmp_path, capsys):
+    command = [*QUICK, "--methods", OURS, "--folder", str(tmp_path)]
+    bench_search.main(command)
+    capsys.readouterr()
+
+    bench_search.main(command)
+    again = capsys.readouterr().out
+    bench_search.main([*command, "--budgets", "96", "144"])
+
+    assert "zdt1 ours warm seed 1:" not in again
+    assert "zdt1 ours warm seed 1:" in capsys.readouterr().out
+    assert [row["candidates"] for row in _rows(tmp_path)] == ["96", "144"]
+
+
+def test_a_run_of_other_sources_is_run_again(tmp_path, capsys, monkeypatch):
+    command = [*QUICK, "--methods", "pymoo-nsga2", "--folder", str(tmp_path)]
+    bench_search.main(command)
+    other = METHODS["pymoo-nsga2"]
+    monkeypatch.setitem(METHODS, "pymoo-nsga2", type(other)(search=other.search, key="newer"))
+    capsys.readouterr()
+
+    bench_search.main(command)
+
+    assert "zdt1 pymoo-nsga2 warm seed 1:" in capsys.readouterr().out
+
+
+def test_all_of_a_front_is_its_whole_share_and_its_worst_corner_is_little_of_it():
+    front = np.array([[0.0, 4.0], [1.0, 1.0], [2.0, 0.0]])
+
+    by_hand = 1.1 * 1.1 - (0.5 * 1.0 + 0.5 * 0.25)
+    corner = 0.1 * 0.1
+
+    assert share_of_front(front, front) == pytest.approx(1.0)
+    assert share_of_front(np.array([[2.0, 4.0]]), front) == pytest.approx(corner / by_hand)
+
+
+@pytest.mark.parametrize("method", ["optuna-nsga2", "pymoo-nsga2", OURS])
+def test_a_warm_start_gives_every_method_the_baseline(method):
+    problem = PROBLEMS["chain"](1)
+    seen = []
+    recorder = Recorder(problem, n_wanted=50)
+    evaluate = recorder.__call__
+
+    class Watched(Recorder):
+        def __call__(self, values):
+            seen.append(values)
+            return evaluate(values)
+
+        @property
+        def full(self):
+            return recorder.full
+
+    METHODS[method].search(Watched(problem, n_wanted=50), problem, seed=3, warm=True)
+
+    assert np.abs(np.vstack(seen)[:50] - problem.baseline).max(axis=1).min() < 1e-9
