@@ -24,9 +24,9 @@ def open_circuit_voltage(charge_ratio: float) -> float:
 def bus_voltage(source_v: float, resistance: float, power: float) -> tuple[float, float]:
     """Return bus voltage in V and pack current in A at a power drawn, in W.
 
-    V = (E + sqrt(E^2 - 4 r P)) / 2. Beyond the largest power E^2/4r the voltage is E/2, which
-    is below any drive's low cut-out, so the ride ends.
+    V = (E + sqrt(E^2 - 4 r P)) / 2. No voltage gives more than the largest power E^2/4r: the bus
+    collapses to 0 V, below the low cut-out of any drive, and the ride ends.
     """
-    root = math.sqrt(larger(source_v * source_v - 4.0 * resistance * power, 0.0))
-    voltage = 0.5 * (source_v + root)
-    return voltage, power / voltage
+    square = source_v * source_v - 4.0 * resistance * power
+    voltage = 0.5 * (source_v + math.sqrt(larger(square, 0.0)))
+    return (voltage if square >= 0.0 else 0.0), power / voltage

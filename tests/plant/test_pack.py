@@ -9,8 +9,8 @@ from plant.battery import bus_voltage, open_circuit_voltage
 from plant.metrics import METRIC_NAMES
 from plant.outcomes import Outcome
 from plant.profile_array import PROFILE_NAMES
-from plant.rows import WIDTH
-from plant.simulate import simulate
+from plant.rows import WIDTH, R
+from plant.simulate import ride_lanes, simulate
 from tests import invented_rides
 from tests.plant import rig
 
@@ -52,7 +52,7 @@ def test_a_constant_power_load_draws_the_closed_form_current():
 
 def test_a_load_beyond_the_largest_power_ends_the_ride_on_low_voltage():
     power = np.where(np.arange(WIDTH) < 4, 355.0, 365.0)
-    rows = TWELVE_VOLT_PACK | {"standby_power_w": power, "bus_low_v": 6.001}
+    rows = TWELVE_VOLT_PACK | {"standby_power_w": power, "bus_low_v": 4.0}
 
     ridden = rig.run(rig.QUIET | rig.HELD | rows, seconds=0.05)
 
@@ -75,6 +75,29 @@ def test_a_weak_pack_ends_a_launch_on_low_voltage_with_finite_metrics():
     assert ridden.outcome[0, 0] == Outcome.BUS_TOO_LOW
     assert ridden.metrics.shape == (1, 1, len(METRIC_NAMES))
     assert np.isfinite(ridden.metrics).all()
+
+
+@pytest.mark.parametrize("n_sub", [1, 4])
+@pytest.mark.parametrize("series_resistance_ohm", [1.2, 2.0])
+def test_more_than_the_pack_can_give_ends_a_ride_whatever_the_cut_out(series_resistance_ohm, n_sub):
+    # Ohm's law gives no voltage beyond E^2 / 4 r; at a cut-out of 4 V, half of E would ride on.
+    launch = invented_rides.rides(("launch",))[2]
+    battery = dataclasses.replace(
+        launch.board.battery, series_resistance_ohm=series_resistance_ohm, bus_low_v=4.0
+    )
+    ride = dataclasses.replace(launch, board=dataclasses.replace(launch.board, battery=battery))
+    row = invented_rides.profile_row()[None, :]
+
+    ridden = simulate(row, [ride], n_sub=n_sub)
+
+    _, record = ride_lanes(
+        row, ride, n_sub=n_sub, probe=((R.source_v, R.rc_voltage_v, R.battery_a, R.bus_v), 1)
+    )
+    source, slow, drawn, bus = record[~np.isnan(record[:, 0, 0]), :, 0].T
+    assert ridden.outcome[0, 0] == Outcome.BUS_TOO_LOW
+    assert np.isfinite(ridden.metrics).all()
+    assert 1.0 < ridden.column("ride_time_s")[0, 0] < launch.course.manoeuvre.duration_s
+    np.testing.assert_allclose(bus, source - slow - series_resistance_ohm * drawn, atol=0.01)
 
 
 @pytest.mark.parametrize(

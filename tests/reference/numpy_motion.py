@@ -123,8 +123,9 @@ def discharge(lanes: Lanes, dt_s: Floats) -> None:
     """Advance bus voltage, pack current, the RC pair and the charge."""
     inner_v = lanes.source_v - lanes.rc_voltage_v
     square = inner_v**2 - 4.0 * lanes.series_resistance_ohm * lanes.power_w
-    lanes.bus_v = 0.5 * (inner_v + np.sqrt(np.maximum(square, 0.0)))
-    lanes.battery_a = lanes.power_w / lanes.bus_v
+    held_v = 0.5 * (inner_v + np.sqrt(np.maximum(square, 0.0)))
+    lanes.bus_v = np.where(square >= 0.0, held_v, 0.0)  # more than the pack can give
+    lanes.battery_a = lanes.power_w / held_v
     lanes.rc_voltage_v = lanes.rc_voltage_v + dt_s / lanes.rc_time_s * (
         lanes.battery_a * lanes.rc_resistance_ohm - lanes.rc_voltage_v
     )
