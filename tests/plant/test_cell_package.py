@@ -7,6 +7,7 @@ open-circuit curve, a series resistance and one RC pair.
 import numpy as np
 import pytest
 
+from optimizer.catalogue import BOARD, CATALOGUE_FOLDER, resolved, shelves
 from tests.plant import rig
 
 pybamm = pytest.importorskip("pybamm")
@@ -82,3 +83,40 @@ def test_the_cells_ten_second_resistance_is_the_published_one(cell):
     rest_v, time_s, volts = cell[0.5]
 
     assert (rest_v - np.interp(10.0, time_s, volts)) / AMPS == pytest.approx(0.0287, rel=0.02)
+
+
+def ten_second_ohm_ah(parameters, rate):
+    """Return a published cell's 10 s resistance at half charge times its capacity, in ohm Ah."""
+    values = pybamm.ParameterValues(parameters)
+    capacity_ah = values["Nominal cell capacity [A.h]"]
+    values["Current function [A]"] = rate * capacity_ah
+    simulation = pybamm.Simulation(pybamm.lithium_ion.SPMe(), parameter_values=values)
+    solution = simulation.solve(np.linspace(0.0, 10.0, 41), initial_soc=0.5)
+    rest_v = float(solution["Battery open-circuit voltage [V]"].entries[0])
+    return (rest_v - float(solution["Battery voltage [V]"].entries[-1])) / rate
+
+
+@pytest.mark.parametrize("rate", [0.5, 2.0])
+def test_one_resistance_serves_half_and_twice_the_current_within_a_fifth(cell, rate):
+    # The reaction's own drop grows slower than the current, so a straight line through 1C sags
+    # too little below it and too much, the safe side, above.
+    rest_v, time_s, volts = cell[0.5]
+    at_one = rest_v - float(np.interp(10.0, time_s, volts))
+
+    ratio = ten_second_ohm_ah("Chen2020", rate) / at_one
+
+    assert ratio == pytest.approx(1.0, abs=0.2)
+    assert (ratio < 1.0) == (rate > 1.0)
+
+
+@pytest.mark.parametrize("name", sorted(shelves()["batteries"]))
+def test_catalogued_packs_lie_between_published_cells_for_power_and_for_energy(name):
+    # By resistance times capacity, which no number of cells changes. Power: Ecker et al. 2015,
+    # J. Electrochem. Soc. 162:A1836; energy: LG M50, Chen et al. 2020. Both through pybamm.
+    pack = resolved(name, BOARD.parts["battery"], path=CATALOGUE_FOLDER, key="batteries")
+    slow_ohm = pack["rc_resistance_ohm"] * -np.expm1(-10.0 / pack["rc_time_s"])
+    per_cell = (pack["series_resistance_ohm"] + slow_ohm) / pack["cells_in_series"]
+
+    ours = per_cell * pack["capacity_ah"]
+
+    assert ten_second_ohm_ah("Ecker2015", 1.0) < ours < ten_second_ohm_ah("Chen2020", 1.0)

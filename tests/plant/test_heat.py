@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_ivp
 
 from plant.rows import WIDTH
 from plant.step import AMBIENT_C, COPPER_PER_K
@@ -92,6 +93,47 @@ def test_winding_runs_away_beyond_the_closed_form_current():
     warming = np.diff(rise[::1000], axis=0)
     assert np.all(np.diff(warming[:, :4], axis=0) < 0.0)
     assert np.all(np.diff(warming[:, 4:], axis=0) > 0.0)
+
+
+def test_both_nodes_follow_the_solved_heat_equations_from_any_start():
+    # C dT/dt = P - (T - T_air) / Rth for each, with the copper's own warming in its loss.
+    current_a = np.linspace(-30.0, 40.0, WIDTH)
+    copper_c, switches_c = np.linspace(10.0, 90.0, WIDTH), np.linspace(70.0, 20.0, WIDTH)
+    mosfet_ohm, per_a_v, seconds = 0.02, 0.004, 12.0
+    rows = {
+        "phase_resistance_ohm": RESISTANCE_OHM / 1.5,
+        "mosfet_resistance_ohm": mosfet_ohm,
+        "switching_loss_w_per_a_v": per_a_v,
+        "per_mosfet_heat_capacity": 1.0 / (2.0 * HEAT_CAPACITY),
+        "per_mosfet_resistance": 1.0 / THERMAL_OHM,
+        "throttle_start_c": 1e6,
+        "throttle_end_c": 2e6,
+        "series_resistance_ohm": 1e-6,
+        "rc_resistance_ohm": 0.0,
+        "winding_c": copper_c,
+        "mosfet_c": switches_c,
+    }
+
+    ridden = rig.run(HELD | WINDING | rows | rig.held_current(current_a), seconds=seconds)
+
+    bus_v = ridden.end["bus_v"]
+    switched_w = 1.5 * mosfet_ohm * current_a**2 + per_a_v * np.abs(current_a) * bus_v
+
+    def slope(_, state):
+        winding, mosfet = state.reshape(2, WIDTH)
+        copper_w = RESISTANCE_OHM * (1.0 + 0.00393 * (winding - 20.0)) * current_a**2
+        return np.concatenate(
+            [
+                (copper_w - (winding - AMBIENT_C) / THERMAL_OHM) / HEAT_CAPACITY,
+                (switched_w - (mosfet - AMBIENT_C) / THERMAL_OHM) / (2.0 * HEAT_CAPACITY),
+            ]
+        )
+
+    start = np.concatenate([copper_c, switches_c])
+    solved = solve_ivp(slope, (0.0, seconds), start, rtol=1e-10, atol=1e-8)
+    ours = np.concatenate([ridden.end["winding_c"], ridden.end["mosfet_c"]])
+    # Resistance is renewed every 32 ms: within 0.5 % of the change over a time constant of 6 s.
+    np.testing.assert_allclose(ours - AMBIENT_C, solved.y[:, -1] - AMBIENT_C, rtol=5e-3, atol=0.05)
 
 
 def test_copper_loss_is_one_and_a_half_times_phase_resistance_times_current_squared():
