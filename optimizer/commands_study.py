@@ -18,6 +18,7 @@ from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.figures import write_figures
 from optimizer.files import make_folder, refuse_existing, write_whole
 from optimizer.fork import START_FILE, fork
+from optimizer.machines import Machines
 from optimizer.printing import console, print_bounds, print_cautions, print_picks, print_second_look
 from optimizer.progress import SearchView
 from optimizer.results import Results, gathered, read_results, store_path
@@ -47,6 +48,15 @@ Candidates = Annotated[
     int | None, typer.Option(min=1, help="Candidates to ride in all; default: study.toml's.")
 ]
 Jobs = Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")]
+Database = Annotated[
+    str | None,
+    typer.Option(
+        help="postgresql:// address at which machines share the study; default: study.toml's."
+    ),
+]
+Cluster = Annotated[
+    str | None, typer.Option(help="tcp:// address of a Dask scheduler whose workers ride.")
+]
 
 
 def new(
@@ -117,7 +127,13 @@ def check(
     )
 
 
-def run(folder: Folder, candidates: Candidates = None, jobs: Jobs = None) -> None:
+def run(
+    folder: Folder,
+    candidates: Candidates = None,
+    jobs: Jobs = None,
+    database: Database = None,
+    cluster: Cluster = None,
+) -> None:
     """Ride candidates, search the trade-off and write the results.
 
     A folder that does not exist and has the name of a packaged example is made from it.
@@ -129,17 +145,23 @@ def run(folder: Folder, candidates: Candidates = None, jobs: Jobs = None) -> Non
         _copy_example(folder, folder.name)
     study = load_study(folder)
     refuse_started(study)
-    _search(study, candidates, jobs)
+    _search(study, candidates, jobs, _machines(study, database, cluster))
 
 
-def resume(folder: Folder, candidates: Candidates = None, jobs: Jobs = None) -> None:
+def resume(
+    folder: Folder,
+    candidates: Candidates = None,
+    jobs: Jobs = None,
+    database: Database = None,
+    cluster: Cluster = None,
+) -> None:
     """Go on with a study that was stopped or killed, or extend a finished one.
 
     Example: levelgain resume my_board --candidates 12000
     """
     study = load_study(folder)
     refuse_not_started(study)
-    _search(study, candidates, jobs)
+    _search(study, candidates, jobs, _machines(study, database, cluster))
 
 
 def fork_study(
@@ -158,7 +180,11 @@ def fork_study(
     )
 
 
-def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
+def _machines(study: Study, database: str | None, cluster: str | None) -> Machines:
+    return Machines(database=study.database if database is None else database, cluster=cluster)
+
+
+def _search(study: Study, candidates: int | None, jobs: int | None, machines: Machines) -> None:
     out = console()
     wanted = study.n_candidates if candidates is None else candidates
 
@@ -175,9 +201,10 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
                 on_generation=view.update,
                 stop=stop,
                 notice=out.print,
+                machines=machines,
             )
         searched = progress.n_done >= progress.n_wanted
-        looked = searched and _look_again(study, out, n_jobs=n_jobs, stop=stop)
+        looked = searched and _look_again(study, out, n_jobs=n_jobs, stop=stop, machines=machines)
     if not progress.n_done:
         out.print(f"Nothing is ridden yet. Start again with: levelgain resume {study.folder}")
         raise typer.Exit(INTERRUPTED)
@@ -202,7 +229,9 @@ def _search(study: Study, candidates: int | None, jobs: int | None) -> None:
     print_cautions(out)
 
 
-def _look_again(study: Study, out: Console, *, n_jobs: int, stop: Callable[[], bool]) -> bool:
+def _look_again(
+    study: Study, out: Console, *, n_jobs: int, stop: Callable[[], bool], machines: Machines
+) -> bool:
     """Ride the front again on fresh noise, with a bar."""
     with Progress(
         TextColumn("second look at the front"),
@@ -218,6 +247,7 @@ def _look_again(study: Study, out: Console, *, n_jobs: int, stop: Callable[[], b
             n_jobs=n_jobs,
             advance=lambda done, total: bar.update(task, completed=done, total=total),
             stop=stop,
+            machines=machines,
         )
 
 

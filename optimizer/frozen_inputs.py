@@ -13,8 +13,22 @@ from plant.errors import UserInputError
 _SHOWN = 60  # characters of a text that a message shows
 
 
-def refuse_differences(path: Path, stored: Mapping[str, str], inputs: Mapping[str, str]) -> None:
+def refuse_differences(
+    place: Path | str,
+    stored: Mapping[str, str],
+    inputs: Mapping[str, str],
+    *,
+    anew: str = "start a new study folder",
+) -> None:
     """Refuse inputs that are not those stored.
+
+    Parameters
+    ----------
+    place : Path or str
+        Where they are stored, for the message.
+    stored, inputs : mapping of str to str
+    anew : str
+        What to do instead of going on, for the message.
 
     Raises
     ------
@@ -26,8 +40,7 @@ def refuse_differences(path: Path, stored: Mapping[str, str], inputs: Mapping[st
             continue
         if key not in stored:
             raise UserInputError(
-                f"{path}: {key} was not part of this study when it was started;"
-                " start a new study folder"
+                f"{place}: {key} was not part of this study when it was started; {anew}"
             )
         before, now = _first_difference(stored[key], text)
         way_back = (
@@ -36,8 +49,8 @@ def refuse_differences(path: Path, stored: Mapping[str, str], inputs: Mapping[st
             else "put it back"
         )
         raise UserInputError(
-            f"{path}: {key} differs from what this study was started with:"
-            f" was {before!r}, now {now!r}; {way_back} to go on, or start a new study folder"
+            f"{place}: {key} differs from what this study was started with:"
+            f" was {before!r}, now {now!r}; {way_back} to go on, or {anew}"
         )
 
 

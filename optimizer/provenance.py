@@ -32,8 +32,12 @@ def model_digest() -> str:
 
 def ride_inputs(study: Study) -> dict[str, str]:
     """Return what decides the outcome of a study's rides, as texts that a store can freeze."""
+    return {"study.digest": study.digest, **model_inputs()}
+
+
+def model_inputs() -> dict[str, str]:
+    """Return what decides the outcome of any ride: the model and the versions that run it."""
     return {
-        "study.digest": study.digest,
         "model.digest": model_digest(),
         **{f"{_LIBRARY}{name}": version(name) for name in _LIBRARIES},
     }

@@ -7,11 +7,12 @@ from types import FrameType
 
 from objectives import OBJECTIVES
 from optimizer import search
+from optimizer.machines import ALONE, Machines, riding
 from optimizer.provenance import ride_inputs
 from optimizer.results import store_path
-from optimizer.riding import baseline_values, make_evaluate
+from optimizer.riding import baseline_values
 from optimizer.search import Progress
-from optimizer.second_look import look_again
+from optimizer.second_look import look_again, on_fresh_noise
 from optimizer.store import Store
 from optimizer.study import Study
 from plant.errors import UserInputError
@@ -60,6 +61,7 @@ def run_study(
     on_generation: Callable[[Progress], None],
     stop: Callable[[], bool],
     notice: Callable[[str], None] = _unheard,
+    machines: Machines = ALONE,
 ) -> Progress:
     """Search until the study's store holds `n_candidates`, from whatever it holds now.
 
@@ -74,13 +76,18 @@ def run_study(
         As in `optimizer.search.run`.
     notice : callable
         Told in words when the run before was killed.
+    machines : Machines
+        Who rides besides this machine's threads, or in their place.
 
     Raises
     ------
     UserInputError
         The store can not be used or written, or another run has it.
     """
-    with Store(store_path(study)) as store:
+    with (
+        riding(study, machines, rides_of=study, n_jobs=n_jobs) as evaluate,
+        Store(store_path(study)) as store,
+    ):
         store.freeze(ride_inputs(study))
         if store.interrupted:
             notice(
@@ -88,7 +95,7 @@ def run_study(
                 " that it had in hand was not stored whole and is ridden again."
             )
         return search.run(
-            make_evaluate(study, n_jobs=n_jobs),
+            evaluate,
             study.space,
             baseline=baseline_values(study),
             n_objectives=len(OBJECTIVES),
@@ -108,6 +115,7 @@ def look_again_at_front(
     n_jobs: int,
     advance: Callable[[int, int], None],
     stop: Callable[[], bool],
+    machines: Machines = ALONE,
 ) -> bool:
     """Ride the front of a finished search again; see `optimizer.second_look.look_again`.
 
@@ -116,9 +124,12 @@ def look_again_at_front(
     UserInputError
         The store can not be used or written, or another run has it.
     """
-    with Store(store_path(study)) as store:
+    with (
+        riding(study, machines, rides_of=on_fresh_noise(study), n_jobs=n_jobs) as evaluate,
+        Store(store_path(study)) as store,
+    ):
         store.freeze(ride_inputs(study))
-        return look_again(study, store, n_jobs=n_jobs, advance=advance, stop=stop)
+        return look_again(study, store, evaluate=evaluate, advance=advance, stop=stop)
 
 
 @contextmanager

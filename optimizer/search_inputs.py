@@ -12,6 +12,14 @@ METHOD = "generations-1"
 _LIBRARIES = ("moocore", "numpy", "optuna", "scipy")
 
 
+def method_inputs() -> dict[str, str]:
+    """Return the method of the search and the libraries whose versions decide its candidates."""
+    return {
+        "search.method": METHOD,
+        **{f"library.{name}": version(name) for name in _LIBRARIES},
+    }
+
+
 def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
     """Return what the search itself freezes; its numbers read back exactly."""
     space = plan.space
@@ -22,7 +30,7 @@ def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
         )
     }
     return {
-        "search.method": METHOD,
+        **method_inputs(),
         "search.space": json.dumps(bounds, indent=0),
         "search.baseline": json.dumps(
             dict(zip(space.names, map(float, plan.baseline), strict=True)), indent=0
@@ -32,5 +40,4 @@ def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
         "search.population": str(plan.population),
         "search.seed": str(plan.seed),
         "search.operators": json.dumps(asdict(plan.operators), indent=0),
-        **{f"library.{name}": version(name) for name in _LIBRARIES},
     }

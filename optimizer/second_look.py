@@ -10,9 +10,8 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.evaluation import BASELINE, History, checked
+from optimizer.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.front import non_dominated
-from optimizer.riding import make_evaluate
 from optimizer.seeds import spawned
 from optimizer.store import Store
 from optimizer.study import Study
@@ -38,7 +37,7 @@ def look_again(
     study: Study,
     store: Store,
     *,
-    n_jobs: int,
+    evaluate: Evaluate,
     advance: Callable[[int, int], None],
     stop: Callable[[], bool],
 ) -> bool:
@@ -51,8 +50,8 @@ def look_again(
     study : Study
     store : Store
         Open, with a finished search.
-    n_jobs : int
-        Threads; the results do not depend on it.
+    evaluate : Evaluate
+        Rides candidates over the study `on_fresh_noise`.
     advance : callable
         Told how many candidates are looked at, and of how many, before the first and after each
         batch.
@@ -67,7 +66,6 @@ def look_again(
     history = store.history(population=study.population)
     wanted = numbers_to_look_at(history)
     missing = np.setdiff1d(wanted, store.second_look().numbers)
-    evaluate = make_evaluate(on_fresh_noise(study), n_jobs=n_jobs)
     for start in range(0, len(missing), study.population):
         advance(len(wanted) - len(missing) + start, len(wanted))
         if stop():

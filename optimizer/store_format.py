@@ -120,20 +120,21 @@ def rows_of_generation(
 ) -> Iterator[_Row]:
     """Return the rows of a generation, the first of them numbered `first_number`."""
     for row, parameters in enumerate(values):
-        blobs = (parameters.astype("<f8").tobytes(), *_outcome_blobs(evaluation, row))
+        blobs = (parameters.astype("<f8").tobytes(), *outcome_blobs(evaluation, row))
         n_rides = len(evaluation.rides[row])
-        yield first_number + row, generation, *blobs[:3], n_rides, blobs[3], _crc32(*blobs)
+        yield first_number + row, generation, *blobs[:3], n_rides, blobs[3], checksum(*blobs)
 
 
 def rows_of_second_look(numbers: NDArray[np.int64], evaluation: Evaluation) -> Iterator[_LookRow]:
     """Return the rows of candidates that were ridden again."""
     for row, number in enumerate(numbers.tolist()):
-        blobs = _outcome_blobs(evaluation, row)
+        blobs = outcome_blobs(evaluation, row)
         n_rides = len(evaluation.rides[row])
-        yield number, *blobs[:2], n_rides, blobs[2], _crc32(*blobs)
+        yield number, *blobs[:2], n_rides, blobs[2], checksum(*blobs)
 
 
-def _outcome_blobs(evaluation: Evaluation, row: int) -> tuple[bytes, bytes, bytes]:
+def outcome_blobs(evaluation: Evaluation, row: int) -> tuple[bytes, bytes, bytes]:
+    """Return objectives, constraints and rides of one candidate of a batch."""
     return (
         evaluation.objectives[row].astype("<f8").tobytes(),
         evaluation.constraints[row].astype("<f8").tobytes(),
@@ -164,18 +165,18 @@ def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
         shape = [len(blob) for blob in (*blobs, rides)], n_rides
         if expected == 0:
             first_shape = shape
-        if shape != first_shape or _crc32(*blobs, rides) != crc32:
+        if shape != first_shape or checksum(*blobs, rides) != crc32:
             raise corrupt(path, f"candidate {number} does not match its checksum")
     history = History(
-        values=_stacked([row[2] for row in rows]),
-        objectives=_stacked([row[3] for row in rows]),
-        constraints=_stacked([row[4] for row in rows]),
+        values=stacked([row[2] for row in rows]),
+        objectives=stacked([row[3] for row in rows]),
+        constraints=stacked([row[4] for row in rows]),
     )
     return Table(
         frozen=read_frozen(connection),
         generations=np.array([row[1] for row in rows], dtype=np.int64),
         history=history,
-        rides=_rides([row[6] for row in rows], rows[0][5] if rows else 0),
+        rides=rides_of([row[6] for row in rows], rows[0][5] if rows else 0),
         second_look=read_second_look(connection, path),
     )
 
@@ -193,28 +194,31 @@ def read_second_look(connection: sqlite3.Connection, path: Path) -> SecondLook:
         " FROM second_look ORDER BY number"
     ).fetchall()
     for number, *blobs, _, rides, crc32 in rows:
-        if _crc32(*blobs, rides) != crc32:
+        if checksum(*blobs, rides) != crc32:
             raise corrupt(path, f"the second look at candidate {number} has lost its checksum")
     return SecondLook(
         numbers=np.array([row[0] for row in rows], dtype=np.int64),
         evaluation=Evaluation(
-            objectives=_stacked([row[1] for row in rows]),
-            constraints=_stacked([row[2] for row in rows]),
-            rides=_rides([row[4] for row in rows], rows[0][3] if rows else 0),
+            objectives=stacked([row[1] for row in rows]),
+            constraints=stacked([row[2] for row in rows]),
+            rides=rides_of([row[4] for row in rows], rows[0][3] if rows else 0),
         ),
     )
 
 
-def _rides(blobs: list[bytes], n_rides: int) -> Rides:
+def rides_of(blobs: list[bytes], n_rides: int) -> Rides:
+    """Return the rides of candidates, (candidate, ride, column)."""
     n_columns = len(blobs[0]) // (4 * n_rides) if n_rides else 0
     metrics = np.frombuffer(b"".join(blobs), dtype="<f4")
     return metrics.reshape(len(blobs), n_rides, n_columns).astype(np.float32)
 
 
-def _stacked(blobs: list[bytes]) -> Floats:
+def stacked(blobs: list[bytes]) -> Floats:
+    """Return rows of float64 blobs of one length, (candidate, column)."""
     n_columns = len(blobs[0]) // 8 if blobs else 0
     return np.frombuffer(b"".join(blobs), "<f8").reshape(len(blobs), n_columns).astype(np.float64)
 
 
-def _crc32(*blobs: bytes) -> int:
+def checksum(*blobs: bytes) -> int:
+    """Return the CRC-32 over blobs, in their order."""
     return zlib.crc32(b"".join(blobs))

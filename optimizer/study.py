@@ -65,6 +65,8 @@ class Study:
     settings : ScoreSettings
     validation : Validation
         What a chosen profile is ridden on besides; it decides nothing of the search.
+    database : str or None
+        Address of the PostgreSQL database at which machines share the study; without a password.
     """
 
     folder: Path
@@ -86,6 +88,7 @@ class Study:
     weights: Mapping[str, float]
     settings: ScoreSettings
     validation: Validation
+    database: str | None
 
     @property
     def digest(self) -> str:

@@ -94,6 +94,7 @@ def load_study(folder: Path) -> Study:
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
         settings=_settings(table, path=path),
         validation=validation_of(table.validation, seed=table.seed, path=path),
+        database=table.database,
     )
 
 

@@ -8,6 +8,7 @@ from pydantic import AfterValidator, Field, PlainValidator, create_model
 from objectives.score import OBJECTIVES
 from objectives.settings import ScoreSettings
 from optimizer.course_model import CourseTable
+from optimizer.database_address import check_address, passwords
 from optimizer.refusal import nearest, shown
 from optimizer.section_model import Table, number, section_model, table_model
 from optimizer.validation_model import ValidationTable
@@ -64,6 +65,17 @@ def _parameters(given: Any) -> tuple[str, ...]:
             likely = nearest(name, PROFILE_NAMES)
             raise ValueError(f"a profile has no {name!r}; the nearest is {likely}; correct it")
     return tuple(given)
+
+
+def _database(given: Any) -> str:
+    address = given if isinstance(given, str) else ""
+    check_address(address)
+    if passwords(address):
+        raise ValueError(
+            "must hold no password, since study files are passed on;"
+            " put it into the variable PGPASSWORD or the file ~/.pgpass"
+        )
+    return address
 
 
 class SearchTable(Table):
@@ -126,6 +138,7 @@ class StudyTable(Table):
     courses: dict[str, CourseTable]
     baseline: section_model(Profile)  # type: ignore[valid-type]
     structure: Literal["single", "nested"] = "single"
+    database: Annotated[str | None, PlainValidator(_database)] = None
     search: SearchTable
     objectives: ObjectivesTable = ObjectivesTable()
     constraints: ConstraintsTable = ConstraintsTable()

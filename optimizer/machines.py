@@ -1,0 +1,90 @@
+"""Who rides a study's candidates: this machine, a cluster, several machines, or any of them."""
+
+import importlib
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from types import ModuleType
+
+from optimizer.database_address import check_address
+from optimizer.evaluation import Evaluate
+from optimizer.provenance import ride_inputs
+from optimizer.riding import make_evaluate
+from optimizer.search_inputs import method_inputs
+from optimizer.study import Study
+from plant.errors import UserInputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machines:
+    """Where a study is ridden; the results do not depend on it.
+
+    Parameters
+    ----------
+    database : str, optional
+        Address of the PostgreSQL database at which several machines meet.
+    cluster : str, optional
+        Address of the Dask scheduler whose workers ride instead of this machine's threads.
+    """
+
+    database: str | None = field(default=None, repr=False)  # it may hold a password
+    cluster: str | None = None
+
+
+ALONE = Machines()
+
+
+@contextmanager
+def riding(study: Study, machines: Machines, *, rides_of: Study, n_jobs: int) -> Iterator[Evaluate]:
+    """Give the function that rides candidates over a study's rides.
+
+    Parameters
+    ----------
+    study : Study
+        As it was read: what the machines must agree on.
+    machines : Machines
+    rides_of : Study
+        The same study, or the same on other noise.
+    n_jobs : int
+        Threads of this machine.
+
+    Raises
+    ------
+    UserInputError
+        A package is missing, the database or the cluster does not answer, or other inputs there.
+    """
+    with ExitStack() as stack:
+        evaluate = make_evaluate(rides_of, n_jobs=1 if machines.cluster else n_jobs)
+        if machines.cluster is not None:
+            cluster = _module("optimizer.cluster", package="distributed", option="--cluster")
+            evaluate = stack.enter_context(cluster.spreading(evaluate, machines.cluster))
+        if machines.database is not None:
+            _check_database(machines.database)
+            shared = _module("optimizer.shared_rides", package="psycopg", option="--database")
+            evaluate = stack.enter_context(
+                shared.sharing(
+                    evaluate,
+                    machines.database,
+                    inputs=ride_inputs(study) | method_inputs(),
+                    rides=rides_of.rides,
+                )
+            )
+        yield evaluate
+
+
+def _check_database(address: str) -> None:
+    try:
+        check_address(address)
+    except ValueError as error:
+        raise UserInputError(f"--database: {error}") from None
+
+
+def _module(name: str, *, package: str, option: str) -> ModuleType:
+    """Load a module that needs a package which most installations do without."""
+    try:
+        return importlib.import_module(name)
+    except ImportError as error:
+        raise UserInputError(
+            f"{option}: needs the package {package}, which can not be loaded here ({error});"
+            " install it with: pip install 'levelgain[cluster]'"
+        ) from error

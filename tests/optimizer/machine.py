@@ -1,0 +1,52 @@
+"""One of several machines that work on a small analytic study, as a process that tests can kill.
+
+Arguments: the folder of its own, the database's address, and how long a candidate takes in s. Every
+candidate that it rides is a line in its file `ridden`, written before riding begins.
+"""
+
+import sys
+import time
+from pathlib import Path
+
+from optimizer import search
+from optimizer.shared_rides import sharing
+from optimizer.store import Store
+from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+
+POPULATION = 24
+N_CANDIDATES = 120
+INPUTS = {"study": "analytic"}
+
+
+def work(folder: Path, address: str | None, *, pause_s: float = 0.0) -> None:
+    """Search in a folder, alone where there is no address."""
+    folder.mkdir(exist_ok=True)
+
+    def ride(values):
+        with (folder / "ridden").open("a") as file:
+            file.writelines(f"{row.tobytes().hex()}\n" for row in values)
+        time.sleep(pause_s * len(values))
+        return narrow(values)
+
+    def go(evaluate):
+        with Store(folder / "store.sqlite") as store:
+            search.run(
+                evaluate,
+                SMALL_BOX,
+                baseline=SMALL_BASELINE,
+                n_objectives=3,
+                population=POPULATION,
+                n_candidates=N_CANDIDATES,
+                seed=20,
+                store=store,
+            )
+
+    if address is None:
+        go(ride)
+        return
+    with sharing(ride, address, inputs=INPUTS, rides=()) as evaluate:
+        go(evaluate)
+
+
+if __name__ == "__main__":
+    work(Path(sys.argv[1]), sys.argv[2], pause_s=float(sys.argv[3]))
