@@ -42,6 +42,7 @@ def chosen_profile(
         return profile_to_array(study.baseline), "the baseline", "baseline"
     results = read_results(study)
     number = candidate_number(results, candidate)
-    name = ", ".join(results.pick_names(number))
-    called = f"candidate {number}" + (f" ({name})" if name else "")
+    called = f"candidate {number}" + "".join(
+        f" ({name})" for name in results.pick_names(number)[:1]
+    )
     return candidate_profile(results, number), called, f"candidate_{number}"
