@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from optimizer import search
-from optimizer.front import hypervolume
+from optimizer.front import feasible, hypervolume
 from optimizer.store import Store
-from tests.benchmarks.search_linear import chain, pendulum
+from tests.benchmarks.search_linear import PENDULUM_BASELINE, chain, pendulum
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1
 
 SEEDS = (1, 2)
@@ -39,6 +39,26 @@ def test_a_small_search_covers_most_of_a_known_front(
     reached = hypervolume(history.objectives, [1.1] * n_objectives)
 
     assert least_share < reached / volume <= 1.0
+
+
+# The aim is 2 %, which not every seed reaches yet: after 2,000 candidates seeds 1 to 3 were 1.3 to
+# 5 % above the optimum. The bound catches a search that gets worse.
+@pytest.mark.parametrize("seed", [*SEEDS, 3])
+def test_the_lowest_weighted_cost_of_the_pendulum_comes_near_the_riccati_optimum(tmp_path, seed):
+    plant = pendulum()
+    history = _searched(
+        plant.evaluate,
+        plant.space,
+        tmp_path,
+        baseline=PENDULUM_BASELINE,
+        n_objectives=3,
+        n_candidates=1920,
+        seed=seed,
+    )
+
+    cost = history.objectives[feasible(history.constraints)].sum(axis=1).min()
+
+    assert 1.0 - 1e-9 <= cost < 1.08
 
 
 def test_the_riccati_gains_of_the_pendulum_are_those_of_the_michigan_tutorial():
