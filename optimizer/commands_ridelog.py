@@ -7,11 +7,24 @@ from typing import Annotated
 import typer
 
 from optimizer.files import refuse_existing, write_whole
-from optimizer.printing import console
+from optimizer.printing import console, print_cautions
 from optimizer.ridelog.checking import Checked, check_log
+from optimizer.ridelog.comparing import compare, replayed, speed_lag_s, told_comparison
+from optimizer.ridelog.figures_compare import draw_overlay
+from optimizer.ridelog.figures_fit import draw_intervals, draw_residuals
 from optimizer.ridelog.findings import Weight
+from optimizer.ridelog.fit_road import fit_road
+from optimizer.ridelog.fitting import Fits, fit_all, told_fits
 from optimizer.ridelog.mapping import load_mapping
 from optimizer.ridelog.proposal import propose
+from optimizer.ridelog.resampling import load_log
+from optimizer.ridelog.ridden import ridden_stretch
+from optimizer.ridelog.using import fitted_names, road_fit, write_study
+from optimizer.study_file import load_study
+from plant.errors import UserInputError
+
+FIT_FILE = "fit.json"
+COMPARED_FILE = "compared.json"
 
 log_app = typer.Typer(
     name="log",
@@ -57,6 +70,124 @@ def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = Fals
         typer.echo(json.dumps(_told(checked), indent=2, ensure_ascii=False))
     else:
         print_checked(checked)
+
+
+@log_app.command(name="fit")
+def fit_ride_log(
+    log: Log,
+    mapping: MappingFile = None,
+    to: Annotated[Path | None, typer.Option(help="Folder; default: the log's name.fit")] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace an earlier fit.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Fit board and controller to the log, with 95 % intervals, and say what it can not tell.
+
+    Example: levelgain log fit ride.csv
+    """
+    folder = log.with_name(f"{log.stem}.fit") if to is None else to
+    if not force:
+        refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
+    known = load_mapping(mapping_path(log, mapping))
+    ride, checked = load_log(log, known)
+    fits = fit_all(ride, known)
+    if all(isinstance(fit, str) for fit in fits.values()):
+        reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
+        raise UserInputError(f"{log}: nothing can be fitted: {reasons}")
+    told = {"log": _told(checked), "fits": told_fits(fits)}
+    write_whole(folder / FIT_FILE, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+    draw_residuals(fits, folder / "residuals")
+    draw_intervals(fits, folder / "intervals")
+    if as_json:
+        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        return
+    print_checked(checked)
+    _print_fits(fits)
+    out = console()
+    out.print(f"\n{folder} holds {FIT_FILE} and the figures.", markup=False)
+    print_cautions(out)
+
+
+@log_app.command(name="use")
+def use_ride_log(
+    log: Log,
+    folder: Annotated[Path, typer.Argument(help="New folder of a study.", show_default=False)],
+    mapping: MappingFile = None,
+) -> None:
+    """Make a study of the fitted board, the ridden route and the profile that was ridden.
+
+    Example: levelgain log use ride.csv my_board
+    """
+    known = load_mapping(mapping_path(log, mapping))
+    ride, _ = load_log(log, known)
+    fits = fit_all(ride, known)
+    stretch = ridden_stretch(ride, known, road_fit(fits))
+    path = write_study(folder, fits, stretch, known, log=log)
+    out = console()
+    out.print(f"{path} written; from the log: {', '.join(fitted_names(fits))}.", markup=False)
+    out.print(
+        f"Everything else is the catalogue's. Check it: levelgain check {folder}", markup=False
+    )
+    print_cautions(out)
+
+
+@log_app.command(name="compare")
+def compare_ride_log(
+    log: Log,
+    folder: Annotated[
+        Path, typer.Argument(help="Study made with `levelgain log use`.", show_default=False)
+    ],
+    mapping: MappingFile = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace an earlier comparison.")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Ride the logged speeds and route in the plant, and lay prediction over measurement.
+
+    Example: levelgain log compare ride.csv my_board
+    """
+    if not force:
+        refuse_existing([folder / COMPARED_FILE], advice="add --force to replace it")
+    known = load_mapping(mapping_path(log, mapping))
+    study = load_study(folder)
+    ride, _ = load_log(log, known)
+    fit = fit_road(ride, known.board, known.rider_mass_kg)
+    ridden = replayed(study)
+    stretch = ridden_stretch(ride, known, fit)
+    lag_s = speed_lag_s(ride, stretch, ridden)
+    compared = compare(ride, stretch, ridden, lag_s=lag_s)
+    told = told_comparison(compared, ridden, lag_s=lag_s)
+    write_whole(folder / COMPARED_FILE, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+    draw_overlay(compared, folder / "compared")
+    if as_json:
+        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        return
+    out = console()
+    out.print(
+        f"The predicted ride comes {lag_s:.1f} s after the log, which holds the speed that was"
+        " reached and not the one wanted; it is laid over the log without that."
+    )
+    for one in compared:
+        out.print(
+            f"{one.name:10s} rms difference {one.rms:.3g} {one.unit}, mean {one.offset:+.3g},"
+            f" measured spread {one.spread:.3g}, correlation {one.correlation:.2f}",
+            markup=False,
+        )
+    for text in told["does_not_fit"]:
+        out.print(f"does not fit: {text}", markup=False)
+    out.print(f"{folder / 'compared.png'} and {COMPARED_FILE} written.", markup=False)
+    print_cautions(out)
+
+
+def _print_fits(fits: Fits) -> None:
+    out = console()
+    for subject, fit in fits.items():
+        out.print(f"\n{subject}", style="bold", markup=False)
+        if isinstance(fit, str):
+            out.print(f"  no fit: {fit}", markup=False)
+            continue
+        for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
+            out.print(f"  {name:32s} {value:10.4g}  ({low:.4g} to {high:.4g})", markup=False)
+        for text in fit.cannot:
+            out.print(f"  can not tell: {text}", markup=False)
 
 
 def print_checked(checked: Checked) -> None:

@@ -1,0 +1,61 @@
+"""Everything that a log can tell about board and controller, and what it can not."""
+
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+from optimizer.ridelog.fit_attitude import fit_attitude, fit_gyro
+from optimizer.ridelog.fit_controller import fit_controller
+from optimizer.ridelog.fit_heat import fit_heat
+from optimizer.ridelog.fit_motor import fit_motor
+from optimizer.ridelog.fit_pack import fit_pack
+from optimizer.ridelog.fit_road import fit_road
+from optimizer.ridelog.mapping import LogMapping
+from optimizer.ridelog.resampling import RideLog
+from optimizer.ridelog.robust_fit import CONFIDENCE, Fit
+
+Fits: TypeAlias = Mapping[str, Fit | str]  # by subject; a text says why there is no fit
+
+
+def fit_all(log: RideLog, mapping: LogMapping) -> Fits:
+    """Return every fit that the log's channels allow, by subject."""
+    board = mapping.board
+    return {
+        "road load": fit_road(log, board, mapping.rider_mass_kg),
+        "motor": fit_motor(log, board),
+        "pack": fit_pack(log, board),
+        "heat of the winding": fit_heat(log, board, winding=True),
+        "heat of the MOSFETs": fit_heat(log, board, winding=False),
+        "attitude filter": fit_attitude(log),
+        "gyro": fit_gyro(log),
+        "controller": fit_controller(log, board),
+    }
+
+
+def told_fits(fits: Fits) -> dict[str, Any]:
+    """Return the fits as plain values: estimates, intervals, correlations, what is unknown."""
+    return {
+        subject: {"no_fit": fit} if isinstance(fit, str) else _told(fit)
+        for subject, fit in fits.items()
+    }
+
+
+def _told(fit: Fit) -> dict[str, Any]:
+    return {
+        "estimates": {
+            name: {
+                "value": float(fit.value[place]),
+                "low": float(fit.low[place]),
+                "high": float(fit.high[place]),
+                "confidence": CONFIDENCE,
+                "correlation": {
+                    other: round(float(fit.correlation[place, column]), 3)
+                    for column, other in enumerate(fit.names)
+                    if column != place
+                },
+            }
+            for place, name in enumerate(fit.names)
+        },
+        "residual_rms": float((fit.residual**2).mean() ** 0.5),
+        "residual_unit": fit.residual_unit,
+        "can_not_tell": list(fit.cannot),
+    }

@@ -1,0 +1,175 @@
+import json
+import sys
+from importlib.resources import files
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from optimizer import cli
+from optimizer.ridelog.comparing import compare, speed_lag_s
+from optimizer.ridelog.fit_road import grade_sine
+from optimizer.ridelog.resampling import RideLog
+from optimizer.ridelog.ridden import Stretch
+from optimizer.study_file import load_study
+from plant.outcomes import Outcome
+from plant.profile_array import profile_to_array
+from plant.trace import trace
+from tests.reference import logged_ride
+
+
+@pytest.fixture
+def levelgain(monkeypatch, capsys):
+    """Return a function that runs `levelgain log` and gives exit code, output and errors."""
+
+    def run(*arguments):
+        monkeypatch.setattr(sys, "argv", ["levelgain", "log", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+        said = capsys.readouterr()
+        return ended.value.code or 0, said.out, said.err
+
+    return run
+
+
+@pytest.fixture(scope="module")
+def truth():
+    return logged_ride.drawn_truth(3)
+
+
+@pytest.fixture(scope="module")
+def ride_csv(truth, tmp_path_factory):
+    """Return an invented log of a ride on models that are not the project's."""
+    path = tmp_path_factory.mktemp("log") / "ride.csv"
+    table = logged_ride.logged(truth, seed=3, duration_s=150.0)
+    table.to_csv(path, index=False, float_format="%.6g")
+    path.with_name("ride.mapping.toml").write_text(logged_ride.MAPPING)
+    return path
+
+
+def test_a_fit_is_written_with_intervals_and_figures(levelgain, ride_csv, truth, tmp_path):
+    code, out, _ = levelgain("fit", ride_csv, "--to", tmp_path / "fit", "--json")
+    kv = json.loads(out)["fits"]["motor"]["estimates"]["kv_rpm_per_v"]
+
+    assert code == 0
+    assert kv["low"] < truth.kv_rpm_per_v < kv["high"]
+    assert json.loads((tmp_path / "fit" / "fit.json").read_text()) == json.loads(out)
+    assert {"residuals.png", "intervals.svg"} <= {
+        file.name for file in (tmp_path / "fit").iterdir()
+    }
+    code, _, err = levelgain("fit", ride_csv, "--to", tmp_path / "fit")
+    assert code == 2
+    assert "--force" in err
+
+
+def test_a_study_of_the_log_loads_rides_and_compares(levelgain, ride_csv, truth, tmp_path):
+    folder = tmp_path / "board"
+    assert levelgain("use", ride_csv, folder)[0] == 0
+    study = load_study(folder)
+
+    assert study.board.motor.kv_rpm_per_v == pytest.approx(truth.kv_rpm_per_v, rel=0.01)
+    assert study.baseline.stiffness.base_gain_a_per_deg == pytest.approx(
+        truth.base_gain_a_per_deg, rel=0.03
+    )
+    held = {tolerance.name: tolerance for tolerance in study.validation.tolerances}
+    assert 0.0 < held["kv_rpm_per_v"].plus_minus < 0.1
+    code, out, _ = levelgain("compare", ride_csv, folder, "--json")
+    scores = json.loads(out)["scores"]
+    assert code == 0
+    assert set(scores) == {"speed_mps", "pitch_deg", "current_a", "bus_v"}
+    # The rider of the log leans by another rule; the load and the pack are the road's and board's.
+    assert scores["speed_mps"]["correlation"] > 0.9
+    assert scores["current_a"]["correlation"] > 0.8
+    assert abs(scores["bus_v"]["mean_difference"]) < 0.5
+    assert levelgain("use", ride_csv, folder)[0] == 2
+    assert levelgain("compare", ride_csv, folder)[0] == 2
+
+
+def test_a_log_that_the_plant_wrote_agrees_with_the_plant(ride_csv, levelgain, tmp_path):
+    folder = tmp_path / "board"
+    levelgain("use", ride_csv, folder)
+    study = load_study(folder)
+    ridden = trace(profile_to_array(study.baseline), study.rides[0], every_steps=10)
+    assert ridden.outcome is Outcome.RIDDEN
+    n_samples = len(ridden.time_s)
+    log = RideLog(
+        dt_s=0.01,
+        time_s=ridden.time_s,
+        part=np.zeros(n_samples, dtype=np.int64),
+        signals={
+            "current_a": ridden.current_a + 3.0,
+            "bus_v": ridden.bus_v,
+            "speed_mps": ridden.speed_mps,
+        },
+    )
+    stretch = Stretch(
+        samples=np.arange(n_samples),
+        speed_points=(),
+        distance_m=np.zeros(2),
+        height_m=np.zeros(2),
+        heights_from="",
+    )
+
+    _, current, bus = compare(log, stretch, ridden)
+
+    assert speed_lag_s(log, stretch, ridden) == 0.0
+    assert current.offset == pytest.approx(-3.0)
+    assert current.correlation == pytest.approx(1.0)
+    assert bus.rms == pytest.approx(0.0, abs=1e-9)
+    assert list(bus.misfits()) == []
+
+
+def test_the_grade_of_a_recorded_track_is_that_of_its_heights():
+    # The recorded race track of bokeh-sampledata, ridden at 5 m/s with a receiver's noise.
+    source = files("bokeh_sampledata").joinpath("_data/obiszow_mtb_xcm.csv")
+    with source.open() as file:
+        track = pd.read_csv(file)
+    lat, lon = np.radians(track["lat"].to_numpy()), np.radians(track["lon"].to_numpy())
+    east, north = np.diff(lon) * np.cos(lat[:-1]), np.diff(lat)
+    along = np.concatenate([[0.0], np.cumsum(6.371e6 * np.hypot(east, north))])
+    ridden = np.arange(0.0, 8000.0, 0.5)  # m, at 10 Hz
+    height = np.interp(ridden, along, track["alt"].to_numpy())
+    noise = np.random.default_rng(1).normal(0.0, 1.0, len(ridden))
+    log = RideLog(
+        dt_s=0.1,
+        time_s=np.arange(len(ridden)) * 0.1,
+        part=np.zeros(len(ridden), dtype=np.int64),
+        signals={"speed_mps": np.full(len(ridden), 5.0), "altitude_m": height + noise},
+    )
+
+    sine = grade_sine(log)
+
+    # check the climb between places 500 m apart, against the recorded heights themselves
+    climbed = np.cumsum(sine * 0.5)
+    places = np.arange(200, len(ridden) - 200, 1000)
+    assert np.diff(climbed[places]) == pytest.approx(np.diff(height[places]), abs=2.5)
+    assert np.quantile(100.0 * sine, [0.05, 0.95]) == pytest.approx([-7.5, 7.5], abs=3.0)
+
+
+def test_a_study_without_the_ridden_course_is_refused(levelgain, ride_csv, tmp_path):
+    other = tmp_path / "other"
+    other.mkdir()
+    text = 'title = "x"\nseed = 1\nboard = "lender_15"\nbaseline = "workshop_15"\n'
+    text += '[riders]\nuse = ["baker_80"]\n[courses]\nuse = ["cruise"]\n'
+    (other / "study.toml").write_text(text)
+
+    code, _, err = levelgain("compare", ride_csv, other)
+
+    assert code == 2
+    assert "no course 'ridden'" in err
+
+
+def test_a_log_that_stands_still_is_refused(levelgain, ride_csv, tmp_path):
+    standing = tmp_path / "ride.csv"
+    lines = ride_csv.read_text().splitlines()
+    column = lines[0].split(",").index("wheel_rpm")
+    rows = [line.split(",") for line in lines[1:3000]]
+    for row in rows:
+        row[column] = "0.0"
+    standing.write_text("\n".join([lines[0], *(",".join(row) for row in rows)]) + "\n")
+    mapping = ride_csv.with_name("ride.mapping.toml")
+
+    code, _, err = levelgain("use", standing, tmp_path / "b", "--mapping", mapping)
+
+    assert code == 2
+    assert "never rolls" in err
