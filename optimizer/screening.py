@@ -1,8 +1,9 @@
 """A surrogate that picks the most promising of many children before any is ridden.
 
-Radial basis functions with the linear kernel through the latest candidates, after Powell (1992) and
-Gutmann (2001), J. Global Optimization 19: 201-227. One global fit of 1,000 points was both eleven
-times faster and no worse than a local fit of 120 neighbours for each child.
+Thin plate splines through the latest candidates (Duchon 1977; as a surrogate Gutmann 2001, J.
+Global Optimization 19: 201-227). On the example study a search of 2,000 candidates found .97 of
+the merged front's volume with them and .87 with the linear kernel, with one seed. One global fit
+of 1,000 points was eleven times faster and no worse than a local fit of 120 neighbours.
 """
 
 import numpy as np
@@ -47,7 +48,13 @@ def predict(
     once = np.sort(first)
     # The solver splits its sums by thread, so their last bits depend on the number of threads.
     with threadpool_limits(limits=1, user_api="blas"):
-        surrogate = RBFInterpolator(recent[once], known[once], kernel="linear")
+        spans = np.linalg.matrix_rank(recent[once] - recent[once[0]]) == recent.shape[1]
+        # A spline's plane needs points in every direction; the linear kernel does without.
+        surrogate = (
+            RBFInterpolator(recent[once], known[once], kernel="thin_plate_spline")
+            if spans
+            else RBFInterpolator(recent[once], known[once], kernel="linear")
+        )
         return np.asarray(surrogate(pool), dtype=np.float64)
 
 

@@ -7,7 +7,7 @@ from importlib.metadata import version
 from optimizer.proposals import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-1"
+METHOD = "generations-2"
 
 _LIBRARIES = ("moocore", "numpy", "optuna", "scipy")
 

@@ -28,6 +28,15 @@ def test_repeated_points_do_not_break_the_surrogate():
     np.testing.assert_allclose(predicted, outcomes, atol=1e-9)
 
 
+def test_points_that_share_a_value_do_not_break_the_surrogate():
+    rng = np.random.default_rng(11)
+    points = rng.random((40, 5))
+    points[:, 2] = 1.0
+    outcomes = rng.normal(size=(40, 3))
+
+    np.testing.assert_allclose(predict(points, outcomes, points), outcomes, atol=1e-9)
+
+
 def test_only_the_latest_points_count():
     rng = np.random.default_rng(8)
     points, pool = rng.random((60, 4)), rng.random((10, 4))
