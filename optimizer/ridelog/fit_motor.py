@@ -86,8 +86,12 @@ def _by_voltage(log: RideLog, board: Board) -> Fit | str:
                 low=-0.5,
                 high=2.0,
             ),
+            # From above: the voltage goes with its square, so from nothing there is no way up.
             Unknown(
-                name="phase_inductance_h", start=board.motor.phase_inductance_h, low=0.0, high=5e-3
+                name="phase_inductance_h",
+                start=3.0 * board.motor.phase_inductance_h,
+                low=1e-5,
+                high=5e-3,
             ),
         ),
         title="Motor voltage",
