@@ -1,7 +1,8 @@
 """One of several machines that work on a small analytic study, as a process that tests can kill.
 
 Arguments: the folder of its own, the database's address, and how long a candidate takes in s. Every
-candidate that it rides is a line in its file `ridden`, written before riding begins.
+candidate that it rides is a line in its file `ridden`, written before riding begins. It waits for
+the file `go`, so that machines start together however long Python takes to load.
 """
 
 import sys
@@ -48,5 +49,14 @@ def work(folder: Path, address: str | None, *, pause_s: float = 0.0) -> None:
         go(evaluate)
 
 
+def wait_for_start(folder: Path) -> None:
+    """Say that this process is there, and wait for the file `go` beside its folder."""
+    folder.mkdir(exist_ok=True)
+    (folder / "ready").touch()
+    while not (folder.parent / "go").exists():
+        time.sleep(0.005)
+
+
 if __name__ == "__main__":
+    wait_for_start(Path(sys.argv[1]))
     work(Path(sys.argv[1]), sys.argv[2], pause_s=float(sys.argv[3]))
