@@ -1,9 +1,10 @@
 """A surrogate that picks the most promising of many children before any is ridden.
 
 Thin plate splines through the latest candidates (Duchon 1977; as a surrogate Gutmann 2001, J.
-Global Optimization 19: 201-227). On the example study searches of 2,000 candidates with two seeds found
-.92 and .97 of the merged front's volume with them, .80 and .86 with the linear kernel. One global
-fit of 1,000 points was eleven times faster and no worse than a local fit of 120 neighbours.
+Global Optimization 19: 201-227). On the example study searches of 2,000 candidates with two seeds
+found .92 and .97 of the merged front's volume with them, .80 and .86 with the linear kernel. One
+global fit of 1,000 points was eleven times faster and no worse than a local fit of 120
+neighbours.
 """
 
 import numpy as np
