@@ -66,9 +66,7 @@ def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats,
     side = np.where(margins.stable, 1.0, -1.0)
     sensitivity = 1.0 / settings.sensitivity_limit - side * margins.modulus
     phase = 1.0 - side * margins.phase_deg / settings.phase_margin_deg
-    with np.errstate(divide="ignore"):
-        room = np.minimum(np.log(margins.gain_up_ratio), -np.log(margins.gain_down_ratio))
-    gain = np.log(settings.gain_margin_ratio) - side * room
+    gain = np.log(settings.gain_margin_ratio) - side * margins.gain_room
     unstable = margins.n_unstable.astype(np.float64)
     return tuple(
         np.clip(values, -_FARTHEST, _FARTHEST).max(axis=(1, 2))

@@ -2,7 +2,7 @@
 
 import dataclasses
 import enum
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
@@ -53,7 +53,8 @@ def declared_numbers(whole: type) -> dict[str, tuple[str, Quantity]]:
     }
 
 
-KNOWN = declared_numbers(Board) | declared_numbers(Rider)
+_DECLARED = {kind: declared_numbers(kind) for kind in (Board, Rider)}
+KNOWN = _DECLARED[Board] | _DECLARED[Rider]
 
 
 def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats:
@@ -78,6 +79,35 @@ def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats
     return np.where(is_normal, normal, 2.0 * unit - 1.0)
 
 
+def with_numbers(whole: _Whole, numbers: Mapping[str, float]) -> _Whole:
+    """Return a board or rider with numbers replaced by name, each inside what it can be at all.
+
+    Parameters
+    ----------
+    whole : Board or Rider
+    numbers : mapping of a number's name to its value
+        Names of the other kind are passed over.
+    """
+    known = _DECLARED[type(whole)]
+    sections: dict[str, dict[str, float]] = {}
+    for name, value in numbers.items():
+        if name in known:
+            section, declared = known[name]
+            inside = min(max(value, declared.low), declared.high)
+            sections.setdefault(section, {})[name] = inside
+    changed: dict[str, Any] = {
+        section: dataclasses.replace(getattr(whole, section), **inside)
+        for section, inside in sections.items()
+    }
+    return dataclasses.replace(whole, **changed)
+
+
+def number_of(whole: Board | Rider, name: str) -> float | None:
+    """Return a number of a board or rider by name; None if it belongs to the other kind."""
+    known = _DECLARED[type(whole)]
+    return float(getattr(getattr(whole, known[name][0]), name)) if name in known else None
+
+
 def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whole:
     """Return a board or rider with every number that has a tolerance moved by its draw.
 
@@ -89,18 +119,10 @@ def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whol
     draw : (tolerance,) float64
         From `draws`; a number stays inside what it can be at all.
     """
-    known = declared_numbers(type(whole))
-    changes: dict[str, dict[str, float]] = {}
+    numbers = {}
     for tolerance, share in zip(tolerances, draw.tolist(), strict=True):
-        if tolerance.name not in known:
-            continue
-        section, declared = known[tolerance.name]
-        value = getattr(getattr(whole, section), tolerance.name)
-        width = abs(value) * tolerance.percent / 100.0 + tolerance.plus_minus
-        inside = min(max(value + width * share, declared.low), declared.high)
-        changes.setdefault(section, {})[tolerance.name] = inside
-    sections: dict[str, Any] = {
-        name: dataclasses.replace(getattr(whole, name), **numbers)
-        for name, numbers in changes.items()
-    }
-    return dataclasses.replace(whole, **sections)
+        value = number_of(whole, tolerance.name)
+        if value is not None:
+            width = abs(value) * tolerance.percent / 100.0 + tolerance.plus_minus
+            numbers[tolerance.name] = value + width * share
+    return with_numbers(whole, numbers)

@@ -29,7 +29,7 @@ from plant.profile_array import PROFILE_NAMES, profile_to_array
 Floats: TypeAlias = NDArray[np.float64]
 
 _CAPS = ("rate_current_cap_a", "integral_clamp_a", "braking_current_cap_a", "acceleration_clamp_a")
-_IS_CURRENT = np.array([name.split("_per_")[0].endswith("_a") for name in PROFILE_NAMES])
+IS_CURRENT = np.array([name.split("_per_")[0].endswith("_a") for name in PROFILE_NAMES])
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,7 +89,7 @@ def transferred(profile: Floats, by: Scaling, board: Board) -> Floats:
     board : Board
         The new one.
     """
-    row = np.where(_IS_CURRENT, profile * by.current_ratio, profile)
+    row = np.where(IS_CURRENT, profile * by.current_ratio, profile)
     row[PROFILE_NAMES.index("bus_warning_margin_v")] *= by.cells_ratio
     for name in _CAPS:
         place = PROFILE_NAMES.index(name)

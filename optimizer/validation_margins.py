@@ -25,15 +25,12 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     gains = loop_gains(profile[None, :])
     riders = list(dict.fromkeys(study.riders.values()))
     found = [
-        (f"{speed:g} m/s", loop_margins(loop_plant(study.board, riders, speed_mps=speed), gains))
+        loop_margins(loop_plant(study.board, riders, speed_mps=speed), gains)
         for speed in SPEEDS_MPS
     ]
     drawn = [
-        (
-            f"draw {number}",
-            loop_margins(loop_plant(board, list(dict.fromkeys(people.values()))), gains),
-        )
-        for number, (board, people) in enumerate(tolerance_draws(study)[:_N_DRAWS])
+        loop_margins(loop_plant(board, list(dict.fromkeys(people.values()))), gains)
+        for board, people in tolerance_draws(study)[:_N_DRAWS]
     ]
     here, there = _least(found), _least(drawn)
     settings = study.settings
@@ -71,17 +68,15 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     )
 
 
-def _least(found: Sequence[tuple[str, Margins]]) -> dict[str, float]:
+def _least(found: Sequence[Margins]) -> dict[str, float]:
     """Return the least margin of each kind; below zero for an unstable loop."""
     values: dict[str, list[float]] = {"sensitivity": [], "phase": [], "gain": [], "delay": []}
-    for _, margins in found:
+    for margins in found:
         side = np.where(margins.stable, 1.0, -1.0)
-        with np.errstate(divide="ignore"):
-            room = np.minimum(np.log(margins.gain_up_ratio), -np.log(margins.gain_down_ratio))
         for name, value in (
             ("sensitivity", margins.modulus),
             ("phase", np.minimum(margins.phase_deg, 180.0)),
-            ("gain", np.minimum(room, 5.0)),
+            ("gain", np.minimum(margins.gain_room, 5.0)),
             ("delay", np.minimum(margins.delay_s, _LONGEST_DELAY_S)),
         ):
             values[name].append(float((side * value).min()))

@@ -3,7 +3,7 @@
 import dataclasses
 import itertools
 from collections.abc import Iterator, Sequence
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,12 +11,22 @@ from numpy.typing import NDArray
 from optimizer.riding_day import drawn_course
 from optimizer.seeds import spawned
 from optimizer.study import Study
-from optimizer.tolerances import Shape, Tolerance, declared_numbers, draws, moved
+from optimizer.tolerances import (
+    Shape,
+    Tolerance,
+    declared_numbers,
+    draws,
+    moved,
+    number_of,
+    with_numbers,
+)
 from optimizer.validation_plan import Fault
 from plant.board import Board
 from plant.course import Course
 from plant.rider import Rider
 from plant.simulate import Ride
+
+_Whole = TypeVar("_Whole", Board, Rider)
 
 _BEYOND = 0.08  # lightest and heaviest rider go beyond the study's by this share of the mass
 _ALONE = 0.15  # around a single rider of a study
@@ -25,17 +35,11 @@ LANES_OF_A_COURSE = 16  # rides over one drawn road of the day: two blocks of th
 
 def _between(light: Rider, heavy: Rider, share: float) -> Rider:
     """Return the rider a share of the way from one to another, number by number."""
-    sections: dict[str, Any] = {}
-    for name, (section, declared) in declared_numbers(Rider).items():
+    numbers = {}
+    for name, (section, _) in declared_numbers(Rider).items():
         low, high = (getattr(getattr(rider, section), name) for rider in (light, heavy))
-        value = low + share * (high - low)
-        sections.setdefault(section, {})[name] = min(max(value, declared.low), declared.high)
-    return Rider(
-        **{
-            section: dataclasses.replace(getattr(light, section), **numbers)
-            for section, numbers in sections.items()
-        }
-    )
+        numbers[name] = low + share * (high - low)
+    return with_numbers(light, numbers)
 
 
 def _of_mass(rider: Rider, factor: float) -> Rider:
@@ -129,20 +133,13 @@ def fault_rides(study: Study) -> list[tuple[Fault, list[Ride]]]:
     ]
 
 
-def _with_fault(whole: Any, fault: Fault) -> Any:
-    sections: dict[str, dict[str, float]] = {}
-    known = declared_numbers(type(whole))
+def _with_fault(whole: _Whole, fault: Fault) -> _Whole:
+    numbers = {}
     for name, (instead, more, factor) in fault.changes.items():
-        if name in known:
-            section, declared = known[name]
-            value = getattr(getattr(whole, section), name) if instead is None else instead
-            value = min(max(value * factor + more, declared.low), declared.high)
-            sections.setdefault(section, {})[name] = value
-    changed = {
-        section: dataclasses.replace(getattr(whole, section), **numbers)
-        for section, numbers in sections.items()
-    }
-    return dataclasses.replace(whole, **changed)
+        own = number_of(whole, name)
+        if own is not None:
+            numbers[name] = (own if instead is None else instead) * factor + more
+    return with_numbers(whole, numbers)
 
 
 def day_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:

@@ -47,6 +47,12 @@ class Margins:
         return np.equal(self.n_unstable, 0)
 
     @property
+    def gain_room(self) -> Floats:
+        """Natural logarithm of the nearer gain margin, up or down; inf without limit."""
+        with np.errstate(divide="ignore"):
+            return np.minimum(np.log(self.gain_up_ratio), -np.log(self.gain_down_ratio))
+
+    @property
     def max_sensitivity(self) -> Floats:
         """Ms, the largest |1 / (1 + L)|; inf for an unstable loop."""
         with np.errstate(divide="ignore"):

@@ -19,10 +19,9 @@ from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.results import read_results
 from optimizer.riding import ride_portfolio, rules_of, whole_profiles
 from optimizer.study_file import load_study
-from plant.profile_array import PROFILE_NAMES
+from optimizer.transfer import IS_CURRENT
 
 SCALES = np.linspace(0.6, 1.6, 41)
-CURRENTS = np.array([name.split("_per_")[0].endswith("_a") for name in PROFILE_NAMES])
 
 
 def best_scales(profiles: NDArray[np.float64], motor: str) -> NDArray[np.float64]:
@@ -32,7 +31,7 @@ def best_scales(profiles: NDArray[np.float64], motor: str) -> NDArray[np.float64
     """
     study = load_study(STUDIES_FOLDER / motor)
     rules = rules_of(study)
-    tried = profiles[:, None, :] * np.where(CURRENTS, SCALES[:, None], 1.0)
+    tried = profiles[:, None, :] * np.where(IS_CURRENT, SCALES[:, None], 1.0)
     scores, _ = ride_portfolio(study, tried.reshape(-1, tried.shape[-1]), rules=rules, n_jobs=2)
     middle = scores.objectives[len(SCALES) // 2]
     cost = weighted_cost(scores.objectives, middle, np.ones(3)).reshape(len(profiles), -1)
