@@ -1,23 +1,40 @@
-"""The command `levelgain`."""
+"""The command `levelgain`: which commands there are, and how they end when they do not end well."""
 
 import sys
 
 import typer
 
-from optimizer import (
-    commands_compare,
-    commands_demonstrate,
-    commands_explain,
-    commands_page,
-    commands_results,
-    commands_ridelog,
-    commands_study,
-    commands_transfer,
-    commands_validate,
-)
+from optimizer import cli_handover, cli_results, cli_ridelog, cli_studies
+from optimizer.exit_codes import BAD_INPUT, INTERRUPTED
 from plant.errors import UserInputError
 
-BAD_INPUT = 2  # exit code
+# In the order in which a user meets them, each in a line that a narrow terminal shows whole.
+_COMMANDS = (
+    ("new", cli_studies.new, "Make a new study folder."),
+    ("check", cli_studies.check, "Check a study file and say how long it takes."),
+    ("run", cli_studies.run, "Ride candidates and search the trade-off."),
+    ("resume", cli_studies.resume, "Go on with a stopped study, or extend one."),
+    ("fork", cli_studies.fork_study, "Start a new study from another's front."),
+    ("watch", cli_studies.watch, "Serve the page of a study while it runs."),
+    ("front", cli_results.front, "Show the front as a table."),
+    ("show", cli_results.show, "Show one candidate."),
+    ("page", cli_results.page, "Write one page to choose a candidate from."),
+    ("compare", cli_results.compare, "Compare profiles ride by ride."),
+    ("explain", cli_results.explain, "Say which parameters matter and how."),
+    ("ride", cli_results.ride, "Ride one profile over all rides."),
+    ("validate", cli_handover.validate_profile, "Prove a profile before anybody rides it."),
+    ("export", cli_handover.export_profile, "Write a profile with its cautions."),
+    ("transfer", cli_handover.transfer, "Rescale a profile for another board."),
+    ("report", cli_studies.report, "Write tables and figures again."),
+    ("demonstrate", cli_handover.demonstrate_sections, "Draw what each section does."),
+)
+_LOG_COMMANDS = (
+    ("propose", cli_ridelog.propose_mapping, "Write a mapping of the columns to confirm."),
+    ("check", cli_ridelog.check_ride_log, "Say what is wrong with a log, and where."),
+    ("fit", cli_ridelog.fit_ride_log, "Fit board and controller, with intervals."),
+    ("use", cli_ridelog.use_ride_log, "Make a study of what was fitted."),
+    ("compare", cli_ridelog.compare_ride_log, "Lay the predicted ride over the log."),
+)
 
 app = typer.Typer(
     name="levelgain",
@@ -29,32 +46,17 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-# In the order in which a user meets them, each in a line that a narrow terminal shows whole.
-_COMMANDS = (
-    ("new", commands_study.new, "Make a new study folder."),
-    ("check", commands_study.check, "Check a study file and say how long it takes."),
-    ("run", commands_study.run, "Ride candidates and search the trade-off."),
-    ("resume", commands_study.resume, "Go on with a stopped study, or extend one."),
-    ("fork", commands_study.fork_study, "Start a new study from another's front."),
-    ("watch", commands_page.watch, "Serve the page of a study while it runs."),
-    ("front", commands_results.front, "Show the front as a table."),
-    ("show", commands_results.show, "Show one candidate."),
-    ("page", commands_page.page, "Write one page to choose a candidate from."),
-    ("compare", commands_compare.compare, "Compare profiles ride by ride."),
-    ("explain", commands_explain.explain, "Say which parameters matter and how."),
-    ("ride", commands_results.ride, "Ride one profile over all rides."),
-    ("validate", commands_validate.validate_profile, "Prove a profile before anybody rides it."),
-    ("export", commands_results.export_profile, "Write a profile with its cautions."),
-    ("transfer", commands_transfer.transfer, "Rescale a profile for another board."),
-    ("report", commands_study.report, "Write tables and figures again."),
-    ("demonstrate", commands_demonstrate.demonstrate_sections, "Draw what each section does."),
+log_app = typer.Typer(
+    name="log",
+    help="Read a log of a real ride: check it, fit the board, compare predicted with measured.",
+    short_help="Check a ride log, fit the board to it, compare.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
 )
-for _name, _command, _short in _COMMANDS:
-    app.command(name=_name, short_help=_short)(_command)
-
-app.add_typer(
-    commands_ridelog.log_app, short_help="Check a ride log, fit the board to it, compare."
-)
+for _app, _commands in ((app, _COMMANDS), (log_app, _LOG_COMMANDS)):
+    for _name, _command, _short in _commands:
+        _app.command(name=_name, short_help=_short)(_command)
+app.add_typer(log_app)
 
 
 def main() -> None:
@@ -66,4 +68,8 @@ def main() -> None:
         sys.exit(BAD_INPUT)
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted; nothing that was stored is lost.\n")
-        sys.exit(commands_study.INTERRUPTED)
+        sys.exit(INTERRUPTED)
+
+
+if __name__ == "__main__":
+    main()

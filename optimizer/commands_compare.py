@@ -2,7 +2,6 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -12,14 +11,13 @@ from numpy.typing import NDArray
 from objectives import OBJECTIVES
 from optimizer.candidate import failures
 from optimizer.chosen import chosen_profile
-from optimizer.commands_results import Folder
-from optimizer.commands_study import available_cores
 from optimizer.comparing import Comparison, changed_rides, compared, differing, in_words
+from optimizer.cores import available_cores
 from optimizer.figures_compare import MOST_PROFILES, loop_figure, traces_figure
 from optimizer.figures_style import save, styled
 from optimizer.files import refuse_existing
+from optimizer.pick_names import PICKS
 from optimizer.printing import console, print_table
-from optimizer.results import PICKS
 from optimizer.study import Study
 from optimizer.study_file import load_study
 from plant.errors import UserInputError
@@ -30,22 +28,15 @@ _MOST_TOLD = 3
 
 
 def compare(
-    folder: Folder,
-    profiles: Annotated[
-        list[str],
-        typer.Argument(
-            help="Two or more: numbers, picks, 'baseline', or files.", show_default=False
-        ),
-    ],
-    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/comparison.")] = None,
-    jobs: Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace earlier figures.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")] = False,
+    *,
+    folder: Path,
+    profiles: list[str],
+    to: Path | None,
+    jobs: int | None,
+    force: bool,
+    as_json: bool,
 ) -> None:
-    """Compare profiles over all rides of a study; the first is what the others are held against.
-
-    Example: levelgain compare my_board baseline balanced mine.toml
-    """
+    """Compare profiles over all rides of a study; the first is what the others are held against."""
     if not 2 <= len(profiles) <= MOST_PROFILES:
         raise UserInputError(
             f"compare: give from 2 to {MOST_PROFILES} profiles, got {len(profiles)};"

@@ -3,7 +3,6 @@
 import json
 import math
 from pathlib import Path
-from typing import Annotated
 
 import pandas as pd
 import typer
@@ -19,14 +18,12 @@ _STEM = "demonstrations"
 
 
 def demonstrate_sections(
-    to: Annotated[Path, typer.Argument(help="Folder for the page.")] = Path(),
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")] = False,
-    force: Annotated[bool, typer.Option("--force", help="Replace an existing page.")] = False,
+    *,
+    to: Path,
+    as_json: bool,
+    force: bool,
 ) -> None:
-    """Draw a page of what each section of a profile does, with and without it.
-
-    Example: levelgain demonstrate figures
-    """
+    """Draw a page of what each section of a profile does, with and without it."""
     stem = to / _STEM
     if not as_json and not force:
         files = [stem.with_suffix(suffix) for suffix in (".png", ".svg")]

@@ -1,15 +1,14 @@
 """The command that says which parameters matter, and what they do around a chosen profile."""
 
 import json
-from typing import Annotated
+from pathlib import Path
 
 import pandas as pd
 import typer
 
 from objectives import OBJECTIVES
 from optimizer.candidate import bound_marks
-from optimizer.commands_results import Folder, Which
-from optimizer.commands_study import available_cores
+from optimizer.cores import available_cores
 from optimizer.figures import FIGURES_FOLDER
 from optimizer.figures_sensitivity import sensitivity_figure
 from optimizer.figures_style import save, styled
@@ -24,15 +23,13 @@ _SHOWN = ("parameter", "value", "lowered", "lowered_cost_ratio", "raised", "rais
 
 
 def explain(
-    folder: Folder,
-    which: Which,
-    jobs: Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")] = False,
+    *,
+    folder: Path,
+    which: str,
+    jobs: int | None,
+    as_json: bool,
 ) -> None:
-    """Say which parameters matter and what each does around a candidate, by riding again.
-
-    Example: levelgain explain my_board balanced
-    """
+    """Say which parameters matter and what each does around a candidate, by riding again."""
     results = read_results(load_study(folder))
     number = candidate_number(results, which)
     found = sensitivity(results, number, n_jobs=jobs or available_cores())

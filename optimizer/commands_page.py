@@ -1,40 +1,27 @@
-"""Commands that make the page of a study, and serve it while the study runs."""
+"""The command that makes the page of a study."""
 
-from http.server import HTTPServer
 from pathlib import Path
-from typing import Annotated
 
-import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
 from optimizer.files import refuse_existing
-from optimizer.page import HOST, PAGE_NAME, LiveStudy, page_data, serve, write_page
+from optimizer.page import PAGE_NAME, page_data, write_page
 from optimizer.printing import console, print_cautions
 from optimizer.results import candidate_number, read_results
 from optimizer.study_file import load_study
 from optimizer.tables import RESULTS_FOLDER
 
-_PORT = 8411
 _MEGABYTE = 1e6
-
-Folder = Annotated[Path, typer.Argument(help="Folder of the study.", show_default=False)]
 
 
 def page(
-    folder: Folder,
-    extra: Annotated[
-        list[str] | None,
-        typer.Option("--with", help="A candidate to tell in full, whatever the room."),
-    ] = None,
-    to: Annotated[
-        Path | None, typer.Option(help="File; default: FOLDER/results/page.html.")
-    ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace the file named by --to.")] = False,
+    *,
+    folder: Path,
+    extra: list[str] | None,
+    to: Path | None,
+    force: bool,
 ) -> None:
-    """Write a study as one HTML page to choose a candidate from, offline.
-
-    Example: levelgain page my_board
-    """
+    """Write a study as one HTML page to choose a candidate from, offline."""
     if to is not None and not force:
         refuse_existing([to], advice="give --force to replace it, or name another file")
     results = read_results(load_study(folder))
@@ -61,25 +48,3 @@ def page(
         f" {n_traced} of them with traces. Open it in a browser; it needs no network."
     )
     print_cautions(out)
-
-
-def watch(
-    folder: Folder,
-    port: Annotated[
-        int, typer.Option(min=0, max=65535, help="Port on this machine; 0: any free one.")
-    ] = _PORT,
-) -> None:
-    """Serve the same page while the study runs, on this machine only.
-
-    Example: levelgain watch my_board, beside levelgain run my_board
-    """
-    live = LiveStudy(folder)
-    out = console()
-
-    def ready(server: HTTPServer) -> None:
-        out.print(
-            f"http://{HOST}:{server.server_port}/ shows the study as it grows; Ctrl-C ends it."
-        )
-        out.file.flush()
-
-    serve(live, port=port, ready=ready)

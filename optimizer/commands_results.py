@@ -2,7 +2,6 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -27,29 +26,17 @@ _FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_d
 _RIDE_COLUMNS = (*OBJECTIVES, "peak_current_a", "least_reserve_ratio", "least_nose_margin_ratio")
 _WORST_RIDES = 5
 
-Folder = Annotated[Path, typer.Argument(help="Folder of the study.", show_default=False)]
-Which = Annotated[
-    str, typer.Argument(help="A candidate's number, or the name of a pick.", show_default=False)
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
-
 
 def front(
-    folder: Folder,
-    sort: Annotated[
-        list[str] | None, typer.Option(help="Column to sort by; -NAME: largest first.")
-    ] = None,
-    where: Annotated[
-        list[str] | None, typer.Option(help="Condition, such as 'level_error_deg<2.5'.")
-    ] = None,
-    limit: Annotated[int, typer.Option(min=1, help="Rows to show.")] = 20,
-    all_candidates: Annotated[bool, typer.Option("--all", help="Not only the front.")] = False,
-    as_json: AsJson = False,
+    *,
+    folder: Path,
+    sort: list[str] | None,
+    where: list[str] | None,
+    limit: int,
+    all_candidates: bool,
+    as_json: bool,
 ) -> None:
-    """Show the front as a table.
-
-    Example: levelgain front my_board --where 'level_error_deg<2.5' --sort nose_down_risk
-    """
+    """Show the front as a table."""
     results = read_results(load_study(folder))
     table = candidates_table(results) if all_candidates else front_table(results)
     table = sorted_by(filtered(table, where or ()), sort or ["weighted_cost_ratio"])
@@ -65,11 +52,13 @@ def front(
     out.print(f"{min(limit, len(table))} of {len(table)} shown, of {len(results)} ridden.")
 
 
-def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
-    """Show one candidate: parameters, objectives, constraints and worst rides.
-
-    Example: levelgain show my_board balanced
-    """
+def show(
+    *,
+    folder: Path,
+    which: str,
+    as_json: bool,
+) -> None:
+    """Show one candidate: parameters, objectives, constraints and worst rides."""
     results = read_results(load_study(folder))
     number = candidate_number(results, which)
     parameters = _parameters(results, number)
@@ -106,18 +95,14 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
 
 
 def ride(
-    folder: Folder,
-    candidate: Annotated[
-        str | None, typer.Option(help="A candidate's number, or the name of a pick.")
-    ] = None,
-    profile: Annotated[Path | None, typer.Option(help="A profile file of your own.")] = None,
-    jobs: Annotated[int, typer.Option(min=1, help="Threads.")] = 1,
-    as_json: AsJson = False,
+    *,
+    folder: Path,
+    candidate: str | None,
+    profile: Path | None,
+    jobs: int,
+    as_json: bool,
 ) -> None:
-    """Ride one profile over all rides of a study; the baseline when none is named.
-
-    Example: levelgain ride my_board --profile exports/candidate_12.toml
-    """
+    """Ride one profile over all rides of a study; the baseline when none is named."""
     study = load_study(folder)
     rules = rules_of(study)
     values, called, _ = chosen_profile(study, candidate, profile)
@@ -137,19 +122,15 @@ def ride(
 
 
 def export_profile(
-    folder: Folder,
-    which: Which,
-    format_name: Annotated[str, typer.Option("--format", help="toml, json, c, or all.")] = "all",
-    template: Annotated[
-        Path | None, typer.Option(help="A Jinja2 template of your own, besides.")
-    ] = None,
-    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/exports.")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace existing files.")] = False,
+    *,
+    folder: Path,
+    which: str,
+    format_name: str,
+    template: Path | None,
+    to: Path | None,
+    force: bool,
 ) -> None:
-    """Write a chosen profile with its provenance and cautions.
-
-    Example: levelgain export my_board balanced --format c
-    """
+    """Write a chosen profile with its provenance and cautions."""
     if format_name not in (*FORMATS, "all"):
         raise UserInputError(
             f"--format: must be one of {', '.join(FORMATS)}, all; got {format_name!r}"

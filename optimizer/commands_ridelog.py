@@ -2,7 +2,6 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
 
 import typer
 
@@ -26,30 +25,18 @@ from plant.errors import UserInputError
 FIT_FILE = "fit.json"
 COMPARED_FILE = "compared.json"
 
-log_app = typer.Typer(
-    name="log",
-    help="Read a log of a real ride: check it, fit the board, compare predicted with measured.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
-Log = Annotated[Path, typer.Argument(help="The ride log: CSV or Parquet.", show_default=False)]
-MappingFile = Annotated[
-    Path | None, typer.Option("--mapping", help="Default: the log's name with .mapping.toml.")
-]
-AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
-
 
 def mapping_path(log: Path, mapping: Path | None) -> Path:
     """Return where the mapping of a log stands."""
     return log.with_name(f"{log.stem}.mapping.toml") if mapping is None else mapping
 
 
-@log_app.command(name="propose")
-def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
-    """Write a mapping of the log's columns for you to check and confirm.
-
-    Example: levelgain log propose ride.csv
-    """
+def propose_mapping(
+    *,
+    log: Path,
+    mapping: Path | None,
+) -> None:
+    """Write a mapping of the log's columns for you to check and confirm."""
     path = mapping_path(log, mapping)
     refuse_existing([path], advice="edit it, or name another file with --mapping")
     text = propose(log)
@@ -59,12 +46,13 @@ def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
     out.print(f"{path} written: check every line, then write confirmed = true in it.", markup=False)
 
 
-@log_app.command(name="check")
-def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = False) -> None:
-    """Read the whole log and say what is wrong with it, and where.
-
-    Example: levelgain log check ride.csv
-    """
+def check_ride_log(
+    *,
+    log: Path,
+    mapping: Path | None,
+    as_json: bool,
+) -> None:
+    """Read the whole log and say what is wrong with it, and where."""
     checked = check_log(log, load_mapping(mapping_path(log, mapping)))
     if as_json:
         typer.echo(json.dumps(_told(checked), indent=2, ensure_ascii=False))
@@ -72,18 +60,15 @@ def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = Fals
         print_checked(checked)
 
 
-@log_app.command(name="fit")
 def fit_ride_log(
-    log: Log,
-    mapping: MappingFile = None,
-    to: Annotated[Path | None, typer.Option(help="Folder; default: the log's name.fit")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace an earlier fit.")] = False,
-    as_json: AsJson = False,
+    *,
+    log: Path,
+    mapping: Path | None,
+    to: Path | None,
+    force: bool,
+    as_json: bool,
 ) -> None:
-    """Fit board and controller to the log, with 95 % intervals, and say what it can not tell.
-
-    Example: levelgain log fit ride.csv
-    """
+    """Fit board and controller to the log, with 95 % intervals, and say what it can not tell."""
     folder = log.with_name(f"{log.stem}.fit") if to is None else to
     if not force:
         refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
@@ -107,16 +92,13 @@ def fit_ride_log(
     print_cautions(out)
 
 
-@log_app.command(name="use")
 def use_ride_log(
-    log: Log,
-    folder: Annotated[Path, typer.Argument(help="New folder of a study.", show_default=False)],
-    mapping: MappingFile = None,
+    *,
+    log: Path,
+    folder: Path,
+    mapping: Path | None,
 ) -> None:
-    """Make a study of the fitted board, the ridden route and the profile that was ridden.
-
-    Example: levelgain log use ride.csv my_board
-    """
+    """Make a study of the fitted board, the ridden route and the profile that was ridden."""
     known = load_mapping(mapping_path(log, mapping))
     ride, _ = load_log(log, known)
     fits = fit_all(ride, known)
@@ -130,20 +112,15 @@ def use_ride_log(
     print_cautions(out)
 
 
-@log_app.command(name="compare")
 def compare_ride_log(
-    log: Log,
-    folder: Annotated[
-        Path, typer.Argument(help="Study made with `levelgain log use`.", show_default=False)
-    ],
-    mapping: MappingFile = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace an earlier comparison.")] = False,
-    as_json: AsJson = False,
+    *,
+    log: Path,
+    folder: Path,
+    mapping: Path | None,
+    force: bool,
+    as_json: bool,
 ) -> None:
-    """Ride the logged speeds and route in the plant, and lay prediction over measurement.
-
-    Example: levelgain log compare ride.csv my_board
-    """
+    """Ride the logged speeds and route in the plant, and lay prediction over measurement."""
     if not force:
         refuse_existing([folder / COMPARED_FILE], advice="add --force to replace it")
     known = load_mapping(mapping_path(log, mapping))

@@ -2,7 +2,6 @@
 
 import json
 from pathlib import Path
-from typing import Annotated
 
 import numpy as np
 import pandas as pd
@@ -13,8 +12,7 @@ from objectives import OBJECTIVES
 from optimizer.candidate import failures
 from optimizer.cautions import CAUTIONS
 from optimizer.chosen import chosen_profile
-from optimizer.commands_results import Folder
-from optimizer.commands_study import available_cores
+from optimizer.cores import available_cores
 from optimizer.files import refuse_existing, write_whole
 from optimizer.handover import EXPORTS_FOLDER, profile_sections
 from optimizer.printing import console, print_cautions, print_table
@@ -26,23 +24,17 @@ from plant.profile_array import PROFILE_NAMES, array_to_profile
 
 
 def transfer(
-    folder: Folder,
-    new_folder: Annotated[
-        Path, typer.Argument(help="Folder of a study with the other board.", show_default=False)
-    ],
-    which: Annotated[
-        str | None, typer.Argument(help="A candidate's number, or the name of a pick.")
-    ] = None,
-    profile: Annotated[Path | None, typer.Option(help="A profile file of your own.")] = None,
-    candidates: Annotated[int, typer.Option(min=1, help="Of the short search from it.")] = 480,
-    jobs: Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace an earlier file.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    *,
+    folder: Path,
+    new_folder: Path,
+    which: str | None,
+    profile: Path | None,
+    candidates: int,
+    jobs: int | None,
+    force: bool,
+    as_json: bool,
 ) -> None:
-    """Rescale a profile for another motor, wheel or pack, ride it there, and say how good it is.
-
-    Example: levelgain transfer my_board my_other_board balanced
-    """
+    """Rescale a profile for another motor, wheel or pack, ride it there, and say how good it is."""
     old, new = load_study(folder), load_study(new_folder)
     row, called, stem = chosen_profile(old, which, profile)
     path = new_folder / EXPORTS_FOLDER / f"transferred_{stem}.toml"

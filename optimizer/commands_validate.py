@@ -3,13 +3,12 @@
 import dataclasses
 import json
 from pathlib import Path
-from typing import Annotated
 
 import typer
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from optimizer.chosen import chosen_profile
-from optimizer.commands_study import available_cores
+from optimizer.cores import available_cores
 from optimizer.printing import console, print_cautions
 from optimizer.study_file import load_study
 from optimizer.validation import validate
@@ -25,23 +24,17 @@ _STYLE = {"pass": "green", "marginal": "yellow", "fail": "bold red"}
 
 
 def validate_profile(
-    folder: Annotated[Path, typer.Argument(help="Folder of the study.", show_default=False)],
-    which: Annotated[
-        str | None, typer.Argument(help="A candidate's number, or the name of a pick.")
-    ] = None,
-    profile: Annotated[Path | None, typer.Option(help="A profile file of your own.")] = None,
-    hours: Annotated[
-        float | None, typer.Option(min=0.1, help="Hours of mixed riding; default: the study's.")
-    ] = None,
-    jobs: Annotated[int | None, typer.Option(min=1, help="Threads; default: all cores.")] = None,
-    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/validation.")] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace an earlier validation.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    *,
+    folder: Path,
+    which: str | None,
+    profile: Path | None,
+    hours: float | None,
+    jobs: int | None,
+    to: Path | None,
+    force: bool,
+    as_json: bool,
 ) -> None:
-    """Prove a profile on rides it was not tuned on; the baseline when none is named.
-
-    Example: levelgain validate my_board balanced
-    """
+    """Prove a profile on rides it was not tuned on; the baseline when none is named."""
     study = load_study(folder)
     row, called, stem = chosen_profile(study, which, profile)
     paths = verdict_paths(folder / VALIDATION_FOLDER if to is None else to, stem)

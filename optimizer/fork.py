@@ -7,10 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
+from optimizer.catalogue import STUDY_FILE
 from optimizer.files import make_folder, refuse_existing, write_whole
 from optimizer.results import Results
 from optimizer.selection import best_first
-from optimizer.study_file import STUDY_FILE
 from optimizer.toml_file import parse_toml
 from plant.errors import UserInputError
 

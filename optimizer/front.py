@@ -4,11 +4,10 @@ import moocore
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from optimizer.pick_names import PICK_OF_OBJECTIVE
+
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-# The objectives' order in every array of a study, with the pick that is best in each alone.
-PICK_OF_OBJECTIVE = ("calmest_level", "lowest_current", "lowest_risk")
 
 
 def feasible(constraints: Floats) -> Flags:

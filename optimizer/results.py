@@ -11,7 +11,8 @@ from objectives import CONSTRAINT_NAMES, OBJECTIVES, weighted_cost
 from objectives.descriptors import describe
 from optimizer import front
 from optimizer.evaluation import BASELINE, History
-from optimizer.front import PICK_OF_OBJECTIVE, named_picks, non_dominated
+from optimizer.front import named_picks, non_dominated
+from optimizer.pick_names import PICKS
 from optimizer.provenance import refuse_other_study
 from optimizer.riding import STORED_COLUMNS, rules_of
 from optimizer.second_look import numbers_to_look_at
@@ -24,7 +25,6 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 STORE_NAME = "store.sqlite"
-PICKS = ("balanced", *PICK_OF_OBJECTIVE, "lowest_cost")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

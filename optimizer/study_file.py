@@ -13,6 +13,7 @@ from optimizer.catalogue import (
     COURSE,
     PROFILE,
     RIDER,
+    STUDY_FILE,
     changed,
     resolved,
     resolved_group,
@@ -38,7 +39,6 @@ from plant.quantity import quantities
 from plant.rider import Rider
 from plant.simulate import Ride
 
-STUDY_FILE = "study.toml"
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
 
 _Section = TypeVar("_Section")

@@ -1,11 +1,11 @@
-"""A first study file for a new folder."""
+"""A first study file for a new folder: the template, or a packaged example."""
 
 from pathlib import Path
 
-from optimizer.catalogue import STUDIES_FOLDER
-from optimizer.files import refuse_existing, write_whole
-from optimizer.study_file import STUDY_FILE
+from optimizer.catalogue import STUDIES_FOLDER, STUDY_FILE
+from optimizer.files import make_folder, refuse_existing, write_whole
 from optimizer.toml_file import read_text
+from plant.errors import UserInputError
 
 _TEMPLATE = STUDIES_FOLDER / "template" / STUDY_FILE
 
@@ -27,3 +27,29 @@ def write_template(folder: Path) -> Path:
     refuse_existing([path], advice="edit it, or name a new folder")
     write_whole(path, read_text(_TEMPLATE))
     return path
+
+
+def write_example(folder: Path, name: str) -> Path:
+    """Copy a packaged example into a folder and return the path of its study file.
+
+    Raises
+    ------
+    UserInputError
+        There is no such example, or the folder holds one of its files already.
+    """
+    source = STUDIES_FOLDER / name
+    if not (source / STUDY_FILE).is_file():
+        found = sorted(
+            path.parent.name
+            for path in STUDIES_FOLDER.glob(f"*/{STUDY_FILE}")
+            if path.parent.name != "template"
+        )
+        raise UserInputError(
+            f"--example: there is no example {name!r}; there are {', '.join(found)}"
+        )
+    files = sorted(path for path in source.iterdir() if path.suffix in (".toml", ".gpx", ".csv"))
+    make_folder(folder)
+    refuse_existing([folder / path.name for path in files], advice="name a new folder")
+    for path in files:
+        write_whole(folder / path.name, path.read_bytes())
+    return folder / STUDY_FILE

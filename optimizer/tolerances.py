@@ -1,4 +1,4 @@
-"""What is not known exactly: spreads of single numbers of board and rider, and draws from them."""
+"""What is not known exactly: spreads of single numbers of board and rider."""
 
 import dataclasses
 import enum
@@ -7,7 +7,6 @@ from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
 
 from plant.board import Board
 from plant.quantity import Quantity, quantities
@@ -57,28 +56,6 @@ _DECLARED = {kind: declared_numbers(kind) for kind in (Board, Rider)}
 KNOWN = _DECLARED[Board] | _DECLARED[Rider]
 
 
-def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats:
-    """Return draws between the ends of every tolerance, (draw, tolerance), from -1 to 1.
-
-    Sobol points, scrambled by the seed: they fill the box more evenly than independent draws.
-    A normal spread reaches 1.5 at its cut-off.
-
-    Parameters
-    ----------
-    tolerances : sequence of Tolerance
-    n_draws : int
-        A power of two keeps the points balanced.
-    seed : int
-    """
-    if not tolerances:
-        return np.zeros((n_draws, 0))
-    sobol = qmc.Sobol(len(tolerances), scramble=True, rng=np.random.default_rng(seed))
-    unit = sobol.random_base2(max(int(np.ceil(np.log2(n_draws))), 0))[:n_draws]
-    normal = np.clip(norm.ppf(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
-    is_normal = np.array([tolerance.shape is Shape.NORMAL for tolerance in tolerances])
-    return np.where(is_normal, normal, 2.0 * unit - 1.0)
-
-
 def with_numbers(whole: _Whole, numbers: Mapping[str, float]) -> _Whole:
     """Return a board or rider with numbers replaced by name, each inside what it can be at all.
 
@@ -117,7 +94,7 @@ def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whol
         Numbers of the other kind are passed over.
     tolerances : sequence of Tolerance
     draw : (tolerance,) float64
-        From `draws`; a number stays inside what it can be at all.
+        From `optimizer.tolerance_draws`; a number stays inside what it can be at all.
     """
     numbers = {}
     for tolerance, share in zip(tolerances, draw.tolist(), strict=True):

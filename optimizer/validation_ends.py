@@ -13,7 +13,7 @@ from optimizer.candidate import failures
 from optimizer.riding import ride_portfolio, rules_of
 from optimizer.seeds import spawned
 from optimizer.study import Study
-from optimizer.tolerances import draws
+from optimizer.tolerance_draws import draws
 from optimizer.validation_plan import Fault
 from optimizer.validation_rides import held_out_rides, tolerance_rides
 from optimizer.verdicts import Grade, Verdict

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from optimizer.riding_day import drawn_course
 from optimizer.seeds import spawned
 from optimizer.study import Study
+from optimizer.tolerance_draws import draws
 from optimizer.tolerances import (
     Shape,
     Tolerance,
     declared_numbers,
-    draws,
     moved,
     number_of,
     with_numbers,

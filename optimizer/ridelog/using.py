@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import tomli_w
 
-from optimizer.catalogue import changed, shelves
+from optimizer.catalogue import STUDY_FILE, changed, shelves
 from optimizer.files import refuse_existing, write_whole
 from optimizer.ridelog.fit_pack import charge_ratio
 from optimizer.ridelog.fit_road import masses
@@ -16,7 +16,6 @@ from optimizer.ridelog.fitting import Fits
 from optimizer.ridelog.mapping import LogMapping
 from optimizer.ridelog.ridden import Stretch
 from optimizer.ridelog.robust_fit import Fit
-from optimizer.study_file import STUDY_FILE
 from optimizer.tolerances import KNOWN, declared_numbers
 from plant.board import Board
 from plant.lanes import torque_per_amp

@@ -8,7 +8,8 @@ from scipy.stats import qmc
 
 from optimizer.demonstrations import example_board, rider_of
 from optimizer.study_file import load_study
-from optimizer.tolerances import Shape, Tolerance, draws, moved
+from optimizer.tolerance_draws import draws
+from optimizer.tolerances import Shape, Tolerance, moved
 from plant.errors import UserInputError
 from tests.optimizer.test_study_file import BASE, written
 

@@ -1,0 +1,72 @@
+"""Commands that turn a ride log into a plant: what they are asked, and what their help says."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from optimizer.command_options import AsJson, Force
+from optimizer.deferred import done_by
+
+Log = Annotated[Path, typer.Argument(help="The ride log: CSV or Parquet.", show_default=False)]
+MappingFile = Annotated[
+    Path | None, typer.Option("--mapping", help="Default: the log's name with .mapping.toml.")
+]
+
+
+@done_by("optimizer.commands_ridelog")
+def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
+    """Write a mapping of the log's columns for you to check and confirm.
+
+    Example: levelgain log propose ride.csv
+    """
+
+
+@done_by("optimizer.commands_ridelog")
+def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = False) -> None:
+    """Read the whole log and say what is wrong with it, and where.
+
+    Example: levelgain log check ride.csv
+    """
+
+
+@done_by("optimizer.commands_ridelog")
+def fit_ride_log(
+    log: Log,
+    mapping: MappingFile = None,
+    to: Annotated[Path | None, typer.Option(help="Folder; default: the log's name.fit")] = None,
+    force: Force = False,
+    as_json: AsJson = False,
+) -> None:
+    """Fit board and controller to the log, with 95 % intervals, and say what it can not tell.
+
+    Example: levelgain log fit ride.csv
+    """
+
+
+@done_by("optimizer.commands_ridelog")
+def use_ride_log(
+    log: Log,
+    folder: Annotated[Path, typer.Argument(help="New folder of a study.", show_default=False)],
+    mapping: MappingFile = None,
+) -> None:
+    """Make a study of the fitted board, the ridden route and the profile that was ridden.
+
+    Example: levelgain log use ride.csv my_board
+    """
+
+
+@done_by("optimizer.commands_ridelog")
+def compare_ride_log(
+    log: Log,
+    folder: Annotated[
+        Path, typer.Argument(help="Study made with `levelgain log use`.", show_default=False)
+    ],
+    mapping: MappingFile = None,
+    force: Force = False,
+    as_json: AsJson = False,
+) -> None:
+    """Ride the logged speeds and route in the plant, and lay prediction over measurement.
+
+    Example: levelgain log compare ride.csv my_board
+    """

@@ -1,0 +1,107 @@
+"""Commands that make, check and run a study: what they are asked, and what their help says."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from optimizer.command_options import AsJson, Folder, Jobs
+from optimizer.deferred import done_by
+
+Candidates = Annotated[
+    int | None, typer.Option(min=1, help="Candidates to ride in all; default: study.toml's.")
+]
+Database = Annotated[
+    str | None,
+    typer.Option(
+        help="postgresql:// address at which machines share the study; default: study.toml's."
+    ),
+]
+Cluster = Annotated[
+    str | None, typer.Option(help="tcp:// address of a Dask scheduler whose workers ride.")
+]
+
+
+@done_by("optimizer.commands_new")
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make.", show_default=False)],
+    example: Annotated[
+        str | None, typer.Option(help="Copy a packaged example, such as hill_town.")
+    ] = None,
+) -> None:
+    """Make a new study folder.
+
+    Example: levelgain new my_board
+    """
+
+
+@done_by("optimizer.commands_check")
+def check(folder: Folder, as_json: AsJson = False) -> None:
+    """Check a study file and this machine, and say how long the study will take.
+
+    Example: levelgain check my_board
+    """
+
+
+@done_by("optimizer.commands_search")
+def run(
+    folder: Folder,
+    candidates: Candidates = None,
+    jobs: Jobs = None,
+    database: Database = None,
+    cluster: Cluster = None,
+) -> None:
+    """Ride candidates, search the trade-off and write the results.
+
+    A folder that does not exist and has the name of a packaged example is made from it.
+    Ctrl-C stops after the generation that is being ridden; `levelgain resume` goes on.
+
+    Example: levelgain run my_board --candidates 6000
+    """
+
+
+@done_by("optimizer.commands_search")
+def resume(
+    folder: Folder,
+    candidates: Candidates = None,
+    jobs: Jobs = None,
+    database: Database = None,
+    cluster: Cluster = None,
+) -> None:
+    """Go on with a study that was stopped or killed, or extend a finished one.
+
+    Example: levelgain resume my_board --candidates 12000
+    """
+
+
+@done_by("optimizer.commands_study")
+def fork_study(
+    folder: Folder,
+    new_folder: Annotated[Path, typer.Argument(help="Folder to make.", show_default=False)],
+    profiles: Annotated[int, typer.Option(min=1, help="Most profiles to start from.")] = 24,
+) -> None:
+    """Make a new study that starts from the front of another, to change and to run.
+
+    Example: levelgain fork my_board my_other_motor
+    """
+
+
+@done_by("optimizer.commands_study")
+def report(folder: Folder) -> None:
+    """Write the tables and figures of a study again, from its store.
+
+    Example: levelgain report my_board
+    """
+
+
+@done_by("optimizer.commands_watch")
+def watch(
+    folder: Folder,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, help="Port on this machine; 0: any free one.")
+    ] = 8411,
+) -> None:
+    """Serve the same page while the study runs, on this machine only.
+
+    Example: levelgain watch my_board, beside levelgain run my_board
+    """

@@ -1,0 +1,5 @@
+"""What the named picks from a front are called."""
+
+# In the objectives' order in every array of a study: the pick that is best in each alone.
+PICK_OF_OBJECTIVE = ("calmest_level", "lowest_current", "lowest_risk")
+PICKS = ("balanced", *PICK_OF_OBJECTIVE, "lowest_cost")
