@@ -4,8 +4,9 @@ from objectives.constraints import CONSTRAINT_NAMES
 from objectives.cost import weighted_cost
 from objectives.descriptors import DESCRIPTOR_NAMES
 from objectives.portfolio import blend, expected_shortfall
+from objectives.ride_scores import RIDE_COLUMNS, ride_columns
 from objectives.rules import ScoreRules, score_rules
-from objectives.score import OBJECTIVES, RIDE_COLUMNS, Scores, score
+from objectives.score import OBJECTIVES, Scores, score
 from objectives.settings import ScoreSettings
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "Scores",
     "blend",
     "expected_shortfall",
+    "ride_columns",
     "score",
     "score_rules",
     "weighted_cost",

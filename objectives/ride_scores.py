@@ -1,18 +1,42 @@
-"""The three objectives of one ride, on (candidate, ride) arrays.
+"""What is kept of one ride: its three objectives and its metrics, on (candidate, ride) arrays.
 
 A ride that ended early scores worse than any ride that was ridden to its end, on each objective,
 and worse the earlier it ended: otherwise falling soon would be the way to a low score.
 """
 
+from collections.abc import Sequence
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plant.outcomes import Outcome
+from plant.simulate import Ride, Rides
 
 Floats: TypeAlias = NDArray[np.float64]
 Codes: TypeAlias = NDArray[np.int8]
+
+# Level error and counted excess current are as scored, with the penalty of an ended ride, and NaN
+# where a ride has no such window; the others are as ridden. All that is scored of a ride stands
+# here, so that it can be scored again among other rides and by other settings.
+RIDE_COLUMNS = (
+    "level_error_deg",
+    "peak_current_a",
+    "nose_down_risk",
+    "outcome",
+    "ride_time_s",
+    "least_reserve_ratio",
+    "least_nose_margin_ratio",
+    "feel_deg_per_mps2",
+    "vibration_mps2",
+    "energy_wh",
+    "tail_effort_ratio",
+    "start_jerk_mps3",
+    "excess_current_a",
+    "mosfet_peak_c",
+    "traction_peak_ratio",
+    "hold_pitch_rate_rms_deg_per_s",
+)
 
 # An ended ride costs this share of the cap on top of the cap, and the share not ridden on top.
 ENDED_SURCHARGE = 0.1
@@ -26,6 +50,46 @@ NOSE_SCATTER_RATIO = 0.16
 
 RIDDEN_CEILING = 0.5  # a ride ridden to its end stays below this risk
 NOSE_DOWN_FLOOR = 0.75  # a nose-down starts here, any other ended ride below it
+
+
+def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
+    """Return what is kept of each ride; it depends on that ride alone.
+
+    Parameters
+    ----------
+    ridden : Rides
+        From `plant.simulate.simulate`.
+    rides : sequence of Ride
+        What was ridden; all on one board.
+
+    Returns
+    -------
+    (candidate, ride, column) float64
+        In the order of `RIDE_COLUMNS`.
+    """
+    manoeuvres = [ride.course.manoeuvre for ride in rides]
+    frame, limit_a = rides[0].board.frame, rides[0].board.drive.phase_current_limit_a
+    # A board held beyond its own contact angles is not held level at all.
+    level_cap = max(frame.nose_contact_deg, frame.tail_contact_deg)
+    outcome = ridden.outcome
+    not_ridden = share_not_ridden(
+        ridden.column("ride_time_s"), np.array([manoeuvre.duration_s for manoeuvre in manoeuvres])
+    )
+    level = capped_cost(ridden.column("hold_pitch_rms_deg"), outcome, not_ridden, cap=level_cap)
+    current = capped_cost(ridden.column("excess_current_a"), outcome, not_ridden, cap=limit_a)
+    scored = {
+        "level_error_deg": np.where([bool(m.hold_s) for m in manoeuvres], level, np.nan),
+        "excess_current_a": np.where([bool(m.count_s) for m in manoeuvres], current, np.nan),
+        "nose_down_risk": nose_down_risk(
+            ridden.column("least_reserve_ratio"),
+            ridden.column("least_nose_margin_ratio"),
+            outcome,
+            not_ridden,
+        ),
+        "outcome": outcome,
+    }
+    columns = [scored[name] if name in scored else ridden.column(name) for name in RIDE_COLUMNS]
+    return np.stack(columns, axis=-1).astype(np.float64)
 
 
 def share_not_ridden(ride_time_s: Floats, duration_s: Floats) -> Floats:

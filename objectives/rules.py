@@ -30,7 +30,6 @@ class ScoreRules:
         Above zero.
     ride_rider : (ride,) int64
         Index into `riders`.
-    ride_duration_s : (ride,) float64
     counts_level, counts_current, is_standing : (ride,) bool
         The ride has hold windows; has count windows; asks for no speed at all.
     spread_pairs : (pair, 2) int64
@@ -44,7 +43,6 @@ class ScoreRules:
     riders: tuple[Rider, ...]
     ride_weight: Floats
     ride_rider: NDArray[np.int64]
-    ride_duration_s: Floats
     counts_level: NDArray[np.bool_]
     counts_current: NDArray[np.bool_]
     is_standing: NDArray[np.bool_]
@@ -85,7 +83,6 @@ def score_rules(
         riders=riders,
         ride_weight=weight,
         ride_rider=np.array([riders.index(ride.rider) for ride in rides]),
-        ride_duration_s=np.array([manoeuvre.duration_s for manoeuvre in manoeuvres]),
         counts_level=counts_level,
         counts_current=counts_current,
         is_standing=np.array([_stands(ride) for ride in rides]),

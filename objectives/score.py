@@ -1,6 +1,7 @@
-"""From a batch of rides to objectives, constraints and descriptors of each candidate."""
+"""From what is kept of a batch of rides to objectives, constraints and descriptors."""
 
 import dataclasses
+from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
@@ -15,32 +16,13 @@ from objectives.constraints import (
 )
 from objectives.descriptors import DESCRIPTOR_NAMES, describe
 from objectives.portfolio import blend
-from objectives.ride_scores import capped_cost, nose_down_risk, share_not_ridden
+from objectives.ride_scores import RIDE_COLUMNS, Codes
 from objectives.rules import ScoreRules
 from plant.loop import loop_gains, loop_margins
-from plant.simulate import Rides
 
 Floats: TypeAlias = NDArray[np.float64]
 
 OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_down_risk")
-
-# Columns kept of every ride. Level error and counted peak current are as scored, with the penalty
-# of an ended ride, and NaN where a ride has no such window; the others are as ridden.
-RIDE_COLUMNS = (
-    "level_error_deg",
-    "peak_current_a",
-    "nose_down_risk",
-    "outcome",
-    "ride_time_s",
-    "least_reserve_ratio",
-    "least_nose_margin_ratio",
-    "feel_deg_per_mps2",
-    "vibration_mps2",
-    "energy_wh",
-    "tail_effort_ratio",
-    "start_jerk_mps3",
-    "excess_current_a",
-)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,25 +35,22 @@ class Scores:
         In the order of `OBJECTIVES`; all are minimised.
     constraints : (candidate, constraint) float64
         In the order of `objectives.constraints.CONSTRAINT_NAMES`; met at 0 or below.
-    per_ride : (candidate, ride, column) float32
-        In the order of `RIDE_COLUMNS`.
     descriptors : (candidate, descriptor) float64
         In the order of `DESCRIPTOR_NAMES`.
     """
 
     objectives: Floats
     constraints: Floats
-    per_ride: NDArray[np.float32]
     descriptors: Floats
 
 
-def score(rides: Rides, profiles: Floats, rules: ScoreRules) -> Scores:
+def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     """Score ridden candidates.
 
     Parameters
     ----------
-    rides : Rides
-        From `plant.simulate.simulate`.
+    columns : (candidate, ride, column) float64
+        From `objectives.ride_scores.ride_columns`.
     profiles : (candidate, parameter) float64
         The profiles that were ridden.
     rules : ScoreRules
@@ -83,39 +62,20 @@ def score(rides: Rides, profiles: Floats, rules: ScoreRules) -> Scores:
         Candidates or rides of the arguments differ in number.
     """
     expected = (len(profiles), len(rules.ride_weight))
-    if rides.outcome.shape != expected:
-        raise ValueError(f"rides: must be {expected} (candidate, ride), got {rides.outcome.shape}")
-    level, current, risk = _ride_scores(rides, rules)
-    descriptors = describe(
-        rides.column, rides.outcome, level_error_deg=level, risk=risk, rules=rules
-    )
+    if columns.shape[:2] != expected:
+        raise ValueError(f"columns: must be {expected} (candidate, ride), got {columns.shape[:2]}")
+
+    def column(name: str) -> Floats:
+        values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
+        return values
+
+    outcome = column("outcome").astype(np.int8)
+    level, risk = column("level_error_deg"), column("nose_down_risk")
+    descriptors = describe(column, outcome, level_error_deg=level, risk=risk, rules=rules)
     return Scores(
-        objectives=_objectives(level, current, risk, rules=rules),
-        constraints=_constraints(rides, profiles, descriptors, rules),
-        per_ride=_per_ride(rides, level, current, risk, rules=rules),
+        objectives=_objectives(level, column("excess_current_a"), risk, rules=rules),
+        constraints=_constraints(column, outcome, profiles, descriptors, rules=rules),
         descriptors=descriptors,
-    )
-
-
-def _ride_scores(rides: Rides, rules: ScoreRules) -> tuple[Floats, Floats, Floats]:
-    """Return level error, counted peak current and risk of each ride, (candidate, ride)."""
-    outcome = rides.outcome
-    not_ridden = share_not_ridden(rides.column("ride_time_s"), rules.ride_duration_s)
-    frame, limit_a = rules.board.frame, rules.board.drive.phase_current_limit_a
-    # A board held beyond its own contact angles is not held level at all.
-    level_cap = max(frame.nose_contact_deg, frame.tail_contact_deg)
-    level = rides.column("hold_pitch_rms_deg")
-    current = rides.column("excess_current_a")
-    risk = nose_down_risk(
-        rides.column("least_reserve_ratio"),
-        rides.column("least_nose_margin_ratio"),
-        outcome,
-        not_ridden,
-    )
-    return (
-        capped_cost(level, outcome, not_ridden, cap=level_cap),
-        capped_cost(current, outcome, not_ridden, cap=limit_a),
-        risk,
     )
 
 
@@ -139,31 +99,23 @@ def _objectives(level: Floats, current: Floats, risk: Floats, *, rules: ScoreRul
     )
 
 
-def _constraints(rides: Rides, profiles: Floats, descriptors: Floats, rules: ScoreRules) -> Floats:
+def _constraints(
+    column: Callable[[str], Floats],
+    outcome: Codes,
+    profiles: Floats,
+    descriptors: Floats,
+    *,
+    rules: ScoreRules,
+) -> Floats:
     settings = rules.settings
     margins = loop_margins(rules.loop, loop_gains(profiles))
     feel = descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
     spread = descriptors[:, DESCRIPTOR_NAMES.index("rider_spread_ratio")]
     columns = (
-        *ending_constraints(
-            rides.outcome, rules.ride_weight, nose_down_share=settings.nose_down_share
-        ),
+        *ending_constraints(outcome, rules.ride_weight, nose_down_share=settings.nose_down_share),
         *loop_constraints(margins, settings),
-        rest_constraint(rides.column("hold_pitch_rate_rms_deg_per_s"), rules),
+        rest_constraint(column("hold_pitch_rate_rms_deg_per_s"), rules),
         feel_constraint(feel, settings),
         spread_constraint(spread, settings),
     )
     return np.column_stack(columns)
-
-
-def _per_ride(
-    rides: Rides, level: Floats, current: Floats, risk: Floats, *, rules: ScoreRules
-) -> NDArray[np.float32]:
-    scored = {
-        "level_error_deg": np.where(rules.counts_level, level, np.nan),
-        "excess_current_a": np.where(rules.counts_current, current, np.nan),
-        "nose_down_risk": risk,
-        "outcome": rides.outcome,
-    }
-    columns = [scored[name] if name in scored else rides.column(name) for name in RIDE_COLUMNS]
-    return np.stack(columns, axis=-1).astype(np.float32)

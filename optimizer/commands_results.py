@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import typer
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS
 from optimizer.candidate import bound_marks, failures
 from optimizer.chosen import chosen_profile
 from optimizer.evaluation import BASELINE
@@ -15,7 +15,7 @@ from optimizer.filters import filtered, named_columns, sorted_by
 from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.results import Results, candidate_number, read_results
-from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
+from optimizer.riding import ride_portfolio, rules_of
 from optimizer.study import Study
 from optimizer.study_file import load_study
 from optimizer.tables import candidates_table, front_table
@@ -23,7 +23,7 @@ from plant.errors import UserInputError
 from plant.outcomes import Outcome
 
 _FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
-_RIDE_COLUMNS = (*OBJECTIVES, "peak_current_a", "least_reserve_ratio", "least_nose_margin_ratio")
+_SHOWN_COLUMNS = (*OBJECTIVES, "peak_current_a", "least_reserve_ratio", "least_nose_margin_ratio")
 _WORST_RIDES = 5
 
 
@@ -187,8 +187,8 @@ def _worst(results: Results, number: int) -> pd.DataFrame:
 
 def _ride_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
     """Return one candidate's rides, (ride, column), as a table with reasons in words."""
-    columns = {name: rides[:, STORED_COLUMNS.index(name)].astype(float) for name in _RIDE_COLUMNS}
-    outcome = rides[:, STORED_COLUMNS.index("outcome")]
+    columns = {name: rides[:, RIDE_COLUMNS.index(name)].astype(float) for name in _SHOWN_COLUMNS}
+    outcome = rides[:, RIDE_COLUMNS.index("outcome")]
     return pd.DataFrame(
         {
             "ride": [ride.name for ride in study.rides],

@@ -7,8 +7,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import OBJECTIVES
-from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
+from objectives import OBJECTIVES, RIDE_COLUMNS
+from optimizer.riding import ride_portfolio, rules_of
 from optimizer.study import Study
 from plant.outcomes import Outcome
 from plant.profile_array import PROFILE_NAMES
@@ -37,8 +37,8 @@ class Comparison:
         In the order of `plant.profile_array.PROFILE_NAMES`.
     objectives : (profile, objective) float64
     constraints : (profile, constraint) float64
-    rides : (profile, ride, column) float32
-        In the order of `optimizer.riding.STORED_COLUMNS`.
+    rides : (profile, ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`.
     """
 
     study: Study
@@ -46,14 +46,15 @@ class Comparison:
     profiles: Floats
     objectives: Floats
     constraints: Floats
-    rides: NDArray[np.float32]
+    rides: Floats
 
     def column(self, name: str) -> Floats:
         """Return one metric of every ride, (profile, ride)."""
         if name == "nose_dip_deg":
             contact = self.study.board.frame.nose_contact_deg
             return (1.0 - self.column("least_nose_margin_ratio")) * contact
-        return self.rides[:, :, STORED_COLUMNS.index(name)].astype(np.float64)
+        column: Floats = self.rides[:, :, RIDE_COLUMNS.index(name)]
+        return column
 
 
 def compared(

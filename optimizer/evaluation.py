@@ -22,13 +22,13 @@ class Evaluation:
     constraints : (candidate, constraint) float64
         Met when <= 0. Infeasible candidates are compared by the sum of their positive values, so
         scale each constraint such that 1 is a serious violation.
-    rides : (candidate, ride, column) float32
-        Metrics of each ride, kept for tables and plots; NaN where a ride has no such metric.
+    rides : (candidate, ride, column) float64
+        Metrics of each ride, exact enough to score it again; NaN where a ride has no such metric.
     """
 
     objectives: Floats
     constraints: Floats
-    rides: NDArray[np.float32]
+    rides: Floats
 
 
 class Evaluate(Protocol):
@@ -50,7 +50,7 @@ def checked(evaluation: Evaluation, *, n_candidates: int, n_objectives: int) -> 
     exact = Evaluation(
         objectives=np.ascontiguousarray(evaluation.objectives, dtype=np.float64),
         constraints=np.ascontiguousarray(evaluation.constraints, dtype=np.float64),
-        rides=np.ascontiguousarray(evaluation.rides, dtype=np.float32),
+        rides=np.ascontiguousarray(evaluation.rides, dtype=np.float64),
     )
     if exact.objectives.shape != (n_candidates, n_objectives):
         raise ValueError(

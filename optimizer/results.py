@@ -7,14 +7,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES, weighted_cost
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, weighted_cost
 from objectives.descriptors import describe
 from optimizer import front
 from optimizer.evaluation import BASELINE, History
 from optimizer.front import named_picks, non_dominated
 from optimizer.pick_names import PICKS
 from optimizer.provenance import refuse_other_study
-from optimizer.riding import STORED_COLUMNS, rules_of
+from optimizer.riding import rules_of
 from optimizer.second_look import numbers_to_look_at
 from optimizer.store import read_table
 from optimizer.store_format import Table
@@ -45,7 +45,7 @@ class Results:
     looked_again : (candidate,) bool
         Whether a candidate was ridden again; none while the second look is not finished.
     rides : (candidate, ride, column) float32
-        In the order of `optimizer.riding.STORED_COLUMNS`.
+        In the order of `objectives.RIDE_COLUMNS`.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
     weighted_cost : (candidate,) float64
@@ -82,7 +82,7 @@ class Results:
 
     def ride_column(self, name: str, number: int) -> NDArray[np.float32]:
         """Return one column of a candidate's rides, (ride,)."""
-        return self.rides[number, :, STORED_COLUMNS.index(name)]
+        return self.rides[number, :, RIDE_COLUMNS.index(name)]
 
     def pick_names(self, number: int) -> tuple[str, ...]:
         """Return the names that a candidate carries."""
@@ -161,12 +161,12 @@ def _looked_again(table: Table) -> Flags:
 def _with_second_look(table: Table, looked: Flags) -> tuple[History, NDArray[np.float32]]:
     """Return history and rides with the rows of candidates that were looked at again replaced."""
     if not looked.any():
-        return table.history, table.rides
+        return table.history, table.rides.astype(np.float32)
     again = table.second_look
     rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(looked)))
     numbers = again.numbers[rows]
     objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
-    rides = table.rides.copy()
+    rides = table.rides.astype(np.float32)
     objectives[numbers] = again.evaluation.objectives[rows]
     constraints[numbers] = again.evaluation.constraints[rows]
     rides[numbers] = again.evaluation.rides[rows]
@@ -247,7 +247,7 @@ def candidate_number(results: Results, text: str) -> int:
 
 
 def _check_columns(study: Study, table: Table) -> None:
-    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.rides), len(STORED_COLUMNS)))
+    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.rides), len(RIDE_COLUMNS)))
     found = (
         table.history.objectives.shape[1],
         table.history.constraints.shape[1],
@@ -262,7 +262,7 @@ def _check_columns(study: Study, table: Table) -> None:
 
 def _descriptors(study: Study, rides: NDArray[np.float32]) -> Floats:
     def column(name: str) -> Floats:
-        return rides[:, :, STORED_COLUMNS.index(name)].astype(np.float64)
+        return rides[:, :, RIDE_COLUMNS.index(name)].astype(np.float64)
 
     return describe(
         column,

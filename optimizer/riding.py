@@ -5,17 +5,13 @@ import functools
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import RIDE_COLUMNS, ScoreRules, Scores, score, score_rules
+from objectives import ScoreRules, Scores, ride_columns, score, score_rules
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.study import Study
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 from plant.simulate import simulate
 
 Floats = NDArray[np.float64]
-
-# Kept of each ride beyond what scoring keeps, so that every descriptor can be told again later.
-_MORE_COLUMNS = ("mosfet_peak_c", "traction_peak_ratio")
-STORED_COLUMNS = tuple(dict.fromkeys((*RIDE_COLUMNS, *_MORE_COLUMNS)))
 
 
 def searched_columns(study: Study) -> NDArray[np.intp]:
@@ -54,7 +50,7 @@ def rules_of(study: Study) -> ScoreRules:
 
 def ride_portfolio(
     study: Study, profiles: Floats, *, rules: ScoreRules, n_jobs: int = 1
-) -> tuple[Scores, NDArray[np.float32]]:
+) -> tuple[Scores, Floats]:
     """Ride whole profiles over all rides of a study.
 
     Parameters
@@ -70,18 +66,11 @@ def ride_portfolio(
     Returns
     -------
     scores : Scores
-    rides : (candidate, ride, column) float32
-        In the order of `STORED_COLUMNS`; NaN where a ride has no such metric.
+    rides : (candidate, ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`; NaN where a ride has no such metric.
     """
-    ridden = simulate(profiles, study.rides, n_jobs=n_jobs)
-    scores = score(ridden, profiles, rules)
-    columns = [
-        scores.per_ride[:, :, RIDE_COLUMNS.index(name)]
-        if name in RIDE_COLUMNS
-        else ridden.column(name)
-        for name in STORED_COLUMNS
-    ]
-    return scores, np.stack(columns, axis=-1).astype(np.float32)
+    rides = ride_columns(simulate(profiles, study.rides, n_jobs=n_jobs), study.rides)
+    return score(rides, profiles, rules), rides
 
 
 def make_evaluate(study: Study, *, n_jobs: int = 1) -> Evaluate:

@@ -123,7 +123,7 @@ class GenerationSampler(NSGAIISampler):
                 [[trial.constraints[key] for key in sorted(trial.constraints)] for trial in unread],
                 dtype=np.float64,
             ).reshape(len(unread), -1),
-            rides=np.empty((len(unread), 0, 0), dtype=np.float32),
+            rides=np.empty((len(unread), 0, 0)),
         )
         self._history = self._history.followed_by(values, outcome)
 

@@ -1,8 +1,8 @@
 """How candidates lie in the study store: its tables, its rows and the checks when they are read.
 
-Numbers are little-endian blobs: float64 for parameters, objectives and constraints, float32 for the
-rides. Each row carries the CRC-32 of its blobs, because SQLite's own check sees a broken page but
-not a flipped bit inside a number.
+Numbers are little-endian blobs of float64. Rides are kept as exactly as they were scored, so that
+another study can score them again. Each row carries the CRC-32 of its blobs, because SQLite's own
+check sees a broken page but not a flipped bit inside a number.
 """
 
 import sqlite3
@@ -19,11 +19,10 @@ from optimizer.store_faults import corrupt
 from plant.errors import UserInputError
 
 Floats = NDArray[np.float64]
-Rides = NDArray[np.float32]
 
 # Four letters in the file's header that tell our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")
-VERSION = 2
+VERSION = 3
 
 SCHEMA = (
     "CREATE TABLE frozen (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID",
@@ -69,14 +68,14 @@ class Table:
     generations : (candidate,) int64
     history : History
         Parameters, objectives and constraints.
-    rides : (candidate, ride, column) float32
+    rides : (candidate, ride, column) float64
     second_look : SecondLook
     """
 
     frozen: dict[str, str]
     generations: NDArray[np.int64]
     history: History
-    rides: Rides
+    rides: Floats
     second_look: SecondLook
 
 
@@ -138,7 +137,7 @@ def outcome_blobs(evaluation: Evaluation, row: int) -> tuple[bytes, bytes, bytes
     return (
         evaluation.objectives[row].astype("<f8").tobytes(),
         evaluation.constraints[row].astype("<f8").tobytes(),
-        evaluation.rides[row].astype("<f4").tobytes(),
+        evaluation.rides[row].astype("<f8").tobytes(),
     )
 
 
@@ -206,11 +205,11 @@ def read_second_look(connection: sqlite3.Connection, path: Path) -> SecondLook:
     )
 
 
-def rides_of(blobs: list[bytes], n_rides: int) -> Rides:
+def rides_of(blobs: list[bytes], n_rides: int) -> Floats:
     """Return the rides of candidates, (candidate, ride, column)."""
-    n_columns = len(blobs[0]) // (4 * n_rides) if n_rides else 0
-    metrics = np.frombuffer(b"".join(blobs), dtype="<f4")
-    return metrics.reshape(len(blobs), n_rides, n_columns).astype(np.float32)
+    n_columns = len(blobs[0]) // (8 * n_rides) if n_rides else 0
+    metrics = np.frombuffer(b"".join(blobs), dtype="<f8")
+    return metrics.reshape(len(blobs), n_rides, n_columns).astype(np.float64)
 
 
 def stacked(blobs: list[bytes]) -> Floats:

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives import RIDE_COLUMNS
 from optimizer.front import non_dominated
 from optimizer.results import store_path
-from optimizer.riding import STORED_COLUMNS
 from optimizer.store import read_table
 from optimizer.study_file import load_study
 from plant.outcomes import Outcome
@@ -42,7 +42,7 @@ def report(folder: Path) -> str:
     study = load_study(folder)
     table = read_table(store_path(study))
     duration_s = np.array([ride.course.manoeuvre.duration_s for ride in study.rides])
-    ended = table.rides[:, :, STORED_COLUMNS.index("outcome")] != Outcome.RIDDEN
+    ended = table.rides[:, :, RIDE_COLUMNS.index("outcome")] != Outcome.RIDDEN
     first, later = ended[: study.population], ended[study.population :]
     chosen = telling_rides(first, duration_s)
     cut = later[:, chosen].any(axis=1)

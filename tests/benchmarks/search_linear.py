@@ -63,7 +63,7 @@ class LinearPlant:
         return Evaluation(
             objectives=np.minimum(np.array(terms) / self.optimum[1], MOST_COST),
             constraints=np.array(radii)[:, None] - 1.0,
-            rides=np.empty((len(values), 0, 0), dtype=np.float32),
+            rides=np.empty((len(values), 0, 0)),
         )
 
     def _terms(self, gains: Floats) -> tuple[Floats, float]:

@@ -32,7 +32,7 @@ def test_the_cost_that_is_reported_is_the_searchs_own_and_not_the_evaluations(mo
         return Evaluation(
             objectives=values[:, :2],
             constraints=np.empty((len(values), 0)),
-            rides=np.empty((len(values), 0, 0), dtype=np.float32),
+            rides=np.empty((len(values), 0, 0)),
         )
 
     object.__setattr__(problem, "evaluate", slow)

@@ -32,7 +32,6 @@ def test_windows_riders_and_standing_rides_are_found():
     np.testing.assert_array_equal(found.counts_level, [True, True, False, True, False])
     np.testing.assert_array_equal(found.counts_current, [False, True, True, True, True])
     np.testing.assert_array_equal(found.is_standing, [True, False, False, False, False])
-    np.testing.assert_array_equal(found.ride_duration_s, [10.0] * 5)
 
 
 def test_riders_are_compared_only_where_both_hold_level():

@@ -12,6 +12,7 @@ from objectives import (
     OBJECTIVES,
     RIDE_COLUMNS,
     blend,
+    ride_columns,
     score,
 )
 from plant.outcomes import Outcome
@@ -26,7 +27,8 @@ PROFILE = profile_to_array(invented.profile())
 
 def scored(rides, **settings):
     profiles = np.tile(PROFILE, (len(rides.outcome), 1))
-    return score(rides, profiles, rules(**settings) if settings else RULES)
+    columns = ride_columns(rides, RIDES)
+    return score(columns, profiles, rules(**settings) if settings else RULES)
 
 
 def constraint(scores, name):
@@ -40,8 +42,7 @@ def test_shapes_follow_the_names():
     assert found.objectives.shape == (3, len(OBJECTIVES))
     assert found.constraints.shape == (3, len(CONSTRAINT_NAMES))
     assert found.descriptors.shape == (3, len(DESCRIPTOR_NAMES))
-    assert found.per_ride.shape == (3, len(RIDES), len(RIDE_COLUMNS))
-    assert found.per_ride.dtype == np.float32
+    assert ride_columns(ridden(3), RIDES).shape == (3, len(RIDES), len(RIDE_COLUMNS))
 
 
 def test_only_rides_with_hold_windows_count_for_level():
@@ -62,8 +63,8 @@ def test_only_rides_with_count_windows_count_for_current():
     assert found.objectives[0, 1] == pytest.approx(expected)
 
 
-def test_per_ride_columns_mark_what_is_not_counted():
-    found = scored(ridden(1)).per_ride[0]
+def test_columns_of_a_ride_mark_what_is_not_counted():
+    found = ride_columns(ridden(1), RIDES)[0]
 
     level = found[:, RIDE_COLUMNS.index("level_error_deg")]
     counted = found[:, RIDE_COLUMNS.index("excess_current_a")]
@@ -83,7 +84,7 @@ def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():
     profiles = np.tile(PROFILE, (2, 1))
     profiles[1, PROFILE_NAMES.index("rate_gain_a_per_deg_per_s")] = 5.0
 
-    found = score(ridden(2), profiles, RULES)
+    found = score(ride_columns(ridden(2), RIDES), profiles, RULES)
 
     assert constraint(found, "sensitivity")[1] > constraint(found, "sensitivity")[0]
     assert constraint(found, "closed_loop")[1] > 0.0
@@ -140,14 +141,14 @@ def test_inputs_are_not_changed():
 
 
 def test_rides_of_another_portfolio_are_refused():
-    with pytest.raises(ValueError, match=r"rides: must be \(3, 5\)"):
-        score(ridden(2), np.tile(PROFILE, (3, 1)), RULES)
+    with pytest.raises(ValueError, match=r"columns: must be \(3, 5\)"):
+        score(ride_columns(ridden(2), RIDES), np.tile(PROFILE, (3, 1)), RULES)
 
 
 def test_simulated_rides_score_finite():
     profiles = np.tile(PROFILE, (2, 1))
 
-    found = score(simulate(profiles, RIDES), profiles, RULES)
+    found = score(ride_columns(simulate(profiles, RIDES), RIDES), profiles, RULES)
 
     assert np.isfinite(found.objectives).all()
     assert np.isfinite(found.constraints).all()

@@ -22,7 +22,7 @@ def _unconstrained(objectives):
     return Evaluation(
         objectives=objectives,
         constraints=np.empty((n_candidates, 0)),
-        rides=np.empty((n_candidates, 0, 0), dtype=np.float32),
+        rides=np.empty((n_candidates, 0, 0)),
     )
 
 
@@ -65,6 +65,6 @@ def narrow(values):
         axis=1,
     )
     constraints = np.stack([np.abs(rate - 1.0) - 0.3, np.abs(ratio - 0.2) - 0.2], axis=1)
-    rides = np.stack([objectives, objectives * 2.0], axis=1).astype(np.float32)
+    rides = np.stack([objectives, objectives * 2.0], axis=1)
     rides[:, 1, 0] = np.nan
     return Evaluation(objectives=objectives, constraints=constraints, rides=rides)

@@ -5,8 +5,9 @@ import json
 import numpy as np
 import pytest
 
+from objectives import RIDE_COLUMNS
 from optimizer.comparing import changed_rides, compared, differing, in_words
-from optimizer.riding import STORED_COLUMNS, ride_portfolio, rules_of
+from optimizer.riding import ride_portfolio, rules_of
 from optimizer.study_file import load_study
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 from tests.optimizer.small_study import write_small_study
@@ -54,7 +55,7 @@ def test_a_change_is_told_with_rider_course_and_numbers(comparison):
 
     words = in_words(comparison, 2, place)
 
-    column = STORED_COLUMNS.index("level_error_deg")
+    column = RIDE_COLUMNS.index("level_error_deg")
     before, after = comparison.rides[[0, 2], place, column].astype(float)
     assert words.startswith("baker_80 (80 kg), Roll up a lowered kerb: ")
     assert f"level error {before:.3g} → {after:.3g}°" in words

@@ -8,7 +8,7 @@ from optimizer.evaluation import Evaluation, checked
 GOOD = Evaluation(
     objectives=np.ones((4, 3)),
     constraints=np.zeros((4, 2)),
-    rides=np.zeros((4, 5, 2), dtype=np.float32),
+    rides=np.zeros((4, 5, 2)),
 )
 
 
@@ -24,7 +24,7 @@ def test_a_good_evaluation_comes_back_in_the_stored_number_types():
     )
 
     assert exact.objectives.dtype == np.float64
-    assert exact.rides.dtype == np.float32
+    assert exact.rides.dtype == np.float64
 
 
 def test_a_missing_ride_metric_may_be_nan():

@@ -6,7 +6,7 @@ import itertools
 import numpy as np
 import pytest
 
-from objectives import CONSTRAINT_NAMES, score
+from objectives import CONSTRAINT_NAMES, ride_columns, score
 from objectives.descriptors import DESCRIPTOR_NAMES
 from objectives.rules import score_rules
 from optimizer.catalogue import STUDIES_FOLDER, shelves
@@ -142,7 +142,7 @@ def scored(candidates, limit):
         feel_high_deg_per_mps2=None,
     )
     rules = score_rules(rides, ride_weight=np.ones(len(rides)), settings=settings)
-    return score(results, profiles, rules)
+    return score(ride_columns(results, rides), profiles, rules)
 
 
 def test_one_profile_for_light_and_heavy_can_be_asked_and_has_its_price(candidates):

@@ -29,7 +29,7 @@ def _generation(seed, *, n_rides=3):
     return values, Evaluation(
         objectives=rng.normal(size=(POPULATION, 3)),
         constraints=rng.normal(size=(POPULATION, 2)),
-        rides=rng.normal(size=(POPULATION, n_rides, 6)).astype(np.float32),
+        rides=rng.normal(size=(POPULATION, n_rides, 6)),
     )
 
 
@@ -73,9 +73,7 @@ def test_what_was_stored_is_read_back_bit_by_bit(path):
 @given(arrays(np.float64, (2, 3), elements=st.floats(width=64)))
 def test_any_number_survives_as_little_endian_float64(values):
     nothing = np.empty((2, 0))
-    evaluation = Evaluation(
-        objectives=values, constraints=nothing, rides=np.empty((2, 0, 0), dtype=np.float32)
-    )
+    evaluation = Evaluation(objectives=values, constraints=nothing, rides=np.empty((2, 0, 0)))
 
     rows = list(rows_of_generation(0, 10, values, evaluation))
 
@@ -171,7 +169,7 @@ def test_a_newer_version_is_refused_with_both_versions(path):
     _edit(path, "PRAGMA user_version = 7")
 
     for call in (Store, read_table):
-        assert "a study store of version 7, this program reads version 2" in _refusal(call, path)
+        assert "a study store of version 7, this program reads version 3" in _refusal(call, path)
 
 
 def test_a_folder_in_place_of_the_file_is_refused(path):

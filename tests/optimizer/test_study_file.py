@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from objectives.ride_scores import ride_columns
 from objectives.rules import score_rules
 from objectives.score import OBJECTIVES, score
 from optimizer.catalogue import COURSE, STUDIES_FOLDER, entry_names
@@ -532,7 +533,8 @@ def test_the_example_baseline_is_ridden_to_the_end_and_meets_every_constraint():
     profiles = profile_to_array(found.baseline)[None]
 
     ridden = simulate(profiles, found.rides)
+    columns = ride_columns(ridden, found.rides)
     rules = score_rules(found.rides, ride_weight=found.ride_weights, settings=found.settings)
 
     assert not ridden.outcome.any()
-    assert (score(ridden, profiles, rules).constraints <= 0.0).all()
+    assert (score(columns, profiles, rules).constraints <= 0.0).all()
