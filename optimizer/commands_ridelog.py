@@ -162,7 +162,9 @@ def _print_fits(fits: Fits) -> None:
             out.print(f"  no fit: {fit}", markup=False)
             continue
         for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
-            out.print(f"  {name:32s} {value:10.4g}  ({low:.4g} to {high:.4g})", markup=False)
+            bound_up = fit.most_bound_up(name)
+            also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
+            out.print(f"  {name:32s} {value:10.4g}  ({low:.4g} to {high:.4g}){also}", markup=False)
         for text in fit.cannot:
             out.print(f"  can not tell: {text}", markup=False)
 

@@ -10,7 +10,7 @@ from scipy.ndimage import uniform_filter1d
 
 from optimizer.ridelog.reading import Floats
 from optimizer.ridelog.resampling import RideLog
-from optimizer.ridelog.robust_fit import Fit, Unknown, robust_fit
+from optimizer.ridelog.robust_fit import Fit, Unknown, left_over, robust_fit
 from plant.board import Board
 
 _SLOW_S = 3.0  # assumed: integral and load response need longer
@@ -73,45 +73,35 @@ def fit_controller(log: RideLog, board: Board) -> Fit | str:
     width = round(_SLOW_S / log.dt_s)
     reached = max(float(np.quantile(np.abs(pitch[piece]), 0.99)) for piece in pieces)
 
-    def fitted(unknowns: tuple[Unknown, ...]) -> Fit:
-        def residuals(unknown: Floats) -> Floats:
-            damping, level, *curve = unknown
-            return np.concatenate(
-                [
-                    _quick(
-                        current[piece]
-                        - stiffness_curve(pitch[piece] - level, np.array(curve))
-                        - damping * rate[piece],
-                        width,
-                    )
-                    for piece in pieces
-                ]
-            )
-
-        return robust_fit(
-            residuals,
-            unknowns,
-            title="Controller",
-            time_s=np.concatenate([log.time_s[piece] for piece in pieces]),
-            residual_unit="A",
-            block_rows=round(_BLOCK_S / log.dt_s),
-            cannot=[
-                f"the stiffness beyond {reached:.1f} deg, which was hardly reached",
-                "integral, braking, load, turn and warning settings: a baseline keeps the"
-                " catalogue's",
-            ],
+    def residuals(unknown: Floats) -> Floats:
+        damping, level, *curve = unknown
+        return np.concatenate(
+            [
+                _quick(
+                    current[piece]
+                    - stiffness_curve(pitch[piece] - level, np.array(curve))
+                    - damping * rate[piece],
+                    width,
+                )
+                for piece in pieces
+            ]
         )
 
-    plain = fitted(_PLAIN)
-    if reached < _KNEE_NEEDS_DEG:
-        return plain
-    bent = fitted(_PLAIN + _KNEE)
-    gain = _size(plain.residual) / max(_size(bent.residual), 1e-9)
-    return bent if gain > _KNEE_GAIN else plain
-
-
-def _size(residual: Floats) -> float:
-    return float(np.median(np.abs(residual)))
+    bent = reached >= _KNEE_NEEDS_DEG and left_over(residuals, _PLAIN) > _KNEE_GAIN * left_over(
+        residuals, _PLAIN + _KNEE
+    )
+    return robust_fit(
+        residuals,
+        _PLAIN + _KNEE if bent else _PLAIN,
+        title="Controller",
+        time_s=np.concatenate([log.time_s[piece] for piece in pieces]),
+        residual_unit="A",
+        block_rows=round(_BLOCK_S / log.dt_s),
+        cannot=[
+            f"the stiffness beyond {reached:.1f} deg, which was hardly reached",
+            "integral, braking, load, turn and warning settings: a baseline keeps the catalogue's",
+        ],
+    )
 
 
 def _quick(values: Floats, width: int) -> Floats:

@@ -1,12 +1,15 @@
 """The motor from voltage, current and speed: Kv, phase resistance, inductance.
 
 With the duty: the steady-state voltage of a surface-magnet machine, its q-axis current alone
-flowing. Without: the power that the pack gives.
+flowing. Without: the power that the pack gives. The model is computed sample by sample and then
+averaged, for it is not linear; the windows are long against the current's noise, which would make
+the resistance look smaller (errors in a regressor: Fuller 1987; from memory).
 """
 
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.ridelog.reading import Floats
 from optimizer.ridelog.resampling import RideLog, window_means
@@ -14,9 +17,11 @@ from optimizer.ridelog.robust_fit import Fit, Unknown, robust_fit
 from plant.board import Board
 
 COPPER_PER_K = 0.00393  # IEC 60028, annealed copper at 20 degC
-_WINDOW_S = 0.1
+_WINDOW_S = 0.5
 _BLOCK_S = 10.0
-_FEWEST = 200
+_FEWEST = 60
+_LEAST_V = 1.0  # below, noise turns the voltage round
+_LEAST_MPS = 0.3
 _RPM = 30.0 / math.pi
 
 
@@ -35,57 +40,54 @@ def fit_motor(log: RideLog, board: Board) -> Fit | str:
     return "needs the duty or the pack current as well"
 
 
-def _means(log: RideLog, *channels: str) -> tuple[list[Floats], Floats, Floats]:
-    """Return means of the channels, and of the current's square, and the time of each window."""
-    width = max(round(_WINDOW_S / log.dt_s), 1)
-    # Products first: within a window voltage sags while the duty rises.
-    bus = log.signals["bus_v"]
-    found = [
-        window_means(
-            log, log.signals[name] * (bus if name in ("duty_ratio", "pack_a") else 1.0), width
-        )
-        for name in channels
-    ]
-    square = window_means(log, log.signals["current_a"] ** 2, width)
-    time_s = window_means(log, log.time_s, width)
-    rows = np.isfinite(np.sum(found, axis=0)) & (np.abs(found[1]) > 0.3)
-    return [values[rows] for values in found], square[rows], time_s[rows]
+class _Windows:
+    """Means over windows in which every sample is of use."""
+
+    def __init__(self, log: RideLog, good: NDArray[np.bool_]) -> None:
+        self._log = log
+        self._width = max(round(_WINDOW_S / log.dt_s), 1)
+        self._rows = window_means(log, good.astype(np.float64), self._width) == 1.0
+
+    def means(self, values: Floats) -> Floats:
+        """Return the means, (window,)."""
+        return np.asarray(window_means(self._log, values, self._width)[self._rows])
 
 
-def _warmth(log: RideLog) -> tuple[tuple[str, ...], list[str]]:
+def _warmth(log: RideLog) -> list[str]:
     if log.has("winding_c"):
-        return ("winding_c",), []
-    return (), ["phase_resistance_ohm is that of the warm winding: its temperature is not logged"]
+        return []
+    return ["phase_resistance_ohm is that of the warm winding: its temperature is not logged"]
+
+
+def _copper(log: RideLog) -> Floats:
+    """Return the winding's resistance over that at 20 degC, (sample,)."""
+    if not log.has("winding_c"):
+        return np.ones_like(log.time_s)
+    return 1.0 + COPPER_PER_K * (log.signals["winding_c"] - 20.0)
 
 
 def _by_voltage(log: RideLog, board: Board) -> Fit | str:
-    warmth, cannot = _warmth(log)
-    channels = ("current_a", "speed_mps", "bus_v", "duty_ratio", *warmth)
-    (current, speed, _, driven, *winding), square, time_s = _means(log, *channels)
+    current = log.signals["current_a"]
+    wheel = log.signals["speed_mps"] / board.wheel.wheel_radius_m
+    voltage = np.abs(log.signals["duty_ratio"]) * log.signals["bus_v"] / math.sqrt(3.0)
+    copper = _copper(log)
+    turning = board.motor.pole_pairs * wheel
+    windows = _Windows(log, np.isfinite(current + wheel + copper) & (voltage > _LEAST_V))
+    time_s = windows.means(log.time_s)
     if len(time_s) < _FEWEST:
         return "needs half a minute of riding"
-    wheel = speed / board.wheel.wheel_radius_m
-    turning = board.motor.pole_pairs * wheel
-    copper = 1.0 + COPPER_PER_K * (winding[0] - 20.0) if winding else np.ones_like(current)
-    voltage = np.abs(driven) / math.sqrt(3.0)
     switches = board.drive.mosfet_resistance_ohm
 
     def residuals(unknown: Floats) -> Floats:
         kv, resistance, inductance = unknown
         emf = wheel * _RPM / (math.sqrt(3.0) * kv)
         along = emf + (resistance * copper + switches) * current
-        return np.asarray(voltage - np.sqrt(along**2 + (turning * inductance) ** 2 * square))
+        return windows.means(voltage - np.hypot(along, turning * inductance * current))
 
     return robust_fit(
         residuals,
         (
-            Unknown(name="kv_rpm_per_v", start=board.motor.kv_rpm_per_v, low=3.0, high=200.0),
-            Unknown(
-                name="phase_resistance_ohm",
-                start=board.motor.phase_resistance_ohm,
-                low=-0.5,
-                high=2.0,
-            ),
+            *_both(board),
             # From above: the voltage goes with its square, so from nothing there is no way up.
             Unknown(
                 name="phase_inductance_h",
@@ -98,18 +100,27 @@ def _by_voltage(log: RideLog, board: Board) -> Fit | str:
         time_s=time_s,
         residual_unit="V",
         block_rows=round(_BLOCK_S / _WINDOW_S),
-        cannot=cannot,
+        cannot=_warmth(log),
+    )
+
+
+def _both(board: Board) -> tuple[Unknown, Unknown]:
+    motor = board.motor
+    return (
+        Unknown(name="kv_rpm_per_v", start=motor.kv_rpm_per_v, low=3.0, high=200.0),
+        Unknown(name="phase_resistance_ohm", start=motor.phase_resistance_ohm, low=-0.5, high=2.0),
     )
 
 
 def _by_power(log: RideLog, board: Board) -> Fit | str:
-    warmth, cannot = _warmth(log)
-    channels = ("current_a", "speed_mps", "bus_v", "pack_a", *warmth)
-    (current, speed, bus, power, *winding), square, time_s = _means(log, *channels)
+    current, bus = log.signals["current_a"], log.signals["bus_v"]
+    wheel = log.signals["speed_mps"] / board.wheel.wheel_radius_m
+    power, copper = bus * log.signals["pack_a"], _copper(log)
+    rolls = np.abs(log.signals["speed_mps"]) > _LEAST_MPS
+    windows = _Windows(log, np.isfinite(current + wheel + copper + power) & rolls)
+    time_s = windows.means(log.time_s)
     if len(time_s) < _FEWEST:
         return "needs half a minute of riding"
-    wheel = speed / board.wheel.wheel_radius_m
-    copper = 1.0 + COPPER_PER_K * (winding[0] - 20.0) if winding else np.ones_like(current)
     drive = board.drive
     lost = drive.standby_power_w + drive.switching_loss_w_per_a_v * np.abs(current) * bus
 
@@ -117,25 +128,17 @@ def _by_power(log: RideLog, board: Board) -> Fit | str:
         kv, resistance = unknown
         emf = wheel * _RPM / (math.sqrt(3.0) * kv)
         path = resistance * copper + drive.mosfet_resistance_ohm
-        return np.asarray(power - lost - 1.5 * (emf * current + path * square))
+        return windows.means(power - lost - 1.5 * (emf + path * current) * current)
 
     return robust_fit(
         residuals,
-        (
-            Unknown(name="kv_rpm_per_v", start=board.motor.kv_rpm_per_v, low=3.0, high=200.0),
-            Unknown(
-                name="phase_resistance_ohm",
-                start=board.motor.phase_resistance_ohm,
-                low=-0.5,
-                high=2.0,
-            ),
-        ),
+        _both(board),
         title="Motor power",
         time_s=time_s,
         residual_unit="W",
         block_rows=round(_BLOCK_S / _WINDOW_S),
         cannot=[
-            *cannot,
+            *_warmth(log),
             "phase_inductance_h: needs the duty",
             "the drive's own losses are the catalogue board's",
         ],

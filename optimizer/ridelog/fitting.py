@@ -47,6 +47,7 @@ def _told(fit: Fit) -> dict[str, Any]:
                 "low": float(fit.low[place]),
                 "high": float(fit.high[place]),
                 "confidence": CONFIDENCE,
+                "interval": "profile likelihood" if fit.profiled[place] else "block bootstrap",
                 "correlation": {
                     other: round(float(fit.correlation[place, column]), 3)
                     for column, other in enumerate(fit.names)

