@@ -4,7 +4,7 @@ import difflib
 import enum
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -85,12 +85,12 @@ def _explained(detail: ErrorDetails, model: type[BaseModel]) -> str:
         return str(detail["ctx"]["error"])
     if kind == "model_type":
         return f"must be a table of keys, got {shown(value)}; the catalogue has examples"
-    names = [part for part in loc if isinstance(part, str)]
-    field = _type_at(model, loc[: loc.index(names[-1])]).model_fields[names[-1]]
+    name = [part for part in loc if isinstance(part, str)][-1]
+    field = _field_at(model, loc[: loc.index(name)], name)
     text = field.description or "this key"
     if kind == "missing":
         return f"{text} ({_allowed(field)}) is missing; add it, or begin with use = a known name"
-    return f"{text} must be {_allowed(field)}, got {shown(value)}; {_advice(names[-1], value)}"
+    return f"{text} must be {_allowed(field)}, got {shown(value)}; {_advice(name, value)}"
 
 
 def _advice(key: str, value: Any) -> str:
@@ -114,9 +114,18 @@ def _allowed(field: FieldInfo) -> str:
         return f"{whole} from {limits['ge']:g} to {limits['le']:g}"
     if isinstance(kind, type) and issubclass(kind, enum.Enum):
         return "one of " + ", ".join(kind)
-    if isinstance(kind, type) and issubclass(kind, BaseModel):
+    if get_origin(kind) is dict or (isinstance(kind, type) and issubclass(kind, BaseModel)):
         return "a table"
     return "text in quotes" if kind is str else "a finite number"
+
+
+def _field_at(model: type[BaseModel], loc: tuple[int | str, ...], name: str) -> FieldInfo:
+    """Return the declaration of a key, or of any value in a table whose keys are free."""
+    holder = _type_at(model, loc)
+    if get_origin(holder) is dict:
+        return FieldInfo.from_annotation(get_args(holder)[-1])
+    declared: FieldInfo = holder.model_fields[name]
+    return declared
 
 
 def _type_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Any:

@@ -5,17 +5,19 @@ from collections.abc import Mapping
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
+from optimizer.day_speeds import CHANGE_MPS2, held_down, slow_stretches, speed_ceiling
 from plant.course import Course, Manoeuvre, Patch, Points, Road, Surface
 from plant.quantity import quantity
 
 Random: TypeAlias = np.random.Generator
+Floats: TypeAlias = NDArray[np.float64]
 
 _STRETCH_M = (15.0, 70.0)  # assumed: a grade or a surface lasts as long
 _PATCH_M = (20.0, 150.0)
 _SPEED_S = (4.0, 15.0)  # assumed: a wanted speed is kept as long
 _WALK_MPS = 0.8  # assumed: beside people
-_CHANGE_MPS2 = 0.5  # assumed: and changed at this rate, as riders do who see their way
 _TURN_S = (1.5, 4.0)  # assumed
 _GUST_S = 2.5  # assumed
 
@@ -28,6 +30,8 @@ class RidingDay:
     ----------
     surfaces : mapping of Surface to float
         How much of the way leads over each; only the proportions matter.
+    fastest_mps : mapping of Surface to float
+        Fastest wanted speed over each; `fast_mps` over those that are not among them.
     """
 
     ride_s: float = quantity("length of one ride", 10.0, 600.0)
@@ -39,6 +43,8 @@ class RidingDay:
     kerbs_per_km: float = quantity("kerbs up and down in a kilometre", 0.0, 200.0)
     kerb_up_m: float = quantity("highest kerb ridden up", 0.0, 0.1)
     kerb_down_m: float = quantity("highest kerb ridden down", 0.0, 0.3)
+    kerb_mps: float = quantity("fastest wanted speed over a kerb", 0.3, 20.0)
+    flush_m: float = quantity("kerb up to which nobody slows down", 0.0, 0.1)
     turns_per_min: float = quantity("bends in a minute", 0.0, 30.0)
     lateral_mps2: float = quantity("lateral acceleration of the tightest bend", 0.0, 8.0)
     gusts_per_h: float = quantity("gusts against the ride in an hour", 0.0, 1000.0)
@@ -48,6 +54,7 @@ class RidingDay:
     easy_ask_ratio: float = quantity("softest asking, of the rider's limit", 0.1, 2.0)
     hard_ask_ratio: float = quantity("hardest asking, of the rider's limit", 0.1, 2.0)
     surfaces: Mapping[Surface, float]
+    fastest_mps: Mapping[Surface, float]
 
 
 def drawn_course(day: RidingDay, *, number: int, seed: int) -> Course:
@@ -62,16 +69,19 @@ def drawn_course(day: RidingDay, *, number: int, seed: int) -> Course:
     """
     random = np.random.default_rng([seed, number])
     length_m = 1.3 * day.fast_mps * day.ride_s + 30.0
+    road = Road(
+        patches=_patches(day, random, length_m),
+        grade_percent=_grades(day, random, length_m),
+        grade_blend_m=3.0,
+        kerbs=_kerbs(day, random, length_m),
+    )
+    stretches = slow_stretches(road, day.fastest_mps, kerb_mps=day.kerb_mps, flush_m=day.flush_m)
+    ceiling = speed_ceiling(stretches, fast_mps=day.fast_mps, length_m=length_m)
     return Course(
         name=f"day_{number}",
         title=f"Ride {number} of a mixed day",
-        road=Road(
-            patches=_patches(day, random, length_m),
-            grade_percent=_grades(day, random, length_m),
-            grade_blend_m=3.0,
-            kerbs=_kerbs(day, random, length_m),
-        ),
-        manoeuvre=_manoeuvre(day, random),
+        road=road,
+        manoeuvre=_manoeuvre(day, random, ceiling),
         road_seed=int(random.integers(2**63)),
     )
 
@@ -111,10 +121,10 @@ def _kerbs(day: RidingDay, random: Random, length_m: float) -> Points:
     return tuple(zip(places.tolist(), heights.tolist(), strict=True))
 
 
-def _manoeuvre(day: RidingDay, random: Random) -> Manoeuvre:
+def _manoeuvre(day: RidingDay, random: Random, ceiling_mps: Floats) -> Manoeuvre:
     return Manoeuvre(
         duration_s=day.ride_s,
-        speed_mps=_speeds(day, random),
+        speed_mps=held_down(_speeds(day, random), ceiling_mps, duration_s=day.ride_s),
         turn_deg_per_s=_turns(day, random),
         headwind_mps=_gusts(day, random),
         ask_ratio=float(random.uniform(day.easy_ask_ratio, day.hard_ask_ratio)),
@@ -132,7 +142,7 @@ def _speeds(day: RidingDay, random: Random) -> Points:
     while at_s < day.ride_s:
         walks = random.random() < day.walk_share
         after = _WALK_MPS if walks else float(random.uniform(day.slow_mps, day.fast_mps))
-        change_s = abs(after - speed) / _CHANGE_MPS2 + 0.1
+        change_s = abs(after - speed) / CHANGE_MPS2 + 0.1
         points += [(at_s, speed), (at_s + change_s, after)]
         at_s, speed = at_s + change_s + float(random.uniform(*_SPEED_S)), after
     return tuple(points)

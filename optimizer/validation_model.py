@@ -20,6 +20,7 @@ from plant.quantity import quantities
 
 _HELD_OUT = Kind(shelf="held_out", parts=COURSE.parts)
 _SURFACE = Kind(shelf="surfaces")
+_DAY = "validation.riding_day"
 
 
 def _known_name(given: Any) -> str:
@@ -56,15 +57,20 @@ class _FaultTable(Table):
     warned_s: _Number | None = None
 
 
-class _SurfaceShares(Table):
-    surfaces: dict[str, number("share of the way", 0.0, 1e6)]  # type: ignore[valid-type]
+_Share: Any = number("share of the way", 0.0, 1e6)
+_Fastest: Any = number("fastest speed over this surface", 0.3, 20.0)
+
+
+class _SurfacesOfTheDay(Table):
+    surfaces: dict[str, _Share] = Field(description="shares of the way by surface")
+    fastest_mps: dict[str, _Fastest] = Field(description="fastest speeds by surface")
 
 
 RidingDayTable: Any = table_model(
     RidingDay,
     {declared.name: number(declared.text, declared.low, declared.high)
      for declared in quantities(RidingDay)},
-    base=_SurfaceShares,
+    base=_SurfacesOfTheDay,
 )  # fmt: skip
 
 
@@ -159,12 +165,19 @@ def _fault(name: str, *, seed: int, path: Path) -> Fault:
 
 
 def _day(table: Any, *, path: Path) -> RidingDay:
-    surfaces = {}
-    for name, share in table.surfaces.items():
-        key = f"validation.riding_day.surfaces.{name}"
-        found = checked(
-            section_model(Surface), resolved(name, _SURFACE, path=path, key=key), path=path, key=key
-        )
-        surfaces[section_of(Surface, found)] = share
     numbers = {declared.name: getattr(table, declared.name) for declared in quantities(RidingDay)}
-    return RidingDay(**numbers, surfaces=surfaces)
+    return RidingDay(
+        **numbers,
+        surfaces=_by_surface(table.surfaces, path=path, key=f"{_DAY}.surfaces"),
+        fastest_mps=_by_surface(table.fastest_mps, path=path, key=f"{_DAY}.fastest_mps"),
+    )
+
+
+def _by_surface(given: dict[str, float], *, path: Path, key: str) -> dict[Surface, float]:
+    found = {}
+    for name, value in given.items():
+        where = f"{key}.{name}"
+        table = resolved(name, _SURFACE, path=path, key=where)
+        checked_table = checked(section_model(Surface), table, path=path, key=where)
+        found[section_of(Surface, checked_table)] = value
+    return found
