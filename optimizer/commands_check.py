@@ -13,6 +13,7 @@ from optimizer.cores import available_cores
 from optimizer.printing import console
 from optimizer.riding import ride_portfolio, rules_of
 from optimizer.search import whole_generations
+from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from plant.compile import CACHE_FOLDER
 from plant.profile_array import profile_to_array
@@ -22,14 +23,19 @@ _TIMED_CANDIDATES = 16
 
 def check(*, folder: Path, as_json: bool) -> None:
     """Check a study file and this machine, and say how long the study will take."""
-    study = load_study(folder)
-    rules = rules_of(study)
-    baseline = profile_to_array(study.baseline)
+    out = console()
     jobs = available_cores()
-    scores, _ = ride_portfolio(study, baseline[None, :], rules=rules, n_jobs=jobs)
-    started = time.perf_counter()
-    batch = np.repeat(baseline[None, :], _TIMED_CANDIDATES, axis=0)
-    ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the study")
+        study = load_study(folder)
+        rules = rules_of(study)
+        baseline = profile_to_array(study.baseline)
+        stages.begin("compiling the kernel, if it is new here")
+        scores, _ = ride_portfolio(study, baseline[None, :], rules=rules, n_jobs=jobs)
+        stages.begin("timing rides")
+        started = time.perf_counter()
+        batch = np.repeat(baseline[None, :], _TIMED_CANDIDATES, axis=0)
+        ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
     per_candidate_s = (time.perf_counter() - started) / _TIMED_CANDIDATES
     wanted = whole_generations(study.n_candidates, population=study.population)
     failed = list(failed_constraints(scores.constraints[0]))
@@ -51,7 +57,6 @@ def check(*, folder: Path, as_json: bool) -> None:
     if as_json:
         typer.echo(json.dumps(found, indent=2))
         return
-    out = console()
     out.print(f"{study.title}: the study file is in order.")
     out.print(
         f"{len(study.riders)} riders over {len(study.courses)} courses: {len(study.rides)} rides;"

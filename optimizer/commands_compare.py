@@ -18,6 +18,7 @@ from optimizer.figures_style import save, styled
 from optimizer.files import refuse_existing
 from optimizer.pick_names import PICKS
 from optimizer.printing import console, print_table
+from optimizer.stages_view import StagesView
 from optimizer.study import Study
 from optimizer.study_file import load_study
 from plant.errors import UserInputError
@@ -42,21 +43,24 @@ def compare(
             f"compare: give from 2 to {MOST_PROFILES} profiles, got {len(profiles)};"
             " such as baseline balanced"
         )
-    study = load_study(folder)
-    chosen = [_chosen(study, text) for text in profiles]
     place = folder / _FOLDER if to is None else to
     stems = [place / name for name in ("traces", "loop")]
     if not force and not as_json:
         files = [stem.with_suffix(suffix) for stem in stems for suffix in (".png", ".svg")]
         refuse_existing(files, advice="give --force to replace it, or --to another folder")
-    names = [called for _, called in chosen]
-    found = compared(
-        study, names, np.array([row for row, _ in chosen]), n_jobs=jobs or available_cores()
-    )
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the study")
+        study = load_study(folder)
+        chosen = [_chosen(study, text) for text in profiles]
+        names = [called for _, called in chosen]
+        stages.begin("riding the profiles")
+        found = compared(
+            study, names, np.array([row for row, _ in chosen]), n_jobs=jobs or available_cores()
+        )
     if as_json:
         typer.echo(json.dumps(_told(found), indent=2, ensure_ascii=False))
         return
-    out = console()
     print_table(out, _objectives(found))
     out.print()
     print_table(out, _parameters(found))
@@ -68,8 +72,10 @@ def compare(
             for ride in rides:
                 out.print(f"- {in_words(found, which, ride)}", markup=False)
             shown += [ride for ride in rides[:2] if ride not in shown]
-    with styled():
+    with StagesView(out) as stages, styled():
+        stages.begin("drawing", 2)
         written = save(traces_figure(found, shown[:4]), stems[0])
+        stages.advance()
         written += save(loop_figure(found), stems[1])
     out.print(f"\n{written[0]} and {written[2]} written.", markup=False)
 

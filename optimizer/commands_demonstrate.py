@@ -13,6 +13,7 @@ from optimizer.figures_style import save, styled
 from optimizer.files import refuse_existing
 from optimizer.paired_rides import Demonstration, Ridden, ridden
 from optimizer.printing import console, print_cautions, print_table
+from optimizer.stages_view import StagesView
 
 _STEM = "demonstrations"
 
@@ -28,14 +29,21 @@ def demonstrate_sections(
     if not as_json and not force:
         files = [stem.with_suffix(suffix) for suffix in (".png", ".svg")]
         refuse_existing(files, advice="give --force to replace it, or name another folder")
-    rides = [(shown, ridden(shown)) for shown in catalogue_demonstrations()]
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        all_shown = catalogue_demonstrations()
+        stages.begin("riding with and without", len(all_shown))
+        rides = []
+        for shown in all_shown:
+            rides.append((shown, ridden(shown)))
+            stages.advance()
     rows = [_told(shown, name, ride) for shown, pair in rides for name, ride in pair.items()]
     if as_json:
         typer.echo(json.dumps(rows, indent=2))
         return
-    out = console()
     print_table(out, pd.DataFrame(rows).drop(columns="expected"))
-    with styled():
+    with StagesView(out) as stages, styled():
+        stages.begin("drawing")
         written = save(demonstrations_figure(rides), stem)
     out.print(f"\n{' and '.join(str(path) for path in written)} written.")
     print_cautions(out)

@@ -16,6 +16,7 @@ from optimizer.importance import importances
 from optimizer.printing import console, print_table
 from optimizer.results import candidate_number, read_results
 from optimizer.sensitivity import Sensitivity, most_important, sensitivity, sentence
+from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from optimizer.tables import RESULTS_FOLDER
 
@@ -30,10 +31,15 @@ def explain(
     as_json: bool,
 ) -> None:
     """Say which parameters matter and what each does around a candidate, by riding again."""
-    results = read_results(load_study(folder))
-    number = candidate_number(results, which)
-    found = sensitivity(results, number, n_jobs=jobs or available_cores())
-    shares = importances(results)
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the study")
+        results = read_results(load_study(folder))
+        number = candidate_number(results, which)
+        stages.begin("riding the neighbours")
+        found = sensitivity(results, number, n_jobs=jobs or available_cores())
+        stages.begin("ranking parameters over all candidates")
+        shares = importances(results)
     sentences = [sentence(found, place) for place in most_important(found)]
     marks = bound_marks(results, number)
     table = _table(found)
@@ -47,7 +53,6 @@ def explain(
         }
         typer.echo(json.dumps(told, indent=2))
         return
-    out = console()
     out.print(f"What moves candidate {number} most:")
     for line in sentences:
         out.print(f"- {line}")
@@ -63,7 +68,8 @@ def explain(
         )
     out.print(f"\nEach parameter moved by itself; unmoved the weighted cost is {found.cost:.4g}:")
     print_table(out, table[[*_SHOWN]])
-    with styled():
+    with StagesView(out) as stages, styled():
+        stages.begin("drawing")
         stem = folder / RESULTS_FOLDER / FIGURES_FOLDER / f"sensitivity_{number}"
         written = save(sensitivity_figure(found, called=f"candidate {number}"), stem)
     out.print(f"\n{written[0]} written.")

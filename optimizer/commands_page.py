@@ -2,12 +2,11 @@
 
 from pathlib import Path
 
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
 from optimizer.files import refuse_existing
 from optimizer.page import PAGE_NAME, page_data, write_page
 from optimizer.printing import console, print_cautions
 from optimizer.results import candidate_number, read_results
+from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from optimizer.tables import RESULTS_FOLDER
 
@@ -24,24 +23,16 @@ def page(
     """Write a study as one HTML page to choose a candidate from, offline."""
     if to is not None and not force:
         refuse_existing([to], advice="give --force to replace it, or name another file")
-    results = read_results(load_study(folder))
-    numbers = tuple(candidate_number(results, text) for text in extra or ())
-    out = console()
-    with Progress(
-        TextColumn("tracing the worst rides"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        console=out,
-        disable=not out.is_terminal,
-    ) as bar:
-        task = bar.add_task("", total=None)
-        told = page_data(
-            results,
-            extra=numbers,
-            advance=lambda done, wanted: bar.update(task, completed=done, total=wanted),
-        )
     path = folder / RESULTS_FOLDER / PAGE_NAME if to is None else to
-    n_bytes = write_page(path, told)
+    out = console()
+    with StagesView(out) as stages:
+        stages.begin("reading the study")
+        results = read_results(load_study(folder))
+        numbers = tuple(candidate_number(results, text) for text in extra or ())
+        stages.begin("tracing the worst rides")
+        told = page_data(results, extra=numbers, advance=stages.reach)
+        stages.begin("writing the page")
+        n_bytes = write_page(path, told)
     n_detailed, n_traced = len(told["details"]["numbers"]), len(told["traces"])
     out.print(
         f"{path} written, {n_bytes / _MEGABYTE:.1f} MB: {n_detailed} candidates in detail,"

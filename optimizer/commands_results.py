@@ -14,8 +14,10 @@ from optimizer.evaluation import BASELINE
 from optimizer.filters import filtered, named_columns, sorted_by
 from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
 from optimizer.printing import console, print_cautions, print_table
-from optimizer.results import Results, candidate_number, read_results
+from optimizer.reading import read_study
+from optimizer.results import Results, candidate_number
 from optimizer.riding import ride_portfolio, rules_of
+from optimizer.stages_view import StagesView
 from optimizer.study import Study
 from optimizer.study_file import load_study
 from optimizer.tables import candidates_table, front_table
@@ -37,13 +39,13 @@ def front(
     as_json: bool,
 ) -> None:
     """Show the front as a table."""
-    results = read_results(load_study(folder))
+    out = console()
+    results = read_study(folder, out, quiet=as_json)
     table = candidates_table(results) if all_candidates else front_table(results)
     table = sorted_by(filtered(table, where or ()), sort or ["weighted_cost_ratio"])
     if as_json:
         typer.echo(table.head(limit).to_json(orient="records", indent=2))
         return
-    out = console()
     if not results.picks and not all_candidates:
         out.print("No candidate meets every constraint; see --all --sort violation_ratio.")
         return
@@ -59,7 +61,8 @@ def show(
     as_json: bool,
 ) -> None:
     """Show one candidate: parameters, objectives, constraints and worst rides."""
-    results = read_results(load_study(folder))
+    out = console()
+    results = read_study(folder, out, quiet=as_json)
     number = candidate_number(results, which)
     parameters = _parameters(results, number)
     objectives = _against_baseline(results, number)
@@ -78,7 +81,6 @@ def show(
         told = {name: json.loads(table.to_json(orient="records")) for name, table in tables.items()}
         typer.echo(json.dumps({"number": number, **told}, indent=2))
         return
-    out = console()
     names = ", ".join(results.pick_names(number)) or "no pick"
     out.print(f"Candidate {number} ({names}), weighted cost {results.weighted_cost[number]:.3f}\n")
     for table in (objectives, parameters, constraints, worst):
@@ -103,15 +105,18 @@ def ride(
     as_json: bool,
 ) -> None:
     """Ride one profile over all rides of a study; the baseline when none is named."""
-    study = load_study(folder)
-    rules = rules_of(study)
-    values, called, _ = chosen_profile(study, candidate, profile)
-    scores, rides = ride_portfolio(study, values[None, :], rules=rules, n_jobs=jobs)
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the study")
+        study = load_study(folder)
+        rules = rules_of(study)
+        values, called, _ = chosen_profile(study, candidate, profile)
+        stages.begin("riding")
+        scores, rides = ride_portfolio(study, values[None, :], rules=rules, n_jobs=jobs)
     table = _ride_table(study, rides[0])
     if as_json:
         typer.echo(table.to_json(orient="records", indent=2))
         return
-    out = console()
     print_table(out, table)
     told = ", ".join(
         f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, scores.objectives[0], strict=True)
@@ -135,7 +140,8 @@ def export_profile(
         raise UserInputError(
             f"--format: must be one of {', '.join(FORMATS)}, all; got {format_name!r}"
         )
-    results = read_results(load_study(folder))
+    out = console()
+    results = read_study(folder, out)
     number = candidate_number(results, which)
     written = export(
         results,
@@ -145,7 +151,6 @@ def export_profile(
         folder=folder / EXPORTS_FOLDER if to is None else to,
         force=force,
     )
-    out = console()
     for path in written:
         out.print(f"{path} written.")
     for failed in failures(results.history.constraints[number]):

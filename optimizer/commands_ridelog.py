@@ -19,6 +19,7 @@ from optimizer.ridelog.proposal import propose
 from optimizer.ridelog.resampling import load_log
 from optimizer.ridelog.ridden import ridden_stretch
 from optimizer.ridelog.using import fitted_names, road_fit, write_study
+from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from plant.errors import UserInputError
 
@@ -53,7 +54,9 @@ def check_ride_log(
     as_json: bool,
 ) -> None:
     """Read the whole log and say what is wrong with it, and where."""
-    checked = check_log(log, load_mapping(mapping_path(log, mapping)))
+    with StagesView(console(), quiet=as_json) as stages:
+        stages.begin("reading the log")
+        checked = check_log(log, load_mapping(mapping_path(log, mapping)))
     if as_json:
         typer.echo(json.dumps(_told(checked), indent=2, ensure_ascii=False))
     else:
@@ -72,22 +75,26 @@ def fit_ride_log(
     folder = log.with_name(f"{log.stem}.fit") if to is None else to
     if not force:
         refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
-    known = load_mapping(mapping_path(log, mapping))
-    ride, checked = load_log(log, known)
-    fits = fit_all(ride, known)
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the log")
+        known = load_mapping(mapping_path(log, mapping))
+        ride, checked = load_log(log, known)
+        fits = fit_all(ride, known, stages=stages)
     if all(isinstance(fit, str) for fit in fits.values()):
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
         raise UserInputError(f"{log}: nothing can be fitted: {reasons}")
     told = {"log": _told(checked), "fits": told_fits(fits)}
     write_whole(folder / FIT_FILE, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
-    draw_residuals(fits, folder / "residuals")
-    draw_intervals(fits, folder / "intervals")
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("drawing")
+        draw_residuals(fits, folder / "residuals")
+        draw_intervals(fits, folder / "intervals")
     if as_json:
         typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
         return
     print_checked(checked)
     _print_fits(fits)
-    out = console()
     out.print(f"\n{folder} holds {FIT_FILE} and the figures.", markup=False)
     print_cautions(out)
 
@@ -99,12 +106,15 @@ def use_ride_log(
     mapping: Path | None,
 ) -> None:
     """Make a study of the fitted board, the ridden route and the profile that was ridden."""
-    known = load_mapping(mapping_path(log, mapping))
-    ride, _ = load_log(log, known)
-    fits = fit_all(ride, known)
-    stretch = ridden_stretch(ride, known, road_fit(fits))
-    path = write_study(folder, fits, stretch, known, log=log)
     out = console()
+    with StagesView(out) as stages:
+        stages.begin("reading the log")
+        known = load_mapping(mapping_path(log, mapping))
+        ride, _ = load_log(log, known)
+        fits = fit_all(ride, known, stages=stages)
+        stages.begin("writing the study")
+        stretch = ridden_stretch(ride, known, road_fit(fits))
+        path = write_study(folder, fits, stretch, known, log=log)
     out.print(f"{path} written; from the log: {', '.join(fitted_names(fits))}.", markup=False)
     out.print(
         f"Everything else is the catalogue's. Check it: levelgain check {folder}", markup=False
@@ -123,21 +133,25 @@ def compare_ride_log(
     """Ride the logged speeds and route in the plant, and lay prediction over measurement."""
     if not force:
         refuse_existing([folder / COMPARED_FILE], advice="add --force to replace it")
-    known = load_mapping(mapping_path(log, mapping))
-    study = load_study(folder)
-    ride, _ = load_log(log, known)
-    fit = fit_road(ride, known.board, known.rider_mass_kg)
-    ridden = replayed(study)
-    stretch = ridden_stretch(ride, known, fit)
-    lag_s = speed_lag_s(ride, stretch, ridden)
-    compared = compare(ride, stretch, ridden, lag_s=lag_s)
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the log")
+        known = load_mapping(mapping_path(log, mapping))
+        study = load_study(folder)
+        ride, _ = load_log(log, known)
+        fit = fit_road(ride, known.board, known.rider_mass_kg)
+        stages.begin("riding")
+        ridden = replayed(study)
+        stages.begin("laying prediction over measurement")
+        stretch = ridden_stretch(ride, known, fit)
+        lag_s = speed_lag_s(ride, stretch, ridden)
+        compared = compare(ride, stretch, ridden, lag_s=lag_s)
     told = told_comparison(compared, ridden, lag_s=lag_s)
     write_whole(folder / COMPARED_FILE, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
     draw_overlay(compared, folder / "compared")
     if as_json:
         typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
         return
-    out = console()
     out.print(
         f"The predicted ride comes {lag_s:.1f} s after the log, which holds the speed that was"
         " reached and not the one wanted; it is laid over the log without that."

@@ -5,7 +5,6 @@ from pathlib import Path
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from optimizer.catalogue import STUDIES_FOLDER, STUDY_FILE
 from optimizer.commands_study import write_results
@@ -22,6 +21,7 @@ from optimizer.running import (
     run_study,
     stopping_on_interrupt,
 )
+from optimizer.stages_view import StagesView
 from optimizer.store import read_table
 from optimizer.study import Study
 from optimizer.study_file import load_study
@@ -111,19 +111,12 @@ def _look_again(
     study: Study, out: Console, *, n_jobs: int, stop: Callable[[], bool], machines: Machines
 ) -> bool:
     """Ride the front again on fresh noise, with a bar."""
-    with Progress(
-        TextColumn("second look at the front"),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TimeRemainingColumn(),
-        console=out,
-        disable=not out.is_terminal,
-    ) as bar:
-        task = bar.add_task("", total=None)
+    with StagesView(out) as stages:
+        stages.begin("second look at the front")
         return look_again_at_front(
             study,
             n_jobs=n_jobs,
-            advance=lambda done, total: bar.update(task, completed=done, total=total),
+            advance=stages.reach,
             stop=stop,
             machines=machines,
         )

@@ -17,6 +17,7 @@ from optimizer.files import refuse_existing, write_whole
 from optimizer.handover import EXPORTS_FOLDER, profile_sections
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.progress import SearchView
+from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from optimizer.transfer import Distance, Scaling, distance_to_optimum, scaling, transferred
 from plant.errors import UserInputError
@@ -35,8 +36,11 @@ def transfer(
     as_json: bool,
 ) -> None:
     """Rescale a profile for another motor, wheel or pack, ride it there, and say how good it is."""
-    old, new = load_study(folder), load_study(new_folder)
-    row, called, stem = chosen_profile(old, which, profile)
+    out = console()
+    with StagesView(out, quiet=as_json) as stages:
+        stages.begin("reading the studies")
+        old, new = load_study(folder), load_study(new_folder)
+        row, called, stem = chosen_profile(old, which, profile)
     path = new_folder / EXPORTS_FOLDER / f"transferred_{stem}.toml"
     if not force:
         refuse_existing([path], advice="give --force to replace it")
@@ -49,7 +53,6 @@ def transfer(
             f"{new_folder}: scaled by {by.current_ratio:.3g} the profile is outside what a profile"
             f" can be: {error}; the boards are too far apart"
         ) from None
-    out = console()
     with SearchView(new, out, quiet=as_json) as view:
         found = distance_to_optimum(
             new,

@@ -5,11 +5,11 @@ import json
 from pathlib import Path
 
 import typer
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from optimizer.chosen import chosen_profile
 from optimizer.cores import available_cores
 from optimizer.printing import console, print_cautions
+from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from optimizer.validation import validate
 from optimizer.verdict_files import (
@@ -45,21 +45,8 @@ def validate_profile(
             study, validation=dataclasses.replace(study.validation, hours=hours)
         )
     out = console()
-    with Progress(
-        TextColumn("riding days"),
-        BarColumn(),
-        TextColumn("{task.completed:.0f} of {task.total:.0f} h"),
-        TimeRemainingColumn(),
-        console=out,
-        disable=not out.is_terminal or as_json,
-    ) as bar:
-        task = bar.add_task("", total=study.validation.hours)
-        report = validate(
-            study,
-            row,
-            n_jobs=jobs or available_cores(),
-            advance=lambda ridden: bar.advance(task, ridden),
-        )
+    with StagesView(out, quiet=as_json) as stages:
+        report = validate(study, row, n_jobs=jobs or available_cores(), stages=stages)
     facts = told(study, report, called=called)
     write_verdict(facts, paths)
     if as_json:

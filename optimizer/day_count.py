@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives.event_rate import EventRate, event_rate
+from optimizer.stages import UNWATCHED
 from optimizer.study import Study
 from optimizer.validation_rides import LANES_OF_A_COURSE, day_rides
 from plant.outcomes import Outcome
@@ -50,17 +51,13 @@ class DayCount:
     by_rider: Mapping[str, int]
 
 
-def ignore(hours: float) -> None:
-    """Tell nobody how many hours were ridden."""
-
-
 def ride_days(
     study: Study,
     profile: Floats,
     *,
     hours: float,
     n_jobs: int = 1,
-    advance: Callable[[float], None] = ignore,
+    advance: Callable[[float], None] = UNWATCHED.advance,
 ) -> DayCount:
     """Ride a profile for hours of mixed riding and count its nose-downs.
 

@@ -6,14 +6,21 @@ from optimizer.figures_front import front_figure, parallel_figure
 from optimizer.figures_rides import heat_figure, stiffness_figure, traces_figure
 from optimizer.figures_style import save, styled
 from optimizer.results import Results
+from optimizer.stages import UNWATCHED, Stages
 from optimizer.tables import RESULTS_FOLDER
 
 FIGURES_FOLDER = "figures"
 SHOWN_PICK = "balanced"
 
 
-def write_figures(results: Results) -> list[Path]:
+def write_figures(results: Results, *, stages: Stages = UNWATCHED) -> list[Path]:
     """Draw the front, and the balanced pick's rides, curve and worst traces; PNG and SVG.
+
+    Parameters
+    ----------
+    results : Results
+    stages : Stages
+        Told of each figure.
 
     Returns
     -------
@@ -37,4 +44,9 @@ def write_figures(results: Results) -> list[Path]:
             f"{SHOWN_PICK}_stiffness": stiffness_figure(results, shown),
             f"{SHOWN_PICK}_worst_traces": traces_figure(results, shown),
         }
-        return [path for name, figure in drawn.items() for path in save(figure, folder / name)]
+        stages.begin("drawing", len(drawn))
+        written = []
+        for name, figure in drawn.items():
+            written += save(figure, folder / name)
+            stages.advance()
+    return written

@@ -1,13 +1,13 @@
 """Prove a chosen profile before the first ride: everything it is ridden on, and the verdicts."""
 
 import dataclasses
-from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.day_count import DayCount, ignore, ride_days
+from optimizer.day_count import DayCount, ride_days
+from optimizer.stages import UNWATCHED, Stages
 from optimizer.study import Study
 from optimizer.validation_ends import (
     judge_fault,
@@ -35,7 +35,7 @@ def validate(
     profile: Floats,
     *,
     n_jobs: int = 1,
-    advance: Callable[[float], None] = ignore,
+    stages: Stages = UNWATCHED,
 ) -> Report:
     """Ride a profile on what it was not tuned on and judge it.
 
@@ -46,20 +46,25 @@ def validate(
         In the order of `plant.profile_array.PROFILE_NAMES`.
     n_jobs : int
         Threads; the verdicts do not depend on it.
-    advance : callable
-        Told the hours of the riding day that were ridden since it was last called.
+    stages : Stages
+        Told which part begins, and the hours of the riding day as they are ridden.
     """
-    verdicts = [
-        judge_own_rides(study, profile, n_jobs=n_jobs),
-        judge_held_out(study, profile, n_jobs=n_jobs),
-        judge_tolerances(study, profile, n_jobs=n_jobs),
-        judge_margins(study, profile),
-    ]
-    day = ride_days(study, profile, hours=study.validation.hours, n_jobs=n_jobs, advance=advance)
+    stages.begin("riding the study's own rides")
+    verdicts = [judge_own_rides(study, profile, n_jobs=n_jobs)]
+    stages.begin("riding courses and riders it was not tuned on")
+    verdicts.append(judge_held_out(study, profile, n_jobs=n_jobs))
+    stages.begin("riding the tolerances")
+    verdicts.append(judge_tolerances(study, profile, n_jobs=n_jobs))
+    stages.begin("working out the loop's margins")
+    verdicts.append(judge_margins(study, profile))
+    hours = study.validation.hours
+    stages.begin("riding days, in hours", hours)
+    day = ride_days(study, profile, hours=hours, n_jobs=n_jobs, advance=stages.advance)
     verdicts.append(judge_day(study, day))
-    verdicts += [
-        judge_fault(fault, rides, profile, n_jobs=n_jobs) for fault, rides in fault_rides(study)
-    ]
+    stages.begin("riding with faults", len(study.validation.faults))
+    for fault, rides in fault_rides(study):
+        verdicts.append(judge_fault(fault, rides, profile, n_jobs=n_jobs))
+        stages.advance()
     return Report(verdicts=verdicts, day=day)
 
 

@@ -1,5 +1,6 @@
 """Everything that a log can tell about board and controller, and what it can not."""
 
+import functools
 from collections.abc import Mapping
 from typing import Any, TypeAlias
 
@@ -12,23 +13,37 @@ from optimizer.ridelog.fit_road import fit_road
 from optimizer.ridelog.mapping import LogMapping
 from optimizer.ridelog.resampling import RideLog
 from optimizer.ridelog.robust_fit import CONFIDENCE, Fit
+from optimizer.stages import UNWATCHED, Stages
 
 Fits: TypeAlias = Mapping[str, Fit | str]  # by subject; a text says why there is no fit
 
 
-def fit_all(log: RideLog, mapping: LogMapping) -> Fits:
-    """Return every fit that the log's channels allow, by subject."""
+def fit_all(log: RideLog, mapping: LogMapping, *, stages: Stages = UNWATCHED) -> Fits:
+    """Return every fit that the log's channels allow, by subject.
+
+    Parameters
+    ----------
+    log : RideLog
+    mapping : LogMapping
+    stages : Stages
+        Told of each subject.
+    """
     board = mapping.board
-    return {
-        "road load": fit_road(log, board, mapping.rider_mass_kg),
-        "motor": fit_motor(log, board),
-        "pack": fit_pack(log, board),
-        "heat of the winding": fit_heat(log, board, winding=True),
-        "heat of the MOSFETs": fit_heat(log, board, winding=False),
-        "attitude filter": fit_attitude(log),
-        "gyro": fit_gyro(log),
-        "controller": fit_controller(log, board),
+    subjects = {
+        "road load": functools.partial(fit_road, log, board, mapping.rider_mass_kg),
+        "motor": functools.partial(fit_motor, log, board),
+        "pack": functools.partial(fit_pack, log, board),
+        "heat of the winding": functools.partial(fit_heat, log, board, winding=True),
+        "heat of the MOSFETs": functools.partial(fit_heat, log, board, winding=False),
+        "attitude filter": functools.partial(fit_attitude, log),
+        "gyro": functools.partial(fit_gyro, log),
+        "controller": functools.partial(fit_controller, log, board),
     }
+    fits: dict[str, Fit | str] = {}
+    for subject, fit in subjects.items():
+        stages.begin(f"fitting: {subject}")
+        fits[subject] = fit()
+    return fits
 
 
 def told_fits(fits: Fits) -> dict[str, Any]:

@@ -1,10 +1,12 @@
 """What the tests of the commands share."""
 
+import subprocess
 import sys
 
 import pytest
 
 from optimizer import cli
+from tests.optimizer.small_study import write_small_study
 
 
 @pytest.fixture
@@ -19,3 +21,12 @@ def levelgain(monkeypatch, capsys):
         return ended.value.code or 0, said.out, said.err
 
     return run
+
+
+@pytest.fixture(scope="session")
+def finished(tmp_path_factory):
+    """Return the folder of a small study that was run to its end; to be read only."""
+    folder = write_small_study(tmp_path_factory.mktemp("studies") / "small")
+    command = [sys.executable, "-m", "optimizer.cli", "run", str(folder)]
+    subprocess.run(command, check=True, capture_output=True, timeout=200)
+    return folder

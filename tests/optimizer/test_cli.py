@@ -2,22 +2,12 @@ import json
 import shutil
 import sqlite3
 import subprocess
-import sys
 
 import pandas as pd
 import pytest
 
 from optimizer.store import Store
 from tests.optimizer.small_study import write_small_study
-
-
-@pytest.fixture(scope="module")
-def finished(tmp_path_factory):
-    """Return the folder of a small study that was run to its end."""
-    folder = write_small_study(tmp_path_factory.mktemp("studies") / "small")
-    command = [sys.executable, "-c", "from optimizer.cli import main; main()", "run", str(folder)]
-    subprocess.run(command, check=True, capture_output=True, timeout=200)
-    return folder
 
 
 def one_line(code, out, err):

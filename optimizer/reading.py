@@ -1,0 +1,30 @@
+"""Reading a study and its results for a command, with a bar while that takes seconds."""
+
+from pathlib import Path
+
+from rich.console import Console
+
+from optimizer.results import Results, read_results
+from optimizer.stages_view import StagesView
+from optimizer.study_file import load_study
+
+
+def read_study(folder: Path, out: Console, *, quiet: bool = False) -> Results:
+    """Return what a study has found so far; see `optimizer.results.read_results`.
+
+    Parameters
+    ----------
+    folder : Path
+    out : Console
+        Where the bar is shown.
+    quiet : bool
+        Whether to show none.
+
+    Raises
+    ------
+    UserInputError
+        The study can not be read, or nothing is ridden yet.
+    """
+    with StagesView(out, quiet=quiet) as stages:
+        stages.begin("reading the study")
+        return read_results(load_study(folder))
