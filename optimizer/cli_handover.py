@@ -28,7 +28,7 @@ def validate_profile(
     """
 
 
-@done_by("optimizer.commands_results")
+@done_by("optimizer.commands_export")
 def export_profile(
     folder: Folder,
     which: Which,
@@ -38,6 +38,7 @@ def export_profile(
     ] = None,
     to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/exports.")] = None,
     force: Force = False,
+    as_json: AsJson = False,
 ) -> None:
     """Write a chosen profile with its provenance and cautions.
 

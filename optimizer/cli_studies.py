@@ -50,6 +50,7 @@ def run(
     jobs: Jobs = None,
     database: Database = None,
     cluster: Cluster = None,
+    as_json: AsJson = False,
 ) -> None:
     """Ride candidates, search the trade-off and write the results.
 
@@ -67,6 +68,7 @@ def resume(
     jobs: Jobs = None,
     database: Database = None,
     cluster: Cluster = None,
+    as_json: AsJson = False,
 ) -> None:
     """Go on with a study that was stopped or killed, or extend a finished one.
 

@@ -1,6 +1,5 @@
 """The command that checks a study file and this machine."""
 
-import json
 import shutil
 import time
 from pathlib import Path
@@ -10,6 +9,7 @@ import typer
 
 from optimizer.candidate import failed_constraints
 from optimizer.cores import available_cores
+from optimizer.json_text import json_text
 from optimizer.printing import console
 from optimizer.riding import ride_portfolio, rules_of
 from optimizer.search import whole_generations
@@ -23,9 +23,9 @@ _TIMED_CANDIDATES = 16
 
 def check(*, folder: Path, as_json: bool) -> None:
     """Check a study file and this machine, and say how long the study will take."""
-    out = console()
+    out = console(as_json=as_json)
     jobs = available_cores()
-    with StagesView(out, quiet=as_json) as stages:
+    with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
         rules = rules_of(study)
@@ -55,7 +55,7 @@ def check(*, folder: Path, as_json: bool) -> None:
         "expected_s": round(per_candidate_s * wanted),
     }
     if as_json:
-        typer.echo(json.dumps(found, indent=2))
+        typer.echo(json_text(found), nl=False)
         return
     out.print(f"{study.title}: the study file is in order.")
     out.print(

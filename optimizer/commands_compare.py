@@ -1,12 +1,12 @@
 """The command that compares profiles, wherever they come from."""
 
-import json
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import typer
 from numpy.typing import NDArray
+from rich.console import Console
 
 from objectives import OBJECTIVES
 from optimizer.candidate import failures
@@ -16,6 +16,7 @@ from optimizer.cores import available_cores
 from optimizer.figures_compare import MOST_PROFILES, loop_figure, traces_figure
 from optimizer.figures_style import save, styled
 from optimizer.files import refuse_existing
+from optimizer.json_text import json_text
 from optimizer.pick_names import PICKS
 from optimizer.printing import console, print_table
 from optimizer.stages_view import StagesView
@@ -48,8 +49,8 @@ def compare(
     if not force and not as_json:
         files = [stem.with_suffix(suffix) for stem in stems for suffix in (".png", ".svg")]
         refuse_existing(files, advice="give --force to replace it, or --to another folder")
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
         chosen = [_chosen(study, text) for text in profiles]
@@ -59,25 +60,31 @@ def compare(
             study, names, np.array([row for row, _ in chosen]), n_jobs=jobs or available_cores()
         )
     if as_json:
-        typer.echo(json.dumps(_told(found), indent=2, ensure_ascii=False))
+        typer.echo(json_text(_told(found)), nl=False)
         return
     print_table(out, _objectives(found))
     out.print()
     print_table(out, _parameters(found))
-    shown: list[int] = []
-    for which in range(1, len(names)):
-        wins, losses = changed_rides(found, which, limit=_MOST_TOLD)
-        for word, rides in (("wins", wins), ("loses", losses)):
-            out.print(f"\n{names[which]} {word} most against {names[0]}:", markup=False)
-            for ride in rides:
-                out.print(f"- {in_words(found, which, ride)}", markup=False)
-            shown += [ride for ride in rides[:2] if ride not in shown]
+    shown = _print_changes(out, found)
     with StagesView(out) as stages, styled():
         stages.begin("drawing", 2)
         written = save(traces_figure(found, shown[:4]), stems[0])
         stages.advance()
         written += save(loop_figure(found), stems[1])
     out.print(f"\n{written[0]} and {written[2]} written.", markup=False)
+
+
+def _print_changes(out: Console, found: Comparison) -> list[int]:
+    """Print what each profile wins and loses against the first; return the rides to draw."""
+    shown: list[int] = []
+    for which in range(1, len(found.names)):
+        wins, losses = changed_rides(found, which, limit=_MOST_TOLD)
+        for word, rides in (("wins", wins), ("loses", losses)):
+            out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:", markup=False)
+            for ride in rides:
+                out.print(f"- {in_words(found, which, ride)}", markup=False)
+            shown += [ride for ride in rides[:2] if ride not in shown]
+    return shown
 
 
 def _chosen(study: Study, text: str) -> tuple[NDArray[np.float64], str]:
@@ -111,7 +118,7 @@ def _told(found: Comparison) -> dict[str, object]:
             "losses": [in_words(found, which, ride) for ride in losses],
         }
     return {
-        "objectives": json.loads(_objectives(found).to_json(orient="records")),
-        "parameters": json.loads(_parameters(found).to_json(orient="records")),
+        "objectives": _objectives(found).to_dict(orient="records"),
+        "parameters": _parameters(found).to_dict(orient="records"),
         "against_the_first": changes,
     }

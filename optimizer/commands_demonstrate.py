@@ -1,7 +1,5 @@
 """The command that shows what each section of a profile does."""
 
-import json
-import math
 from pathlib import Path
 
 import pandas as pd
@@ -11,6 +9,7 @@ from optimizer.demonstrations import catalogue_demonstrations
 from optimizer.figures_demonstrations import demonstrations_figure
 from optimizer.figures_style import save, styled
 from optimizer.files import refuse_existing
+from optimizer.json_text import json_text
 from optimizer.paired_rides import Demonstration, Ridden, ridden
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.stages_view import StagesView
@@ -29,8 +28,8 @@ def demonstrate_sections(
     if not as_json and not force:
         files = [stem.with_suffix(suffix) for suffix in (".png", ".svg")]
         refuse_existing(files, advice="give --force to replace it, or name another folder")
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         all_shown = catalogue_demonstrations()
         stages.begin("riding with and without", len(all_shown))
         rides = []
@@ -39,7 +38,7 @@ def demonstrate_sections(
             stages.advance()
     rows = [_told(shown, name, ride) for shown, pair in rides for name, ride in pair.items()]
     if as_json:
-        typer.echo(json.dumps(rows, indent=2))
+        typer.echo(json_text(rows), nl=False)
         return
     print_table(out, pd.DataFrame(rows).drop(columns="expected"))
     with StagesView(out) as stages, styled():
@@ -49,14 +48,14 @@ def demonstrate_sections(
     print_cautions(out)
 
 
-def _told(shown: Demonstration, variant: str, ride: Ridden) -> dict[str, str | float | None]:
+def _told(shown: Demonstration, variant: str, ride: Ridden) -> dict[str, str | float]:
     return {
         "section": shown.section,
         "name": shown.name,
         "expected": shown.expected,
         "ride": variant,
         "measured": shown.measure.called,
-        "value": None if math.isnan(ride.measured) else ride.measured,
+        "value": ride.measured,
         "unit": shown.measure.unit,
         "ended": ride.signals.outcome.message,
     }

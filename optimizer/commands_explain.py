@@ -1,6 +1,5 @@
 """The command that says which parameters matter, and what they do around a chosen profile."""
 
-import json
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +12,7 @@ from optimizer.figures import FIGURES_FOLDER
 from optimizer.figures_sensitivity import sensitivity_figure
 from optimizer.figures_style import save, styled
 from optimizer.importance import importances
+from optimizer.json_text import json_text
 from optimizer.printing import console, print_table
 from optimizer.results import candidate_number, read_results
 from optimizer.sensitivity import Sensitivity, most_important, sensitivity, sentence
@@ -31,8 +31,8 @@ def explain(
     as_json: bool,
 ) -> None:
     """Say which parameters matter and what each does around a candidate, by riding again."""
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         stages.begin("reading the study")
         results = read_results(load_study(folder))
         number = candidate_number(results, which)
@@ -48,10 +48,10 @@ def explain(
             "number": number,
             "sentences": sentences,
             "importance": shares,
-            "around": json.loads(table.to_json(orient="records")),
+            "around": table.to_dict(orient="records"),
             "parameters_at_bounds": marks,
         }
-        typer.echo(json.dumps(told, indent=2))
+        typer.echo(json_text(told), nl=False)
         return
     out.print(f"What moves candidate {number} most:")
     for line in sentences:

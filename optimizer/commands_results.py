@@ -1,6 +1,5 @@
-"""Commands that look at a study's results, ride one profile, and hand it over."""
+"""Commands that look at a study's results, and ride one profile."""
 
-import json
 from pathlib import Path
 
 import numpy as np
@@ -12,8 +11,8 @@ from optimizer.candidate import bound_marks, failures
 from optimizer.chosen import chosen_profile
 from optimizer.evaluation import BASELINE
 from optimizer.filters import filtered, named_columns, sorted_by
-from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
-from optimizer.printing import console, print_cautions, print_table
+from optimizer.json_text import json_text
+from optimizer.printing import console, print_table
 from optimizer.reading import read_study
 from optimizer.results import Results, candidate_number
 from optimizer.riding import ride_portfolio, rules_of
@@ -21,7 +20,6 @@ from optimizer.stages_view import StagesView
 from optimizer.study import Study
 from optimizer.study_file import load_study
 from optimizer.tables import candidates_table, front_table
-from plant.errors import UserInputError
 from plant.outcomes import Outcome
 
 _FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
@@ -39,12 +37,12 @@ def front(
     as_json: bool,
 ) -> None:
     """Show the front as a table."""
-    out = console()
-    results = read_study(folder, out, quiet=as_json)
+    out = console(as_json=as_json)
+    results = read_study(folder, out)
     table = candidates_table(results) if all_candidates else front_table(results)
     table = sorted_by(filtered(table, where or ()), sort or ["weighted_cost_ratio"])
     if as_json:
-        typer.echo(table.head(limit).to_json(orient="records", indent=2))
+        typer.echo(json_text(table.head(limit).to_dict(orient="records")), nl=False)
         return
     if not results.picks and not all_candidates:
         out.print("No candidate meets every constraint; see --all --sort violation_ratio.")
@@ -61,8 +59,8 @@ def show(
     as_json: bool,
 ) -> None:
     """Show one candidate: parameters, objectives, constraints and worst rides."""
-    out = console()
-    results = read_study(folder, out, quiet=as_json)
+    out = console(as_json=as_json)
+    results = read_study(folder, out)
     number = candidate_number(results, which)
     parameters = _parameters(results, number)
     objectives = _against_baseline(results, number)
@@ -78,8 +76,8 @@ def show(
             "constraints": constraints,
             "worst_rides": worst,
         }
-        told = {name: json.loads(table.to_json(orient="records")) for name, table in tables.items()}
-        typer.echo(json.dumps({"number": number, **told}, indent=2))
+        told = {name: table.to_dict(orient="records") for name, table in tables.items()}
+        typer.echo(json_text({"number": number, **told}), nl=False)
         return
     names = ", ".join(results.pick_names(number)) or "no pick"
     out.print(f"Candidate {number} ({names}), weighted cost {results.weighted_cost[number]:.3f}\n")
@@ -105,8 +103,8 @@ def ride(
     as_json: bool,
 ) -> None:
     """Ride one profile over all rides of a study; the baseline when none is named."""
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
         rules = rules_of(study)
@@ -115,7 +113,7 @@ def ride(
         scores, rides = ride_portfolio(study, values[None, :], rules=rules, n_jobs=jobs)
     table = _ride_table(study, rides[0])
     if as_json:
-        typer.echo(table.to_json(orient="records", indent=2))
+        typer.echo(json_text(table.to_dict(orient="records")), nl=False)
         return
     print_table(out, table)
     told = ", ".join(
@@ -124,40 +122,6 @@ def ride(
     out.print(f"\n{called}: {told}")
     for failed in failures(scores.constraints[0]):
         out.print(f"FAILS: {failed}")
-
-
-def export_profile(
-    *,
-    folder: Path,
-    which: str,
-    format_name: str,
-    template: Path | None,
-    to: Path | None,
-    force: bool,
-) -> None:
-    """Write a chosen profile with its provenance and cautions."""
-    if format_name not in (*FORMATS, "all"):
-        raise UserInputError(
-            f"--format: must be one of {', '.join(FORMATS)}, all; got {format_name!r}"
-        )
-    out = console()
-    results = read_study(folder, out)
-    number = candidate_number(results, which)
-    written = export(
-        results,
-        number,
-        formats=FORMATS if format_name == "all" else (format_name,),
-        template=template,
-        folder=folder / EXPORTS_FOLDER if to is None else to,
-        force=force,
-    )
-    for path in written:
-        out.print(f"{path} written.")
-    for failed in failures(results.history.constraints[number]):
-        out.print(f"WARNING: this profile FAILS a constraint: {failed}. The export says so too.")
-    for name in bound_marks(results, number):
-        out.print(f"Note: {name} sits at an end of its searched range.")
-    print_cautions(out)
 
 
 def _parameters(results: Results, number: int) -> pd.DataFrame:

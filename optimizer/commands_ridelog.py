@@ -1,11 +1,11 @@
 """The commands that turn a ride log into a plant: `levelgain log ...`."""
 
-import json
 from pathlib import Path
 
 import typer
 
 from optimizer.files import refuse_existing, write_whole
+from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions
 from optimizer.ridelog.checking import Checked, check_log
 from optimizer.ridelog.comparing import compare, replayed, speed_lag_s, told_comparison
@@ -54,11 +54,11 @@ def check_ride_log(
     as_json: bool,
 ) -> None:
     """Read the whole log and say what is wrong with it, and where."""
-    with StagesView(console(), quiet=as_json) as stages:
+    with StagesView(console(as_json=as_json)) as stages:
         stages.begin("reading the log")
         checked = check_log(log, load_mapping(mapping_path(log, mapping)))
     if as_json:
-        typer.echo(json.dumps(_told(checked), indent=2, ensure_ascii=False))
+        typer.echo(json_text(_told(checked)), nl=False)
     else:
         print_checked(checked)
 
@@ -75,8 +75,8 @@ def fit_ride_log(
     folder = log.with_name(f"{log.stem}.fit") if to is None else to
     if not force:
         refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         stages.begin("reading the log")
         known = load_mapping(mapping_path(log, mapping))
         ride, checked = load_log(log, known)
@@ -85,13 +85,13 @@ def fit_ride_log(
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
         raise UserInputError(f"{log}: nothing can be fitted: {reasons}")
     told = {"log": _told(checked), "fits": told_fits(fits)}
-    write_whole(folder / FIT_FILE, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
-    with StagesView(out, quiet=as_json) as stages:
+    write_whole(folder / FIT_FILE, json_text(told))
+    with StagesView(out) as stages:
         stages.begin("drawing")
         draw_residuals(fits, folder / "residuals")
         draw_intervals(fits, folder / "intervals")
     if as_json:
-        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        typer.echo(json_text(told), nl=False)
         return
     print_checked(checked)
     _print_fits(fits)
@@ -133,8 +133,8 @@ def compare_ride_log(
     """Ride the logged speeds and route in the plant, and lay prediction over measurement."""
     if not force:
         refuse_existing([folder / COMPARED_FILE], advice="add --force to replace it")
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         stages.begin("reading the log")
         known = load_mapping(mapping_path(log, mapping))
         study = load_study(folder)
@@ -147,10 +147,10 @@ def compare_ride_log(
         lag_s = speed_lag_s(ride, stretch, ridden)
         compared = compare(ride, stretch, ridden, lag_s=lag_s)
     told = told_comparison(compared, ridden, lag_s=lag_s)
-    write_whole(folder / COMPARED_FILE, json.dumps(told, indent=2, ensure_ascii=False) + "\n")
+    write_whole(folder / COMPARED_FILE, json_text(told))
     draw_overlay(compared, folder / "compared")
     if as_json:
-        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        typer.echo(json_text(told), nl=False)
         return
     out.print(
         f"The predicted ride comes {lag_s:.1f} s after the log, which holds the speed that was"
@@ -206,7 +206,7 @@ def _told(checked: Checked) -> dict[str, object]:
                 "weight": str(finding.weight),
                 "channel": finding.subject,
                 "line": finding.line or None,
-                "time_s": finding.time_s if finding.time_s == finding.time_s else None,
+                "time_s": finding.time_s,
                 "text": finding.text,
             }
             for finding in checked.findings

@@ -27,13 +27,18 @@ def fork_study(*, folder: Path, new_folder: Path, profiles: int) -> None:
 def report(*, folder: Path) -> None:
     """Write the tables and figures of a study again, from its store."""
     out = console()
-    write_results(out, read_study(folder, out))
+    print_written(out, write_results(out, read_study(folder, out)))
 
 
-def write_results(out: Console, results: Results) -> None:
-    """Write every table and figure of a study, and say where."""
+def write_results(out: Console, results: Results) -> list[Path]:
+    """Write every table and figure of a study, with a bar; return the files."""
     with StagesView(out) as stages:
         stages.begin("writing tables")
         written = write_tables(results)
         written += write_figures(results, stages=stages)
-    out.print(f"{len(written)} tables and figures in {written[0].parent}.")
+    return written
+
+
+def print_written(out: Console, written: list[Path]) -> None:
+    """Say where the tables and figures are."""
+    out.print(f"{len(written)} tables and figures in {written[0].parent}.", markup=False)

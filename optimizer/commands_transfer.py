@@ -1,6 +1,5 @@
 """The command that carries a profile over to another board."""
 
-import json
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +14,7 @@ from optimizer.chosen import chosen_profile
 from optimizer.cores import available_cores
 from optimizer.files import refuse_existing, write_whole
 from optimizer.handover import EXPORTS_FOLDER, profile_sections
+from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.progress import SearchView
 from optimizer.stages_view import StagesView
@@ -36,8 +36,8 @@ def transfer(
     as_json: bool,
 ) -> None:
     """Rescale a profile for another motor, wheel or pack, ride it there, and say how good it is."""
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         stages.begin("reading the studies")
         old, new = load_study(folder), load_study(new_folder)
         row, called, stem = chosen_profile(old, which, profile)
@@ -53,7 +53,7 @@ def transfer(
             f"{new_folder}: scaled by {by.current_ratio:.3g} the profile is outside what a profile"
             f" can be: {error}; the boards are too far apart"
         ) from None
-    with SearchView(new, out, quiet=as_json) as view:
+    with SearchView(new, out) as view:
         found = distance_to_optimum(
             new,
             moved,
@@ -75,7 +75,7 @@ def transfer(
         ),
     )
     if as_json:
-        typer.echo(json.dumps(_told(by, found, failed), indent=2))
+        typer.echo(json_text(_told(by, found, failed)), nl=False)
         return
     changed = np.flatnonzero(moved != row)
     print_table(
@@ -129,7 +129,7 @@ def _told(by: Scaling, found: Distance, failed: list[str]) -> dict[str, object]:
         "radius_ratio": by.radius_ratio,
         "mass_ratio": by.mass_ratio,
         "weighted_cost_ratio": found.cost,
-        "best_weighted_cost_ratio": found.best_cost if np.isfinite(found.best_cost) else None,
+        "best_weighted_cost_ratio": found.best_cost,
         "objectives": dict(zip(OBJECTIVES, found.objectives.tolist(), strict=True)),
         "best_objectives": dict(zip(OBJECTIVES, found.best_objectives.tolist(), strict=True)),
         "failed_constraints": failed,

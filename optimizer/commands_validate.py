@@ -1,13 +1,13 @@
 """The command that proves a chosen profile before the first ride."""
 
 import dataclasses
-import json
 from pathlib import Path
 
 import typer
 
 from optimizer.chosen import chosen_profile
 from optimizer.cores import available_cores
+from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
@@ -44,13 +44,13 @@ def validate_profile(
         study = dataclasses.replace(
             study, validation=dataclasses.replace(study.validation, hours=hours)
         )
-    out = console()
-    with StagesView(out, quiet=as_json) as stages:
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
         report = validate(study, row, n_jobs=jobs or available_cores(), stages=stages)
     facts = told(study, report, called=called)
     write_verdict(facts, paths)
     if as_json:
-        typer.echo(json.dumps(facts, indent=2, ensure_ascii=False))
+        typer.echo(json_text(facts), nl=False)
         return
     for verdict in report.verdicts:
         out.print(f"[{_STYLE[verdict.grade]}]{verdict.grade:9s}[/] {verdict.item}: ", end="")

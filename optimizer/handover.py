@@ -1,7 +1,6 @@
 """A chosen profile as files for the bench: TOML, JSON, a C header, or the user's own template."""
 
 import dataclasses
-import json
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +12,7 @@ from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.candidate import bound_marks, candidate_profile, failures
 from optimizer.cautions import CAUTIONS
 from optimizer.files import refuse_existing, write_whole
+from optimizer.json_text import json_text
 from optimizer.provenance import model_digest, versions
 from optimizer.results import Results
 from optimizer.ride_plan import plan_text
@@ -72,7 +72,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
 def render(told: dict[str, Any], format_name: str) -> str:
     """Return an export's text in one of `FORMATS`."""
     if format_name == "json":
-        return json.dumps(told, indent=2, ensure_ascii=False) + "\n"
+        return json_text(told)
     return _toml(told) if format_name == "toml" else _c_header(told)
 
 

@@ -16,10 +16,17 @@ from optimizer.results import Results, least_violating
 _PIPED_WIDTH = 200
 
 
-def console() -> Console:
-    """Return a console on standard output; wide and plain when piped."""
-    width = None if sys.stdout.isatty() else _PIPED_WIDTH
-    return Console(width=width, highlight=False, soft_wrap=True)
+def console(*, as_json: bool = False) -> Console:
+    """Return a console on standard output, wide and plain when piped.
+
+    Parameters
+    ----------
+    as_json : bool
+        Whether standard output is for JSON alone; the console is on standard error then.
+    """
+    stream = sys.stderr if as_json else sys.stdout
+    width = None if stream.isatty() else _PIPED_WIDTH
+    return Console(width=width, highlight=False, soft_wrap=True, stderr=as_json)
 
 
 def print_table(out: Console, table: pd.DataFrame) -> None:
@@ -36,28 +43,31 @@ def print_table(out: Console, table: pd.DataFrame) -> None:
 def print_picks(out: Console, results: Results) -> None:
     """Print the named picks beside the baseline, or the nearest misses."""
     if results.picks:
-        rows = dict(results.picks)
         out.print(f"Front of {int(results.on_front.sum())} among {len(results)} candidates:")
     else:
         out.print(
             f"None of the {len(results)} candidates meets every constraint."
             " Nearest, by the sum of what is violated:"
         )
-        nearest = least_violating(results, limit=5)
-        rows = {f"nearest_{place + 1}": int(number) for place, number in enumerate(nearest)}
-    rows = {"baseline": BASELINE, **rows}
+    print_table(out, picks_table(results))
+
+
+def picks_table(results: Results) -> pd.DataFrame:
+    """Return the baseline and the named picks, or the nearest misses, a row each."""
+    misses = {}
+    if not results.picks:
+        nearest = least_violating(results, limit=5).tolist()
+        misses = {f"nearest_{place}": number for place, number in enumerate(nearest, start=1)}
+    rows = {"baseline": BASELINE, **results.picks, **misses}
     numbers = list(rows.values())
-    print_table(
-        out,
-        pd.DataFrame(
-            {
-                "pick": list(rows),
-                "number": numbers,
-                **dict(zip(OBJECTIVES, results.history.objectives[numbers].T, strict=True)),
-                "weighted_cost_ratio": results.weighted_cost[numbers],
-                "violation_ratio": results.violation[numbers],
-            }
-        ),
+    return pd.DataFrame(
+        {
+            "pick": list(rows),
+            "number": numbers,
+            **dict(zip(OBJECTIVES, results.history.objectives[numbers].T, strict=True)),
+            "weighted_cost_ratio": results.weighted_cost[numbers],
+            "violation_ratio": results.violation[numbers],
+        }
     )
 
 

@@ -21,11 +21,11 @@ class SearchView:
     """Shows a search: candidates, time left, size and hypervolume of the front, best cost.
 
     The hypervolume is in units of the box between zero and twice the baseline's objectives, so
-    it lies between 0 and 1 and grows as the front does.
+    it lies between 0 and 1 and grows as the front does. On standard error, beside JSON, there are
+    no plain lines.
     """
 
-    def __init__(self, study: Study, console: Console, *, quiet: bool = False) -> None:
-        self._quiet = quiet
+    def __init__(self, study: Study, console: Console) -> None:
         self._study = study
         self._console = console
         self._started = time.monotonic()
@@ -37,7 +37,7 @@ class SearchView:
             TimeRemainingColumn(),
             TextColumn("{task.fields[note]}"),
             console=console,
-            disable=quiet or not console.is_terminal,
+            disable=not console.is_terminal,
         )
         self._task = self._bar.add_task("search", total=None, note="compiling the kernel")
 
@@ -59,7 +59,7 @@ class SearchView:
         self._bar.update(self._task, completed=progress.n_done, total=progress.n_wanted, note=note)
         now = time.monotonic()
         done = progress.n_done >= progress.n_wanted
-        plain = not (self._quiet or self._console.is_terminal)
+        plain = not (self._console.is_terminal or self._console.stderr)
         if plain and (done or now - self._said >= _PLAIN_EVERY_S):
             self._said = now
             left = _time_left(progress, now - self._started)

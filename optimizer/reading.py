@@ -9,7 +9,7 @@ from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 
 
-def read_study(folder: Path, out: Console, *, quiet: bool = False) -> Results:
+def read_study(folder: Path, out: Console) -> Results:
     """Return what a study has found so far; see `optimizer.results.read_results`.
 
     Parameters
@@ -17,14 +17,12 @@ def read_study(folder: Path, out: Console, *, quiet: bool = False) -> Results:
     folder : Path
     out : Console
         Where the bar is shown.
-    quiet : bool
-        Whether to show none.
 
     Raises
     ------
     UserInputError
         The study can not be read, or nothing is ridden yet.
     """
-    with StagesView(out, quiet=quiet) as stages:
+    with StagesView(out) as stages:
         stages.begin("reading the study")
         return read_results(load_study(folder))

@@ -27,16 +27,9 @@ class _Share(ProgressColumn):
 
 
 class StagesView:
-    """Shows the stage of a command and how far it is; the bar goes when the command is done.
+    """Shows the stage of a command and how far it is; the bar goes when the command is done."""
 
-    Parameters
-    ----------
-    console : Console
-    quiet : bool
-        Whether to show nothing, because the command prints JSON.
-    """
-
-    def __init__(self, console: Console, *, quiet: bool = False) -> None:
+    def __init__(self, console: Console) -> None:
         self._bar = Progress(
             SpinnerColumn(),
             TextColumn("{task.description}"),
@@ -46,7 +39,7 @@ class StagesView:
             TimeRemainingColumn(),
             console=console,
             transient=True,
-            disable=quiet or not console.is_terminal,
+            disable=not console.is_terminal,
         )
         self._task = self._bar.add_task("", total=None, visible=False)
 

@@ -1,7 +1,6 @@
 """A validation as files: one page to read and print, and the same as JSON for a script."""
 
 import dataclasses
-import json
 from collections import Counter
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from optimizer.cautions import CAUTIONS
 from optimizer.files import refuse_existing, write_whole
+from optimizer.json_text import json_text
 from optimizer.provenance import model_digest
 from optimizer.study import Study
 from optimizer.validation import Report
@@ -73,4 +73,4 @@ def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path]) -> None:
     )
     page, data = paths
     write_whole(page, environment.get_template("verdict.html.jinja").render(facts))
-    write_whole(data, json.dumps(facts, indent=2, ensure_ascii=False) + "\n")
+    write_whole(data, json_text(facts))

@@ -1,6 +1,5 @@
 """What the tests of the commands share."""
 
-import subprocess
 import sys
 
 import pytest
@@ -27,6 +26,5 @@ def levelgain(monkeypatch, capsys):
 def finished(tmp_path_factory):
     """Return the folder of a small study that was run to its end; to be read only."""
     folder = write_small_study(tmp_path_factory.mktemp("studies") / "small")
-    command = [sys.executable, "-m", "optimizer.cli", "run", str(folder)]
-    subprocess.run(command, check=True, capture_output=True, timeout=200)
+    cli.app(["run", str(folder)], standalone_mode=False)
     return folder

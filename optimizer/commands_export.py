@@ -1,0 +1,60 @@
+"""The command that hands a chosen profile over."""
+
+from pathlib import Path
+
+import typer
+
+from optimizer.candidate import bound_marks, failures
+from optimizer.cautions import CAUTIONS
+from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
+from optimizer.json_text import json_text
+from optimizer.printing import console, print_cautions
+from optimizer.reading import read_study
+from optimizer.results import candidate_number
+from plant.errors import UserInputError
+
+
+def export_profile(
+    *,
+    folder: Path,
+    which: str,
+    format_name: str,
+    template: Path | None,
+    to: Path | None,
+    force: bool,
+    as_json: bool,
+) -> None:
+    """Write a chosen profile with its provenance and cautions."""
+    if format_name not in (*FORMATS, "all"):
+        raise UserInputError(
+            f"--format: must be one of {', '.join(FORMATS)}, all; got {format_name!r}"
+        )
+    out = console(as_json=as_json)
+    results = read_study(folder, out)
+    number = candidate_number(results, which)
+    written = export(
+        results,
+        number,
+        formats=FORMATS if format_name == "all" else (format_name,),
+        template=template,
+        folder=folder / EXPORTS_FOLDER if to is None else to,
+        force=force,
+    )
+    failed, marks = failures(results.history.constraints[number]), bound_marks(results, number)
+    if as_json:
+        told = {
+            "number": number,
+            "files": [str(path) for path in written],
+            "failed_constraints": failed,
+            "parameters_at_bounds": marks,
+            "cautions": CAUTIONS,
+        }
+        typer.echo(json_text(told), nl=False)
+        return
+    for path in written:
+        out.print(f"{path} written.", markup=False)
+    for line in failed:
+        out.print(f"WARNING: this profile FAILS a constraint: {line}. The export says so too.")
+    for name in marks:
+        out.print(f"Note: {name} sits at an end of its searched range.")
+    print_cautions(out)
