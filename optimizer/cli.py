@@ -40,7 +40,7 @@ app = typer.Typer(
     name="levelgain",
     help=(
         "Choose the balance-controller profile of a self-balancing single-wheel electric board"
-        " by simulated rides.\n\nStart with: levelgain run hill_town"
+        " by simulated rides.\n\nExample: levelgain run hill_town"
     ),
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -48,7 +48,10 @@ app = typer.Typer(
 )
 log_app = typer.Typer(
     name="log",
-    help="Read a log of a real ride: check it, fit the board, compare predicted with measured.",
+    help=(
+        "Read a log of a real ride: check it, fit the board, compare predicted with measured."
+        "\n\nExample: levelgain log check ride.csv"
+    ),
     short_help="Check a ride log, fit the board to it, compare.",
     no_args_is_help=True,
     rich_markup_mode=None,

@@ -5,7 +5,17 @@ from typing import Annotated
 
 import typer
 
-from optimizer.command_options import AsJson, Folder, Force, Jobs, Profile, Which, WhichIfAny
+from optimizer.command_options import (
+    AsJson,
+    AsJsonAlone,
+    Folder,
+    Force,
+    Jobs,
+    Profile,
+    Which,
+    WhichIfAny,
+    completing,
+)
 from optimizer.deferred import done_by
 
 
@@ -15,10 +25,13 @@ def validate_profile(
     which: WhichIfAny = None,
     profile: Profile = None,
     hours: Annotated[
-        float | None, typer.Option(min=0.1, help="Hours of mixed riding; default: the study's.")
+        float | None,
+        typer.Option(min=0.1, metavar="H", help="Hours of mixed riding; default: study.toml's."),
     ] = None,
     jobs: Jobs = None,
-    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/validation.")] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/validation.")
+    ] = None,
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
@@ -32,11 +45,21 @@ def validate_profile(
 def export_profile(
     folder: Folder,
     which: Which,
-    format_name: Annotated[str, typer.Option("--format", help="toml, json, c, or all.")] = "all",
+    format_name: Annotated[
+        str,
+        typer.Option(
+            "--format",
+            metavar="NAME",
+            help="toml, json, c, or all.",
+            autocompletion=completing("toml", "json", "c", "all"),
+        ),
+    ] = "all",
     template: Annotated[
-        Path | None, typer.Option(help="A Jinja2 template of your own, besides.")
+        Path | None, typer.Option(metavar="FILE", help="A Jinja2 template of your own, besides.")
     ] = None,
-    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/exports.")] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/exports.")
+    ] = None,
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
@@ -50,11 +73,18 @@ def export_profile(
 def transfer(
     folder: Folder,
     new_folder: Annotated[
-        Path, typer.Argument(help="Folder of a study with the other board.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="NEW_FOLDER",
+            help="Folder of a study with the other board.",
+            show_default=False,
+        ),
     ],
     which: WhichIfAny = None,
     profile: Profile = None,
-    candidates: Annotated[int, typer.Option(min=1, help="Of the short search from it.")] = 480,
+    candidates: Annotated[
+        int, typer.Option(min=1, metavar="N", help="Of the short search from it.")
+    ] = 480,
     jobs: Jobs = None,
     force: Force = False,
     as_json: AsJson = False,
@@ -67,8 +97,11 @@ def transfer(
 
 @done_by("optimizer.commands_demonstrate")
 def demonstrate_sections(
-    to: Annotated[Path, typer.Argument(help="Folder for the page.")] = Path(),
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")] = False,
+    to: Annotated[
+        Path,
+        typer.Argument(metavar="FOLDER", help="For the page; default: here.", show_default=False),
+    ] = Path(),
+    as_json: AsJsonAlone = False,
     force: Force = False,
 ) -> None:
     """Draw a page of what each section of a profile does, with and without it.

@@ -5,26 +5,38 @@ from typing import Annotated
 
 import typer
 
-from optimizer.command_options import AsJson, Folder, Force, Jobs, Profile, Which
+from optimizer.command_options import (
+    AsJson,
+    AsJsonAlone,
+    Folder,
+    Force,
+    Jobs,
+    Profile,
+    Which,
+    completing,
+)
 from optimizer.deferred import done_by
+from optimizer.pick_names import PICKS
 
 
 @done_by("optimizer.commands_results")
 def front(
     folder: Folder,
     sort: Annotated[
-        list[str] | None, typer.Option(help="Column to sort by; -NAME: largest first.")
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Column to sort by; -NAME: largest first."),
     ] = None,
     where: Annotated[
-        list[str] | None, typer.Option(help="Condition, such as 'level_error_deg<2.5'.")
+        list[str] | None,
+        typer.Option(metavar="TEXT", help="Condition, such as 'level_error_deg<2.5'."),
     ] = None,
-    limit: Annotated[int, typer.Option(min=1, help="Rows to show.")] = 20,
+    limit: Annotated[int, typer.Option(min=1, metavar="N", help="Rows to show.")] = 20,
     all_candidates: Annotated[bool, typer.Option("--all", help="Not only the front.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """Show the front as a table.
 
-    Example: levelgain front my_board --where 'level_error_deg<2.5' --sort nose_down_risk
+    Example: levelgain front my_board --where 'level_error_deg<2.5'
     """
 
 
@@ -41,10 +53,12 @@ def page(
     folder: Folder,
     extra: Annotated[
         list[str] | None,
-        typer.Option("--with", help="A candidate to tell in full, whatever the room."),
+        typer.Option(
+            "--with", metavar="CANDIDATE", help="A candidate to tell in full, whatever the room."
+        ),
     ] = None,
     to: Annotated[
-        Path | None, typer.Option(help="File; default: FOLDER/results/page.html.")
+        Path | None, typer.Option(metavar="FILE", help="Default: FOLDER/results/page.html.")
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace the file named by --to.")] = False,
 ) -> None:
@@ -60,13 +74,18 @@ def compare(
     profiles: Annotated[
         list[str],
         typer.Argument(
-            help="Two or more: numbers, picks, 'baseline', or files.", show_default=False
+            metavar="PROFILES",
+            help="Two or more: numbers, picks, 'baseline', or files.",
+            show_default=False,
+            autocompletion=completing("baseline", *PICKS),
         ),
     ],
-    to: Annotated[Path | None, typer.Option(help="Folder; default: FOLDER/comparison.")] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/comparison.")
+    ] = None,
     jobs: Jobs = None,
     force: Force = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")] = False,
+    as_json: AsJsonAlone = False,
 ) -> None:
     """Compare profiles over all rides of a study; the first is what the others are held against.
 
@@ -91,10 +110,15 @@ def explain(
 def ride(
     folder: Folder,
     candidate: Annotated[
-        str | None, typer.Option(help="A candidate's number, or the name of a pick.")
+        str | None,
+        typer.Option(
+            metavar="CANDIDATE",
+            help="Its number, or the name of a pick.",
+            autocompletion=completing(*PICKS),
+        ),
     ] = None,
     profile: Profile = None,
-    jobs: Annotated[int, typer.Option(min=1, help="Threads.")] = 1,
+    jobs: Annotated[int, typer.Option(min=1, metavar="N", help="Threads.")] = 1,
     as_json: AsJson = False,
 ) -> None:
     """Ride one profile over all rides of a study; the baseline when none is named.

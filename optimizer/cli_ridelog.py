@@ -5,12 +5,15 @@ from typing import Annotated
 
 import typer
 
-from optimizer.command_options import AsJson, Force
+from optimizer.command_options import AsJson, Force, NewFolder
 from optimizer.deferred import done_by
 
-Log = Annotated[Path, typer.Argument(help="The ride log: CSV or Parquet.", show_default=False)]
+Log = Annotated[
+    Path, typer.Argument(metavar="LOG", help="The ride log: CSV or Parquet.", show_default=False)
+]
 MappingFile = Annotated[
-    Path | None, typer.Option("--mapping", help="Default: the log's name with .mapping.toml.")
+    Path | None,
+    typer.Option("--mapping", metavar="FILE", help="Default: the log's name with .mapping.toml."),
 ]
 
 
@@ -34,7 +37,9 @@ def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = Fals
 def fit_ride_log(
     log: Log,
     mapping: MappingFile = None,
-    to: Annotated[Path | None, typer.Option(help="Folder; default: the log's name.fit")] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: the log's name with .fit.")
+    ] = None,
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
@@ -47,7 +52,7 @@ def fit_ride_log(
 @done_by("optimizer.commands_ridelog")
 def use_ride_log(
     log: Log,
-    folder: Annotated[Path, typer.Argument(help="New folder of a study.", show_default=False)],
+    folder: NewFolder,
     mapping: MappingFile = None,
 ) -> None:
     """Make a study of the fitted board, the ridden route and the profile that was ridden.
@@ -60,7 +65,10 @@ def use_ride_log(
 def compare_ride_log(
     log: Log,
     folder: Annotated[
-        Path, typer.Argument(help="Study made with `levelgain log use`.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="FOLDER", help="Study made with `levelgain log use`.", show_default=False
+        ),
     ],
     mapping: MappingFile = None,
     force: Force = False,

@@ -5,28 +5,33 @@ from typing import Annotated
 
 import typer
 
-from optimizer.command_options import AsJson, Folder, Jobs
+from optimizer.command_options import AsJson, Folder, Jobs, NewFolder
 from optimizer.deferred import done_by
 
 Candidates = Annotated[
-    int | None, typer.Option(min=1, help="Candidates to ride in all; default: study.toml's.")
+    int | None,
+    typer.Option(min=1, metavar="N", help="Candidates to ride in all; default: study.toml's."),
 ]
 Database = Annotated[
     str | None,
     typer.Option(
-        help="postgresql:// address at which machines share the study; default: study.toml's."
+        metavar="ADDRESS",
+        help="postgresql:// address at which machines share the study; default: study.toml's.",
     ),
 ]
 Cluster = Annotated[
-    str | None, typer.Option(help="tcp:// address of a Dask scheduler whose workers ride.")
+    str | None,
+    typer.Option(metavar="ADDRESS", help="tcp:// address of a Dask scheduler whose workers ride."),
 ]
 
 
 @done_by("optimizer.commands_new")
 def new(
-    folder: Annotated[Path, typer.Argument(help="Folder to make.", show_default=False)],
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder to make.", show_default=False)
+    ],
     example: Annotated[
-        str | None, typer.Option(help="Copy a packaged example, such as hill_town.")
+        str | None, typer.Option(metavar="NAME", help="Copy a packaged example, such as hill_town.")
     ] = None,
 ) -> None:
     """Make a new study folder.
@@ -79,8 +84,8 @@ def resume(
 @done_by("optimizer.commands_study")
 def fork_study(
     folder: Folder,
-    new_folder: Annotated[Path, typer.Argument(help="Folder to make.", show_default=False)],
-    profiles: Annotated[int, typer.Option(min=1, help="Most profiles to start from.")] = 24,
+    new_folder: NewFolder,
+    profiles: Annotated[int, typer.Option(min=1, metavar="N", help="Most to start from.")] = 24,
 ) -> None:
     """Make a new study that starts from the front of another, to change and to run.
 
@@ -100,10 +105,10 @@ def report(folder: Folder) -> None:
 def watch(
     folder: Folder,
     port: Annotated[
-        int, typer.Option(min=0, max=65535, help="Port on this machine; 0: any free one.")
+        int, typer.Option(min=0, max=65535, metavar="N", help="Port; 0: any that is free.")
     ] = 8411,
 ) -> None:
-    """Serve the same page while the study runs, on this machine only.
+    """Serve the page of a study on this machine only, beside `levelgain run` in a second terminal.
 
-    Example: levelgain watch my_board, beside levelgain run my_board
+    Example: levelgain watch my_board
     """

@@ -71,7 +71,7 @@ def compare(
         written = save(traces_figure(found, shown[:4]), stems[0])
         stages.advance()
         written += save(loop_figure(found), stems[1])
-    out.print(f"\n{written[0]} and {written[2]} written.", markup=False)
+    out.print(f"\n{written[0]} and {written[2]} written.")
 
 
 def _print_changes(out: Console, found: Comparison) -> list[int]:
@@ -80,9 +80,9 @@ def _print_changes(out: Console, found: Comparison) -> list[int]:
     for which in range(1, len(found.names)):
         wins, losses = changed_rides(found, which, limit=_MOST_TOLD)
         for word, rides in (("wins", wins), ("loses", losses)):
-            out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:", markup=False)
+            out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:")
             for ride in rides:
-                out.print(f"- {in_words(found, which, ride)}", markup=False)
+                out.print(f"- {in_words(found, which, ride)}")
             shown += [ride for ride in rides[:2] if ride not in shown]
     return shown
 

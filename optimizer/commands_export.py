@@ -52,7 +52,7 @@ def export_profile(
         typer.echo(json_text(told), nl=False)
         return
     for path in written:
-        out.print(f"{path} written.", markup=False)
+        out.print(f"{path} written.")
     for line in failed:
         out.print(f"WARNING: this profile FAILS a constraint: {line}. The export says so too.")
     for name in marks:

@@ -43,8 +43,8 @@ def propose_mapping(
     text = propose(log)
     write_whole(path, text)
     out = console()
-    out.print(text, markup=False)
-    out.print(f"{path} written: check every line, then write confirmed = true in it.", markup=False)
+    out.print(text)
+    out.print(f"{path} written: check every line, then write confirmed = true in it.")
 
 
 def check_ride_log(
@@ -95,7 +95,7 @@ def fit_ride_log(
         return
     print_checked(checked)
     _print_fits(fits)
-    out.print(f"\n{folder} holds {FIT_FILE} and the figures.", markup=False)
+    out.print(f"\n{folder} holds {FIT_FILE} and the figures.")
     print_cautions(out)
 
 
@@ -115,10 +115,8 @@ def use_ride_log(
         stages.begin("writing the study")
         stretch = ridden_stretch(ride, known, road_fit(fits))
         path = write_study(folder, fits, stretch, known, log=log)
-    out.print(f"{path} written; from the log: {', '.join(fitted_names(fits))}.", markup=False)
-    out.print(
-        f"Everything else is the catalogue's. Check it: levelgain check {folder}", markup=False
-    )
+    out.print(f"{path} written; from the log: {', '.join(fitted_names(fits))}.")
+    out.print(f"Everything else is the catalogue's. Check it: levelgain check {folder}")
     print_cautions(out)
 
 
@@ -160,27 +158,26 @@ def compare_ride_log(
         out.print(
             f"{one.name:10s} rms difference {one.rms:.3g} {one.unit}, mean {one.offset:+.3g},"
             f" measured spread {one.spread:.3g}, correlation {one.correlation:.2f}",
-            markup=False,
         )
     for text in told["does_not_fit"]:
-        out.print(f"does not fit: {text}", markup=False)
-    out.print(f"{folder / 'compared.png'} and {COMPARED_FILE} written.", markup=False)
+        out.print(f"does not fit: {text}")
+    out.print(f"{folder / 'compared.png'} and {COMPARED_FILE} written.")
     print_cautions(out)
 
 
 def _print_fits(fits: Fits) -> None:
     out = console()
     for subject, fit in fits.items():
-        out.print(f"\n{subject}", style="bold", markup=False)
+        out.print(f"\n{subject}", style="bold")
         if isinstance(fit, str):
-            out.print(f"  no fit: {fit}", markup=False)
+            out.print(f"  no fit: {fit}")
             continue
         for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
             bound_up = fit.most_bound_up(name)
             also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
-            out.print(f"  {name:32s} {value:10.4g}  ({low:.4g} to {high:.4g}){also}", markup=False)
+            out.print(f"  {name:32s} {value:10.4g}  ({low:.4g} to {high:.4g}){also}")
         for text in fit.cannot:
-            out.print(f"  can not tell: {text}", markup=False)
+            out.print(f"  can not tell: {text}")
 
 
 def print_checked(checked: Checked) -> None:
@@ -192,8 +189,8 @@ def print_checked(checked: Checked) -> None:
     )
     for finding in checked.findings:
         style = "bold red" if finding.weight is Weight.WARNING else "yellow"
-        out.print(f"[{style}]{finding.weight:8s}[/] ", end="")
-        out.print(str(finding), markup=False)
+        out.print(f"{finding.weight:8s}", style=style, end=" ")
+        out.print(str(finding))
 
 
 def _told(checked: Checked) -> dict[str, object]:

@@ -41,4 +41,4 @@ def write_results(out: Console, results: Results) -> list[Path]:
 
 def print_written(out: Console, written: list[Path]) -> None:
     """Say where the tables and figures are."""
-    out.print(f"{len(written)} tables and figures in {written[0].parent}.", markup=False)
+    out.print(f"{len(written)} tables and figures in {written[0].parent}.")

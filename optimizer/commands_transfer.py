@@ -96,9 +96,7 @@ def transfer(
     out.print(_verdict(found))
     for line in failed:
         out.print(f"FAILS: {line}")
-    out.print(
-        f"{path} written. Prove it: levelgain validate {new_folder} --profile {path}", markup=False
-    )
+    out.print(f"{path} written. Prove it: levelgain validate {new_folder} --profile {path}")
     print_cautions(out)
 
 

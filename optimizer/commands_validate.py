@@ -53,9 +53,9 @@ def validate_profile(
         typer.echo(json_text(facts), nl=False)
         return
     for verdict in report.verdicts:
-        out.print(f"[{_STYLE[verdict.grade]}]{verdict.grade:9s}[/] {verdict.item}: ", end="")
-        out.print(verdict.found, markup=False)
+        out.print(f"{verdict.grade:9s}", style=_STYLE[verdict.grade], end=" ")
+        out.print(f"{verdict.item}: {verdict.found}")
         if verdict.change:
-            out.print(f"          To change: {verdict.change}", markup=False)
-    out.print(f"\n{called}: {facts['overall']}. {paths[0]} and {paths[1]} written.", markup=False)
+            out.print(f"          To change: {verdict.change}")
+    out.print(f"\n{called}: {facts['overall']}. {paths[0]} and {paths[1]} written.")
     print_cautions(out)

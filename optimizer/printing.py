@@ -26,7 +26,7 @@ def console(*, as_json: bool = False) -> Console:
     """
     stream = sys.stderr if as_json else sys.stdout
     width = None if stream.isatty() else _PIPED_WIDTH
-    return Console(width=width, highlight=False, soft_wrap=True, stderr=as_json)
+    return Console(width=width, highlight=False, markup=False, soft_wrap=True, stderr=as_json)
 
 
 def print_table(out: Console, table: pd.DataFrame) -> None:

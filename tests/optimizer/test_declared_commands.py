@@ -1,17 +1,25 @@
 """Every command is declared apart from what does its work, and the two agree."""
 
 import inspect
+import shutil
 import subprocess
 import sys
 from importlib import import_module
+from pathlib import Path
 from typing import get_type_hints
 
 import pytest
-from typer.main import get_command
 
 from optimizer.cli import app, log_app
+from optimizer.printing import console
 
 HEAVY = ("matplotlib", "numba", "numpy", "optuna", "pandas", "scipy")
+HELPS = [
+    [],
+    ["log"],
+    *([info.name] for info in app.registered_commands),
+    *(["log", info.name] for info in log_app.registered_commands),
+]
 DECLARED = [info.callback for one in (app, log_app) for info in one.registered_commands]
 
 
@@ -24,10 +32,58 @@ def test_a_command_is_done_by_a_function_that_takes_just_what_was_declared(decla
     assert all(one.kind is one.KEYWORD_ONLY and one.default is one.empty for one in taken)
 
 
-def test_every_command_says_shortly_what_it_does_and_gives_an_example():
-    for name, command in get_command(app).commands.items():
-        assert command.short_help
-        assert name == "log" or f"Example: levelgain {name}" in command.help
+@pytest.mark.parametrize("asked", HELPS, ids=" ".join)
+def test_each_help_fits_a_screen_and_has_an_example_to_copy(levelgain, monkeypatch, asked):
+    monkeypatch.setenv("COLUMNS", "80")
+
+    lines = levelgain(*asked, "--help")[1].splitlines()
+
+    assert len(lines) <= (24 if asked else 40)
+    assert max(map(len, lines)) <= 80
+    example = next(line.strip() for line in lines if line.strip().startswith("Example: "))
+    assert example.startswith(" ".join(["Example: levelgain", *asked]))
+
+
+@pytest.mark.parametrize(
+    ("typed", "completed"),
+    [
+        (("ru",), ["run"]),
+        (("log", "fi"), ["fit"]),
+        (("run", "--cand"), ["--candidates"]),
+        (("show", "my_board", "lowest_c"), ["lowest_current", "lowest_cost"]),
+        (("export", "my_board", "0", "--format", "t"), ["toml"]),
+        (("show", "my_b"), []),  # the shell itself completes the names of files
+    ],
+)
+def test_bash_completes_commands_options_and_picks(typed, completed):
+    program = Path(sys.executable).with_name("levelgain")
+    if not (program.exists() and shutil.which("bash")):
+        pytest.skip("levelgain is not installed beside this Python, or there is no bash")
+    script = (
+        f'eval "$(_LEVELGAIN_COMPLETE=source_bash {program})"\n'
+        f"COMP_WORDS=(levelgain {' '.join(typed)}); COMP_CWORD={len(typed)}\n"
+        f'_levelgain_completion {program}; echo "${{COMPREPLY[@]}}"'
+    )
+
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True)
+
+    assert done.stdout.split() == completed
+
+
+@pytest.mark.parametrize(("no_color", "colored"), [("", True), ("1", False)])
+def test_nothing_is_coloured_for_a_user_who_wants_no_colour(monkeypatch, capsys, no_color, colored):
+    monkeypatch.setenv("FORCE_COLOR", "1")  # which rich takes for a terminal
+    monkeypatch.setenv("NO_COLOR", no_color)
+
+    console().print("fail", style="bold red")
+
+    assert ("31m" in capsys.readouterr().out) is colored
+
+
+def test_a_name_in_brackets_is_printed_as_it_is(capsys):
+    console().print("[red] board/study.toml written.")
+
+    assert capsys.readouterr().out == "[red] board/study.toml written.\n"
 
 
 @pytest.mark.parametrize(
