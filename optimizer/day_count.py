@@ -2,13 +2,15 @@
 
 import dataclasses
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from objectives.event_rate import EventRate, event_rate
+from optimizer.day_speeds import ROUGH_1E6_M3
+from optimizer.riding_day import RidingDay
 from optimizer.stages import UNWATCHED
 from optimizer.study import Study
 from optimizer.validation_rides import LANES_OF_A_COURSE, day_rides
@@ -21,7 +23,7 @@ _COURSES_AT_ONCE = 64
 _KERB_REACH_M = 4.0  # assumed: what a kerb upsets shows within this distance
 _STEEP_PERCENT = 8.0
 _SLIPPERY_RATIO = 0.5
-_ROUGH_1E6_M3 = 200.0
+_RUNAWAY = 1.2  # assumed: so far beyond the fastest wanted speed a board has run away
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +40,8 @@ class DayCount:
         Rides that ended otherwise, by reason.
     causes : mapping of str to int
         Nose-downs by what was under the wheel or missing, most frequent first.
+    by_pace : mapping of str to int
+        Nose-downs by how fast the board was, most frequent first.
     by_rider : mapping of str to int
         Nose-downs by rider.
     """
@@ -48,6 +52,7 @@ class DayCount:
     per_1000_km: EventRate
     other_ends: Mapping[str, int]
     causes: Mapping[str, int]
+    by_pace: Mapping[str, int]
     by_rider: Mapping[str, int]
 
 
@@ -74,9 +79,7 @@ def ride_days(
         Told the hours ridden since it was last called.
     """
     found: list[tuple[Floats, Floats, Floats]] = []  # hours, kilometres, nose-downs by course
-    ends: Counter[str] = Counter()
-    causes: Counter[str] = Counter()
-    riders: Counter[str] = Counter()
+    counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace", "by_rider")}
     ridden_h = 0.0
     while ridden_h < hours:
         first = _COURSES_AT_ONCE * len(found)
@@ -85,13 +88,7 @@ def ride_days(
         results = simulate(profile[None, :], rides, n_jobs=n_jobs)
         by_course = _by_course(results)
         found.append(by_course)
-        for lane in np.flatnonzero(results.outcome[0] != Outcome.RIDDEN).tolist():
-            outcome = Outcome(int(results.outcome[0, lane]))
-            if outcome is Outcome.NOSE_DOWN:
-                causes[_cause(rides[lane], results, lane)] += 1
-                riders[rides[lane].name.rpartition("/")[2]] += 1
-            else:
-                ends[outcome.message] += 1
+        _tally(counts, study, rides, results)
         new_h = float(by_course[0].sum())
         ridden_h += new_h
         advance(new_h)
@@ -101,10 +98,23 @@ def ride_days(
         kilometres=float(by_km.sum()),
         per_100_h=event_rate(downs, by_h / 100.0),
         per_1000_km=event_rate(downs, by_km / 1000.0),
-        other_ends=dict(ends.most_common()),
-        causes=dict(causes.most_common()),
-        by_rider=dict(riders.most_common()),
+        **{name: dict(counter.most_common()) for name, counter in counts.items()},
     )
+
+
+def _tally(
+    counts: Mapping[str, Counter[str]], study: Study, rides: Sequence[Ride], results: Rides
+) -> None:
+    """Count the rides that ended early, in place."""
+    speeds = results.column("end_speed_mps")[0]
+    for lane in np.flatnonzero(results.outcome[0] != Outcome.RIDDEN).tolist():
+        outcome = Outcome(int(results.outcome[0, lane]))
+        if outcome is Outcome.NOSE_DOWN:
+            counts["causes"][_cause(rides[lane], results, lane)] += 1
+            counts["by_pace"][_pace(study.validation.day, float(speeds[lane]))] += 1
+            counts["by_rider"][rides[lane].name.rpartition("/")[2]] += 1
+        else:
+            counts["other_ends"][outcome.message] += 1
 
 
 def _by_course(results: Rides) -> tuple[Floats, Floats, Floats]:
@@ -114,6 +124,15 @@ def _by_course(results: Rides) -> tuple[Floats, Floats, Floats]:
     kilometres = np.abs(results.column("distance_m")[0]).reshape(shape).sum(axis=1) / 1000.0
     downs = (results.outcome[0] == Outcome.NOSE_DOWN).reshape(shape).sum(axis=1)
     return hours, kilometres, downs.astype(np.float64)
+
+
+def _pace(day: RidingDay, speed_mps: float) -> str:
+    """Return how fast a board was when its nose went down, in words."""
+    if speed_mps < day.slow_mps:
+        return f"below {day.slow_mps:g} m/s"
+    if speed_mps > _RUNAWAY * day.fast_mps:
+        return f"above {_RUNAWAY * day.fast_mps:g} m/s, faster than anybody wanted"
+    return "in between"
 
 
 def _cause(ride: Ride, results: Rides, lane: int) -> str:
@@ -128,7 +147,7 @@ def _cause(ride: Ride, results: Rides, lane: int) -> str:
         return "slippery ground"
     if abs(grade) > _STEEP_PERCENT:
         return "steep climb" if grade > 0.0 else "steep descent"
-    if patch.surface.roughness_1e6_m3 >= _ROUGH_1E6_M3:
+    if patch.surface.roughness_1e6_m3 >= ROUGH_1E6_M3:
         return "rough ground"
     if float(results.column("bus_low_v")[0, lane]) < 1.05 * ride.board.battery.bus_low_v:
         return "low pack"

@@ -1,4 +1,4 @@
-"""Wanted speeds of a rider who sees the road: held down before and over what asks for care."""
+"""Wanted speeds of a rider who sees the road: neither too fast nor without way where it matters."""
 
 from collections.abc import Iterable, Mapping
 from typing import NamedTuple, TypeAlias
@@ -28,20 +28,26 @@ _BEHIND_M = 2.0
 # what is added. Over soft ground the speed to wish for is therefore lower than the one ridden.
 _OVERRUN_MPS = 25.0  # per rolling ratio
 _HARD_RATIO = 0.012  # asphalt's
-_SLOWEST_MPS = 0.6  # assumed: a wheel that rolls slower gets stuck
+ROUGH_1E6_M3 = 200.0  # between the means of classes B and C of ISO 8608
 
 
-class SlowStretch(NamedTuple):
-    """A part of the road from one distance to another, in m, and the fastest speed to wish for."""
+class Stretch(NamedTuple):
+    """A part of the road from one distance to another, in m, and the speeds to keep there."""
 
     from_m: float
     to_m: float
-    wanted_mps: float
+    slowest_mps: float
+    fastest_mps: float
 
 
-def slow_stretches(
-    road: Road, fastest_mps: Mapping[Surface, float], *, kerb_mps: float, flush_m: float
-) -> list[SlowStretch]:
+def careful_stretches(
+    road: Road,
+    fastest_mps: Mapping[Surface, float],
+    *,
+    slow_mps: float,
+    kerb_mps: float,
+    flush_m: float,
+) -> list[Stretch]:
     """Return where a road asks for care.
 
     Parameters
@@ -49,22 +55,24 @@ def slow_stretches(
     road : Road
     fastest_mps : mapping of Surface to float
         A surface that is not among them may be ridden at any speed.
+    slow_mps : float
+        Slowest over rough ground and up a kerb, which stop a wheel without way.
     kerb_mps : float
         Fastest over a kerb.
     flush_m : float
         Kerbs up to this height, up or down, need no slowing.
     """
     ends = [patch.from_m for patch in road.patches[1:]] + [np.inf]
-    found = [
-        SlowStretch(patch.from_m, end, _wished(patch.surface, fastest_mps[patch.surface]))
-        for patch, end in zip(road.patches, ends, strict=True)
-        if patch.surface in fastest_mps
-    ]
-    found += [
-        SlowStretch(place, place, _wished(_under(road, place), kerb_mps))
-        for place, height in road.kerbs
-        if abs(height) > flush_m
-    ]
+    found = []
+    for patch, end in zip(road.patches, ends, strict=True):
+        if patch.surface in fastest_mps:
+            slowest = slow_mps if patch.surface.roughness_1e6_m3 >= ROUGH_1E6_M3 else 0.0
+            fastest = _wished(patch.surface, fastest_mps[patch.surface], slow_mps)
+            found.append(Stretch(patch.from_m, end, slowest, fastest))
+    for place, height in road.kerbs:
+        fastest = _wished(_under(road, place), kerb_mps, slow_mps)
+        fastest = fastest if abs(height) > flush_m else np.inf
+        found.append(Stretch(place, place, slow_mps if height > 0.0 else 0.0, fastest))
     return found
 
 
@@ -72,18 +80,18 @@ def _under(road: Road, place_m: float) -> Surface:
     return [patch.surface for patch in road.patches if patch.from_m <= place_m][-1]
 
 
-def _wished(surface: Surface, fastest_mps: float) -> float:
+def _wished(surface: Surface, fastest_mps: float, slow_mps: float) -> float:
     """Return the wanted speed with which the plant's rider keeps to the fastest over a surface."""
     overrun = _OVERRUN_MPS * max(surface.rolling_ratio - _HARD_RATIO, 0.0)
-    return min(max(fastest_mps - overrun, _SLOWEST_MPS), fastest_mps)
+    return min(max(fastest_mps - overrun, slow_mps), fastest_mps)
 
 
-def speed_ceiling(stretches: Iterable[SlowStretch], *, fast_mps: float, length_m: float) -> Floats:
-    """Return the fastest speed along the way, in m/s.
+def speed_bounds(stretches: Iterable[Stretch], *, fast_mps: float, length_m: float) -> Floats:
+    """Return the slowest and fastest speed along the way, in m/s.
 
     Parameters
     ----------
-    stretches : iterable of SlowStretch
+    stretches : iterable of Stretch
         Each is entered and left with a margin, since a board does not keep exactly to the plan.
     fast_mps : float
         Fastest everywhere.
@@ -92,41 +100,52 @@ def speed_ceiling(stretches: Iterable[SlowStretch], *, fast_mps: float, length_m
 
     Returns
     -------
-    (place,) float64
-        Every 0.1 m from the start; riding along it, the speed changes by `CHANGE_MPS2` at most.
+    (2, place) float64
+        Every 0.1 m from the start; riding along one, the speed changes by `CHANGE_MPS2` at most.
     """
     at_m = np.arange(0.0, length_m + _GRID_M, _GRID_M)
-    square = np.full(at_m.shape, fast_mps**2)
-    for from_m, to_m, wanted_mps in stretches:
-        enter_m = (1.0 - _AHEAD_RATIO) * from_m - _AHEAD_M - _FOLLOW_S * wanted_mps
-        inside = (at_m >= enter_m) & (at_m <= to_m + _BEHIND_M)
-        square[inside] = np.minimum(square[inside], wanted_mps**2)
-    # Under constant deceleration the square of the speed is a straight line over the way.
+    slowest, fastest = np.zeros(at_m.shape), np.full(at_m.shape, fast_mps)
+    for stretch in stretches:
+        follow_m = _FOLLOW_S * min(stretch.fastest_mps, fast_mps)
+        enter_m = (1.0 - _AHEAD_RATIO) * stretch.from_m - _AHEAD_M - follow_m
+        inside = (at_m >= enter_m) & (at_m <= stretch.to_m + _BEHIND_M)
+        fastest[inside] = np.minimum(fastest[inside], stretch.fastest_mps)
+        slowest[inside] = np.maximum(slowest[inside], stretch.slowest_mps)
+    # Under constant acceleration the square of the speed is a straight line over the way.
     ramp = 2.0 * CHANGE_MPS2 * at_m
-    square = np.minimum.accumulate(square - ramp) + ramp
-    square = np.minimum.accumulate((square + ramp)[::-1])[::-1] - ramp
-    ceiling: Floats = np.sqrt(square)
-    return ceiling
+    below = np.sqrt(np.maximum(-_eased(-(slowest**2), ramp), 0.0))
+    return np.stack([below, np.sqrt(_eased(fastest**2, ramp))])
 
 
-def held_down(wanted_mps: Points, ceiling_mps: Floats, *, duration_s: float) -> Points:
-    """Return wanted speeds over time that keep to a ceiling along their own way.
+def _eased(values: Floats, ramp: Floats) -> Floats:
+    """Return the highest curve under the values that rises and falls no more than the ramp."""
+    forward = np.minimum.accumulate(values - ramp) + ramp
+    both: Floats = np.minimum.accumulate((forward + ramp)[::-1])[::-1] - ramp
+    return both
+
+
+def held_between(wanted_mps: Points, bounds_mps: Floats, *, duration_s: float) -> Points:
+    """Return wanted speeds over time that keep to bounds along their own way.
 
     Parameters
     ----------
     wanted_mps : tuple of (time s, speed m/s)
-    ceiling_mps : (place,) float64
-        As `speed_ceiling` returns it; its last value holds beyond.
+    bounds_mps : (2, place) float64
+        As `speed_bounds` returns them; their last values hold beyond. The upper one prevails.
     duration_s : float
     """
     times = np.arange(0.0, duration_s + _STEP_S, _STEP_S)
     wanted = straight_lines(wanted_mps, times)
-    ceiling, last = ceiling_mps.tolist(), len(ceiling_mps) - 2
+    slowest, fastest = bounds_mps.tolist()
+    last = len(fastest) - 2
     at_m, points = 0.0, []
     for time_s, speed in zip(times.tolist(), wanted.tolist(), strict=True):
         place = min(int(at_m / _GRID_M), last)
         share = min(at_m / _GRID_M - place, 1.0)
-        held = min(speed, ceiling[place] + share * (ceiling[place + 1] - ceiling[place]))
+        low, high = (
+            bound[place] + share * (bound[place + 1] - bound[place]) for bound in (slowest, fastest)
+        )
+        held = min(max(speed, low), high)
         points.append((time_s, held))
         at_m += held * _STEP_S
     return tuple(points)

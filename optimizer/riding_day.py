@@ -7,7 +7,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.day_speeds import CHANGE_MPS2, held_down, slow_stretches, speed_ceiling
+from optimizer.day_speeds import CHANGE_MPS2, careful_stretches, held_between, speed_bounds
 from plant.course import Course, Manoeuvre, Patch, Points, Road, Surface
 from plant.quantity import quantity
 
@@ -35,7 +35,9 @@ class RidingDay:
     """
 
     ride_s: float = quantity("length of one ride", 10.0, 600.0)
-    slow_mps: float = quantity("slowest wanted speed but for walking pace", 0.2, 15.0)
+    slow_mps: float = quantity(
+        "slowest wanted speed but for walking pace on smooth ground", 0.2, 15.0
+    )
     fast_mps: float = quantity("fastest wanted speed", 0.5, 20.0)
     walk_share: float = quantity("share of stretches at walking pace", 0.0, 0.9)
     grade_percent_sd: float = quantity("standard deviation of the grade", 0.0, 15.0)
@@ -75,13 +77,19 @@ def drawn_course(day: RidingDay, *, number: int, seed: int) -> Course:
         grade_blend_m=3.0,
         kerbs=_kerbs(day, random, length_m),
     )
-    stretches = slow_stretches(road, day.fastest_mps, kerb_mps=day.kerb_mps, flush_m=day.flush_m)
-    ceiling = speed_ceiling(stretches, fast_mps=day.fast_mps, length_m=length_m)
+    stretches = careful_stretches(
+        road,
+        day.fastest_mps,
+        slow_mps=day.slow_mps,
+        kerb_mps=day.kerb_mps,
+        flush_m=day.flush_m,
+    )
+    bounds = speed_bounds(stretches, fast_mps=day.fast_mps, length_m=length_m)
     return Course(
         name=f"day_{number}",
         title=f"Ride {number} of a mixed day",
         road=road,
-        manoeuvre=_manoeuvre(day, random, ceiling),
+        manoeuvre=_manoeuvre(day, random, bounds),
         road_seed=int(random.integers(2**63)),
     )
 
@@ -121,10 +129,10 @@ def _kerbs(day: RidingDay, random: Random, length_m: float) -> Points:
     return tuple(zip(places.tolist(), heights.tolist(), strict=True))
 
 
-def _manoeuvre(day: RidingDay, random: Random, ceiling_mps: Floats) -> Manoeuvre:
+def _manoeuvre(day: RidingDay, random: Random, bounds_mps: Floats) -> Manoeuvre:
     return Manoeuvre(
         duration_s=day.ride_s,
-        speed_mps=held_down(_speeds(day, random), ceiling_mps, duration_s=day.ride_s),
+        speed_mps=held_between(_speeds(day, random), bounds_mps, duration_s=day.ride_s),
         turn_deg_per_s=_turns(day, random),
         headwind_mps=_gusts(day, random),
         ask_ratio=float(random.uniform(day.easy_ask_ratio, day.hard_ask_ratio)),

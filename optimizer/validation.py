@@ -73,8 +73,10 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
     rate, limit = day.per_100_h, study.validation.nose_downs_per_100_h
     grade = Grade.MARGINAL if rate.high > limit else Grade.PASS
     grade = Grade.FAIL if rate.low > limit else grade
-    ranked = ", ".join(f"{cause} ({count})" for cause, count in day.causes.items())
-    others = ", ".join(f"{reason} ({count})" for reason, count in day.other_ends.items())
+    ranked, paces, others = (
+        ", ".join(f"{what} ({count})" for what, count in counts.items())
+        for counts in (day.causes, day.by_pace, day.other_ends)
+    )
     return Verdict(
         item="Nose-downs in a mixed riding day",
         grade=grade,
@@ -82,7 +84,7 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
         f" {rate.rate:.3g} per 100 h ({rate.low:.3g} to {rate.high:.3g}, 95 %),"
         f" {day.per_1000_km.rate:.3g} per 1,000 km ({day.per_1000_km.low:.3g} to"
         f" {day.per_1000_km.high:.3g})"
-        + (f"; by cause: {ranked}" if ranked else "")
+        + (f"; by cause: {ranked}; by speed: {paces}" if ranked else "")
         + (f"; rides that ended otherwise: {others}" if others else ""),
         asked=f"at most {limit:g} per 100 h with 95 % confidence",
         change=_change_for(day, grade),

@@ -49,6 +49,7 @@ def told(study: Study, report: Report, *, called: str) -> dict[str, Any]:
             for verdict in report.verdicts
         ],
         "causes_of_nose_downs": dict(report.day.causes),
+        "nose_downs_by_speed": dict(report.day.by_pace),
         "nose_downs_by_rider": dict(report.day.by_rider),
         "other_ends": dict(report.day.other_ends),
         "cautions": list(CAUTIONS),

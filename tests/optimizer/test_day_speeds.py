@@ -8,10 +8,11 @@ import pytest
 from optimizer.catalogue import STUDIES_FOLDER, shelves
 from optimizer.day_speeds import (
     CHANGE_MPS2,
-    SlowStretch,
-    held_down,
-    slow_stretches,
-    speed_ceiling,
+    ROUGH_1E6_M3,
+    Stretch,
+    careful_stretches,
+    held_between,
+    speed_bounds,
 )
 from optimizer.riding_day import drawn_course
 from optimizer.study_file import load_study
@@ -62,41 +63,59 @@ def test_the_wanted_speed_keeps_to_what_the_road_allows(number):
         assert np.all(speed[over] <= fastest + 1e-9)
 
 
+@pytest.mark.parametrize("number", range(40))
+def test_nobody_comes_to_a_kerb_or_over_rough_ground_without_way(number):
+    course = drawn_course(DAY, number=number, seed=5)
+    distance, speed = nominal(course)
+
+    rough = [
+        (from_m, to_m)
+        for from_m, to_m, _, surface in limits(course)
+        if surface != "kerb" and surface.roughness_1e6_m3 >= ROUGH_1E6_M3
+    ]
+    for from_m, to_m in rough + [(at, at) for at, height in course.road.kerbs if height > 0.0]:
+        over = (distance >= max(from_m, 0.0)) & (distance <= to_m + 0.1)
+        assert np.all(speed[over] >= DAY.slow_mps - 1e-9)
+
+
 @pytest.mark.parametrize("number", range(10))
-def test_nobody_wishes_for_more_than_without_care_or_changes_speed_harder(number):
+def test_care_changes_neither_the_road_nor_speeds_harder_than_comfort_has_it(number):
     careless = dataclasses.replace(DAY, fastest_mps={}, flush_m=0.1)
     course, without = (drawn_course(day, number=number, seed=5) for day in (DAY, careless))
     at_s = np.array([time for time, _ in course.manoeuvre.speed_mps])
     speed = straight_lines(course.manoeuvre.speed_mps, at_s)
 
     assert course.road == without.road
-    assert np.all(speed <= straight_lines(without.manoeuvre.speed_mps, at_s) + 1e-9)
     assert np.abs(np.diff(speed) / np.diff(at_s)).max() <= 1.1 * CHANGE_MPS2
 
 
 def test_slowing_follows_constant_deceleration():
-    ceiling = speed_ceiling([SlowStretch(100.0, 120.0, 2.0)], fast_mps=6.0, length_m=300.0)
-    at_m = 0.1 * np.arange(len(ceiling))
+    slow = Stretch(from_m=100.0, to_m=120.0, slowest_mps=1.5, fastest_mps=2.0)
 
-    entered = at_m[np.flatnonzero(ceiling <= 2.0 + 1e-9)[0]]
-    before = ceiling[np.searchsorted(at_m, entered - 20.0)]
+    slowest, fastest = speed_bounds([slow], fast_mps=6.0, length_m=300.0)
+
+    at_m = 0.1 * np.arange(len(fastest))
+    entered = at_m[np.flatnonzero(fastest <= 2.0 + 1e-9)[0]]
+    over = (at_m >= 100.0) & (at_m <= 120.0)
     assert entered < 100.0
     # Kinematics: v^2 = 2^2 + 2 a s.
+    before = fastest[np.searchsorted(at_m, entered - 20.0)]
     assert before == pytest.approx(np.sqrt(4.0 + 2.0 * CHANGE_MPS2 * 20.0), rel=0.01)
-    assert np.all(ceiling[(at_m >= 100.0) & (at_m <= 120.0)] <= 2.0 + 1e-9)
-    assert ceiling[0] == ceiling[-1] == pytest.approx(6.0)
+    np.testing.assert_allclose(fastest[over], 2.0)
+    np.testing.assert_allclose(slowest[over], 1.5)
+    assert fastest[0] == fastest[-1] == pytest.approx(6.0)
+    assert slowest[0] == slowest[-1] == 0.0
 
 
 def test_where_nothing_asks_for_care_the_wanted_speeds_stay():
     wanted = ((0.0, 3.0), (5.0, 3.0), (9.0, 5.0))
-    road = Road(patches=(Patch(from_m=0.0, surface=SMOOTH),), kerbs=((10.0, 0.005),))
-    stretches = slow_stretches(road, DAY.fastest_mps, kerb_mps=2.0, flush_m=0.01)
+    road = Road(patches=(Patch(from_m=0.0, surface=SMOOTH),), kerbs=((10.0, -0.005),))
+    stretches = careful_stretches(road, DAY.fastest_mps, slow_mps=1.5, kerb_mps=2.0, flush_m=0.01)
 
-    held = held_down(
-        wanted, speed_ceiling(stretches, fast_mps=6.0, length_m=100.0), duration_s=10.0
+    held = held_between(
+        wanted, speed_bounds(stretches, fast_mps=6.0, length_m=100.0), duration_s=10.0
     )
 
-    assert not stretches
     for time_s, speed in held:
         assert speed == pytest.approx(float(straight_lines(wanted, np.array(time_s))))
 
@@ -113,9 +132,12 @@ def test_boards_that_are_really_ridden_stay_near_the_fastest_speed():
 
     assert len(shares) == len(DAY.fastest_mps) + 1
     assert np.percentile(np.concatenate(list(shares.values())), 95) < 1.15
-    for share in shares.values():
+    track = Surface(**shelves()["surfaces"]["track"])
+    for name, share in shares.items():
+        # A track resists so much that a rider who keeps to slow_mps there runs further ahead.
+        most = 1.4 if name == track else 1.2
         assert len(share) > 50
-        assert 0.8 < np.percentile(share, 95) < 1.2
+        assert 0.8 < np.percentile(share, 95) < most
 
 
 def ridden(surface, wanted_mps, *, kerbs=(), duration_s=30.0):
