@@ -14,7 +14,7 @@ _COMMANDS = (
     ("check", cli_studies.check, "Check a study file and say how long it takes."),
     ("run", cli_studies.run, "Ride candidates and search the trade-off."),
     ("resume", cli_studies.resume, "Go on with a stopped study, or extend one."),
-    ("fork", cli_studies.fork_study, "Start a new study from another's front."),
+    ("fork", cli_studies.fork_study, "Start a new study from another's candidates."),
     ("watch", cli_studies.watch, "Serve the page of a study while it runs."),
     ("front", cli_results.front, "Show the front as a table."),
     ("show", cli_results.show, "Show one candidate."),

@@ -85,11 +85,17 @@ def resume(
 def fork_study(
     folder: Folder,
     new_folder: NewFolder,
-    profiles: Annotated[int, typer.Option(min=1, metavar="N", help="Most to start from.")] = 24,
+    profiles: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Take only the N best of the front; default: all."),
+    ] = None,
 ) -> None:
-    """Make a new study that starts from the front of another, to change and to run.
+    """Make a new study from another's candidates, to change and to run.
 
-    Example: levelgain fork my_board my_other_motor
+    Rides of the same profile, rider, board, course and seed are not ridden again. For another
+    board or seed, where all is ridden anew, take the best alone with --profiles 24.
+
+    Example: levelgain fork my_board my_other_riders
     """
 
 

@@ -11,6 +11,7 @@ from optimizer.candidate import failed_constraints
 from optimizer.cores import available_cores
 from optimizer.json_text import json_text
 from optimizer.printing import console
+from optimizer.reuse_told import find_reuse
 from optimizer.riding import ride_portfolio, rules_of
 from optimizer.search import whole_generations
 from optimizer.stages_view import StagesView
@@ -38,6 +39,8 @@ def check(*, folder: Path, as_json: bool) -> None:
         ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
     per_candidate_s = (time.perf_counter() - started) / _TIMED_CANDIDATES
     wanted = whole_generations(study.n_candidates, population=study.population)
+    reuse = find_reuse(study)
+    ridden = wanted - reuse.spared_ratio * (1 + len(study.start))
     failed = list(failed_constraints(scores.constraints[0]))
     found = {
         "title": study.title,
@@ -52,7 +55,8 @@ def check(*, folder: Path, as_json: bool) -> None:
         "free_disk_mb": shutil.disk_usage(folder).free // 1_000_000,
         "kernel_cache": str(CACHE_FOLDER),
         "candidate_s": round(per_candidate_s, 4),
-        "expected_s": round(per_candidate_s * wanted),
+        "reused": reuse.told,
+        "expected_s": round(per_candidate_s * ridden),
     }
     if as_json:
         typer.echo(json_text(found), nl=False)
@@ -66,6 +70,8 @@ def check(*, folder: Path, as_json: bool) -> None:
         f"{jobs} cores, {found['free_disk_mb']} MB free, kernel compiled."
         f" {wanted} candidates will take about {found['expected_s']} s."
     )
+    if reuse.told:
+        out.print(reuse.told)
     out.print(
         f"The baseline fails: {', '.join(failed)}; the search starts from it all the same."
         if failed

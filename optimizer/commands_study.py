@@ -6,7 +6,7 @@ from rich.console import Console
 
 from optimizer.catalogue import STUDY_FILE
 from optimizer.figures import write_figures
-from optimizer.fork import START_FILE, fork
+from optimizer.fork import fork
 from optimizer.printing import console
 from optimizer.reading import read_study
 from optimizer.results import Results
@@ -14,13 +14,13 @@ from optimizer.stages_view import StagesView
 from optimizer.tables import write_tables
 
 
-def fork_study(*, folder: Path, new_folder: Path, profiles: int) -> None:
-    """Make a new study that starts from the front of another."""
+def fork_study(*, folder: Path, new_folder: Path, profiles: int | None) -> None:
+    """Make a new study from another's candidates."""
     out = console()
     taken = fork(read_study(folder, out), new_folder, n_profiles=profiles)
     out.print(
-        f"{new_folder / STUDY_FILE} and {START_FILE} written: {taken} profiles to start from."
-        f" Change board, riders, courses or bounds, then: levelgain run {new_folder}"
+        f"{new_folder / STUDY_FILE} written, with {taken} profiles to start from and their rides."
+        f" Change riders, courses, bounds or constraints in it, then: levelgain run {new_folder}"
     )
 
 

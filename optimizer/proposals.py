@@ -83,7 +83,8 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
     history : History
         All candidates of the generations before; empty for the first.
     parents : (parent,) int
-        Numbers of the candidates that breed, the best first; not used for the first generation.
+        Numbers of the candidates that breed, the best first; not used for the first generations,
+        which ride what is known.
 
     Returns
     -------
@@ -91,18 +92,20 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
         Values inside the space.
     """
     rng = np.random.default_rng(np.random.SeedSequence(plan.seed, spawn_key=(generation,)))
-    if generation == 0:
-        return _first(plan, rng)
+    if generation * plan.population <= len(plan.start):
+        return _known(plan, generation, rng)
     return from_unit(plan.space, _bred(plan, history, parents=parents, rng=rng))
 
 
-def _first(plan: Plan, rng: np.random.Generator) -> Floats:
+def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:
     """Mix the baseline, Gaussian copies of it and a scrambled Sobol design over the whole space.
 
-    Profiles to start from come right after the baseline and leave the rest less room.
+    Profiles to start from come right after the baseline, in as many generations as they fill, and
+    leave the rest less room.
     """
-    start = plan.start[: plan.population - 1]
-    n_free = plan.population - 1 - len(start)
+    known = np.vstack([clip(plan.space, plan.baseline), *plan.start])
+    known = known[generation * plan.population : (generation + 1) * plan.population]
+    n_free = plan.population - len(known)
     n_copies = min(round((n_free + 1) * plan.operators.copies_share), n_free)
     n_spread = n_free - n_copies
     centre = to_unit(plan.space, plan.baseline)
@@ -110,8 +113,7 @@ def _first(plan: Plan, rng: np.random.Generator) -> Floats:
     # A Sobol design is balanced only in powers of two: draw the next one and keep its head.
     design = qmc.Sobol(d=len(centre), scramble=True, rng=rng).random_base2(n_spread.bit_length())
     drawn = from_unit(plan.space, np.vstack([np.clip(copies, 0.0, 1.0), design[:n_spread]]))
-    known = [clip(plan.space, plan.baseline), *start]
-    return np.vstack([*known, drawn])
+    return np.vstack([known, drawn])
 
 
 def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Generator) -> Floats:

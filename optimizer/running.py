@@ -10,6 +10,8 @@ from optimizer import search
 from optimizer.machines import ALONE, Machines, riding
 from optimizer.provenance import ride_inputs
 from optimizer.results import store_path
+from optimizer.reuse import reusing
+from optimizer.reuse_told import find_reuse
 from optimizer.riding import baseline_values
 from optimizer.search import Progress
 from optimizer.second_look import look_again, on_fresh_noise
@@ -75,7 +77,7 @@ def run_study(
     on_generation, stop : callable
         As in `optimizer.search.run`.
     notice : callable
-        Told in words when the run before was killed.
+        Told in words what is reused, and when the run before was killed.
     machines : Machines
         Who rides besides this machine's threads, or in their place.
 
@@ -84,18 +86,21 @@ def run_study(
     UserInputError
         The store can not be used or written, or another run has it.
     """
+    reuse = find_reuse(study)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs) as evaluate,
         Store(store_path(study)) as store,
     ):
         store.freeze(ride_inputs(study))
+        if reuse.told and store.n_candidates <= len(study.start):
+            notice(reuse.told)
         if store.interrupted:
             notice(
                 f"The run before was killed after {store.n_candidates} candidates; the generation"
                 " that it had in hand was not stored whole and is ridden again."
             )
         return search.run(
-            evaluate,
+            reusing(evaluate, study, reuse.parts, n_jobs=n_jobs),
             study.space,
             baseline=baseline_values(study),
             n_objectives=len(OBJECTIVES),
@@ -124,12 +129,19 @@ def look_again_at_front(
     UserInputError
         The store can not be used or written, or another run has it.
     """
+    again = on_fresh_noise(study)
     with (
-        riding(study, machines, rides_of=on_fresh_noise(study), n_jobs=n_jobs) as evaluate,
+        riding(study, machines, rides_of=again, n_jobs=n_jobs) as evaluate,
         Store(store_path(study)) as store,
     ):
         store.freeze(ride_inputs(study))
-        return look_again(study, store, evaluate=evaluate, advance=advance, stop=stop)
+        return look_again(
+            study,
+            store,
+            evaluate=reusing(evaluate, again, find_reuse(study).parts, n_jobs=n_jobs),
+            advance=advance,
+            stop=stop,
+        )
 
 
 @contextmanager

@@ -1,16 +1,14 @@
 """A study: everything that decides what is ridden, searched and scored."""
 
 import dataclasses
-import hashlib
-import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from objectives.settings import ScoreSettings
+from optimizer.digests import digest
 from optimizer.space import Space
 from optimizer.validation_plan import Validation
 from plant.board import Board
@@ -45,7 +43,7 @@ class Study:
     title : str
     seed : int
     population, n_candidates : int
-        Candidates in a generation, and in the whole search.
+        Candidates in a generation, and in the whole search with the profiles to start from.
     board_name : str
         Name of the board's entry in the catalogue; "own" where the study describes it in full.
     board : Board
@@ -97,21 +95,6 @@ class Study:
         The title, the folder, the number of candidates and the weights are left out: a study may
         be renamed, moved and extended, and its candidates weighed anew.
         """
-        content = {name: _plain(getattr(self, name)) for name in _DECIDING}
+        content = {name: getattr(self, name) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
-        return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
-
-
-def _plain(value: Any) -> Any:
-    """Return a value as JSON can write it; numbers read back exactly."""
-    if dataclasses.is_dataclass(value):
-        return {
-            field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)
-        }
-    if isinstance(value, np.ndarray):
-        return value.tolist()
-    if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
-    if isinstance(value, tuple | list):
-        return [_plain(item) for item in value]
-    return value
+        return digest(content)

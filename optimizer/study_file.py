@@ -71,13 +71,14 @@ def load_study(folder: Path) -> Study:
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
     _check_structure(table.structure, written, baseline, path=path)
     space = _space(table, baseline, path=path)
+    start = _start(table.search, space, baseline, path=path)
     return Study(
         folder=folder,
         text=text,
         title=table.title,
         seed=table.seed,
         population=table.search.population,
-        n_candidates=table.search.candidates,
+        n_candidates=table.search.candidates + len(start),
         board_name=_board_name(written["board"]),
         board=board,
         riders=riders,
@@ -90,7 +91,7 @@ def load_study(folder: Path) -> Study:
         baseline=baseline,
         structure=table.structure,
         space=space,
-        start=_start(table.search, space, baseline, path=path),
+        start=start,
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
         settings=_settings(table, path=path),
         validation=validation_of(table.validation, seed=table.seed, path=path),

@@ -1,0 +1,32 @@
+"""Digests of what a study is made of."""
+
+import dataclasses
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+
+def digest(value: Any) -> str:
+    """Return the SHA-256 of a value of dataclasses, mappings, sequences, arrays, texts and numbers.
+
+    Equal values have equal digests on every machine; numbers count to their last bit.
+    """
+    return hashlib.sha256(json.dumps(_plain(value), sort_keys=True).encode()).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    """Return a value as JSON can write it; numbers read back exactly."""
+    if dataclasses.is_dataclass(value):
+        return {
+            field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)
+        }
+    if isinstance(value, np.ndarray):
+        return value.tolist()
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(item) for item in value]
+    return value
