@@ -95,8 +95,9 @@ def _taken(results: Results, n_profiles: int | None) -> Numbers:
         )
     history = results.history
     best = best_first(history.objectives[front], history.constraints[front], n_best=len(front))
-    numbers = np.asarray(front[best])
-    return numbers[numbers != BASELINE][:n_profiles]
+    chosen: Numbers = front[best]
+    chosen = chosen[chosen != BASELINE]
+    return chosen[:n_profiles]
 
 
 def _start_table(results: Results, numbers: Numbers) -> str:

@@ -1,4 +1,6 @@
-"""A new study starts from the front of another, with whatever the user changes."""
+"""A new study starts from another's candidates, with whatever the user changes."""
+
+import dataclasses
 
 import numpy as np
 import pytest
@@ -49,6 +51,43 @@ def test_the_first_generation_is_the_baseline_and_the_old_front(old, tmp_path):
     np.testing.assert_array_equal(new.history.values[0], old.history.values[0])
     assert {tuple(row) for row in new.history.values[1 : 1 + taken].tolist()} <= front
     assert new.study.riders.keys() == {"pupil_40", "clerk_62"}
+
+
+def test_every_candidate_goes_along_unless_only_the_best_are_asked_for(old, tmp_path):
+    assert fork(old, tmp_path / "new") == len(old) - 1
+
+    start = load_study(tmp_path / "new").start
+
+    assert start.tobytes() == old.searched.values[1:].tobytes()
+
+
+def test_without_a_front_every_candidate_goes_along_but_there_is_no_best(old, tmp_path):
+    nobody = dataclasses.replace(old, on_front=np.zeros(len(old), dtype=bool))
+
+    with pytest.raises(UserInputError, match=r"there is no front to start from.*--profiles"):
+        fork(nobody, tmp_path / "best", n_profiles=5)
+    assert not (tmp_path / "best").exists()
+    assert fork(nobody, tmp_path / "all") == len(old) - 1
+
+
+def test_a_start_file_of_another_name_is_replaced_under_that_name(old, tmp_path):
+    text = old.study.text.replace("[search]\n", '[search]\nstart = "mine.csv"\n')
+    named = dataclasses.replace(old, study=dataclasses.replace(old.study, text=text))
+
+    fork(named, tmp_path / "new", n_profiles=5)
+
+    assert sorted(path.name for path in (tmp_path / "new").iterdir()) == [
+        "mine.csv", "ridden.npz", "study.toml",
+    ]  # fmt: skip
+    assert len(load_study(tmp_path / "new").start) > 0
+
+
+def test_a_start_file_elsewhere_is_refused(old, tmp_path):
+    text = old.study.text.replace("[search]\n", '[search]\nstart = "../mine.csv"\n')
+    named = dataclasses.replace(old, study=dataclasses.replace(old.study, text=text))
+
+    with pytest.raises(UserInputError, match=r"search\.start: must name a file beside the study"):
+        fork(named, tmp_path / "new")
 
 
 def test_profiles_outside_narrower_bounds_stay_behind(old, tmp_path):

@@ -6,7 +6,7 @@ import pytest
 from optimizer.evaluation import History
 from optimizer.operators import Operators
 from optimizer.proposals import Plan, propose
-from optimizer.space import to_unit
+from optimizer.space import from_unit, to_unit
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5)
@@ -44,6 +44,23 @@ def test_the_rest_of_the_first_generation_spreads_over_every_parameter():
     for column in spread.T:
         counts, _ = np.histogram(column, bins=4, range=(0.0, 1.0))
         assert (counts >= 6).all()
+
+
+def test_profiles_to_start_from_fill_as_many_generations_as_they_need():
+    start = from_unit(SMALL_BOX, np.random.default_rng(3).random((10, 3)))
+    plan = replace(PLAN, population=4, start=start)
+    nobody = np.empty(0, dtype=np.intp)
+
+    ridden = np.vstack(
+        [propose(plan, number, history=NOTHING, parents=nobody) for number in range(3)]
+    )
+
+    np.testing.assert_array_equal(ridden[0], SMALL_BASELINE)
+    np.testing.assert_array_equal(ridden[1:11], start)
+    assert ridden.shape == (12, 3)
+    history = _history(ridden)
+    bred = propose(plan, 3, history=history, parents=np.arange(4))
+    assert not {row.tobytes() for row in bred} & {row.tobytes() for row in ridden}
 
 
 @pytest.mark.parametrize("population", [4, 5, 17, 48])
