@@ -58,12 +58,15 @@ def find_reuse(study: Study) -> Reuse:
     here, _ = held(searched, study.rides)
     refused = _refused(study, ridden)
     if refused:
-        return Reuse(told=f"{path}: nothing is reused, all is ridden anew: {refused}.")
+        best = "to start from the best of the front alone, fork again with --profiles 24"
+        advice = f"; {best}" if len(study.start) >= study.population else ""
+        return Reuse(told=f"{path}: nothing is reused, all is ridden anew: {refused}{advice}.")
     n_first, n_known = _known(study, searched)
+    new = _rides_not_held(study, searched)
     lines = [
         f"{path}: {n_known} of the first {n_first} profiles are known,"
         f" each on {len(here)} of {len(study.rides)} rides, which are not ridden again",
-        _rides_not_held(study, searched),
+        f"ridden anew: {new}" if new else "",
         _left_behind(study, searched),
     ]
     return Reuse(

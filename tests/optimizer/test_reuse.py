@@ -220,6 +220,7 @@ def test_nothing_is_reused_where_nothing_holds_and_the_reason_is_told(new, lanes
     assert told == [find_reuse(study).told]
     assert "nothing is reused, all is ridden anew" in told[0]
     assert message in told[0]
+    assert "fork again with --profiles 24" in told[0]
     assert sum(lanes) == 12 * len(study.rides)
 
 
