@@ -5,11 +5,15 @@ names the module that does the work; that module is loaded when the command is c
 """
 
 import functools
+import sys
 from collections.abc import Callable
 from importlib import import_module
+from types import ModuleType
 from typing import Any, TypeVar
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
+
+_LOADING = "loading ..."
 
 
 def done_by(module: str) -> Callable[[_Command], _Command]:
@@ -25,9 +29,22 @@ def done_by(module: str) -> Callable[[_Command], _Command]:
     def declared(command: _Command) -> _Command:
         @functools.wraps(command)
         def call(**given: Any) -> Any:
-            return getattr(import_module(module), command.__name__)(**given)
+            return getattr(loaded(module), command.__name__)(**given)
 
         vars(call)["done_by"] = module
         return call  # type: ignore[return-value]
 
     return declared
+
+
+def loaded(module: str) -> ModuleType:
+    """Return a module, loaded if it is not yet; a terminal says so meanwhile."""
+    if module in sys.modules or not (sys.stdout.isatty() and sys.stderr.isatty()):
+        return import_module(module)
+    sys.stderr.write(_LOADING)
+    sys.stderr.flush()
+    try:
+        return import_module(module)
+    finally:
+        sys.stderr.write(f"\r{' ' * len(_LOADING)}\r")
+        sys.stderr.flush()

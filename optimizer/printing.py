@@ -30,13 +30,26 @@ def console(*, as_json: bool = False) -> Console:
 
 
 def print_table(out: Console, table: pd.DataFrame) -> None:
-    """Print a table, numbers with four significant digits."""
+    """Print a table, numbers with four significant digits.
+
+    Where it is wider than the terminal, its heads break at underscores and its texts fold; no
+    number is ever cut short.
+    """
+    columns = {str(name): [_text(value) for value in table[name].tolist()] for name in table}
+    width = sum(max(map(len, [name, *cells])) + 1 for name, cells in columns.items())
+    narrow = width > out.width
     shown = Table(box=None, pad_edge=False, header_style="bold")
-    for name in table.columns:
+    for name, cells in columns.items():
         numeric = pd.api.types.is_numeric_dtype(table[name])
-        shown.add_column(str(name), justify="right" if numeric else "left", no_wrap=True)
-    for row in table.itertuples(index=False):
-        shown.add_row(*(_text(value) for value in row))
+        shown.add_column(
+            name.replace("_", "_\n") if narrow else name,
+            justify="right" if numeric else "left",
+            no_wrap=numeric or not narrow,
+            overflow="fold",
+            min_width=max(map(len, cells), default=0) if numeric else None,
+        )
+    for row in zip(*columns.values(), strict=True):
+        shown.add_row(*row)
     out.print(shown)
 
 

@@ -11,6 +11,7 @@ from typing import get_type_hints
 import pytest
 
 from optimizer.cli import app, log_app
+from optimizer.deferred import loaded
 from optimizer.printing import console
 
 HEAVY = ("matplotlib", "numba", "numpy", "optuna", "pandas", "scipy")
@@ -101,3 +102,16 @@ def test_help_and_mistakes_answer_before_anything_heavy_is_loaded(asked):
 
     assert done.returncode == (0 if "--help" in asked else 2)
     assert done.stderr.endswith("loaded: ")
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_terminal_alone_is_told_while_the_work_is_loaded(monkeypatch, capsys, terminal):
+    monkeypatch.delitem(sys.modules, "optimizer.commands_new", raising=False)
+    for stream in (sys.stdout, sys.stderr):
+        monkeypatch.setattr(stream, "isatty", lambda: terminal)
+
+    loaded("optimizer.commands_new")
+
+    said = capsys.readouterr().err
+    assert said.startswith("loading") is terminal
+    assert said.rpartition("\r")[2] == ""
