@@ -96,8 +96,8 @@ def run_study(
             notice(reuse.told)
         if store.interrupted:
             notice(
-                f"The run before was killed after {store.n_candidates} candidates; the generation"
-                " that it had in hand was not stored whole and is ridden again."
+                f"The run before was killed after {store.n_candidates} candidates; what it had in"
+                " hand was not stored whole and is ridden again."
             )
         return search.run(
             reusing(evaluate, study, reuse.parts, n_jobs=n_jobs),

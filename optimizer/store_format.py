@@ -186,15 +186,20 @@ def read_second_look(connection: sqlite3.Connection, path: Path) -> SecondLook:
     Raises
     ------
     UserInputError
-        Damaged: a row has lost its checksum.
+        Damaged: a row has lost its length or its checksum.
     """
     rows: list[_LookRow] = connection.execute(
         "SELECT number, objectives, constraints, n_rides, rides, crc32"
         " FROM second_look ORDER BY number"
     ).fetchall()
-    for number, *blobs, _, rides, crc32 in rows:
-        if checksum(*blobs, rides) != crc32:
-            raise corrupt(path, f"the second look at candidate {number} has lost its checksum")
+    for number, *blobs, n_rides, rides, crc32 in rows:
+        shape = [len(blob) for blob in (*blobs, rides)], n_rides
+        if number == rows[0][0]:
+            first_shape = shape
+        if shape != first_shape or checksum(*blobs, rides) != crc32:
+            raise corrupt(
+                path, f"the second look at candidate {number} does not match its checksum"
+            )
     return SecondLook(
         numbers=np.array([row[0] for row in rows], dtype=np.int64),
         evaluation=Evaluation(

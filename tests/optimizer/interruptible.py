@@ -6,7 +6,9 @@ from contextlib import closing
 from pathlib import Path
 
 from optimizer import search
+from optimizer.running import look_again_at_front
 from optimizer.store import Store
+from optimizer.study_file import load_study
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 
 POPULATION = 8
@@ -36,6 +38,19 @@ def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -
             store=store,
             on_generation=announce,
         )
+
+
+def slow_look(folder: Path, stored) -> None:
+    """Look again at a front, with a pause before each batch; sets `stored` after the first."""
+    done_before = []
+
+    def advance(done, _total):
+        done_before.append(done)
+        if done > done_before[0]:
+            stored.set()
+        time.sleep(0.1)
+
+    look_again_at_front(load_study(folder), n_jobs=1, advance=advance, stop=lambda: False)
 
 
 def rows(path: Path) -> list[tuple]:

@@ -1,5 +1,8 @@
 """Candidates that were only lucky with their noise do not stay on the front."""
 
+import multiprocessing
+import shutil
+
 import numpy as np
 import pytest
 
@@ -11,8 +14,13 @@ from optimizer.riding import make_evaluate
 from optimizer.running import look_again_at_front, run_study
 from optimizer.store import Store, read_table
 from optimizer.study_file import load_study
-from optimizer.tables import candidates_table
+from optimizer.tables import candidates_table, write_tables
+from tests.optimizer.interruptible import slow_look
 from tests.optimizer.small_study import write_small_study
+
+# A server that has imported everything forks the processes to be killed within milliseconds.
+PROCESSES = multiprocessing.get_context("forkserver")
+PROCESSES.set_forkserver_preload(["tests.optimizer.interruptible"])
 
 
 def go_on():
@@ -95,6 +103,44 @@ def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
         candidates_table(read_results(study)).to_csv()
         == candidates_table(read_results(looked)).to_csv()
     )
+
+
+def killed_in_its_look(study, moments):
+    """Kill a look at some moment after its first batch; return whether it was still at work."""
+    stored = PROCESSES.Event()
+    process = PROCESSES.Process(target=slow_look, args=(study.folder, stored))
+    process.start()
+    assert stored.wait(120.0)
+    process.join(moments.uniform(0.0, 0.25))
+    at_work = process.is_alive()
+    process.kill()
+    process.join()
+    return at_work
+
+
+def test_a_killed_look_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
+    write_small_study(tmp_path / "killed", ("population = 12", "population = 4"))
+    killed = load_study(tmp_path / "killed")
+    run_study(killed, n_candidates=60, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    wanted = len(second_look.numbers_to_look_at(read_table(store_path(killed)).history))
+    shutil.copytree(killed.folder, tmp_path / "whole")
+    whole = load_study(tmp_path / "whole")
+    moments = np.random.default_rng(18)
+
+    at_work, stored = 0, [0]
+    while at_work < 3 and stored[-1] < wanted:
+        at_work += killed_in_its_look(killed, moments)
+        stored.append(len(read_table(store_path(killed)).second_look.numbers))
+        assert stored[-1] == wanted or not read_results(killed).looked_again.any()
+    assert at_work >= 2
+    assert any(0 < count < wanted for count in stored)
+
+    for study in (killed, whole):
+        assert look(study)
+        write_tables(read_results(study))
+    for name in ("candidates.csv", "candidates.parquet", "front.csv", "front.parquet"):
+        expected = (whole.folder / "results" / name).read_bytes()
+        assert (killed.folder / "results" / name).read_bytes() == expected
 
 
 def test_a_stopped_look_says_so(tmp_path):

@@ -266,6 +266,61 @@ def test_a_log_torn_at_any_place_leaves_whole_generations(path, tmp_path):
     assert all(count % POPULATION == 0 for count in counts)
 
 
+def test_a_log_torn_in_a_second_look_leaves_whole_batches_of_it(path, tmp_path):
+    _filled(path, 6)
+    copy = tmp_path / "torn" / path.name
+    copy.parent.mkdir()
+    log, torn_log = (place.with_name(place.name + "-wal") for place in (path, copy))
+    rng = np.random.default_rng(17)
+    counts = set()
+    with Store(path) as store:
+        for batch in range(6):
+            numbers = np.arange(batch * POPULATION, (batch + 1) * POPULATION)
+            store.append_second_look(numbers, _generation(50 + batch)[1])
+        reference = store.second_look().evaluation.objectives
+        for size in rng.integers(0, log.stat().st_size, size=25):
+            shutil.copy(path, copy)
+            shutil.copy(log, torn_log)
+            os.truncate(torn_log, size)
+            copy.with_name(copy.name + "-shm").unlink(missing_ok=True)
+            with Store(copy) as torn:
+                kept = torn.second_look()
+                assert len(torn.history(population=POPULATION)) == 6 * POPULATION
+            counts.add(len(kept.numbers))
+            assert kept.numbers.tolist() == list(range(len(kept.numbers)))
+            assert kept.evaluation.objectives.tobytes() == reference[: len(kept.numbers)].tobytes()
+
+    assert len(counts) > 3
+    assert all(count % POPULATION == 0 for count in counts)
+
+
+def _looked_at(path):
+    _filled(path)
+    with Store(path) as store:
+        store.append_second_look(np.array([2, 5, 7, 10]), _generation(60)[1])
+
+
+def test_a_flipped_bit_in_a_second_look_is_found(path):
+    _looked_at(path)
+    content = bytearray(path.read_bytes())
+    place = content.index(_generation(60)[1].objectives[1].astype("<f8").tobytes())
+    content[place + 5] ^= 4
+    path.write_bytes(content)
+
+    message = _refusal(read_table, path)
+    assert "the second look at candidate 5 does not match its checksum" in message
+    assert "restore it from a backup" in message
+    with Store(path) as store:
+        assert "candidate 5 does not match its checksum" in _refusal(store.second_look)
+
+
+def test_a_second_look_of_another_shape_is_found(path):
+    _looked_at(path)
+    _edit(path, "UPDATE second_look SET n_rides = 2 WHERE number = 7")
+
+    assert "the second look at candidate 7 does not match" in _refusal(read_table, path)
+
+
 def _n_schema(path):
     with closing(sqlite3.connect(path)) as connection:
         return connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
