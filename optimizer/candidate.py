@@ -8,6 +8,7 @@ from optimizer.results import Results
 from optimizer.riding import whole_profiles
 from optimizer.second_look import on_fresh_noise
 from optimizer.space import at_bound
+from optimizer.study import Study
 from plant.control import stiffness_current
 from plant.profile_array import array_to_profile
 from plant.simulate import Ride
@@ -63,8 +64,12 @@ def worst_rides(results: Results, number: int) -> list[Ride]:
 
 def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:
     """Return the rides that a candidate's numbers come from: those of its last look."""
-    study = results.study
-    return on_fresh_noise(study).rides if results.looked_again[number] else study.rides
+    return last_look(results, number).rides
+
+
+def last_look(results: Results, number: int) -> Study:
+    """Return the study on the noise that a candidate's numbers come from."""
+    return on_fresh_noise(results.study) if results.looked_again[number] else results.study
 
 
 def stiffness_curve(profile: Floats, error_deg: Floats) -> Floats:

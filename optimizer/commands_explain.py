@@ -4,18 +4,21 @@ from pathlib import Path
 
 import pandas as pd
 import typer
+from rich.console import Console
 
-from objectives import OBJECTIVES
+from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.candidate import bound_marks
 from optimizer.cores import available_cores
 from optimizer.figures import FIGURES_FOLDER
 from optimizer.figures_sensitivity import sensitivity_figure
 from optimizer.figures_style import save, styled
+from optimizer.files import write_whole
 from optimizer.importance import importances
 from optimizer.json_text import json_text
 from optimizer.printing import console, print_table
-from optimizer.results import candidate_number, read_results
-from optimizer.sensitivity import Sensitivity, most_important, sensitivity, sentence
+from optimizer.results import Results, candidate_number, read_results
+from optimizer.sensitivity import Sensitivity, most_important, sensitivity
+from optimizer.sensitivity_words import bound_advice, sentence
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from optimizer.tables import RESULTS_FOLDER
@@ -39,9 +42,9 @@ def explain(
         stages.begin("riding the neighbours")
         found = sensitivity(results, number, n_jobs=jobs or available_cores())
         stages.begin("ranking parameters over all candidates")
-        shares = importances(results)
+        shares = importances(results.study.space, results.searched)
     sentences = [sentence(found, place) for place in most_important(found)]
-    marks = bound_marks(results, number)
+    advice = _advice(results, number, found)
     table = _table(found)
     if as_json:
         told = {
@@ -49,37 +52,77 @@ def explain(
             "sentences": sentences,
             "importance": shares,
             "around": table.to_dict(orient="records"),
-            "parameters_at_bounds": marks,
+            "parameters_at_bounds": list(advice),
+            "bound_advice": advice,
         }
         typer.echo(json_text(told), nl=False)
         return
+    _print_words(out, number, sentences=sentences, shares=shares, advice=advice)
+    out.print(f"\nEach parameter moved by itself; unmoved the weighted cost is {found.cost:.4g}:")
+    print_table(out, table[[*_SHOWN]])
+    figures = folder / RESULTS_FOLDER / FIGURES_FOLDER
+    tables = {f"sensitivity_{number}.csv": table, "importance.csv": _importance_table(shares)}
+    with StagesView(out) as stages, styled():
+        stages.begin("drawing")
+        drawn = sensitivity_figure(found, called=f"candidate {number}")
+        written = save(drawn, figures / f"sensitivity_{number}")[:1]
+    for name, content in tables.items():
+        write_whole(figures / name, content.to_csv(index=False, lineterminator="\n"))
+        written.append(figures / name)
+    for path in written:
+        out.print(f"{path} written.", markup=False)
+
+
+def _advice(results: Results, number: int, found: Sensitivity) -> dict[str, str]:
+    space = results.study.space
+    ends = dict(zip(space.names, zip(space.low, space.high, strict=True), strict=True))
+    return {
+        name: bound_advice(found, name, low=ends[name][0], high=ends[name][1])
+        for name in bound_marks(results, number)
+    }
+
+
+def _print_words(
+    out: Console,
+    number: int,
+    *,
+    sentences: list[str],
+    shares: dict[str, dict[str, float]],
+    advice: dict[str, str],
+) -> None:
     out.print(f"What moves candidate {number} most:")
     for line in sentences:
-        out.print(f"- {line}")
+        out.print(f"- {line}", markup=False)
     for objective, by_name in shares.items():
+        if not by_name:
+            out.print(f"Too few candidates are feasible to say what {objective} depends on.")
+            continue
         first = ", ".join(
             f"{name} {100 * share:.0f} %" for name, share in list(by_name.items())[:5]
         )
-        out.print(f"Over all feasible candidates, {objective} depends on {first or 'too few'}.")
-    for name in marks:
-        out.print(
-            f"{name} sits at an end of its searched range: widen search.bounds.{name} in a new"
-            " study (levelgain fork), or keep the end on purpose."
-        )
-    out.print(f"\nEach parameter moved by itself; unmoved the weighted cost is {found.cost:.4g}:")
-    print_table(out, table[[*_SHOWN]])
-    with StagesView(out) as stages, styled():
-        stages.begin("drawing")
-        stem = folder / RESULTS_FOLDER / FIGURES_FOLDER / f"sensitivity_{number}"
-        written = save(sensitivity_figure(found, called=f"candidate {number}"), stem)
-    out.print(f"\n{written[0]} written.")
+        out.print(f"Over all feasible candidates, {objective} depends on {first}.")
+    for line in advice.values():
+        out.print(line, markup=False)
+
+
+def _importance_table(shares: dict[str, dict[str, float]]) -> pd.DataFrame:
+    """Return a row for each objective and parameter; none where too few candidates are feasible."""
+    rows = [
+        (objective, name, share)
+        for objective, by_name in shares.items()
+        for name, share in by_name.items()
+    ]
+    return pd.DataFrame(rows, columns=["objective", "parameter", "importance_ratio"])
 
 
 def _table(found: Sensitivity) -> pd.DataFrame:
+    """Return a row for each parameter, the one that moves the weighted cost most first."""
     order = most_important(found, limit=len(found.names))
     table = {
         "parameter": [found.names[place] for place in order],
         "value": found.here[order],
+        **dict(zip(OBJECTIVES, found.objectives.tolist(), strict=True)),
+        "cost_ratio": found.cost,
     }
     for side, word in enumerate(("lowered", "raised")):
         table[word] = found.moved[side, order]
@@ -87,4 +130,11 @@ def _table(found: Sensitivity) -> pd.DataFrame:
         for column, objective in enumerate(OBJECTIVES):
             table[f"{word}_{objective}"] = found.moved_objectives[side, order, column]
         table[f"{word}_meets"] = found.meets[side, order]
+        table[f"{word}_fails"] = [_failed(found, side, place) for place in order]
     return pd.DataFrame(table)
+
+
+def _failed(found: Sensitivity, side: int, place: int) -> str:
+    """Return the constraints that a moved profile fails, as a list parted by semicolons."""
+    fails = found.moved_constraints[side, place] > 0.0
+    return ";".join(name for name, failed in zip(CONSTRAINT_NAMES, fails, strict=True) if failed)

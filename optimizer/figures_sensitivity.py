@@ -14,7 +14,8 @@ _SIDES = ((BLUE, "lowered", 0.19, "///"), (VERMILION, "raised", -0.19, ""))
 def sensitivity_figure(found: Sensitivity, *, called: str) -> Figure:
     """Return the change of each objective when a parameter is moved down and up by itself.
 
-    The parameters are those that move the weighted cost most, the first at the top.
+    The parameters are those that move the weighted cost most, the first at the top. A cross on the
+    axis marks a moved profile that fails a constraint.
     """
     order = np.argsort(-found.effect, kind="stable")[:_SHOWN][::-1]
     figure = new_figure(12.0, 1.6 + 0.3 * len(order))
@@ -35,8 +36,12 @@ def sensitivity_figure(found: Sensitivity, *, called: str) -> Figure:
                 hatch=hatch,
                 edgecolor="white",
             )
+            fails = place[~found.meets[side, order]] + shift
+            axes.plot(np.zeros_like(fails), fails, "x", color="black", markersize=5, zorder=3)
+        axes.locator_params(axis="x", nbins=5)
         axes.axvline(0.0, color="0.3", linewidth=0.8)
         axes.set_title(f"change of {OBJECTIVE_LABELS[objective]}", fontsize=8.5)
         axes.set_yticks(place, [found.names[row] for row in order], fontsize=7.5)
+    panels[-1].plot([], [], "x", color="black", markersize=5, label="fails a constraint")
     panels[-1].legend(loc="lower right")
     return figure

@@ -1,28 +1,45 @@
-"""What a study says about its parameters is what riding says, and what a known function says."""
+"""What a study says about a candidate's parameters is what riding says."""
 
-import dataclasses
 import json
+import re
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from objectives import OBJECTIVES
-from optimizer import importance
 from optimizer.cli import main
-from optimizer.evaluation import History
-from optimizer.importance import importances
 from optimizer.results import read_results
 from optimizer.riding import ride_portfolio, rules_of, whole_profiles
-from optimizer.running import run_study
-from optimizer.sensitivity import Sensitivity, most_important, sensitivity, sentence
+from optimizer.running import look_again_at_front, run_study
+from optimizer.second_look import on_fresh_noise
+from optimizer.sensitivity import most_important, sensitivity
+from optimizer.sensitivity_words import sentence
+from optimizer.space import clip
 from optimizer.study_file import load_study
 from tests.optimizer.small_study import write_small_study
+
+PHRASES = {
+    "level_error_deg": "the level error",
+    "excess_current_a": "the peak current beyond the need",
+    "nose_down_risk": "the nose-down risk",
+}
+
+
+def go_on():
+    return False
+
+
+def ends(space, name):
+    place = space.names.index(name)
+    return space.low[place], space.high[place]
 
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory):
     study = load_study(write_small_study(tmp_path_factory.mktemp("explain") / "study"))
-    run_study(study, n_candidates=48, n_jobs=2, on_generation=lambda _: None, stop=lambda: False)
+    run_study(study, n_candidates=48, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    look_again_at_front(study, n_jobs=2, advance=lambda *_: None, stop=go_on)
     return read_results(study)
 
 
@@ -36,7 +53,7 @@ def test_a_moved_parameter_is_ridden_again(results, around):
     row = around.here.copy()
     row[place] = around.moved[1, place]
 
-    study = results.study
+    study = on_fresh_noise(results.study)
     scores, _ = ride_portfolio(study, whole_profiles(study, row[None, :]), rules=rules_of(study))
 
     np.testing.assert_array_equal(scores.objectives[0], around.moved_objectives[1, place])
@@ -55,67 +72,61 @@ def test_the_most_important_move_the_cost_most(around):
     assert around.effect[order[0]] > 0.0
 
 
-def told(before, after, *, meets=True):
-    """Return a sensitivity of one parameter that is raised from 3 to 4."""
-    objectives = np.array(before, dtype=np.float64)
-    moved = np.array([[objectives], [after]], dtype=np.float64)
-    return Sensitivity(
-        names=("base_gain_a_per_deg",),
-        here=np.array([3.0]),
-        objectives=objectives,
-        cost=1.0,
-        moved=np.array([[2.0], [4.0]]),
-        moved_objectives=moved,
-        moved_cost=np.array([[1.0], [1.2]]),
-        meets=np.array([[True], [meets]]),
-    )
+def test_a_candidate_of_the_second_look_is_moved_on_the_noise_of_its_numbers(results, around):
+    number = results.picks["balanced"]
+    assert results.looked_again[number]
+
+    np.testing.assert_array_equal(around.objectives, results.history.objectives[number])
+    np.testing.assert_array_equal(around.constraints, results.history.constraints[number])
+    assert around.cost == pytest.approx(results.weighted_cost[number], rel=1e-12)
+    assert np.any(around.objectives != results.searched.objectives[number])
 
 
-@pytest.mark.parametrize(
-    ("after", "meets", "words"),
-    [
-        (
-            (1.8, 33.0, 0.02), True,
-            "Raising base_gain_a_per_deg from 3 to 4 lowers the level error by 0.2 deg (-10 %) and"
-            " raises the peak current beyond the need by 3 A (+10 %).",
-        ),
-        (
-            (2.0, 30.0, 0.03), False,
-            "Raising base_gain_a_per_deg from 3 to 4 raises the nose-down risk by 0.01 (+50 %);"
-            " it then fails a constraint.",
-        ),
-        (
-            (2.001, 30.0, 0.02), True,
-            "Raising base_gain_a_per_deg from 3 to 4 changes no objective that shows.",
-        ),
-    ],
-)  # fmt: skip
-def test_a_sentence_says_what_changes_with_units(after, meets, words):
-    assert sentence(told((2.0, 30.0, 0.02), after, meets=meets), 0) == words
+def test_each_sentence_agrees_in_sign_with_riding_again(results, around):
+    signs = {"raises": 1.0, "lowers": -1.0}
+    n_told = 0
+    for place in most_important(around):
+        words = sentence(around, place)
+        name, before, after = re.match(r"\w+ing (\w+) from (\S+) to (\S+) ", words).groups()
+        assert words.startswith("Raising" if float(after) > float(before) else "Lowering")
+        row = around.here.copy()
+        row[results.study.space.names.index(name)] += (
+            0.1 * np.ptp(ends(results.study.space, name)) * (1 if words[0] == "R" else -1)
+        )
+        row = clip(results.study.space, row[None, :])
+        study = on_fresh_noise(results.study)
+        again, _ = ride_portfolio(study, whole_profiles(study, row), rules=rules_of(study))
+        change = dict(zip(OBJECTIVES, again.objectives[0] - around.objectives, strict=True))
+        for objective, phrase in PHRASES.items():
+            said = re.search(rf"(raises|lowers) {phrase} by (\S+)", words)
+            if said:
+                n_told += 1
+                assert np.sign(change[objective]) == signs[said[1]]
+                assert abs(change[objective]) == pytest.approx(float(said[2]), rel=6e-3)
+
+    assert n_told >= 5
 
 
-def test_importance_finds_the_parameter_that_alone_decides(results):
-    space = results.study.space
-    random = np.random.default_rng(6)
-    values = random.uniform(space.low, space.high, (400, space.n_parameters))
-    unit = (values - space.low) / (space.high - space.low)
-    objectives = np.column_stack([(unit[:, k] - 0.3) ** 2 + 0.1 for k in (4, 9, 14)])
-    history = History(values=values, objectives=objectives, constraints=np.full((400, 1), -1.0))
-    made = dataclasses.replace(results, searched=history, feasible=np.ones(400, dtype=np.bool_))
+def test_the_files_hold_what_was_ridden_and_every_share(results, around, levelgain):
+    number = results.picks["balanced"]
+    figures = results.study.folder / "results" / "figures"
 
-    found = importances(made)
+    code, _, _ = levelgain("explain", results.study.folder, "balanced")
+    table = pd.read_csv(figures / f"sensitivity_{number}.csv", keep_default_na=False)
+    shares = pd.read_csv(figures / "importance.csv")
 
-    for name, place in zip(OBJECTIVES, (4, 9, 14), strict=True):
-        first, share = next(iter(found[name].items()))
-        assert first == space.names[place]
-        assert share > 0.5
-        assert sum(found[name].values()) == pytest.approx(1.0)
-
-
-def test_too_few_candidates_have_no_importance(results, monkeypatch):
-    monkeypatch.setattr(importance, "_FEWEST", 10_000)
-
-    assert importances(results) == {name: {} for name in OBJECTIVES}
+    assert code == 0
+    places = [around.names.index(name) for name in table["parameter"]]
+    assert sorted(places) == list(range(len(around.names)))
+    for side, word in enumerate(("lowered", "raised")):
+        np.testing.assert_allclose(table[word], around.moved[side, places], rtol=1e-12)
+        for column, objective in enumerate(OBJECTIVES):
+            expected = around.moved_objectives[side, places, column]
+            np.testing.assert_allclose(table[f"{word}_{objective}"], expected, rtol=1e-12)
+        assert (table[f"{word}_meets"] == (table[f"{word}_fails"] == "")).all()
+    assert len(shares) == len(OBJECTIVES) * len(around.names)
+    sums = shares.groupby("objective")["importance_ratio"].sum()
+    np.testing.assert_allclose(sums[list(OBJECTIVES)], 1.0)
 
 
 def test_the_command_explains_in_words_and_as_json(results, monkeypatch, capsys):

@@ -1,0 +1,101 @@
+"""Importance names the parameters that decide, also from candidates that a search has gathered."""
+
+import functools
+
+import numpy as np
+import pytest
+from scipy.stats import sobol_indices, uniform
+
+from objectives import OBJECTIVES
+from optimizer import search
+from optimizer.evaluation import History
+from optimizer.importance import importances
+from optimizer.store import Store
+from tests.optimizer.analytic import (
+    G_STAR_ACTIVE,
+    N_PARAMETERS,
+    UNIT_BOX,
+    g_star,
+    g_star_total_effects,
+)
+
+
+def searched(folder, *, exponent, seed, n_candidates):
+    with Store(folder / "candidates.sqlite") as store:
+        return search.run(
+            functools.partial(g_star, exponent=exponent),
+            UNIT_BOX,
+            baseline=np.full(N_PARAMETERS, 0.45),
+            n_objectives=3,
+            n_candidates=n_candidates,
+            seed=seed,
+            store=store,
+        ).history
+
+
+def assert_first_are_active(found, *, n_first):
+    for name, active in zip(OBJECTIVES, G_STAR_ACTIVE, strict=True):
+        order = [UNIT_BOX.names.index(parameter) for parameter in found[name]]
+        assert order[0] == active[0]
+        assert set(order[:n_first]) <= set(active)
+        assert sum(found[name].values()) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("exponent", [1.0, 2.0])
+def test_a_short_search_tells_the_most_important_parameter_of_each_objective(tmp_path, exponent):
+    history = searched(tmp_path, exponent=exponent, seed=1, n_candidates=480)
+
+    assert_first_are_active(importances(UNIT_BOX, history), n_first=1)
+
+
+# Of 20 idle parameters the nearest came third in these 18 rankings, where the truth gives 11 %.
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("exponent", [1.0, 2.0])
+def test_no_idle_parameter_is_among_the_first_two_by_any_seed(tmp_path, exponent, seed):
+    history = searched(tmp_path, exponent=exponent, seed=seed, n_candidates=960)
+
+    assert_first_are_active(importances(UNIT_BOX, history), n_first=2)
+
+
+@pytest.mark.parametrize("exponent", [1.0, 2.0])
+def test_the_importance_of_the_test_function_is_that_of_another_package(exponent):
+    expected = g_star_total_effects(exponent=exponent)
+
+    found = sobol_indices(
+        func=lambda points: g_star(points.T, exponent=exponent).objectives.T,
+        n=2**14,
+        dists=[uniform(loc=0.0, scale=1.0)] * N_PARAMETERS,
+        rng=np.random.default_rng(8),
+    ).total_order
+
+    for effects, active in zip(found, G_STAR_ACTIVE, strict=True):
+        np.testing.assert_allclose(effects[list(active)], expected, atol=0.02)
+        assert np.delete(effects, active) == pytest.approx(0.0, abs=1e-9)
+
+
+def random_candidates(n_candidates):
+    values = np.random.default_rng(6).uniform(size=(n_candidates, N_PARAMETERS))
+    outcome = g_star(values, exponent=2.0)
+    return History(values=values, objectives=outcome.objectives, constraints=outcome.constraints)
+
+
+def test_the_same_candidates_have_the_same_importance():
+    history = random_candidates(300)
+
+    assert importances(UNIT_BOX, history) == importances(UNIT_BOX, history)
+
+
+def test_what_fails_a_constraint_has_no_say():
+    history = random_candidates(400)
+    failing = (history.constraints > 0.0).any(axis=1)
+    objectives = history.objectives.copy()
+    objectives[failing] = 1e6 * history.values[failing, :3]
+    spoiled = History(values=history.values, objectives=objectives, constraints=history.constraints)
+
+    assert failing.any()
+    assert importances(UNIT_BOX, spoiled) == importances(UNIT_BOX, history)
+
+
+def test_too_few_candidates_have_no_importance():
+    assert importances(UNIT_BOX, random_candidates(29)) == {name: {} for name in OBJECTIVES}
