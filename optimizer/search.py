@@ -83,7 +83,7 @@ def run(
     population : int
         Candidates in a generation.
     start : (profile, parameter) float64
-        Known good profiles, inside the space, to ride in the first generation.
+        Known good profiles, inside the space, to ride in the first generations.
     on_generation : callable, optional
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
