@@ -10,7 +10,7 @@ from optimizer.database_address import check_address
 from optimizer.evaluation import Evaluate
 from optimizer.provenance import ride_inputs
 from optimizer.riding import make_evaluate
-from optimizer.search_inputs import method_inputs
+from optimizer.search_inputs import WEIGHTS, method_inputs
 from optimizer.study import Study
 from plant.errors import UserInputError
 
@@ -35,7 +35,9 @@ ALONE = Machines()
 
 
 @contextmanager
-def riding(study: Study, machines: Machines, *, rides_of: Study, n_jobs: int) -> Iterator[Evaluate]:
+def riding(
+    study: Study, machines: Machines, *, rides_of: Study, n_jobs: int, weights: str
+) -> Iterator[Evaluate]:
     """Give the function that rides candidates over a study's rides.
 
     Parameters
@@ -47,6 +49,8 @@ def riding(study: Study, machines: Machines, *, rides_of: Study, n_jobs: int) ->
         The same study, or the same on other noise.
     n_jobs : int
         Threads of this machine.
+    weights : str
+        What the search started with; machines at a database must agree on it too.
 
     Raises
     ------
@@ -65,7 +69,7 @@ def riding(study: Study, machines: Machines, *, rides_of: Study, n_jobs: int) ->
                 shared.sharing(
                     evaluate,
                     machines.database,
-                    inputs=ride_inputs(study) | method_inputs(),
+                    inputs=ride_inputs(study) | method_inputs() | {WEIGHTS: weights},
                     rides=rides_of.rides,
                 )
             )

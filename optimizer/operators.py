@@ -31,7 +31,9 @@ class Operators:
     copies_sigma: float = 0.1
     screened_share: float = 0.75
     screened_from: int = 96
-    pool_factor: int = 20
+    brood_factor: int = 10
+    kept_factor: int = 2
+    broods: int = 3
     surrogate_points: int = 1000
 
 

@@ -9,11 +9,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
+from threadpoolctl import threadpool_limits
 
-from optimizer.evaluation import History
+from objectives.portfolio import weighted_sum
+from optimizer.evaluation import BASELINE, History
+from optimizer.lowest_cost import Descent, lowest_cost_points
 from optimizer.operators import Operators, children
-from optimizer.screening import DECIMALS, screen
+from optimizer.screening import screen
 from optimizer.space import Space, clip, from_unit, to_unit
+from optimizer.surrogate import fitted, unseen
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -37,6 +41,10 @@ class Plan:
         Constants of the search.
     start : (profile, parameter) float64
         Known good profiles inside the space, ridden after the baseline; none if empty.
+    weights : (objective,) float64
+        What counts how much where the search looks for one best profile beside the front.
+    descent : Descent
+        Constants of that part of the search.
 
     Raises
     ------
@@ -48,8 +56,10 @@ class Plan:
     space: Space
     baseline: Floats
     seed: int
+    weights: Floats
     population: int = 48
     operators: Operators = field(default_factory=Operators)
+    descent: Descent = field(default_factory=Descent)
     start: Floats = field(default_factory=lambda: np.empty((0, 0)))
 
     def __post_init__(self) -> None:
@@ -94,7 +104,9 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
     rng = np.random.default_rng(np.random.SeedSequence(plan.seed, spawn_key=(generation,)))
     if generation * plan.population <= len(plan.start):
         return _known(plan, generation, rng)
-    return from_unit(plan.space, _bred(plan, history, parents=parents, rng=rng))
+    # A linear algebra library splits its sums by thread, and their last bits with them.
+    with threadpool_limits(limits=1, user_api="blas"):
+        return from_unit(plan.space, _bred(plan, history, parents=parents, rng=rng))
 
 
 def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:
@@ -117,46 +129,66 @@ def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:
 
 
 def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Generator) -> Floats:
-    """Return a generation in the unit cube: some children as they come, the others screened."""
+    """Return a generation in the unit cube: some children as they come, the others foreseen."""
     operators, population = plan.operators, plan.population
     points = to_unit(plan.space, history.values)
-    brood = children(
-        points[parents],
-        n_children=operators.pool_factor * population,
-        rng=rng,
-        operators=operators,
-    )
-    pool = _unseen(brood, points)
+    brood = _fresh_brood(plan, points[parents], known=points, rng=rng)
     screens = len(history) >= operators.screened_from
     n_screened = round(population * operators.screened_share) if screens else 0
-    plain, rest = np.split(pool, [min(population - n_screened, len(pool))])
+    plain, rest = np.split(brood, [min(population - n_screened, len(brood))])
     if n_screened and len(rest):
-        best = screen(
-            rest,
-            points=points,
-            objectives=history.objectives,
-            constraints=history.constraints,
-            n_chosen=n_screened,
-            n_latest=operators.surrogate_points,
-        )
-        plain = np.vstack([plain, rest[best]])
+        plain = np.vstack([plain, _foreseen(plan, history, points, rest, n=n_screened, rng=rng)])
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
     return np.vstack([plain, strangers])
 
 
-def _unseen(brood: Floats, points: Floats) -> Floats:
-    """Drop children that repeat a ridden point or an earlier child; the rest keep their order."""
-    seen = {row.tobytes() for row in _rounded(points)}
-    fresh = []
-    for child, row in enumerate(_rounded(brood)):
-        key = row.tobytes()
-        if key not in seen:
-            seen.add(key)
-            fresh.append(child)
-    return brood[fresh]
+def _foreseen(
+    plan: Plan, history: History, points: Floats, brood: Floats, *, n: int, rng: np.random.Generator
+) -> Floats:
+    """Return what surrogates foresee best: for the lowest cost, and for the front."""
+    operators = plan.operators
+    cheapest = _cheapest(plan, history, points, rng=rng)
+    latest = slice(max(0, len(points) - operators.surrogate_points), None)
+    known = np.vstack([points, cheapest])
+    screened = screen(
+        brood,
+        predict=fitted(points[latest], history.objectives[latest], history.constraints[latest]),
+        breed=lambda elite: _fresh_brood(plan, elite, known=np.vstack([known, elite]), rng=rng),
+        n_objectives=history.objectives.shape[1],
+        n_broods=operators.broods,
+        n_kept=operators.kept_factor * plan.population,
+        n_chosen=n - len(cheapest),
+    )
+    return np.vstack([cheapest, screened])
 
 
-def _rounded(points: Floats) -> Floats:
-    # Adding zero turns -0.0 into 0.0, whose bytes differ.
-    return np.ascontiguousarray(np.round(points, DECIMALS) + 0.0)
+def _cheapest(plan: Plan, history: History, points: Floats, *, rng: np.random.Generator) -> Floats:
+    """Return a few points of the lowest weighted cost; none before the front has taken shape."""
+    if len(history) < plan.descent.starts_from:
+        return points[:0]
+    return lowest_cost_points(
+        points,
+        _cost(history.objectives, plan.weights),
+        history.constraints,
+        n_points=round(plan.population * plan.descent.share),
+        rng=rng,
+        descent=plan.descent,
+    )
+
+
+def _cost(objectives: Floats, weights: Floats) -> Floats:
+    """Return the weighted cost; each objective counts in units of the baseline's, if it can."""
+    known = objectives[BASELINE]
+    return weighted_sum(objectives, weights / np.where(known > 0.0, known, 1.0))
+
+
+def _fresh_brood(plan: Plan, parents: Floats, *, known: Floats, rng: np.random.Generator) -> Floats:
+    """Return children of the parents that no row of `known` repeats."""
+    brood = children(
+        parents,
+        n_children=plan.operators.brood_factor * plan.population,
+        rng=rng,
+        operators=plan.operators,
+    )
+    return brood[unseen(brood, known)]

@@ -1,8 +1,9 @@
 """Running a study: from its checked file to a store that holds its candidates."""
 
+import json
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from types import FrameType
 
 from objectives import OBJECTIVES
@@ -14,6 +15,7 @@ from optimizer.reuse import reusing
 from optimizer.reuse_told import find_reuse
 from optimizer.riding import baseline_values
 from optimizer.search import Progress
+from optimizer.search_inputs import WEIGHTS, weights_text
 from optimizer.second_look import look_again, on_fresh_noise
 from optimizer.store import Store
 from optimizer.study import Study
@@ -87,10 +89,12 @@ def run_study(
         The store can not be used or written, or another run has it.
     """
     reuse = find_reuse(study)
-    with (
-        riding(study, machines, rides_of=study, n_jobs=n_jobs) as evaluate,
-        Store(store_path(study)) as store,
-    ):
+    with ExitStack() as stack:
+        store = stack.enter_context(Store(store_path(study)))
+        weights = _started_weights(study, store, notice=notice)
+        evaluate = stack.enter_context(
+            riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights)
+        )
         store.freeze(ride_inputs(study))
         if reuse.told and store.n_candidates <= len(study.start):
             notice(reuse.told)
@@ -109,6 +113,7 @@ def run_study(
             store=store,
             population=study.population,
             start=study.start,
+            weights=json.loads(weights),
             on_generation=on_generation,
             stop=stop,
         )
@@ -130,10 +135,12 @@ def look_again_at_front(
         The store can not be used or written, or another run has it.
     """
     again = on_fresh_noise(study)
-    with (
-        riding(study, machines, rides_of=again, n_jobs=n_jobs) as evaluate,
-        Store(store_path(study)) as store,
-    ):
+    with ExitStack() as stack:
+        store = stack.enter_context(Store(store_path(study)))
+        weights = _started_weights(study, store, notice=_unheard)
+        evaluate = stack.enter_context(
+            riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights)
+        )
         store.freeze(ride_inputs(study))
         return look_again(
             study,
@@ -142,6 +149,21 @@ def look_again_at_front(
             advance=advance,
             stop=stop,
         )
+
+
+def _started_weights(study: Study, store: Store, *, notice: Callable[[str], None]) -> str:
+    """Return the weights that the search started with, or the study's for a new one.
+
+    A search whose weights changed on its way would not be the same after a resume.
+    """
+    asked = weights_text(study.weights[name] for name in OBJECTIVES)
+    started = store.frozen(WEIGHTS) or asked
+    if started != asked:
+        notice(
+            "The search goes on by the weights it was started with; the tables weigh by those of"
+            " today. To search by today's, fork the study."
+        )
+    return started
 
 
 @contextmanager

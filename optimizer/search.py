@@ -57,6 +57,7 @@ def run(
     store: Store,
     population: int = 48,
     start: ArrayLike = (),
+    weights: ArrayLike | None = None,
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> Progress:
@@ -84,6 +85,8 @@ def run(
         Candidates in a generation.
     start : (profile, parameter) float64
         Known good profiles, inside the space, to ride in the first generations.
+    weights : (objective,) float64, optional
+        Of the weighted cost whose lowest value is sought beside the front; all equal if not given.
     on_generation : callable, optional
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
@@ -110,6 +113,7 @@ def run(
         population=population,
         operators=Operators(),
         start=np.array(start, dtype=np.float64).reshape(-1, space.n_parameters),
+        weights=np.ones(n_objectives) if weights is None else np.array(weights, dtype=np.float64),
     )
     proposer = Proposer(plan, n_objectives=n_objectives)
     store.freeze(search_inputs(plan, n_objectives=n_objectives))

@@ -1,13 +1,16 @@
 """What of a study decides the search's own sequence, as texts that a store can freeze."""
 
 import json
+from collections.abc import Iterable
 from dataclasses import asdict
 from importlib.metadata import version
 
 from optimizer.proposals import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-2"
+METHOD = "generations-3"
+
+WEIGHTS = "search.weights"
 
 _LIBRARIES = ("moocore", "numpy", "optuna", "scipy")
 
@@ -18,6 +21,11 @@ def method_inputs() -> dict[str, str]:
         "search.method": METHOD,
         **{f"library.{name}": version(name) for name in _LIBRARIES},
     }
+
+
+def weights_text(weights: Iterable[float]) -> str:
+    """Return weights of the objectives as the text under `WEIGHTS`; it reads back exactly."""
+    return json.dumps([float(weight) for weight in weights])
 
 
 def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
@@ -39,5 +47,7 @@ def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
         "search.n_objectives": str(n_objectives),
         "search.population": str(plan.population),
         "search.seed": str(plan.seed),
+        WEIGHTS: weights_text(plan.weights),
         "search.operators": json.dumps(asdict(plan.operators), indent=0),
+        "search.descent": json.dumps(asdict(plan.descent), indent=0),
     }

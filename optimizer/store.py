@@ -111,6 +111,11 @@ class Store:
             self._connection.execute("INSERT INTO running VALUES (datetime('now'))")
         return bool(found)
 
+    def frozen(self, key: str) -> str | None:
+        """Return an input that a study with candidates was started with."""
+        with reported(self._path):
+            return read_frozen(self._connection).get(key) if self.n_candidates else None
+
     def freeze(self, inputs: Mapping[str, str]) -> None:
         """Store inputs that decide the sequence, or compare them with those stored before.
 

@@ -28,12 +28,13 @@ from pymoo.problems.static import StaticProblem
 from pymoo.util.ref_dirs import get_reference_directions
 
 from optimizer import search
+from optimizer.lowest_cost import Descent
 from optimizer.operators import Operators
 from optimizer.sampler import distributions
 from optimizer.search_inputs import METHOD
 from optimizer.space import from_unit, to_unit
 from optimizer.store import Store
-from tests.benchmarks.search_problems import Problem
+from tests.benchmarks.search_problems import Floats, Problem
 from tests.benchmarks.search_runs import Recorder
 
 POPULATION = 48  # of ours and of pymoo's; optuna's own default is 50
@@ -48,19 +49,27 @@ class Method:
     key: str
 
 
+def plain_sum(problem: Problem, baseline: Floats) -> Floats:
+    """Return the weights by which our weighted cost is the sum of the objectives."""
+    known = problem.evaluate(baseline[None, :]).objectives[0]
+    return np.where(known > 0.0, known, 1.0)
+
+
 def _ours(recorder: Recorder, problem: Problem, *, seed: int, warm: bool) -> None:
     rng = np.random.default_rng(seed)
     somewhere = from_unit(problem.space, rng.random(problem.space.n_parameters))
+    baseline = problem.baseline if warm else somewhere
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         search.run(
             recorder,
             problem.space,
-            baseline=problem.baseline if warm else somewhere,
+            baseline=baseline,
             n_objectives=problem.n_objectives,
             n_candidates=recorder.n_wanted,
             seed=seed,
             store=store,
             population=POPULATION,
+            weights=plain_sum(problem, baseline) if problem.asks_for_sum else None,
         )
 
 
@@ -134,7 +143,7 @@ def _age_moea(n_objectives: int, first: Any) -> Any:
 _OPTUNA_KEY, _PYMOO_KEY = f"optuna {version('optuna')}", f"pymoo {version('pymoo')}"
 OURS = "ours"
 METHODS = {
-    OURS: Method(search=_ours, key=json.dumps([METHOD, repr(Operators())])),
+    OURS: Method(search=_ours, key=json.dumps([METHOD, repr(Operators()), repr(Descent())])),
     "optuna-nsga2": Method(
         search=partial(_optuna, optuna.samplers.NSGAIISampler, 50), key=_OPTUNA_KEY
     ),

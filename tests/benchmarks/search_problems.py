@@ -45,6 +45,9 @@ class Problem:
     measure : str
         What the figure of merit is.
     higher_is_better : bool
+    asks_for_sum : bool
+        Whether the figure of merit is the lowest sum of the objectives, so that a search that
+        weighs them weighs them alike.
     key : str
         Changes with whatever changes the outcomes; runs of different keys are not compared.
     """
@@ -57,6 +60,7 @@ class Problem:
     quality: Callable[[Floats, Floats], float]
     measure: str
     higher_is_better: bool = True
+    asks_for_sum: bool = False
     key: str = field(default="1")
 
 
@@ -90,6 +94,7 @@ def _known_optimum(name: str, plant: LinearPlant, baseline: Floats) -> Problem:
         quality=excess_percent,
         measure="lowest weighted cost above the Riccati optimum, %",
         higher_is_better=False,
+        asks_for_sum=True,
     )
 
 

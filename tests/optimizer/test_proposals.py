@@ -9,7 +9,7 @@ from optimizer.proposals import Plan, propose
 from optimizer.space import from_unit, to_unit
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 
-PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5)
+PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3))
 NOTHING = History(
     values=np.empty((0, 3)), objectives=np.empty((0, 3)), constraints=np.empty((0, 2))
 )

@@ -17,7 +17,7 @@ from tests.optimizer.analytic import (
     zdt1,
 )
 
-PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, population=8)
+PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3), population=8)
 
 
 def _told(proposer, evaluate, n_generations, history=None):
@@ -124,7 +124,7 @@ def _stock(evaluate, *, n_objectives, n_candidates, seed):
 
 def _ours(evaluate, *, n_objectives, n_candidates, seed):
     start = np.random.default_rng(seed).random(len(UNIT_BOX.names))
-    plan = Plan(space=UNIT_BOX, baseline=start, seed=seed)
+    plan = Plan(space=UNIT_BOX, baseline=start, seed=seed, weights=np.ones(n_objectives))
     history = _told(Proposer(plan, n_objectives=n_objectives), evaluate, n_candidates // 48)
     return history.objectives
 
