@@ -85,6 +85,13 @@ def wheel_centre_path(
     return smooth
 
 
+def _joined(shape: NDArray[np.float64], scale: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return a shape by its scale from place to place, without a step where the scale jumps."""
+    steps = shape * np.diff(scale, prepend=scale[0])
+    joined: NDArray[np.float64] = shape * scale - np.cumsum(steps)
+    return joined
+
+
 def straight_lines(points: Points, at: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the values of points joined by straight lines, held beyond both ends."""
     place, value = np.array(points, dtype=np.float64).T
@@ -144,7 +151,7 @@ def road_table(
     friction = np.array([patch.surface.friction_ratio for patch in road.patches])[place]
     level = np.array([patch.surface.roughness_1e6_m3 for patch in road.patches])[place] * 1e-6
 
-    profile = roughness_shape(n_fine, FINE_STEP_M, seed) * np.sqrt(level)
+    profile = _joined(roughness_shape(n_fine, FINE_STEP_M, seed), np.sqrt(level))
     # A level start: the roughness fades in over the first metres.
     profile *= np.clip((distance - 0.5) / 2.0, 0.0, 1.0)
     for at_m, height_m in road.kerbs:
