@@ -124,6 +124,24 @@ def test_screened_children_are_better_than_plain_ones():
     assert share[1.0] > share[0.0] + 0.2
 
 
+def test_a_few_candidates_of_a_generation_follow_the_weights():
+    rng = np.random.default_rng(13)
+    values = SMALL_BOX.low + rng.random((480, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
+    history = _history(values)
+    parents = np.arange(48)
+
+    alike, another = (
+        propose(replace(PLAN, weights=np.array(weights)), 10, history=history, parents=parents)
+        for weights in ([1.0, 1.0, 1.0], [1.0, 0.0, 0.0])
+    )
+
+    n_sought = round(48 * PLAN.descent.share)
+    differ = (alike != another).any(axis=1)
+    assert differ.sum() == n_sought == 3
+    first = [narrow(values[differ]).objectives[:, 0].mean() for values in (alike, another)]
+    assert first[1] < first[0]
+
+
 def test_screening_waits_for_enough_candidates():
     history = _history(_first())
     screened, plain = (

@@ -166,6 +166,7 @@ def test_an_evaluation_can_not_change_the_stored_parameters(path, tmp_path):
         ({"population": 10}, "search.population"),
         ({"baseline": np.array([4.5, 12.5, 0.3])}, "search.baseline"),
         ({"n_objectives": 2}, "search.n_objectives"),
+        ({"weights": [1.0, 2.0, 1.0]}, "search.weights"),
     ],
 )
 def test_a_study_does_not_go_on_with_other_inputs(path, changes, key):

@@ -1,0 +1,46 @@
+from optimizer.results import store_path
+from optimizer.running import run_study
+from optimizer.search_inputs import WEIGHTS
+from optimizer.store import Store
+from optimizer.study_file import load_study
+from tests.optimizer.small_study import write_small_study
+
+OTHER_WEIGHTS = ("[search]\n", "[objectives.weights]\nnose_down_risk = 5.0\n\n[search]\n")
+
+
+def _searched_to(folder, n_candidates):
+    told = []
+    run_study(
+        load_study(folder),
+        n_candidates=n_candidates,
+        n_jobs=1,
+        on_generation=lambda _progress: None,
+        stop=lambda: False,
+        notice=told.append,
+    )
+    return told
+
+
+def test_a_search_goes_on_by_the_weights_it_was_started_with_and_says_so(tmp_path):
+    folder = write_small_study(tmp_path / "study")
+    told = _searched_to(folder, 12)
+    write_small_study(folder, OTHER_WEIGHTS)
+
+    told_later = _searched_to(folder, 24)
+
+    assert told == []
+    (sentence,) = told_later
+    assert "by the weights it was started with" in sentence
+    assert "fork" in sentence
+    with Store(store_path(load_study(folder))) as store:
+        assert store.frozen(WEIGHTS) == "[1.0, 1.0, 1.0]"
+        assert store.n_candidates == 24
+
+
+def test_a_new_search_starts_with_the_weights_of_its_study(tmp_path):
+    folder = write_small_study(tmp_path / "study", OTHER_WEIGHTS)
+
+    _searched_to(folder, 12)
+
+    with Store(store_path(load_study(folder))) as store:
+        assert store.frozen(WEIGHTS) == "[1.0, 1.0, 5.0]"
