@@ -114,6 +114,15 @@ CHANNELS: Mapping[str, Channel] = {
         stuck_s=1.0,
         clips=True,
     ),
+    "yaw_rate_rad_per_s": Channel(
+        text="yaw rate from the gyro, either sign",
+        units=_RATE,
+        low=-35.0,
+        high=35.0,
+        words=("yaw rate", "gyro yaw", "gyro z", "yaw"),
+        stuck_s=5.0,
+        clips=True,
+    ),
     "forward_force_mps2": Channel(
         text="accelerometer along the board (specific force), positive forward",
         units=_ACCELERATION,

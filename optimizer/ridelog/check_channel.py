@@ -18,6 +18,7 @@ _UNITS_HINT = {
     "speed_mps": "km/h or rpm",
     "pitch_rad": "deg",
     "pitch_rate_rad_per_s": "deg/s",
+    "yaw_rate_rad_per_s": "deg/s",
     "bus_v": "mV",
     "current_a": "mA",
     "pack_a": "mA",

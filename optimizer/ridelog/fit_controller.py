@@ -1,124 +1,115 @@
-"""The controller that was ridden: stiffness curve and damping from pitch, rate and current.
+"""The controller that was ridden: its settings from what it saw and the current that it gave.
 
-What changes slowly (the integral, the answer to load, turns and warnings) is taken out of both
-sides by subtracting a moving average, so that only the quick answer to pitch and rate is fitted.
+What changes more slowly than the law does (a warning that was given, a start) is taken out of both
+sides by subtracting a long moving average.
 """
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
+import dataclasses
+from collections.abc import Iterator, Sequence
 
+import numpy as np
+
+from optimizer.ridelog.controller_answers import ANSWERS, KNEE, Answer
+from optimizer.ridelog.controller_choice import Law
+from optimizer.ridelog.controller_law import LOAD_EXPECTED, NEUTRAL, SETTINGS
+from optimizer.ridelog.controller_stretch import Stretch, longest_stretch
+from optimizer.ridelog.fit_road import masses
 from optimizer.ridelog.reading import Floats
 from optimizer.ridelog.resampling import RideLog
-from optimizer.ridelog.robust_fit import Fit, Unknown, left_over, robust_fit
+from optimizer.ridelog.robust_fit import Fit, Unknown, best, robust_fit
 from plant.board import Board
+from plant.lanes import torque_per_amp
 
-_SLOW_S = 3.0  # assumed: integral and load response need longer
-_BLOCK_S = 5.0
+_BLOCK_S = 2.0  # many enough for so many unknowns, long against what the law leaves over
 _FEWEST_S = 20.0
-_NEAR_LIMIT = 0.95
-_MOST_ROWS = 9_000
 _KNEE_NEEDS_DEG = 4.0
-_KNEE_GAIN = 1.02  # assumed: a knee that explains less is noise
-_PLAIN = (
-    Unknown(name="rate_gain_a_per_deg_per_s", start=0.5, low=-1.0, high=6.0),
-    Unknown(name="level_deg", start=0.05, low=-10.0, high=10.0),
-    Unknown(name="inner_gain_a_per_deg", start=6.0, low=0.0, high=60.0),
-    Unknown(name="inner_band_deg", start=1.0, low=0.05, high=5.0),
-    Unknown(name="base_gain_a_per_deg", start=4.0, low=0.0, high=60.0),
-)
-_KNEE = (
-    Unknown(name="mid_knee_deg", start=5.0, low=0.5, high=20.0),
-    Unknown(name="mid_gain_ratio", start=1.3, low=0.2, high=6.0),
-)
+_NOISIER = 3  # times that noise is added again
+# What the law with a load response leaves wrong, over the value: the controller answers to its own
+# wheel speed at its own rate, and the log holds another. From invented rides.
+_LOAD_ERROR, _OTHER_ERROR = 0.1, 0.02
 
 
-def stiffness_curve(error_deg: Floats, unknown: Floats) -> Floats:
-    """Return the current in A at pitch errors: gain within a band, to a knee, and beyond."""
-    inner, band, base = unknown[:3]
-    knee, ratio = unknown[3:] if len(unknown) > 3 else (np.inf, 1.0)
-    size = np.abs(error_deg)
-    knee = max(knee, band)
-    current = (
-        inner * np.minimum(size, band)
-        + base * np.clip(size - band, 0.0, knee - band)
-        + base * ratio * np.maximum(size - knee, 0.0)
-    )
-    return np.asarray(np.sign(error_deg) * current)
+def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
+    """Return the fit over the longest stretch, or why there is none.
 
-
-def fit_controller(log: RideLog, board: Board) -> Fit | str:
-    """Return the fit, or why there is none.
-
-    Estimates `rate_gain_a_per_deg_per_s`, `level_deg` (the pitch that was held),
-    `inner_gain_a_per_deg`, `inner_band_deg`, `base_gain_a_per_deg` and, where the ride shows a
-    knee, `mid_knee_deg` and `mid_gain_ratio`.
+    Estimates what the log can tell of stiffness, damping and integral (from pitch, pitch rate and
+    current), of braking and load response (with the wheel speed) and of turn response (with the
+    yaw rate as well), under the names of `plant.profile`; and `level_deg`, the pitch that was held.
     """
     if not log.has("pitch_rad", "pitch_rate_rad_per_s", "current_a"):
         return "needs pitch, pitch rate and motor current"
-    pitch = np.degrees(log.signals["pitch_rad"])
-    rate = np.degrees(log.signals["pitch_rate_rad_per_s"])
-    current = log.signals["current_a"]
-    limit = _NEAR_LIMIT * board.drive.phase_current_limit_a
-    good = np.isfinite(pitch + rate + current) & (np.abs(current) < limit)
-    pieces = [
-        slice(part.start + start, part.start + end)
-        for part in log.parts()
-        for start, end in _runs(good[part], least=round(2.0 * _SLOW_S / log.dt_s))
-    ]
-    n_rows = sum(piece.stop - piece.start for piece in pieces)
-    if n_rows * log.dt_s < _FEWEST_S:
+    stretch = longest_stretch(log, board)
+    if np.count_nonzero(stretch.free) * log.dt_s < _FEWEST_S:
         return f"needs {_FEWEST_S:g} s of riding below the current limit without a gap"
-    pieces = _first(pieces, _MOST_ROWS)
-    width = round(_SLOW_S / log.dt_s)
-    reached = max(float(np.quantile(np.abs(pitch[piece]), 0.99)) for piece in pieces)
-
-    def residuals(unknown: Floats) -> Floats:
-        damping, level, *curve = unknown
-        return np.concatenate(
-            [
-                _quick(
-                    current[piece]
-                    - stiffness_curve(pitch[piece] - level, np.array(curve))
-                    - damping * rate[piece],
-                    width,
-                )
-                for piece in pieces
-            ]
-        )
-
-    bent = reached >= _KNEE_NEEDS_DEG and left_over(residuals, _PLAIN) > _KNEE_GAIN * left_over(
-        residuals, _PLAIN + _KNEE
-    )
-    return robust_fit(
-        residuals,
-        _PLAIN + _KNEE if bent else _PLAIN,
+    law = Law(stretch, _neutral(board, rider_mass_kg))
+    reached = float(np.quantile(np.abs(stretch.signals[0]), 0.99))
+    answers = [answer for answer in ANSWERS if log.has(*answer.needs)]
+    answers += [KNEE] if reached >= _KNEE_NEEDS_DEG else []
+    unknowns, absent = law.chosen(answers)
+    fit = robust_fit(
+        law.residuals_of(unknowns),
+        unknowns,
         title="Controller",
-        time_s=np.concatenate([log.time_s[piece] for piece in pieces]),
+        time_s=stretch.time_s[stretch.free],
         residual_unit="A",
         block_rows=round(_BLOCK_S / log.dt_s),
-        cannot=[
-            f"the stiffness beyond {reached:.1f} deg, which was hardly reached",
-            "integral, braking, load, turn and warning settings: a baseline keeps the catalogue's",
-        ],
+        cannot=list(_untold(log, absent, reached)),
+    )
+    answers_to_load = LOAD_EXPECTED in fit.names
+    return _without_speed_noise(fit, unknowns, stretch, law) if answers_to_load else fit
+
+
+def _without_speed_noise(
+    fit: Fit, unknowns: tuple[Unknown, ...], stretch: Stretch, law: Law
+) -> Fit:
+    """Return the fit as if the wheel speed had no noise, its intervals wider for what is left.
+
+    The same noise is added once more: what that shifts, the first has shifted (simulation and
+    extrapolation: Cook & Stefanski 1994, J. Am. Stat. Assoc. 89:1314; from memory).
+    """
+    at = tuple(
+        dataclasses.replace(one, start=start)
+        for one, start in zip(unknowns, fit.value.tolist(), strict=True)
+    )
+    random = np.random.default_rng(len(stretch.time_s))
+    shifts = [
+        best(law.noisier(stretch.speed_noise_mps, random).residuals_of(at), at)[0] - fit.value
+        for _ in range(_NOISIER)
+    ]
+    shift = np.mean(shifts, axis=0)
+    low = np.array([unknown.low for unknown in unknowns])
+    high = np.array([unknown.high for unknown in unknowns])
+    value = np.clip(fit.value - shift, low, high)
+    of_load = {unknown.name for unknown in (*ANSWERS[0].size, *ANSWERS[0].shape)}
+    error = np.array([_LOAD_ERROR if name in of_load else _OTHER_ERROR for name in fit.names])
+    more = np.hypot(shift, error * value)
+    return dataclasses.replace(
+        fit,
+        value=value,
+        low=np.maximum(value - np.hypot(fit.value - fit.low, more), low),
+        high=np.minimum(value + np.hypot(fit.high - fit.value, more), high),
     )
 
 
-def _quick(values: Floats, width: int) -> Floats:
-    return values - uniform_filter1d(values, width, mode="nearest")
+def _neutral(board: Board, rider_mass_kg: float) -> Floats:
+    """Return the settings of a controller that answers to pitch and rate alone, (setting,)."""
+    _, felt_kg = masses(board, rider_mass_kg)
+    torque = torque_per_amp(board.motor.kv_rpm_per_v)
+    expected = {LOAD_EXPECTED: felt_kg * board.wheel.wheel_radius_m / torque}
+    return np.array([{**NEUTRAL, **expected}.get(name, 0.0) for name in SETTINGS])
 
 
-def _runs(good: NDArray[np.bool_], *, least: int) -> list[tuple[int, int]]:
-    """Return start and end of each run of good samples that is long enough."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], good.astype(np.int8), [0]])))
-    return [(int(start), int(end)) for start, end in edges.reshape(-1, 2) if end - start >= least]
-
-
-def _first(pieces: list[slice], most: int) -> list[slice]:
-    kept: list[slice] = []
-    for piece in pieces:
-        room = most - sum(one.stop - one.start for one in kept)
-        if room <= 0:
-            break
-        kept.append(slice(piece.start, min(piece.stop, piece.start + room)))
-    return kept
+def _untold(log: RideLog, absent: Sequence[Answer], reached: float) -> Iterator[str]:
+    """Yield what the log can not tell of the controller, in plain words."""
+    yield f"the stiffness beyond {reached:.1f} deg, which was hardly reached"
+    for answer in absent:
+        if answer.shape:
+            yield f"{answer.text}: the ride shows none, so its other settings can not be told"
+    if not log.has("speed_mps"):
+        yield "braking and load response: need the wheel speed"
+    if not log.has("yaw_rate_rad_per_s"):
+        yield "turn response: needs the yaw rate"
+    yield (
+        "caps and warnings, which a ride inside its limits does not show, and engagement: a"
+        " baseline keeps the catalogue's"
+    )

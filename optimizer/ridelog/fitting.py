@@ -37,7 +37,7 @@ def fit_all(log: RideLog, mapping: LogMapping, *, stages: Stages = UNWATCHED) ->
         "heat of the MOSFETs": functools.partial(fit_heat, log, board, winding=False),
         "attitude filter": functools.partial(fit_attitude, log),
         "gyro": functools.partial(fit_gyro, log),
-        "controller": functools.partial(fit_controller, log, board),
+        "controller": functools.partial(fit_controller, log, board, mapping.rider_mass_kg),
     }
     fits: dict[str, Fit | str] = {}
     for subject, fit in subjects.items():

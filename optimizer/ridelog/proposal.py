@@ -148,6 +148,7 @@ def _by_range(channel: str, known: Channel, values: np.ndarray) -> str:
         "speed_mps": ((12.0, "m/s"), (60.0, "km/h"), (1500.0, "rpm"), (np.inf, "electrical rpm")),
         "pitch_rad": ((0.6, "rad"), (np.inf, "deg")),
         "pitch_rate_rad_per_s": ((3.0, "rad/s"), (np.inf, "deg/s")),
+        "yaw_rate_rad_per_s": ((3.0, "rad/s"), (np.inf, "deg/s")),
         "bus_v": ((300.0, "V"), (np.inf, "mV")),
         "current_a": ((600.0, "A"), (np.inf, "mA")),
         "pack_a": ((400.0, "A"), (np.inf, "mA")),

@@ -151,11 +151,18 @@ def robust_fit(
     )
 
 
-def left_over(residuals: Residuals, unknowns: Sequence[Unknown]) -> float:
-    """Return the middle size of what the fitted model leaves over."""
-    scaled_residuals, start, _, low, high = _scaled(residuals, unknowns)
+def best(residuals: Residuals, unknowns: Sequence[Unknown]) -> tuple[Floats, Floats]:
+    """Return the values of least loss, (unknown,), and the residuals there, (row,)."""
+    scaled_residuals, start, size, low, high = _scaled(residuals, unknowns)
     _, found = _least(scaled_residuals, start, low, high)
-    return _spread(scaled_residuals(found)) * _MAD_PER_SIGMA
+    return found * size, scaled_residuals(found)
+
+
+def explained(before: Floats, after: Floats) -> float:
+    """Return how much less loss the residuals after hold than those before, in their variances."""
+    spread = _spread(after)
+    loss = [np.log1p((left / (_TUNING * spread)) ** 2).sum() for left in (before, after)]
+    return _TUNING**2 * float(loss[0] - loss[1])
 
 
 def _scaled(

@@ -8,8 +8,16 @@ from typing import Any
 import numpy as np
 import tomli_w
 
-from optimizer.catalogue import STUDY_FILE, changed, shelves
+from optimizer.catalogue import (
+    CATALOGUE_FOLDER,
+    PROFILE,
+    STUDY_FILE,
+    changed,
+    resolved,
+    shelves,
+)
 from optimizer.files import refuse_existing, write_whole
+from optimizer.ridelog.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fit_pack import charge_ratio
 from optimizer.ridelog.fit_road import masses
 from optimizer.ridelog.fitting import Fits
@@ -26,14 +34,12 @@ ROUTE_FILE = "ridden_route.csv"
 _BELIEVED = 0.5  # half an interval over the value, from which a fit does not replace the catalogue
 _BOARD = declared_numbers(Board)
 _PROFILE = declared_numbers(Profile)
-_PROFILE_NAMES = (
-    "inner_gain_a_per_deg",
-    "inner_band_deg",
-    "base_gain_a_per_deg",
-    "mid_knee_deg",
-    "mid_gain_ratio",
-    "rate_gain_a_per_deg_per_s",
-)
+# Settings of the profile by their names in the fit of the controller.
+_PROFILE_NAMES = {name: name for name in SETTINGS if name in _PROFILE} | {
+    LOAD_EXPECTED: "expected_current_a_per_mps2"
+}
+_USUAL = "workshop_15"  # the profile whose settings stay where the log tells none
+_ABSENT = 0.25  # half an interval over the catalogue's value: so nothing means nothing
 _HEAD = """\
 # Made from the ride log {log}. Fitted numbers replace the catalogue's; their 95 % intervals stand
 # under [validation.tolerances]. Heights of the ridden route come from
@@ -97,11 +103,11 @@ def study_table(fits: Fits, stretch: Stretch, mapping: LogMapping) -> dict[str, 
     """Return the tables of the study file."""
     known = believed(fits)
     numbers = _declared(fits, known, mapping)
-    profile = {name: known[name][0] for name in _PROFILE_NAMES if name in known}
+    baseline: dict[str, Any] = {"use": _USUAL}
+    profile = ridden_profile(fits)
     body: dict[str, Any] = {"mass_kg": mapping.rider_mass_kg}
     if "drag_area_m2" in numbers:
         body["drag_area_m2"] = numbers["drag_area_m2"][0]
-    baseline: dict[str, Any] = {"use": next(iter(shelves()["profiles"]))}
     for name, value in profile.items():
         baseline.setdefault(_PROFILE[name][0], {})[name] = _rounded(value)
     return {
@@ -114,6 +120,23 @@ def study_table(fits: Fits, stretch: Stretch, mapping: LogMapping) -> dict[str, 
         "search": {"bounds": dict(_wider_bounds(profile))},
         "validation": {"tolerances": dict(_tolerances(numbers))},
     }
+
+
+def ridden_profile(fits: Fits) -> dict[str, float]:
+    """Return the settings of the ridden profile that the log tells well enough, by name."""
+    fit = fits["controller"]
+    if isinstance(fit, str):
+        return {}
+    usual = resolved(_USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
+    found = {}
+    for name, setting in _PROFILE_NAMES.items():
+        if name not in fit.names:
+            continue
+        value, low, high = fit.estimate(name)
+        section, declared = _PROFILE[setting]
+        if (high - low) / 2.0 <= max(_BELIEVED * abs(value), _ABSENT * usual[section][setting]):
+            found[setting] = min(max(value, declared.low), declared.high)
+    return found
 
 
 def _declared(
@@ -201,7 +224,7 @@ def _rounded(value: float) -> float:
 
 def fitted_names(fits: Fits) -> list[str]:
     """Return the names that a study takes from the fits."""
-    return [name for name in believed(fits) if name in KNOWN or name in _PROFILE_NAMES]
+    return [name for name in believed(fits) if name in KNOWN] + list(ridden_profile(fits))
 
 
 def road_fit(fits: Fits) -> Fit | str:

@@ -13,6 +13,7 @@ from motulator.drive.model import SynchronousMachine
 from motulator.drive.utils import SynchronousMachinePars
 from scipy.signal import lfilter
 
+from tests.reference.logged_controller import Controller
 from tests.reference.logged_truth import GRAVITY, Intent, Truth
 from tests.reference.mujoco_bodies import three_bodies
 
@@ -22,7 +23,7 @@ STANDBY_W = 6.0
 AIR_KG_M3 = 1.225
 LIMIT_A = 110.0
 SIGNALS = (
-    "current", "speed", "pitch", "rate", "along", "grade", "forward_force", "upward_force",
+    "current", "speed", "pitch", "rate", "along", "grade", "forward_force", "upward_force", "yaw",
 )  # fmt: skip
 MAPPING = """\
 confirmed = true
@@ -45,6 +46,7 @@ bus_v = {{ column = "pack_v", unit = "V" }}
 pack_a = {{ column = "pack_a", unit = "A" }}
 pitch_rad = {{ column = "pitch_deg", unit = "deg" }}
 pitch_rate_rad_per_s = {{ column = "gyro_dps", unit = "deg/s" }}
+yaw_rate_rad_per_s = {{ column = "yaw_dps", unit = "deg/s" }}
 forward_force_mps2 = {{ column = "accel_x", unit = "m/s2" }}
 upward_force_mps2 = {{ column = "accel_z", unit = "m/s2" }}
 duty_ratio = {{ column = "duty", unit = "ratio" }}
@@ -78,15 +80,6 @@ def _bodies(truth):
     )
 
 
-def _curve(truth, error_deg):
-    size = abs(error_deg)
-    near = min(size, truth.inner_band_deg)
-    far = max(size - truth.inner_band_deg, 0.0)
-    return math.copysign(
-        truth.inner_gain_a_per_deg * near + truth.base_gain_a_per_deg * far, error_deg
-    )
-
-
 def asked_speeds(truth, random, n_steps):
     """Return the speed that the rider wants, (step,), in m/s."""
     time_s = np.arange(n_steps) * STEP_S
@@ -101,6 +94,12 @@ def asked_speeds(truth, random, n_steps):
     turns = np.floor(time_s / each_s).astype(int)
     varied = choices[turns] + random.uniform(-0.5, 1.0, n_steps)[turns]
     return lfilter([0.004], [1.0, -0.996], varied, zi=[0.996 * 4.0])[0]
+
+
+def _turns(random, n_steps):
+    """Return the yaw rate of a ride with a turn every few seconds, (step,), in rad/s."""
+    wanted = np.repeat(random.normal(0.0, 0.3, n_steps // 750 + 1), 750)[:n_steps]
+    return lfilter([0.016], [1.0, -0.984], wanted)
 
 
 def ridden(truth, *, seed, duration_s):
@@ -118,6 +117,8 @@ def ridden(truth, *, seed, duration_s):
     per_amp = truth.torque_per_amp
     kept = np.empty((n_steps, len(SIGNALS)))
     bias = math.radians(truth.gyro_bias_deg_per_s)
+    controller = Controller(truth, step_s=STEP_S, limit_a=LIMIT_A, speed_mps=4.0)
+    yaw = _turns(random, n_steps).tolist()
     data.qvel[0] = 4.0
     qpos, qvel, force, gravity = data.qpos, data.qvel, data.qfrc_applied, model.opt.gravity
     seen, before = 0.0, 4.0
@@ -135,10 +136,12 @@ def ridden(truth, *, seed, duration_s):
         rate = tilt_rate - turning * speed + bias
         shown = math.atan2(-forward_force, upward_force)
         seen += (rate + (shown - seen) / truth.attitude_time_s) * STEP_S
-        current = _curve(truth, math.degrees(seen)) + (
-            truth.rate_gain_a_per_deg_per_s * math.degrees(rate)
+        current = controller.current(
+            attitude_deg=math.degrees(seen),
+            rate_deg_per_s=math.degrees(rate),
+            speed_mps=speed,
+            lateral_mps2=yaw[step] * speed,
         )
-        current = min(max(current, -LIMIT_A), LIMIT_A)
         hardest = truth.hardest_mps2
         wish = min(max(0.5 * (asked[step] - speed), -hardest), hardest)
         reference = (wish / GRAVITY + grade) * 1.1 + 0.01
@@ -153,7 +156,8 @@ def ridden(truth, *, seed, duration_s):
         force[1] = -torque - foot
         force[2] = foot
         gravity[0], gravity[2] = -GRAVITY * math.sin(grade), -GRAVITY * math.cos(grade)
-        kept[step] = (current, speed, seen, rate, along, grade, forward_force, upward_force)
+        kept[step] = (current, speed, seen, rate, along, grade, forward_force, upward_force,
+                      yaw[step])  # fmt: skip
         mujoco.mj_step(model, data)
     return dict(zip(SIGNALS, kept.T, strict=True))
 
@@ -218,6 +222,7 @@ def logged(truth, *, seed, duration_s):
             "pack_a": noisy(pack_a, 0.1),
             "pitch_deg": np.degrees(noisy(signals["pitch"], 1e-4)),
             "gyro_dps": np.degrees(noisy(signals["rate"], 1e-3)),
+            "yaw_dps": np.degrees(noisy(signals["yaw"], 1e-3)),
             "accel_x": noisy(signals["forward_force"], 0.3),
             "accel_z": noisy(signals["upward_force"], 0.3),
             "duty": noisy(phase_v * math.sqrt(3.0) / bus_v, 0.002),

@@ -41,6 +41,19 @@ class Truth:
     inner_band_deg: float
     base_gain_a_per_deg: float
     rate_gain_a_per_deg_per_s: float
+    integral_gain_a_per_deg_s: float
+    integral_clamp_a: float
+    braking_stiffness_ratio: float
+    braking_damping_ratio: float
+    load_expected_a_per_mps2: float
+    load_deadband_mps2: float
+    uphill_gain_deg_per_mps2: float
+    downhill_gain_deg_per_mps2: float
+    load_rise_deg_per_s: float
+    load_fall_deg_per_s: float
+    stiffness_lift_per_mps2: float
+    turn_gain_deg_per_mps2: float
+    turn_build_up_s: float
     attitude_time_s: float
     gyro_bias_deg_per_s: float
     # The rider.
@@ -79,7 +92,7 @@ def drawn_truth(seed):
     rider_kg = round(random.uniform(45.0, 110.0), 1)
     # A heavier rider is held by more current.
     firmness = (rider_kg / 80.0) ** 0.5
-    return Truth(
+    truth = Truth(
         kv_rpm_per_v=near(15.0),
         phase_resistance_ohm=near(0.05),
         phase_inductance_h=near(1.2e-4),
@@ -97,6 +110,19 @@ def drawn_truth(seed):
         inner_band_deg=near(1.2),
         base_gain_a_per_deg=near(4.5 * firmness),
         rate_gain_a_per_deg_per_s=near(0.7 * firmness),
+        integral_gain_a_per_deg_s=0.0,
+        integral_clamp_a=15.0,
+        braking_stiffness_ratio=1.0,
+        braking_damping_ratio=1.0,
+        load_expected_a_per_mps2=20.0,
+        load_deadband_mps2=0.0,
+        uphill_gain_deg_per_mps2=0.0,
+        downhill_gain_deg_per_mps2=0.0,
+        load_rise_deg_per_s=12.0,
+        load_fall_deg_per_s=8.0,
+        stiffness_lift_per_mps2=0.0,
+        turn_gain_deg_per_mps2=0.0,
+        turn_build_up_s=0.4,
         attitude_time_s=near(3.0),
         gyro_bias_deg_per_s=random.uniform(-0.3, 0.3),
         rider_kg=rider_kg,
@@ -110,4 +136,30 @@ def drawn_truth(seed):
         drag_area_m2=near(0.6),
         hilliness=random.uniform(0.3, 1.6),
         steps_per_row=int(random.choice([1, 2, 4])),
+    )
+    return _with_slow_answers(truth, random) if seed % 2 else truth
+
+
+def _with_slow_answers(truth, random):
+    """Return the truth with a controller that answers to more than pitch and rate."""
+
+    def near(middle):
+        return round(middle * random.uniform(0.8, 1.25), 6)
+
+    return dataclasses.replace(
+        truth,
+        integral_gain_a_per_deg_s=near(2.0),
+        integral_clamp_a=near(15.0),
+        braking_stiffness_ratio=near(0.8),
+        braking_damping_ratio=near(0.9),
+        # Its maker knows the board about well.
+        load_expected_a_per_mps2=near(1.0) * truth.expected_current_a_per_mps2,
+        load_deadband_mps2=near(0.3),
+        uphill_gain_deg_per_mps2=near(1.5),
+        downhill_gain_deg_per_mps2=near(1.2),
+        load_rise_deg_per_s=near(12.0),
+        load_fall_deg_per_s=near(8.0),
+        stiffness_lift_per_mps2=near(0.25),
+        turn_gain_deg_per_mps2=near(0.6),
+        turn_build_up_s=near(0.4),
     )

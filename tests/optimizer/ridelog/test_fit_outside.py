@@ -1,6 +1,7 @@
 """Fits against what this project did not write: MuJoCo, motulator, pybamm, scipy, a paper."""
 
 import collections
+import dataclasses
 
 import numpy as np
 import pytest
@@ -123,32 +124,127 @@ def test_a_coast_down_gives_the_road_load_of_the_published_worked_example():
     assert resting == pytest.approx(23.63 + 1.37, rel=0.05)
 
 
-def test_a_thevenin_pack_of_another_package_is_recovered():
+def light_wheeled():
+    """Return the invented board with a wheel that holds next to no turning energy."""
+    board = invented.board()
+    wheel = dataclasses.replace(board.wheel, wheel_inertia_kg_m2=0.001)
+    return dataclasses.replace(board, wheel=wheel)
+
+
+def rider_of(total_kg, board):
+    return total_kg - board.wheel.wheel_mass_kg - board.frame.frame_mass_kg
+
+
+def test_a_roll_down_a_hill_gives_the_road_load_of_the_published_worked_example():
+    # Human Power eJournal 0010, example: 102 kg, slope 0.05 rad, Crr 0.005, air of 1.05 kg/m3, drag
+    # area 0.5 m2, g 9.81: 12.66 m/s after 60 s from rest.
+    board, random = light_wheeled(), np.random.default_rng(7)
+    down, air = 102.0 * 9.81 * (np.sin(0.05) - 0.005), 0.5 * 1.05 * 0.5
+    time_s = np.arange(0.0, 80.0, 0.05)
+    speed = np.sqrt(down / air) * np.tanh(np.sqrt(down * air) / 102.0 * time_s)
+    assert np.interp(60.0, time_s, speed) == pytest.approx(12.66, abs=0.03)
+    height = -np.cumsum(speed) * 0.05 * np.sin(0.05)
+    log = log_of(
+        dt_s=0.05,
+        speed_mps=speed + random.normal(0.0, 0.01, len(speed)),
+        current_a=np.zeros(len(speed)),
+        altitude_m=height + random.normal(0.0, 0.3, len(speed)),
+    )
+
+    fit = fit_road(log, board, rider_of(102.0, board))
+
+    _, low, high = fit.estimate("drag_area_m2")
+    assert low < 0.5 * 1.05 / AIR_DENSITY_KG_M3 < high
+    assert high - low < 0.1
+    assert fit.estimate("rolling_ratio")[0] == pytest.approx(0.005, abs=0.002)
+
+
+def test_coasting_at_two_speeds_gives_the_handbooks_drag_and_rolling():
+    # Bosch Automotive Handbook, empirical determination of drag and rolling resistance (from
+    # memory): 1450 kg and 2.2 m2 coast from 60 to 55 km/h in 6.5 s and from 15 to 10 km/h in
+    # 10.5 s, which makes 0.36 and 0.013 by a formula with air of 1.2 kg/m3.
+    board, random = light_wheeled(), np.random.default_rng(8)
+    pieces = [
+        np.linspace(first, last, round(lasting / 0.05), endpoint=False) / 3.6
+        for first, last, lasting in ((60.0, 55.0, 6.5), (15.0, 10.0, 10.5))
+    ] * 10
+    speed = np.concatenate(pieces)
+    log = RideLog(
+        dt_s=0.05,
+        time_s=np.arange(len(speed)) * 0.05,
+        part=np.repeat(np.arange(len(pieces)), [len(piece) for piece in pieces]),
+        signals={
+            "speed_mps": speed + random.normal(0.0, 0.003, len(speed)),
+            "current_a": np.zeros(len(speed)),
+        },
+    )
+
+    fit = fit_road(log, board, rider_of(1450.0, board))
+
+    drag = fit.estimate("drag_area_m2")[0] * AIR_DENSITY_KG_M3 / 1.2
+    assert drag / 2.2 == pytest.approx(0.36, abs=0.015)
+    assert fit.estimate("rolling_ratio")[0] == pytest.approx(0.013, abs=0.0005)
+
+
+def riding_current(time_s):
+    return 6.0 + 5.0 * np.sign(np.sin(0.11 * time_s)) + 3.0 * np.sin(0.9 * time_s)
+
+
+def pack_log(cell_v, amps, *, cells=15):
+    noise = np.random.default_rng(5).normal(0.0, 0.02, len(amps))
+    return log_of(dt_s=0.5, bus_v=cells * cell_v + noise, pack_a=amps)
+
+
+@pytest.mark.parametrize(
+    ("series", "slow", "slow_s", "charge"),
+    [(0.006, 0.004, 25.0, 0.7), (0.012, 0.009, 12.0, 0.9), (0.004, 0.006, 45.0, 0.45)],
+)
+def test_a_thevenin_pack_of_another_package_is_recovered(series, slow, slow_s, charge):
     pybamm = pytest.importorskip("pybamm")
     pybamm.set_logging_level("ERROR")
     time_s = np.arange(0.0, 600.0, 0.5)
-    amps = 6.0 + 5.0 * np.sign(np.sin(0.11 * time_s)) + 3.0 * np.sin(0.9 * time_s)
+    amps = riding_current(time_s)
     model = pybamm.equivalent_circuit.Thevenin()
     values = model.default_parameter_values
     values.update(
         {
             "Current function [A]": pybamm.Interpolant(time_s, amps, pybamm.t),
-            "R0 [Ohm]": 0.006,
-            "R1 [Ohm]": 0.004,
-            "C1 [F]": 25.0 / 0.004,
-            "Initial SoC": 0.7,
+            "R0 [Ohm]": series,
+            "R1 [Ohm]": slow,
+            "C1 [F]": slow_s / slow,
+            "Initial SoC": charge,
             "Entropic change [V/K]": 0.0,
         }
     )
     solution = pybamm.Simulation(model, parameter_values=values).solve(time_s)
-    noise = np.random.default_rng(5).normal(0.0, 0.02, len(time_s))
-    log = log_of(dt_s=0.5, bus_v=15.0 * solution["Voltage [V]"](time_s) + noise, pack_a=amps)
 
-    fit = fit_pack(log, invented.board())
+    fit = fit_pack(pack_log(solution["Voltage [V]"](time_s), amps), invented.board())
 
-    assert fit.estimate("series_resistance_ohm")[0] == pytest.approx(15.0 * 0.006, rel=0.05)
-    assert fit.estimate("rc_resistance_ohm")[0] == pytest.approx(15.0 * 0.004, rel=0.15)
-    assert fit.estimate("rc_time_s")[0] == pytest.approx(25.0, rel=0.2)
+    assert fit.estimate("series_resistance_ohm")[0] == pytest.approx(15.0 * series, rel=0.05)
+    assert fit.estimate("rc_resistance_ohm")[0] == pytest.approx(15.0 * slow, rel=0.15)
+    assert fit.estimate("rc_time_s")[0] == pytest.approx(slow_s, rel=0.2)
+
+
+def test_an_electrochemical_cell_shows_its_published_resistance():
+    # LG M50, Chen et al. 2020, J. Electrochem. Soc. 167:080534, by pybamm's single-particle model
+    # with electrolyte: 28.7 mohm after 10 s at half charge and 1C.
+    pybamm = pytest.importorskip("pybamm")
+    pybamm.set_logging_level("ERROR")
+    time_s = np.arange(0.0, 600.0, 0.5)
+    amps = np.where(np.sin(2.0 * np.pi * time_s / 40.0) > 0.0, 5.0, 0.0)
+    values = pybamm.ParameterValues("Chen2020")
+    values["Current function [A]"] = pybamm.Interpolant(time_s, amps, pybamm.t)
+    cell = pybamm.Simulation(pybamm.lithium_ion.SPMe(), parameter_values=values)
+    solution = cell.solve(time_s, initial_soc=0.55)
+
+    fit = fit_pack(pack_log(solution["Voltage [V]"](time_s), amps), invented.board())
+
+    series, slow, slow_s = (
+        fit.estimate(name)[0]
+        for name in ("series_resistance_ohm", "rc_resistance_ohm", "rc_time_s")
+    )
+    after_10_s = series + slow * (1.0 - np.exp(-10.0 / slow_s))
+    assert after_10_s / 15.0 == pytest.approx(28.7e-3, rel=0.1)
 
 
 def test_the_state_of_charge_is_that_of_the_published_cell():
