@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from plant.board import Board
 
 _DEG = math.pi / 180.0
-_TIME = {"s": 1.0, "ms": 1e-3, "us": 1e-6}
+ISO_TIME = "ISO 8601"  # text, as in 2025-06-01T12:00:00.250Z
+_TIME = {"s": 1.0, "ms": 1e-3, "us": 1e-6, ISO_TIME: 1.0}
 _CURRENT = {"A": 1.0, "mA": 1e-3}
 _VOLTAGE = {"V": 1.0, "mV": 1e-3}
 # Units of wheel speed that need the wheel's radius, and the motor's pole pairs.

@@ -7,7 +7,7 @@ from typing import Any
 
 from optimizer.catalogue import BOARD, resolved
 from optimizer.refusal import checked, nearest, shown
-from optimizer.ridelog.channels import ALWAYS_NEEDED, CHANNELS, to_si
+from optimizer.ridelog.channels import ALWAYS_NEEDED, CHANNELS, ISO_TIME, to_si
 from optimizer.section_model import Table, section_model, section_of
 from optimizer.toml_file import read_toml
 from plant.board import Board
@@ -39,11 +39,15 @@ class MappingTable(Table):
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
-    """A column of the log: value in SI = factor * number in the file + offset."""
+    """A column of the log: value in SI = factor * number in the file + offset.
+
+    A column of text holds ISO 8601 times, read as seconds.
+    """
 
     name: str
     factor: float
     offset: float
+    is_text: bool = False
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +143,8 @@ def _columns(table: MappingTable, board: Board, path: Path) -> dict[str, Column]
         _refuse_other(path, f"columns.{name}.unit", column.unit, CHANNELS[name].units)
         factor, offset = to_si(CHANNELS[name], column.unit, board)
         sign = -1.0 if column.reversed else 1.0
-        columns[name] = Column(name=column.column, factor=sign * factor, offset=sign * offset)
+        columns[name] = Column(name=column.column, factor=sign * factor, offset=sign * offset,
+                               is_text=column.unit == ISO_TIME)  # fmt: skip
     for name in ALWAYS_NEEDED:
         if name not in columns:
             raise UserInputError(f"{path}: columns.{name}: is missing; name the column of the time")

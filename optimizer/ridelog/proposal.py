@@ -2,13 +2,14 @@
 
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 import pyarrow.parquet
 
 from optimizer.refusal import shown
-from optimizer.ridelog.channels import CHANNELS, Channel, unit_named
+from optimizer.ridelog.channels import CHANNELS, ISO_TIME, Channel, unit_named
 from optimizer.ridelog.mapping import SEPARATORS
 from optimizer.ridelog.reading import (
     PARQUET,
@@ -69,6 +70,9 @@ def propose(log: Path) -> str:
     called = next(name for name, sign in SEPARATORS.items() if sign == separator)
     text = _HEAD.format(log=log.name, separator=called, decimal=decimal)
     for channel, column in columns.items():
+        if channel == "time_s" and _is_iso(rows[column].iloc[0]):
+            text += _iso_line(column, rows[column].iloc[0])
+            continue
         values = pd.to_numeric(rows[column], errors="coerce").to_numpy(np.float64)
         text += _line(channel, column, values)
     unused = [name for name in header if name not in columns.values()]
@@ -109,16 +113,30 @@ def _matched(header: list[str]) -> dict[str, str]:
     return {channel: found[channel] for channel in CHANNELS if channel in found}
 
 
+def _is_iso(cell: Any) -> bool:
+    return isinstance(cell, pd.Timestamp) or bool(re.match(r"\d{4}-\d\d-\d\d[T ]\d", str(cell)))
+
+
+def _iso_line(column: str, first: Any) -> str:
+    return (
+        f'time_s = {{ column = "{_quoted(column)}", unit = "{ISO_TIME}" }}'
+        f"  # time; text; begins with {first}\n"
+    )
+
+
+def _quoted(column: str) -> str:
+    return column.replace("\\", "\\\\").replace('"', '\\"')
+
+
 def _line(channel: str, column: str, values: np.ndarray) -> str:
     unit, why = _unit(channel, column, values)
-    quoted = column.replace("\\", "\\\\").replace('"', '\\"')
     known = CHANNELS[channel]
     if np.any(np.isfinite(values)):
         seen = f"{np.nanmin(values):g} to {np.nanmax(values):g}"
     else:
         seen = "no numbers"
     return (
-        f'{channel} = {{ column = "{quoted}", unit = "{unit}" }}'
+        f'{channel} = {{ column = "{_quoted(column)}", unit = "{unit}" }}'
         f"  # {known.text}; {why}; begins with {seen}; may be: {', '.join(known.units)}\n"
     )
 

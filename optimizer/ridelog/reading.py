@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute
 import pyarrow.csv
 import pyarrow.parquet
 from numpy.typing import NDArray
@@ -177,7 +178,7 @@ def _csv(path: Path, mapping: LogMapping) -> Iterator[Any]:
             read_options=pa.csv.ReadOptions(block_size=_BLOCK_BYTES, use_threads=False),
             parse_options=pa.csv.ParseOptions(delimiter=mapping.separator),
             convert_options=pa.csv.ConvertOptions(
-                column_types=dict.fromkeys(wanted, pa.float64()),
+                column_types=_types(mapping),
                 include_columns=wanted,
                 null_values=_NO_NUMBER,
                 strings_can_be_null=True,
@@ -187,6 +188,15 @@ def _csv(path: Path, mapping: LogMapping) -> Iterator[Any]:
             yield from reader
     except (pa.ArrowException, OSError) as error:
         raise UserInputError(f"{path}: {_csv_fault(error, mapping)}") from None
+
+
+def _types(mapping: LogMapping) -> dict[str, Any]:
+    """Return the type of each column: numbers, and text only where the time is ISO 8601."""
+    types = {column.name: pa.float64() for column in mapping.columns.values()}
+    time = mapping.columns["time_s"]
+    if time.is_text:
+        types[time.name] = pa.string()
+    return types
 
 
 def _csv_fault(error: Exception, mapping: LogMapping) -> str:
@@ -236,6 +246,9 @@ def _in_si(batch: Any, mapping: LogMapping, path: Path) -> dict[str, Floats]:
     signals = {}
     for channel, column in mapping.columns.items():
         stored = batch.column(batch.schema.get_field_index(column.name))
+        if column.is_text:
+            signals[channel] = _seconds(stored, path, column.name)
+            continue
         try:
             numbers = stored.cast(pa.float64()).to_numpy(zero_copy_only=False)
         except pa.ArrowException:
@@ -247,6 +260,28 @@ def _in_si(batch: Any, mapping: LogMapping, path: Path) -> dict[str, Floats]:
             np.isfinite(numbers), column.factor * numbers + column.offset, np.nan
         )
     return signals
+
+
+def _seconds(stored: Any, path: Path, name: str) -> Floats:
+    """Return seconds since 1970 of ISO 8601 text or of a Parquet file's timestamps."""
+    try:
+        if pa.types.is_string(stored.type) or pa.types.is_large_string(stored.type):
+            stored = _in_utc(stored)
+        counted = stored.cast(pa.timestamp("us")).cast(pa.int64())
+    except pa.ArrowException as error:
+        raise UserInputError(
+            f"{path}: column {name!r} must hold times as ISO 8601 such as 2025-06-01T12:00:00.250"
+            f" ({_short(error)[:110]}); correct it, or name another unit in the mapping"
+        ) from None
+    return np.asarray(counted.to_numpy(zero_copy_only=False).astype(np.float64) * 1e-6)
+
+
+def _in_utc(text: Any) -> Any:
+    """Return ISO 8601 texts as timestamps; the zone of the first row is that of all."""
+    text = pa.compute.utf8_trim_whitespace(text)
+    known = text.drop_null()
+    zoned = len(known) and re.search(r"(Z|[+-]\d\d:?\d\d)$", known[0].as_py())
+    return text.cast(pa.timestamp("us", tz="UTC") if zoned else pa.timestamp("us"))
 
 
 def _short(error: Exception) -> str:

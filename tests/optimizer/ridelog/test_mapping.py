@@ -1,7 +1,10 @@
 import math
+import sys
 
+import numpy as np
 import pytest
 
+from optimizer import cli
 from optimizer.ridelog.mapping import load_mapping
 from optimizer.ridelog.proposal import propose
 from optimizer.ridelog.reading import read_blocks
@@ -46,6 +49,107 @@ def test_a_proposal_finds_columns_by_their_words_and_units(tmp_path):
     assert block.signals["time_s"][100] == pytest.approx(1.0)
     assert abs(block.signals["pitch_rad"]).max() == pytest.approx(math.radians(3.0), rel=0.05)
     assert block.signals["speed_mps"].mean() == pytest.approx(6.0, rel=0.1)
+
+
+@pytest.fixture
+def levelgain(monkeypatch, capsys):
+    """Return a function that runs `levelgain log` and gives exit code, output and errors."""
+
+    def run(*arguments):
+        monkeypatch.setattr(sys, "argv", ["levelgain", "log", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            cli.main()
+        said = capsys.readouterr()
+        return ended.value.code or 0, said.out, said.err
+
+    return run
+
+
+def test_the_command_shows_the_proposal_and_asks_to_confirm_it_in_the_file(levelgain, tmp_path):
+    log, path = tmp_path / "ride.csv", tmp_path / "ride.mapping.toml"
+    sound().rename(columns={"v": "speed"}).to_csv(log, index=False)
+
+    code, out, _ = levelgain("propose", log)
+
+    assert code == 0
+    assert "confirmed = true" in out
+    assert 'current_a = { column = "iq", unit = "A" }' in out
+    assert "guessed from the range" in out
+    code, _, err = levelgain("check", log)
+    assert code == 2
+    assert "confirmed = true" in err
+    path.write_text(path.read_text().replace("confirmed = false", "confirmed = true"))
+    assert levelgain("check", log)[0] == 0
+
+
+def test_the_command_replaces_no_mapping(levelgain, tmp_path):
+    log, path = tmp_path / "ride.csv", tmp_path / "ride.mapping.toml"
+    sound().to_csv(log, index=False)
+    path.write_text("mine")
+
+    code, _, err = levelgain("propose", log)
+
+    assert code == 2
+    assert err.count("\n") == 1
+    assert path.read_text() == "mine"
+
+
+@pytest.mark.parametrize("content", ["", "a,b\n1,2\n3,4\n", "t,iq\n", "\0" * 50])
+def test_no_proposal_is_written_for_what_is_no_log(levelgain, tmp_path, content):
+    (tmp_path / "ride.csv").write_text(content)
+
+    code, out, err = levelgain("propose", tmp_path / "ride.csv")
+
+    assert code == 2
+    assert out == ""
+    assert err.count("\n") == 1
+    assert [file.name for file in tmp_path.iterdir()] == ["ride.csv"]
+
+
+START = np.datetime64("2025-06-01T12:00:00")
+
+
+@pytest.mark.parametrize("kind", ["csv", "parquet"])
+@pytest.mark.parametrize("zone", ["", "Z", "+02:00"])
+def test_times_as_iso_8601_are_read_to_the_millisecond(tmp_path, kind, zone):
+    table = sound(n_rows=200)
+    stamps = START + (1e3 * table["t"].to_numpy()).astype("timedelta64[ms]")
+    table["t"] = [f"{stamp}{zone}" for stamp in stamps]
+    log, path = tmp_path / f"ride.{kind}", tmp_path / "m.toml"
+    if kind == "csv":
+        table.to_csv(log, index=False)
+    else:
+        table.to_parquet(log)
+    path.write_text(propose(log).replace("confirmed = false", "confirmed = true"))
+
+    block = next(read_blocks(log, load_mapping(path)))
+
+    shift = 7200.0 if zone == "+02:00" else 0.0
+    seconds = block.signals["time_s"] + shift - START.astype("datetime64[s]").astype(float)
+    assert seconds == pytest.approx(sound(n_rows=200)["t"], abs=1e-5)
+
+
+def test_timestamps_of_a_parquet_file_are_read(tmp_path):
+    table = sound(n_rows=200)
+    table["t"] = START + (1e3 * table["t"].to_numpy()).astype("timedelta64[ms]")
+    log, path = tmp_path / "ride.parquet", tmp_path / "m.toml"
+    table.to_parquet(log)
+    path.write_text(propose(log).replace("confirmed = false", "confirmed = true"))
+
+    block = next(read_blocks(log, load_mapping(path)))
+
+    assert np.diff(block.signals["time_s"]) == pytest.approx(0.01, abs=1e-5)
+
+
+def test_text_that_is_no_time_is_refused(tmp_path):
+    table = sound(n_rows=50)
+    table["t"] = [f"{START}"] * 49 + ["noon"]
+    log, path = tmp_path / "ride.csv", tmp_path / "m.toml"
+    table.to_csv(log, index=False)
+    path.write_text(propose(log).replace("confirmed = false", "confirmed = true"))
+
+    with pytest.raises(UserInputError, match="ISO 8601"):
+        list(read_blocks(log, load_mapping(path)))
 
 
 def test_a_proposal_finds_separator_and_decimal_sign(tmp_path):
