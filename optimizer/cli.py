@@ -29,6 +29,7 @@ _COMMANDS = (
     ("demonstrate", cli_handover.demonstrate_sections, "Draw what each section does."),
 )
 _LOG_COMMANDS = (
+    ("example", cli_ridelog.write_example_log, "Write an invented log to try the others on."),
     ("propose", cli_ridelog.propose_mapping, "Write a mapping of the columns to confirm."),
     ("check", cli_ridelog.check_ride_log, "Say what is wrong with a log, and where."),
     ("fit", cli_ridelog.fit_ride_log, "Fit board and controller, with intervals."),

@@ -18,6 +18,16 @@ MappingFile = Annotated[
 
 
 @done_by("optimizer.commands_ridelog")
+def write_example_log(
+    folder: Annotated[Path, typer.Argument(help="New folder.", show_default=False)],
+) -> None:
+    """Write an invented log with its mapping, to try the other commands on.
+
+    Example: levelgain log example tried
+    """
+
+
+@done_by("optimizer.commands_ridelog")
 def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
     """Write a mapping of the log's columns for you to check and confirm.
 

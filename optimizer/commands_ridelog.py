@@ -4,7 +4,8 @@ from pathlib import Path
 
 import typer
 
-from optimizer.files import refuse_existing, write_whole
+from optimizer.catalogue import STUDIES_FOLDER
+from optimizer.files import make_folder, refuse_existing, write_whole
 from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions
 from optimizer.ridelog.checking import Checked, check_log
@@ -30,6 +31,21 @@ COMPARED_FILE = "compared.json"
 def mapping_path(log: Path, mapping: Path | None) -> Path:
     """Return where the mapping of a log stands."""
     return log.with_name(f"{log.stem}.mapping.toml") if mapping is None else mapping
+
+
+def write_example_log(folder: Path) -> None:
+    """Write the packaged ride and its mapping."""
+    source = STUDIES_FOLDER / "ridden"
+    files = sorted(source.iterdir())
+    make_folder(folder)
+    refuse_existing([folder / path.name for path in files], advice="name a new folder")
+    for path in files:
+        write_whole(folder / path.name, path.read_bytes())
+    log = next(path for path in files if path.suffix == ".csv")
+    console().print(
+        f"{folder / log.name} and its mapping written: an invented ride."
+        f" Next: levelgain log fit {folder / log.name}"
+    )
 
 
 def propose_mapping(
@@ -175,7 +191,7 @@ def _print_fits(fits: Fits) -> None:
         for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
             bound_up = fit.most_bound_up(name)
             also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
-            out.print(f"  {name:32s} {value:10.4g}  ({low:.4g} to {high:.4g}){also}")
+            out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
         for text in fit.cannot:
             out.print(f"  can not tell: {text}")
 

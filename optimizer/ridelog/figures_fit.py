@@ -17,7 +17,7 @@ def draw_residuals(fits: Fits, stem: Path) -> list[Path]:
     made = {subject: fit for subject, fit in fits.items() if isinstance(fit, Fit)}
     with styled():
         figure = new_figure(8.5, 1.5 * len(made) + 0.5)
-        axes = figure.subplots(len(made), 2, squeeze=False, width_ratios=[4.0, 1.0])
+        axes = figure.subplots(len(made), 2, squeeze=False, width_ratios=[4.0, 1.0], sharex="col")
         for (over_time, spread), (subject, fit) in zip(axes, made.items(), strict=True):
             every = max(len(fit.residual) // _MOST_POINTS, 1)
             # A glitch of the log must not flatten the rest; what lies outside is counted.
@@ -40,31 +40,33 @@ def draw_residuals(fits: Fits, stem: Path) -> list[Path]:
 
 
 def draw_intervals(fits: Fits, stem: Path) -> list[Path]:
-    """Draw the 95 % interval of every estimate, in percent of its value."""
-    rows = [
-        (f"{name} = {value:.4g}", 100.0 * (high - low) / 2.0 / max(abs(value), 1e-12))
-        for fit in fits.values()
-        if isinstance(fit, Fit)
-        for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True)
-    ]
+    """Draw the 95 % interval of every estimate, in percent of its value, fit by fit."""
+    made = {subject: fit for subject, fit in fits.items() if isinstance(fit, Fit)}
+    labels: list[str] = []
     with styled():
-        figure = new_figure(8.0, 0.24 * len(rows) + 1.0)
+        figure = new_figure(8.0, 0.24 * sum(len(fit.names) + 1 for fit in made.values()) + 1.0)
         axes = figure.subplots()
-        for place, (_, percent) in enumerate(rows):
-            vague = percent > 0.5 * _WIDEST
-            axes.plot(
-                [-min(percent, _WIDEST), min(percent, _WIDEST)],
-                [place, place],
-                color=VERMILION if vague else BLUE,
-                linewidth=3.0,
-                solid_capstyle="butt",
-            )
-            axes.plot(0.0, place, "|", color="0.2", markersize=8.0)
-        axes.set_yticks(range(len(rows)), [label for label, _ in rows], fontsize=8.0)
+        for subject, fit in made.items():
+            labels.append(subject.upper())
+            for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
+                size = max(abs(float(value)), 1e-12)
+                ends = np.clip(
+                    np.array([low - value, high - value]) / size * 100.0, -_WIDEST, _WIDEST
+                )
+                axes.plot(
+                    ends,
+                    [len(labels)] * 2,
+                    color=VERMILION if high - low > size else BLUE,
+                    linewidth=3.0,
+                    solid_capstyle="butt",
+                )
+                axes.plot(0.0, len(labels), "|", color="0.2", markersize=8.0)
+                labels.append(f"{name} = {value:.4g}")
+        axes.set_yticks(range(len(labels)), labels, fontsize=8.0)
         axes.set_xscale("symlog", linthresh=1.0)
         axes.set_xlim(-1.05 * _WIDEST, 1.05 * _WIDEST)
+        axes.set_ylim(len(labels) - 0.4, -0.6)
         ticks = [-100, -10, -1, 0, 1, 10, 100]
         axes.set_xticks(ticks, [str(tick) for tick in ticks])
-        axes.invert_yaxis()
-        axes.set_xlabel("95 % interval / % of the value (red: known to within half at best)")
+        axes.set_xlabel("95 % interval / % of the value (orange: wider than the value)")
         return save(figure, stem)

@@ -1,10 +1,8 @@
 import math
-import sys
 
 import numpy as np
 import pytest
 
-from optimizer import cli
 from optimizer.ridelog.mapping import load_mapping
 from optimizer.ridelog.proposal import propose
 from optimizer.ridelog.reading import read_blocks
@@ -51,43 +49,29 @@ def test_a_proposal_finds_columns_by_their_words_and_units(tmp_path):
     assert block.signals["speed_mps"].mean() == pytest.approx(6.0, rel=0.1)
 
 
-@pytest.fixture
-def levelgain(monkeypatch, capsys):
-    """Return a function that runs `levelgain log` and gives exit code, output and errors."""
-
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["levelgain", "log", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        said = capsys.readouterr()
-        return ended.value.code or 0, said.out, said.err
-
-    return run
-
-
-def test_the_command_shows_the_proposal_and_asks_to_confirm_it_in_the_file(levelgain, tmp_path):
+def test_the_command_shows_the_proposal_and_asks_to_confirm_it_in_the_file(levelgain_log, tmp_path):
     log, path = tmp_path / "ride.csv", tmp_path / "ride.mapping.toml"
     sound().rename(columns={"v": "speed"}).to_csv(log, index=False)
 
-    code, out, _ = levelgain("propose", log)
+    code, out, _ = levelgain_log("propose", log)
 
     assert code == 0
     assert "confirmed = true" in out
     assert 'current_a = { column = "iq", unit = "A" }' in out
     assert "guessed from the range" in out
-    code, _, err = levelgain("check", log)
+    code, _, err = levelgain_log("check", log)
     assert code == 2
     assert "confirmed = true" in err
     path.write_text(path.read_text().replace("confirmed = false", "confirmed = true"))
-    assert levelgain("check", log)[0] == 0
+    assert levelgain_log("check", log)[0] == 0
 
 
-def test_the_command_replaces_no_mapping(levelgain, tmp_path):
+def test_the_command_replaces_no_mapping(levelgain_log, tmp_path):
     log, path = tmp_path / "ride.csv", tmp_path / "ride.mapping.toml"
     sound().to_csv(log, index=False)
     path.write_text("mine")
 
-    code, _, err = levelgain("propose", log)
+    code, _, err = levelgain_log("propose", log)
 
     assert code == 2
     assert err.count("\n") == 1
@@ -95,10 +79,10 @@ def test_the_command_replaces_no_mapping(levelgain, tmp_path):
 
 
 @pytest.mark.parametrize("content", ["", "a,b\n1,2\n3,4\n", "t,iq\n", "\0" * 50])
-def test_no_proposal_is_written_for_what_is_no_log(levelgain, tmp_path, content):
+def test_no_proposal_is_written_for_what_is_no_log(levelgain_log, tmp_path, content):
     (tmp_path / "ride.csv").write_text(content)
 
-    code, out, err = levelgain("propose", tmp_path / "ride.csv")
+    code, out, err = levelgain_log("propose", tmp_path / "ride.csv")
 
     assert code == 2
     assert out == ""

@@ -1,12 +1,12 @@
 import json
-import sys
+import shutil
 from importlib.resources import files
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from optimizer import cli
+from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.ridelog.comparing import compare, speed_lag_s
 from optimizer.ridelog.fit_road import grade_sine
 from optimizer.ridelog.resampling import RideLog
@@ -15,41 +15,26 @@ from optimizer.study_file import load_study
 from plant.outcomes import Outcome
 from plant.profile_array import profile_to_array
 from plant.trace import trace
-from tests.reference import logged_ride
+from tests.reference import example_log
 from tests.reference.logged_truth import drawn_truth
-
-
-@pytest.fixture
-def levelgain(monkeypatch, capsys):
-    """Return a function that runs `levelgain log` and gives exit code, output and errors."""
-
-    def run(*arguments):
-        monkeypatch.setattr(sys, "argv", ["levelgain", "log", *map(str, arguments)])
-        with pytest.raises(SystemExit) as ended:
-            cli.main()
-        said = capsys.readouterr()
-        return ended.value.code or 0, said.out, said.err
-
-    return run
 
 
 @pytest.fixture(scope="module")
 def truth():
-    return drawn_truth(3)
+    return drawn_truth(example_log.SEED)
 
 
 @pytest.fixture(scope="module")
-def ride_csv(truth, tmp_path_factory):
-    """Return an invented log of a ride on models that are not the project's."""
+def ride_csv(tmp_path_factory):
+    """Return the packaged log: an invented ride on models that are not the project's."""
     path = tmp_path_factory.mktemp("log") / "ride.csv"
-    table = logged_ride.logged(truth, seed=3, duration_s=150.0)
-    table.to_csv(path, index=False, float_format="%.6g")
-    path.with_name("ride.mapping.toml").write_text(logged_ride.mapping(truth))
+    for name in ("ride.csv", "ride.mapping.toml"):
+        shutil.copy(STUDIES_FOLDER / "ridden" / name, path.with_name(name))
     return path
 
 
-def test_a_fit_is_written_with_intervals_and_figures(levelgain, ride_csv, truth, tmp_path):
-    code, out, _ = levelgain("fit", ride_csv, "--to", tmp_path / "fit", "--json")
+def test_a_fit_is_written_with_intervals_and_figures(levelgain_log, ride_csv, truth, tmp_path):
+    code, out, _ = levelgain_log("fit", ride_csv, "--to", tmp_path / "fit", "--json")
     kv = json.loads(out)["fits"]["motor"]["estimates"]["kv_rpm_per_v"]
 
     assert code == 0
@@ -58,14 +43,14 @@ def test_a_fit_is_written_with_intervals_and_figures(levelgain, ride_csv, truth,
     assert {"residuals.png", "intervals.svg"} <= {
         file.name for file in (tmp_path / "fit").iterdir()
     }
-    code, _, err = levelgain("fit", ride_csv, "--to", tmp_path / "fit")
+    code, _, err = levelgain_log("fit", ride_csv, "--to", tmp_path / "fit")
     assert code == 2
     assert "--force" in err
 
 
-def test_a_study_of_the_log_loads_rides_and_compares(levelgain, ride_csv, truth, tmp_path):
+def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, truth, tmp_path):
     folder = tmp_path / "board"
-    assert levelgain("use", ride_csv, folder)[0] == 0
+    assert levelgain_log("use", ride_csv, folder)[0] == 0
     study = load_study(folder)
 
     assert study.board.motor.kv_rpm_per_v == pytest.approx(truth.kv_rpm_per_v, rel=0.01)
@@ -74,7 +59,7 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain, ride_csv, truth,
     )
     held = {tolerance.name: tolerance for tolerance in study.validation.tolerances}
     assert 0.0 < held["kv_rpm_per_v"].plus_minus < 0.1
-    code, out, _ = levelgain("compare", ride_csv, folder, "--json")
+    code, out, _ = levelgain_log("compare", ride_csv, folder, "--json")
     scores = json.loads(out)["scores"]
     assert code == 0
     assert set(scores) == {"speed_mps", "pitch_deg", "current_a", "bus_v"}
@@ -82,13 +67,13 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain, ride_csv, truth,
     assert scores["speed_mps"]["correlation"] > 0.9
     assert scores["current_a"]["correlation"] > 0.8
     assert abs(scores["bus_v"]["mean_difference"]) < 0.5
-    assert levelgain("use", ride_csv, folder)[0] == 2
-    assert levelgain("compare", ride_csv, folder)[0] == 2
+    assert levelgain_log("use", ride_csv, folder)[0] == 2
+    assert levelgain_log("compare", ride_csv, folder)[0] == 2
 
 
-def test_a_log_that_the_plant_wrote_agrees_with_the_plant(ride_csv, levelgain, tmp_path):
+def test_a_log_that_the_plant_wrote_agrees_with_the_plant(ride_csv, levelgain_log, tmp_path):
     folder = tmp_path / "board"
-    levelgain("use", ride_csv, folder)
+    levelgain_log("use", ride_csv, folder)
     study = load_study(folder)
     ridden = trace(profile_to_array(study.baseline), study.rides[0], every_steps=10)
     assert ridden.outcome is Outcome.RIDDEN
@@ -147,20 +132,20 @@ def test_the_grade_of_a_recorded_track_is_that_of_its_heights():
     assert np.quantile(100.0 * sine, [0.05, 0.95]) == pytest.approx([-7.5, 7.5], abs=3.0)
 
 
-def test_a_study_without_the_ridden_course_is_refused(levelgain, ride_csv, tmp_path):
+def test_a_study_without_the_ridden_course_is_refused(levelgain_log, ride_csv, tmp_path):
     other = tmp_path / "other"
     other.mkdir()
     text = 'title = "x"\nseed = 1\nboard = "lender_15"\nbaseline = "workshop_15"\n'
     text += '[riders]\nuse = ["baker_80"]\n[courses]\nuse = ["cruise"]\n'
     (other / "study.toml").write_text(text)
 
-    code, _, err = levelgain("compare", ride_csv, other)
+    code, _, err = levelgain_log("compare", ride_csv, other)
 
     assert code == 2
     assert "no course 'ridden'" in err
 
 
-def test_a_log_that_stands_still_is_refused(levelgain, ride_csv, tmp_path):
+def test_a_log_that_stands_still_is_refused(levelgain_log, ride_csv, tmp_path):
     standing = tmp_path / "ride.csv"
     lines = ride_csv.read_text().splitlines()
     column = lines[0].split(",").index("wheel_rpm")
@@ -170,7 +155,7 @@ def test_a_log_that_stands_still_is_refused(levelgain, ride_csv, tmp_path):
     standing.write_text("\n".join([lines[0], *(",".join(row) for row in rows)]) + "\n")
     mapping = ride_csv.with_name("ride.mapping.toml")
 
-    code, _, err = levelgain("use", standing, tmp_path / "b", "--mapping", mapping)
+    code, _, err = levelgain_log("use", standing, tmp_path / "b", "--mapping", mapping)
 
     assert code == 2
     assert "never rolls" in err

@@ -1,0 +1,31 @@
+"""Write the packaged example log again: `python -m tests.reference.example_log`."""
+
+from optimizer.catalogue import STUDIES_FOLDER
+from tests.reference import logged_ride
+from tests.reference.logged_truth import drawn_truth
+
+SEED = 3209
+DURATION_S = 150.0
+HEAD = """\
+# An invented ride of two minutes and a half, on an invented board. Columns and units have been
+# checked, board and rider weighed and measured.
+"""
+# As a recorder that saves room.
+DECIMALS = {
+    "t": 3, "motor_a": 1, "wheel_rpm": 1, "pack_v": 2, "pack_a": 1, "pitch_deg": 2, "gyro_dps": 1,
+    "yaw_dps": 1, "accel_x": 2, "accel_z": 2, "duty": 4, "altitude": 1,
+}  # fmt: skip
+
+
+def write_example() -> None:
+    """Write the log and its mapping into the catalogue's neighbour folder."""
+    folder = STUDIES_FOLDER / "ridden"
+    folder.mkdir(exist_ok=True)
+    truth = drawn_truth(SEED)
+    table = logged_ride.logged(truth, seed=SEED, duration_s=DURATION_S).round(DECIMALS)
+    table.to_csv(folder / "ride.csv", index=False)
+    (folder / "ride.mapping.toml").write_text(HEAD + logged_ride.mapping(truth))
+
+
+if __name__ == "__main__":
+    write_example()
