@@ -8,13 +8,15 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.stats import binom
 
+from optimizer.ridelog.controller_law import LOAD_EXPECTED
+from optimizer.ridelog.fit_attitude import fit_attitude
+from optimizer.ridelog.fit_controller import fit_controller
 from optimizer.ridelog.fit_heat import fit_heat
+from optimizer.ridelog.fit_motor import fit_motor
 from optimizer.ridelog.fit_pack import charge_ratio, fit_pack
 from optimizer.ridelog.fit_road import fit_road, masses
-from optimizer.ridelog.fitting import fit_all
 from optimizer.ridelog.mapping import load_mapping
 from optimizer.ridelog.resampling import RideLog, load_log
-from optimizer.ridelog.robust_fit import Fit
 from plant.lanes import AIR_DENSITY_KG_M3
 from tests import invented
 from tests.reference import logged_ride
@@ -43,36 +45,61 @@ WIDEST = {
 }
 
 
+def ridden_log(folder, seed):
+    """Return a seed's truth, the log of its ride on the grid, and the log's mapping."""
+    truth = drawn_truth(seed)
+    (folder / "m.toml").write_text(logged_ride.mapping(truth))
+    mapping = load_mapping(folder / "m.toml")
+    logged_ride.logged(truth, seed=seed, duration_s=150.0).to_parquet(folder / "ride.parquet")
+    return truth, load_log(folder / "ride.parquet", mapping)[0], mapping
+
+
 @pytest.fixture(scope="module")
 def recovered(tmp_path_factory):
-    """Return, by name, whether the interval holds the truth and its half over it, each seed."""
+    """Return, by name, whether intervals hold the truth and their halves over it."""
     folder = tmp_path_factory.mktemp("logs")
     held, half = collections.Counter(), collections.defaultdict(list)
     for seed in SEEDS:
-        truth = drawn_truth(seed)
-        (folder / "m.toml").write_text(logged_ride.mapping(truth))
-        mapping = load_mapping(folder / "m.toml")
-        table = logged_ride.logged(truth, seed=seed, duration_s=150.0)
-        table.to_parquet(folder / "ride.parquet")
-        log, _ = load_log(folder / "ride.parquet", mapping)
-        for fit in fit_all(log, mapping).values():
-            for name in fit.names if isinstance(fit, Fit) else ():
-                true = getattr(truth, name, None)
-                if true is not None:
-                    _, low, high = fit.estimate(name)
-                    held[name] += low <= true <= high
-                    half[name].append((high - low) / 2.0 / abs(true))
+        truth, log, mapping = ridden_log(folder, seed)
+        board = mapping.board
+        fits = [fit_road(log, board, truth.rider_kg), fit_motor(log, board)]
+        fits += [fit_pack(log, board), fit_attitude(log)]
+        # Odd seeds have controllers with more answers, and a test of their own.
+        fits += [] if seed % 2 else [fit_controller(log, board, truth.rider_kg)]
+        for fit in fits:
+            for name in set(fit.names) & set(WIDEST):
+                true = getattr(truth, name)
+                _, low, high = fit.estimate(name)
+                held[name] += low <= true <= high
+                half[name].append((high - low) / 2.0 / abs(true))
     return held, half
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(3000)
 @pytest.mark.parametrize("name", WIDEST)
 def test_intervals_hold_the_truth_as_often_as_they_say(recovered, name):
     held, half = recovered
 
     # Fewer hits than this come once in two thousand times when the coverage is 95 %.
-    assert held[name] >= binom.ppf(5e-4, len(SEEDS), 0.95)
+    assert held[name] >= binom.ppf(5e-4, len(half[name]), 0.95)
     assert np.median(half[name]) < WIDEST[name]
+
+
+@pytest.mark.slow
+@pytest.mark.timeout(3000)
+def test_nine_of_ten_settings_of_a_controller_with_every_answer_lie_in_their_intervals(tmp_path):
+    held = []
+    for seed in range(2001, 2013, 2):
+        truth, log, mapping = ridden_log(tmp_path, seed)
+        fit = fit_controller(log, mapping.board, truth.rider_kg)
+        for name in fit.names:
+            key = "load_expected_a_per_mps2" if name == LOAD_EXPECTED else name
+            if hasattr(truth, key):
+                _, low, high = fit.estimate(name)
+                held.append(low <= getattr(truth, key) <= high)
+
+    assert np.mean(held) > 0.9
 
 
 def log_of(*, dt_s, **signals):
