@@ -33,7 +33,7 @@ def mapping_path(log: Path, mapping: Path | None) -> Path:
     return log.with_name(f"{log.stem}.mapping.toml") if mapping is None else mapping
 
 
-def write_example_log(folder: Path) -> None:
+def write_example_log(*, folder: Path) -> None:
     """Write the packaged ride and its mapping."""
     source = STUDIES_FOLDER / "ridden"
     files = sorted(source.iterdir())
