@@ -48,7 +48,7 @@ def cluster(tmp_path):
         with Client(scheduler_file=str(contact), set_as_default=False) as client:
             address = client.scheduler.address
             workers = [start_worker(stack, address) for _ in range(2)]
-            client.wait_for_workers(2, timeout=60)
+            client.wait_for_workers(2, timeout=200)
         yield address, workers
 
 
