@@ -4,12 +4,13 @@ No generator lives from one generation to the next: each starts from (study seed
 is what makes a resumed study propose exactly what the uninterrupted one proposes.
 """
 
+import functools
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
-from threadpoolctl import threadpool_limits
+from threadpoolctl import ThreadpoolController
 
 from objectives.portfolio import weighted_sum
 from optimizer.evaluation import BASELINE, History
@@ -105,8 +106,14 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
     if generation * plan.population <= len(plan.start):
         return _known(plan, generation, rng)
     # A linear algebra library splits its sums by thread, and their last bits with them.
-    with threadpool_limits(limits=1, user_api="blas"):
+    with _libraries().limit(limits=1, user_api="blas"):
         return from_unit(plan.space, _bred(plan, history, parents=parents, rng=rng))
+
+
+@functools.cache
+def _libraries() -> ThreadpoolController:
+    """Return the loaded libraries that have threads; looking for them takes milliseconds."""
+    return ThreadpoolController()
 
 
 def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:

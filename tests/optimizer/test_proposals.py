@@ -1,4 +1,8 @@
+import os
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -9,6 +13,7 @@ from optimizer.proposals import Plan, propose
 from optimizer.space import from_unit, to_unit
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 
+ROOT = Path(__file__).parents[2]
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3))
 NOTHING = History(
     values=np.empty((0, 3)), objectives=np.empty((0, 3)), constraints=np.empty((0, 2))
@@ -153,6 +158,36 @@ def test_screening_waits_for_enough_candidates():
     )
 
     assert with_screen.tobytes() == without.tobytes()
+
+
+def test_a_proposal_does_not_depend_on_the_threads_of_the_linear_algebra():
+    code = (
+        "import hashlib, numpy as np\n"
+        "from optimizer.evaluation import History\n"
+        "from optimizer.proposals import Plan, propose\n"
+        "from tests.optimizer.analytic import UNIT_BOX, dtlz2\n"
+        "values = np.random.default_rng(11).random((720, 25))\n"
+        "told = dtlz2(values)\n"
+        "history = History(values=values, objectives=told.objectives,"
+        " constraints=told.constraints)\n"
+        "plan = Plan(space=UNIT_BOX, baseline=values[0], seed=1, weights=np.ones(3))\n"
+        "proposed = propose(plan, 15, history=history, parents=np.arange(48))\n"
+        "print(hashlib.sha256(proposed.tobytes()).hexdigest())\n"
+    )
+
+    digests = {
+        subprocess.run(
+            [sys.executable, "-c", code],
+            cwd=ROOT,
+            env={**os.environ, "OPENBLAS_NUM_THREADS": threads, "PYTHONPATH": str(ROOT)},
+            check=True,
+            capture_output=True,
+            text=True,
+        ).stdout
+        for threads in ("1", "2")
+    }
+
+    assert len(digests) == 1
 
 
 @pytest.mark.parametrize(
