@@ -27,6 +27,7 @@ _NOISIER = 3  # times that noise is added again
 # What the law with a load response leaves wrong, over the value: the controller answers to its own
 # wheel speed at its own rate, and the log holds another. From invented rides.
 _LOAD_ERROR, _OTHER_ERROR = 0.1, 0.02
+_ERRORS = {"load_fall_deg_per_s": 0.2, "integral_clamp_a": 0.4}  # the worst told of all
 
 
 def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
@@ -81,7 +82,9 @@ def _without_speed_noise(
     high = np.array([unknown.high for unknown in unknowns])
     value = np.clip(fit.value - shift, low, high)
     of_load = {unknown.name for unknown in (*ANSWERS[0].size, *ANSWERS[0].shape)}
-    error = np.array([_LOAD_ERROR if name in of_load else _OTHER_ERROR for name in fit.names])
+    error = np.array(
+        [_ERRORS.get(name, _LOAD_ERROR if name in of_load else _OTHER_ERROR) for name in fit.names]
+    )
     more = np.hypot(shift, error * value)
     return dataclasses.replace(
         fit,
@@ -109,6 +112,10 @@ def _untold(log: RideLog, absent: Sequence[Answer], reached: float) -> Iterator[
         yield "braking and load response: need the wheel speed"
     if not log.has("yaw_rate_rad_per_s"):
         yield "turn response: needs the yaw rate"
+    yield (
+        "whether the search ended in the right place: in 3 of 32 invented rides some settings were"
+        " far off with narrow intervals, so hold them against what was typed in"
+    )
     yield (
         "caps and warnings, which a ride inside its limits does not show, and engagement: a"
         " baseline keeps the catalogue's"
