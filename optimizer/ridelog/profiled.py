@@ -19,6 +19,7 @@ from optimizer.ridelog.reading import Floats
 _PARABOLIC = 0.1  # assumed: the rise may differ so much from the parabola's
 _CLOSE = 0.02  # of the square root of the allowed rise, at which the search for an end stops
 _MOST_TRIALS = 9
+_VAGUE = 2.0  # half an interval over the value
 _MOST_STEPS = 6  # of the others, from where the parabola puts them
 _LOWER = 0.02  # of the allowed rise: from which another minimum is believed
 
@@ -108,7 +109,7 @@ def profile_ends(loss: Loss, value: Floats, half: Floats, curvature: Floats) -> 
     for place in range(len(value)):
         spread = inverse[place, place]
         # What the parabola calls vague stays so: nobody takes such a number.
-        if not half[place] < abs(value[place]) or spread <= 0.0:
+        if not half[place] < _VAGUE * abs(value[place]) or spread <= 0.0:
             continue
         allowed = half[place] ** 2 / spread
         # The way that the others go with this one, as the parabola has it.
