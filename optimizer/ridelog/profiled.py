@@ -19,8 +19,8 @@ from optimizer.ridelog.reading import Floats
 _PARABOLIC = 0.1  # assumed: the rise may differ so much from the parabola's
 _CLOSE = 0.02  # of the square root of the allowed rise, at which the search for an end stops
 _MOST_TRIALS = 9
-_VAGUE = 2.0  # half an interval over the value
-_MOST_STEPS = 6  # of the others, from where the parabola puts them
+_VAGUE = 3.0  # half an interval over the value
+_MOST_STEPS = 12  # of the others, from where the parabola puts them
 _LOWER = 0.02  # of the allowed rise: from which another minimum is believed
 
 
