@@ -3,7 +3,7 @@
 import json
 import signal
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from types import FrameType
 
 from objectives import OBJECTIVES
@@ -17,7 +17,7 @@ from optimizer.riding import baseline_values
 from optimizer.search import Progress
 from optimizer.search_inputs import WEIGHTS, weights_text
 from optimizer.second_look import look_again, on_fresh_noise
-from optimizer.store import Store
+from optimizer.store import Store, started_with
 from optimizer.study import Study
 from plant.errors import UserInputError
 
@@ -89,12 +89,11 @@ def run_study(
         The store can not be used or written, or another run has it.
     """
     reuse = find_reuse(study)
-    with ExitStack() as stack:
-        store = stack.enter_context(Store(store_path(study)))
-        weights = _started_weights(study, store, notice=notice)
-        evaluate = stack.enter_context(
-            riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights)
-        )
+    weights = _started_weights(study, notice=notice)
+    with (
+        riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as evaluate,
+        Store(store_path(study)) as store,
+    ):
         store.freeze(ride_inputs(study))
         if reuse.told and store.n_candidates <= len(study.start):
             notice(reuse.told)
@@ -135,12 +134,11 @@ def look_again_at_front(
         The store can not be used or written, or another run has it.
     """
     again = on_fresh_noise(study)
-    with ExitStack() as stack:
-        store = stack.enter_context(Store(store_path(study)))
-        weights = _started_weights(study, store, notice=_unheard)
-        evaluate = stack.enter_context(
-            riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights)
-        )
+    weights = _started_weights(study, notice=_unheard)
+    with (
+        riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights) as evaluate,
+        Store(store_path(study)) as store,
+    ):
         store.freeze(ride_inputs(study))
         return look_again(
             study,
@@ -151,13 +149,13 @@ def look_again_at_front(
         )
 
 
-def _started_weights(study: Study, store: Store, *, notice: Callable[[str], None]) -> str:
+def _started_weights(study: Study, *, notice: Callable[[str], None]) -> str:
     """Return the weights that the search started with, or the study's for a new one.
 
     A search whose weights changed on its way would not be the same after a resume.
     """
     asked = weights_text(study.weights[name] for name in OBJECTIVES)
-    started = store.frozen(WEIGHTS) or asked
+    started = started_with(store_path(study), WEIGHTS) or asked
     if started != asked:
         notice(
             "The search goes on by the weights it was started with; the tables weigh by those of"

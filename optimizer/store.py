@@ -111,11 +111,6 @@ class Store:
             self._connection.execute("INSERT INTO running VALUES (datetime('now'))")
         return bool(found)
 
-    def frozen(self, key: str) -> str | None:
-        """Return an input that a study with candidates was started with."""
-        with reported(self._path):
-            return read_frozen(self._connection).get(key) if self.n_candidates else None
-
     def freeze(self, inputs: Mapping[str, str]) -> None:
         """Store inputs that decide the sequence, or compare them with those stored before.
 
@@ -197,6 +192,23 @@ def read_table(path: Path) -> Table:
         # One read transaction, so a run that writes meanwhile does not change what is read.
         connection.execute("BEGIN")
         return read_rows(connection, path)
+
+
+def started_with(path: Path, key: str) -> str | None:
+    """Return an input that a study's search was started with; None before its first candidate.
+
+    Raises
+    ------
+    UserInputError
+        Not a store, damaged or of a newer version.
+    """
+    if not path.is_file():
+        return None
+    with reported(path), closing(_opened_for_reading(path)) as connection:
+        if not has_schema(connection, path):
+            return None
+        n_candidates = connection.execute("SELECT count(*) FROM candidate").fetchone()[0]
+        return read_frozen(connection).get(key) if n_candidates else None
 
 
 def _opened_for_reading(path: Path) -> sqlite3.Connection:

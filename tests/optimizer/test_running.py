@@ -1,7 +1,7 @@
 from optimizer.results import store_path
 from optimizer.running import run_study
 from optimizer.search_inputs import WEIGHTS
-from optimizer.store import Store
+from optimizer.store import read_table, started_with
 from optimizer.study_file import load_study
 from tests.optimizer.small_study import write_small_study
 
@@ -32,9 +32,9 @@ def test_a_search_goes_on_by_the_weights_it_was_started_with_and_says_so(tmp_pat
     (sentence,) = told_later
     assert "by the weights it was started with" in sentence
     assert "fork" in sentence
-    with Store(store_path(load_study(folder))) as store:
-        assert store.frozen(WEIGHTS) == "[1.0, 1.0, 1.0]"
-        assert store.n_candidates == 24
+    path = store_path(load_study(folder))
+    assert started_with(path, WEIGHTS) == "[1.0, 1.0, 1.0]"
+    assert len(read_table(path).history) == 24
 
 
 def test_a_new_search_starts_with_the_weights_of_its_study(tmp_path):
@@ -42,5 +42,4 @@ def test_a_new_search_starts_with_the_weights_of_its_study(tmp_path):
 
     _searched_to(folder, 12)
 
-    with Store(store_path(load_study(folder))) as store:
-        assert store.frozen(WEIGHTS) == "[1.0, 1.0, 5.0]"
+    assert started_with(store_path(load_study(folder)), WEIGHTS) == "[1.0, 1.0, 5.0]"
