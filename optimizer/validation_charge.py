@@ -116,6 +116,6 @@ def reach_in_words(reach: PackReach) -> str:
         return f"{pack} warned at every speed" if warned else f"{pack} without limit"
     told = (
         f"{pack} {reach.balanced_deg:.0f} deg at {reach.worst_mps:g} m/s,"
-        f" with the whole gain up to {reach.answered_deg:.0f}"
+        f" with the whole gain up to {reach.answered_deg:.0f} deg"
     )
     return f"{told}, warned from {reach.warned_from_mps:g} m/s" if warned else told
