@@ -8,12 +8,13 @@ gives, single ones stuck at up to 10 % above it after 2,000 candidates, the thre
 1.0 and 1.6 % at most.
 """
 
+from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.surrogate import Predict, interpolated, told_apart, unseen
+from optimizer.surrogate import Predict, interpolated, keys, told_apart, unseen
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +50,7 @@ def lowest_cost_points(
     cost: Floats,
     constraints: Floats,
     *,
+    known: Set[bytes],
     n_points: int,
     rng: np.random.Generator,
     descent: Descent,
@@ -62,6 +64,8 @@ def lowest_cost_points(
     cost : (candidate,) float64
     constraints : (candidate, constraint) float64
         Met when <= 0; what breaks least comes before what costs least.
+    known : set of bytes
+        The keys of the points; see `surrogate.keys`.
     n_points : int
         How many to return, shared among the surrogates.
 
@@ -81,7 +85,7 @@ def lowest_cost_points(
         reached = _descended(
             points[parents], merit[parents], predict=predict, rng=rng, descent=descent
         )
-        taken = np.vstack([points, found])
+        taken = known | keys(found)
         found = np.vstack([found, reached[unseen(reached, taken)][:share]])
     return found
 

@@ -5,6 +5,7 @@ is what makes a resumed study propose exactly what the uninterrupted one propose
 """
 
 import functools
+from collections.abc import Set
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -18,7 +19,7 @@ from optimizer.lowest_cost import Descent, lowest_cost_points
 from optimizer.operators import Operators, children
 from optimizer.screening import screen
 from optimizer.space import Space, clip, from_unit, to_unit
-from optimizer.surrogate import fitted, unseen
+from optimizer.surrogate import fitted, keys, unseen
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -139,29 +140,39 @@ def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Gene
     """Return a generation in the unit cube: some children as they come, the others foreseen."""
     operators, population = plan.operators, plan.population
     points = to_unit(plan.space, history.values)
-    brood = _fresh_brood(plan, points[parents], known=points, rng=rng)
+    known = keys(points)
+    brood = _fresh_brood(plan, points[parents], known=known, rng=rng)
     screens = len(history) >= operators.screened_from
     n_screened = round(population * operators.screened_share) if screens else 0
     plain, rest = np.split(brood, [min(population - n_screened, len(brood))])
     if n_screened and len(rest):
-        plain = np.vstack([plain, _foreseen(plan, history, points, rest, n=n_screened, rng=rng)])
+        plain = np.vstack(
+            [plain, _foreseen(plan, history, points, rest, known=known, n=n_screened, rng=rng)]
+        )
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
     return np.vstack([plain, strangers])
 
 
 def _foreseen(
-    plan: Plan, history: History, points: Floats, brood: Floats, *, n: int, rng: np.random.Generator
+    plan: Plan,
+    history: History,
+    points: Floats,
+    brood: Floats,
+    *,
+    known: Set[bytes],
+    n: int,
+    rng: np.random.Generator,
 ) -> Floats:
     """Return what surrogates foresee best: for the lowest cost, and for the front."""
     operators = plan.operators
-    cheapest = _cheapest(plan, history, points, rng=rng)
+    cheapest = _cheapest(plan, history, points, known=known, rng=rng)
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
-    known = np.vstack([points, cheapest])
+    taken = known | keys(cheapest)
     screened = screen(
         brood,
         predict=fitted(points[latest], history.objectives[latest], history.constraints[latest]),
-        breed=lambda elite: _fresh_brood(plan, elite, known=np.vstack([known, elite]), rng=rng),
+        breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
         n_objectives=history.objectives.shape[1],
         n_broods=operators.broods,
         n_kept=operators.kept_factor * plan.population,
@@ -170,7 +181,9 @@ def _foreseen(
     return np.vstack([cheapest, screened])
 
 
-def _cheapest(plan: Plan, history: History, points: Floats, *, rng: np.random.Generator) -> Floats:
+def _cheapest(
+    plan: Plan, history: History, points: Floats, *, known: Set[bytes], rng: np.random.Generator
+) -> Floats:
     """Return a few points of the lowest weighted cost; none before the front has taken shape."""
     if len(history) < plan.descent.starts_from:
         return points[:0]
@@ -178,6 +191,7 @@ def _cheapest(plan: Plan, history: History, points: Floats, *, rng: np.random.Ge
         points,
         _cost(history.objectives, plan.weights),
         history.constraints,
+        known=known,
         n_points=round(plan.population * plan.descent.share),
         rng=rng,
         descent=plan.descent,
@@ -190,8 +204,10 @@ def _cost(objectives: Floats, weights: Floats) -> Floats:
     return weighted_sum(objectives, weights / np.where(known > 0.0, known, 1.0))
 
 
-def _fresh_brood(plan: Plan, parents: Floats, *, known: Floats, rng: np.random.Generator) -> Floats:
-    """Return children of the parents that no row of `known` repeats."""
+def _fresh_brood(
+    plan: Plan, parents: Floats, *, known: Set[bytes], rng: np.random.Generator
+) -> Floats:
+    """Return children of the parents whose keys are not known."""
     brood = children(
         parents,
         n_children=plan.operators.brood_factor * plan.population,

@@ -6,7 +6,7 @@ the cubic kernel, smoothing made them worse, and one global fit of 1,000 points 
 faster and no worse than a local fit of 120 neighbours.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -101,14 +101,19 @@ def told_apart(constraints: Floats) -> Floats:
     return told
 
 
-def unseen(brood: Floats, points: Floats) -> NDArray[np.intp]:
-    """Return the rows of a brood that repeat no ridden point and no row before them."""
-    seen = {row.tobytes() for row in _rounded(points)}
+def keys(points: Floats) -> set[bytes]:
+    """Return what tells points apart that are not one to the surrogate."""
+    return {row.tobytes() for row in _rounded(points)}
+
+
+def unseen(brood: Floats, known: Set[bytes]) -> NDArray[np.intp]:
+    """Return the rows of a brood whose keys are not known and that repeat no row before them."""
+    here: set[bytes] = set()
     fresh = []
     for child, row in enumerate(_rounded(brood)):
         key = row.tobytes()
-        if key not in seen:
-            seen.add(key)
+        if key not in known and key not in here:
+            here.add(key)
             fresh.append(child)
     return np.array(fresh, dtype=np.intp)
 

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from optimizer.lowest_cost import Descent, lowest_cost_points
+from optimizer.surrogate import keys
 
 NO_CONSTRAINT = np.empty((300, 0))
 
@@ -11,7 +12,13 @@ def _found(cost_of, *, constraints_of=None, n_points=6, n_known=300, n_parameter
     points = rng.random((n_known, n_parameters))
     constraints = np.empty((n_known, 0)) if constraints_of is None else constraints_of(points)
     return points, lowest_cost_points(
-        points, cost_of(points), constraints, n_points=n_points, rng=rng, descent=Descent()
+        points,
+        cost_of(points),
+        constraints,
+        known=keys(points),
+        n_points=n_points,
+        rng=rng,
+        descent=Descent(),
     )
 
 

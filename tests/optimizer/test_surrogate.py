@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.surrogate import fitted, interpolated, unseen
+from optimizer.surrogate import fitted, interpolated, keys, unseen
 
 NO_CONSTRAINT = np.empty((40, 0))
 
@@ -83,4 +83,4 @@ def test_a_child_that_repeats_a_point_is_not_new(child):
     points = np.array([[0.1, 0.2], [0.3, 0.4]])
     brood = np.array([child, [0.5, 0.5], [0.5, 0.5], [-0.0, 0.5]])
 
-    assert unseen(brood, points).tolist() == [1, 3]
+    assert unseen(brood, keys(points)).tolist() == [1, 3]
