@@ -5,7 +5,7 @@ from pathlib import Path
 import typer
 
 from optimizer.catalogue import STUDIES_FOLDER
-from optimizer.files import make_folder, refuse_existing, write_whole
+from optimizer.files import copy_whole, refuse_existing, write_whole
 from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions
 from optimizer.ridelog.checking import Checked, check_log
@@ -37,10 +37,7 @@ def write_example_log(*, folder: Path) -> None:
     """Write the packaged ride and its mapping."""
     source = STUDIES_FOLDER / "ridden"
     files = sorted(source.iterdir())
-    make_folder(folder)
-    refuse_existing([folder / path.name for path in files], advice="name a new folder")
-    for path in files:
-        write_whole(folder / path.name, path.read_bytes())
+    copy_whole(files, folder)
     log = next(path for path in files if path.suffix == ".csv")
     console().print(
         f"{folder / log.name} and its mapping written: an invented ride."

@@ -96,6 +96,21 @@ def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:
             raise UserInputError(f"{path}: is there already; {advice}")
 
 
+def copy_whole(paths: Iterable[Path], folder: Path) -> None:
+    """Copy files into a new folder, each whole.
+
+    Raises
+    ------
+    UserInputError
+        The folder holds one of them already, or can not be written.
+    """
+    copies = {folder / path.name: path for path in paths}
+    make_folder(folder)
+    refuse_existing(copies, advice="name a new folder")
+    for copy, path in copies.items():
+        write_whole(copy, path.read_bytes())
+
+
 def _write_all(handle: int, payload: bytes) -> None:
     try:
         rest = memoryview(payload)

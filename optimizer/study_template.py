@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from optimizer.catalogue import STUDIES_FOLDER, STUDY_FILE
-from optimizer.files import make_folder, refuse_existing, write_whole
+from optimizer.files import copy_whole, refuse_existing, write_whole
 from optimizer.toml_file import read_text
 from plant.errors import UserInputError
 
@@ -48,8 +48,5 @@ def write_example(folder: Path, name: str) -> Path:
             f"--example: there is no example {name!r}; there are {', '.join(found)}"
         )
     files = sorted(path for path in source.iterdir() if path.suffix in (".toml", ".gpx", ".csv"))
-    make_folder(folder)
-    refuse_existing([folder / path.name for path in files], advice="name a new folder")
-    for path in files:
-        write_whole(folder / path.name, path.read_bytes())
+    copy_whole(files, folder)
     return folder / STUDY_FILE
