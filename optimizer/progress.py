@@ -1,7 +1,6 @@
 """How a search is going: a live line in a terminal, plain lines when piped."""
 
 import time
-from types import TracebackType
 
 import numpy as np
 from rich.console import Console
@@ -11,13 +10,14 @@ from rich.progress import Progress as Bar
 from optimizer.front import hypervolume, non_dominated
 from optimizer.results import study_cost
 from optimizer.search import Progress
+from optimizer.shown_bar import ShownBar
 from optimizer.study import Study
 
 _REFERENCE_RATIO = 2.0  # hypervolume is counted up to twice the baseline's objectives
 _PLAIN_EVERY_S = 5.0
 
 
-class SearchView:
+class SearchView(ShownBar):
     """Shows a search: candidates, time left, size and hypervolume of the front, best cost.
 
     The hypervolume is in units of the box between zero and twice the baseline's objectives, so
@@ -30,28 +30,18 @@ class SearchView:
         self._console = console
         self._started = time.monotonic()
         self._said = -_PLAIN_EVERY_S
-        self._bar = Bar(
-            TextColumn("candidates"),
-            BarColumn(),
-            MofNCompleteColumn(),
-            TimeRemainingColumn(),
-            TextColumn("{task.fields[note]}"),
-            console=console,
-            disable=not console.is_terminal,
+        super().__init__(
+            Bar(
+                TextColumn("candidates"),
+                BarColumn(),
+                MofNCompleteColumn(),
+                TimeRemainingColumn(),
+                TextColumn("{task.fields[note]}"),
+                console=console,
+                disable=not console.is_terminal,
+            )
         )
         self._task = self._bar.add_task("search", total=None, note="compiling the kernel")
-
-    def __enter__(self) -> "SearchView":
-        self._bar.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._bar.stop()
 
     def update(self, progress: Progress) -> None:
         """Show where the search stands."""

@@ -1,7 +1,6 @@
 """What a command is at, as a bar in a terminal; nothing when piped."""
 
 import math
-from types import TracebackType
 
 from rich.console import Console
 from rich.progress import (
@@ -16,6 +15,8 @@ from rich.progress import (
 )
 from rich.text import Text
 
+from optimizer.shown_bar import ShownBar
+
 
 class _Share(ProgressColumn):
     """How much of the stage is done, of how much, where that is known."""
@@ -26,34 +27,24 @@ class _Share(ProgressColumn):
         return Text(f"{math.floor(task.completed)}/{math.ceil(task.total)}")
 
 
-class StagesView:
+class StagesView(ShownBar):
     """Shows the stage of a command and how far it is; the bar goes when the command is done."""
 
     def __init__(self, console: Console) -> None:
-        self._bar = Progress(
-            SpinnerColumn(),
-            TextColumn("{task.description}"),
-            BarColumn(),
-            _Share(),
-            TimeElapsedColumn(),
-            TimeRemainingColumn(),
-            console=console,
-            transient=True,
-            disable=not console.is_terminal,
+        super().__init__(
+            Progress(
+                SpinnerColumn(),
+                TextColumn("{task.description}"),
+                BarColumn(),
+                _Share(),
+                TimeElapsedColumn(),
+                TimeRemainingColumn(),
+                console=console,
+                transient=True,
+                disable=not console.is_terminal,
+            )
         )
         self._task = self._bar.add_task("", total=None, visible=False)
-
-    def __enter__(self) -> "StagesView":
-        self._bar.start()
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._bar.stop()
 
     def begin(self, text: str, total: float | None = None) -> None:
         """Begin a stage; see `optimizer.stages.Stages`."""
