@@ -76,12 +76,13 @@ def lowest_cost_points(
     merit = _merit(np.column_stack([cost, constraints]))
     cheapest = np.argsort(merit, kind="stable")
     parents = cheapest[: descent.parents]
+    outcomes = np.column_stack([cost, told_apart(constraints)])
     found = points[:0]
     for n_neighbours, share in zip(
         descent.neighbours, _shares(n_points, len(descent.neighbours)), strict=True
     ):
         near = cheapest[:n_neighbours]
-        predict = interpolated(points[near], np.column_stack([cost, told_apart(constraints)])[near])
+        predict = interpolated(points[near], outcomes[near])
         reached = _descended(
             points[parents], merit[parents], predict=predict, rng=rng, descent=descent
         )
