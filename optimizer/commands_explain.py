@@ -70,7 +70,7 @@ def explain(
         write_whole(figures / name, content.to_csv(index=False, lineterminator="\n"))
         written.append(figures / name)
     for path in written:
-        out.print(f"{path} written.", markup=False)
+        out.print(f"{path} written.")
 
 
 def _advice(results: Results, number: int, found: Sensitivity) -> dict[str, str]:
@@ -92,7 +92,7 @@ def _print_words(
 ) -> None:
     out.print(f"What moves candidate {number} most:")
     for line in sentences:
-        out.print(f"- {line}", markup=False)
+        out.print(f"- {line}")
     for objective, by_name in shares.items():
         if not by_name:
             out.print(f"Too few candidates are feasible to say what {objective} depends on.")
@@ -102,7 +102,7 @@ def _print_words(
         )
         out.print(f"Over all feasible candidates, {objective} depends on {first}.")
     for line in advice.values():
-        out.print(line, markup=False)
+        out.print(line)
 
 
 def _importance_table(shares: dict[str, dict[str, float]]) -> pd.DataFrame:

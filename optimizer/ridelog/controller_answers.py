@@ -34,22 +34,23 @@ QUICK = (
     Unknown(name="inner_band_deg", start=1.0, low=0.05, high=5.0),
     Unknown(name="base_gain_a_per_deg", start=4.0, low=0.0, high=60.0),
 )
-ANSWERS = (
-    Answer(
-        text="load response",
-        needs=("speed_mps",),
-        size=(
-            Unknown(name="uphill_gain_deg_per_mps2", start=0.5, low=-2.0, high=10.0),
-            Unknown(name="downhill_gain_deg_per_mps2", start=0.5, low=-2.0, high=10.0),
-            Unknown(name="stiffness_lift_per_mps2", start=0.1, low=-0.5, high=2.0),
-        ),
-        shape=(
-            Unknown(name=LOAD_EXPECTED, start=20.0, low=2.0, high=80.0),
-            Unknown(name="load_deadband_mps2", start=0.2, low=0.0, high=5.0),
-            Unknown(name="load_rise_deg_per_s", start=10.0, low=0.1, high=60.0),
-            Unknown(name="load_fall_deg_per_s", start=10.0, low=0.1, high=60.0),
-        ),
+LOAD = Answer(
+    text="load response",
+    needs=("speed_mps",),
+    size=(
+        Unknown(name="uphill_gain_deg_per_mps2", start=0.5, low=-2.0, high=10.0),
+        Unknown(name="downhill_gain_deg_per_mps2", start=0.5, low=-2.0, high=10.0),
+        Unknown(name="stiffness_lift_per_mps2", start=0.1, low=-0.5, high=2.0),
     ),
+    shape=(
+        Unknown(name=LOAD_EXPECTED, start=20.0, low=2.0, high=80.0),
+        Unknown(name="load_deadband_mps2", start=0.2, low=0.0, high=5.0),
+        Unknown(name="load_rise_deg_per_s", start=10.0, low=0.1, high=60.0),
+        Unknown(name="load_fall_deg_per_s", start=10.0, low=0.1, high=60.0),
+    ),
+)
+ANSWERS = (
+    LOAD,
     Answer(
         text="turn response",
         needs=("speed_mps", "yaw_rate_rad_per_s"),

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from optimizer.ridelog.controller_answers import ANSWERS, KNEE, Answer
+from optimizer.ridelog.controller_answers import ANSWERS, KNEE, LOAD, Answer
 from optimizer.ridelog.controller_choice import Law
 from optimizer.ridelog.controller_law import LOAD_EXPECTED, NEUTRAL, SETTINGS
 from optimizer.ridelog.controller_stretch import Stretch, longest_stretch
@@ -81,7 +81,7 @@ def _without_speed_noise(
     low = np.array([unknown.low for unknown in unknowns])
     high = np.array([unknown.high for unknown in unknowns])
     value = np.clip(fit.value - shift, low, high)
-    of_load = {unknown.name for unknown in (*ANSWERS[0].size, *ANSWERS[0].shape)}
+    of_load = {unknown.name for unknown in (*LOAD.size, *LOAD.shape)}
     error = np.array(
         [_ERRORS.get(name, _LOAD_ERROR if name in of_load else _OTHER_ERROR) for name in fit.names]
     )
