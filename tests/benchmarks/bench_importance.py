@@ -83,6 +83,20 @@ def compare(space: Space, history: History, truth: Floats, idle: NDArray[np.bool
     return rows
 
 
+def searched(path: Path, *, exponent: float, seed: int, n_candidates: int) -> History:
+    """Return the candidates that our search gathers over G* functions, in a new store."""
+    with Store(path) as store:
+        return search.run(
+            functools.partial(g_star, exponent=exponent),
+            UNIT_BOX,
+            baseline=np.full(N_PARAMETERS, 0.45),
+            n_objectives=3,
+            n_candidates=n_candidates,
+            seed=seed,
+            store=store,
+        ).history
+
+
 def on_functions(n_candidates: int, seeds: list[int]) -> list[list]:
     """Return the rows of searches over G* functions with and without kinks."""
     idle = np.ones((N_PARAMETERS, len(G_STAR_ACTIVE)), dtype=np.bool_)
@@ -92,16 +106,10 @@ def on_functions(n_candidates: int, seeds: list[int]) -> list[list]:
     for exponent in (1.0, 2.0):
         evaluate = functools.partial(g_star, exponent=exponent)
         for seed in seeds:
-            with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "s") as store:
-                history = search.run(
-                    evaluate,
-                    UNIT_BOX,
-                    baseline=np.full(N_PARAMETERS, 0.45),
-                    n_objectives=3,
-                    n_candidates=n_candidates,
-                    seed=seed,
-                    store=store,
-                ).history
+            with tempfile.TemporaryDirectory() as folder:
+                history = searched(
+                    Path(folder) / "s", exponent=exponent, seed=seed, n_candidates=n_candidates
+                )
             truth = importance_by_drawing(
                 history.values[feasible(history.constraints)],
                 lambda values, evaluate=evaluate: evaluate(values).objectives,

@@ -1,6 +1,11 @@
 """A study small enough for tests: an invented pair of riders on three short courses."""
 
+from collections.abc import Callable
 from pathlib import Path
+
+from optimizer.running import run_study
+from optimizer.study import Study
+from optimizer.study_file import load_study
 
 SMALL_STUDY = """
 title = "Two borrowers on three short courses"
@@ -33,3 +38,24 @@ def write_small_study(folder: Path, *changes: tuple[str, str]) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "study.toml").write_text(text)
     return folder
+
+
+def searched(
+    folder: Path,
+    n_candidates: int,
+    *,
+    n_jobs: int = 2,
+    stop: Callable[[], bool] = lambda: False,
+    told: list[str] | None = None,
+) -> Study:
+    """Search a study until it holds so many candidates; `told` gets what a user is told."""
+    study = load_study(folder)
+    run_study(
+        study,
+        n_candidates=n_candidates,
+        n_jobs=n_jobs,
+        on_generation=lambda _: None,
+        stop=stop,
+        notice=lambda text: None if told is None else told.append(text),
+    )
+    return study

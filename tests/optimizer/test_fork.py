@@ -8,23 +8,14 @@ import pytest
 from optimizer.cli import main
 from optimizer.fork import fork, starting_from
 from optimizer.results import read_results
-from optimizer.running import run_study
 from optimizer.study_file import load_study
 from optimizer.toml_file import parse_toml
 from plant.errors import UserInputError
-from tests.optimizer.small_study import SMALL_STUDY, write_small_study
+from tests.optimizer.small_study import SMALL_STUDY, searched, write_small_study
 
 
 def run(folder, n_candidates=12):
-    study = load_study(folder)
-    run_study(
-        study,
-        n_candidates=n_candidates,
-        n_jobs=2,
-        on_generation=lambda _: None,
-        stop=lambda: False,
-    )
-    return read_results(study)
+    return read_results(searched(folder, n_candidates))
 
 
 @pytest.fixture(scope="module")

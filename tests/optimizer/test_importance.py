@@ -1,16 +1,13 @@
 """Importance names the parameters that decide, also from candidates that a search has gathered."""
 
-import functools
-
 import numpy as np
 import pytest
 from scipy.stats import sobol_indices, uniform
 
 from objectives import OBJECTIVES
-from optimizer import search
 from optimizer.evaluation import History
 from optimizer.importance import importances
-from optimizer.store import Store
+from tests.benchmarks.bench_importance import searched
 from tests.optimizer.analytic import (
     G_STAR_ACTIVE,
     N_PARAMETERS,
@@ -18,19 +15,6 @@ from tests.optimizer.analytic import (
     g_star,
     g_star_total_effects,
 )
-
-
-def searched(folder, *, exponent, seed, n_candidates):
-    with Store(folder / "candidates.sqlite") as store:
-        return search.run(
-            functools.partial(g_star, exponent=exponent),
-            UNIT_BOX,
-            baseline=np.full(N_PARAMETERS, 0.45),
-            n_objectives=3,
-            n_candidates=n_candidates,
-            seed=seed,
-            store=store,
-        ).history
 
 
 def assert_first_are_active(found, *, n_first):
@@ -43,7 +27,7 @@ def assert_first_are_active(found, *, n_first):
 
 @pytest.mark.parametrize("exponent", [1.0, 2.0])
 def test_a_short_search_tells_the_most_important_parameter_of_each_objective(tmp_path, exponent):
-    history = searched(tmp_path, exponent=exponent, seed=1, n_candidates=480)
+    history = searched(tmp_path / "store", exponent=exponent, seed=1, n_candidates=480)
 
     assert_first_are_active(importances(UNIT_BOX, history), n_first=1)
 
@@ -53,7 +37,7 @@ def test_a_short_search_tells_the_most_important_parameter_of_each_objective(tmp
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("exponent", [1.0, 2.0])
 def test_no_idle_parameter_is_among_the_first_two_by_any_seed(tmp_path, exponent, seed):
-    history = searched(tmp_path, exponent=exponent, seed=seed, n_candidates=960)
+    history = searched(tmp_path / "store", exponent=exponent, seed=seed, n_candidates=960)
 
     assert_first_are_active(importances(UNIT_BOX, history), n_first=2)
 

@@ -14,12 +14,12 @@ from optimizer.fork import fork
 from optimizer.results import read_results, store_path
 from optimizer.reuse_told import find_reuse
 from optimizer.ridden_file import RIDDEN_FILE, read_ridden, write_ridden
-from optimizer.running import look_again_at_front, run_study
+from optimizer.running import look_again_at_front
 from optimizer.store import read_table
 from optimizer.study_file import load_study
 from plant.errors import UserInputError
 from plant.simulate import simulate
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import searched, write_small_study
 
 N_OLD = 24  # candidates of the study that is forked, in two generations
 N_NEW = 48
@@ -48,16 +48,7 @@ def go_on():
 
 
 def run(folder, n_candidates=N_NEW, *, stop=go_on, told=None):
-    study = load_study(folder)
-    run_study(
-        study,
-        n_candidates=n_candidates,
-        n_jobs=2,
-        on_generation=lambda _: None,
-        stop=stop,
-        notice=lambda text: None if told is None else told.append(text),
-    )
-    return study
+    return searched(folder, n_candidates, stop=stop, told=told)
 
 
 def look(study):

@@ -1,23 +1,15 @@
 from optimizer.results import store_path
-from optimizer.running import run_study
 from optimizer.search_inputs import WEIGHTS
 from optimizer.store import read_table, started_with
 from optimizer.study_file import load_study
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import searched, write_small_study
 
 OTHER_WEIGHTS = ("[search]\n", "[objectives.weights]\nnose_down_risk = 5.0\n\n[search]\n")
 
 
 def _searched_to(folder, n_candidates):
     told = []
-    run_study(
-        load_study(folder),
-        n_candidates=n_candidates,
-        n_jobs=1,
-        on_generation=lambda _progress: None,
-        stop=lambda: False,
-        notice=told.append,
-    )
+    searched(folder, n_candidates, n_jobs=1, told=told)
     return told
 
 
