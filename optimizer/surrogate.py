@@ -1,9 +1,9 @@
 """A surrogate of the rides: thin plate splines through the outcomes of ridden candidates.
 
 Thin plate splines: Duchon 1977; as a surrogate Gutmann 2001, J. Global Optimization 19: 201-227. Of
-the example study's candidates they foresaw each next generation's ranks better than the linear and
-the cubic kernel, smoothing made them worse, and one global fit of 1,000 points was eleven times
-faster and no worse than a local fit of 120 neighbours.
+the example study's candidates they foresaw each next generation's ranks as well as the linear and
+the cubic kernel or better, smoothing made them no better, and one global fit of 1,000 points was
+eleven times faster and no worse than a local fit of 120 neighbours.
 """
 
 from collections.abc import Callable, Set
@@ -80,7 +80,8 @@ def _scale(objectives: Floats) -> tuple[Floats, Floats]:
     """Return each objective's least value and how far nine tenths of them reach above it.
 
     Whoever falls is worse by far than any who rides; over the logarithm of this scale such cliffs
-    do not make the spline ripple among the good, where it stays nearly linear.
+    do not make the spline ripple among the good, where it stays nearly linear. Where more than a
+    tenth have fallen it reaches over their cliff, and helps less.
     """
     low = objectives.min(axis=0)
     offset = np.quantile(objectives, 0.9, axis=0) - low
