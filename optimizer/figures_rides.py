@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from objectives import OBJECTIVES
 from optimizer.candidate import candidate_profile, stiffness_curve, worst_rides
 from optimizer.evaluation import BASELINE
-from optimizer.figures_style import BLACK, BLUE, GREEN, OBJECTIVE_LABELS, VERMILION, new_figure
+from optimizer.figures_style import BLACK, OBJECTIVE_LABELS, VERMILION, new_figure
 from optimizer.results import Results
 from plant.trace import Trace, trace
 
@@ -95,8 +95,8 @@ def _draw(panels: NDArray[np.object_], ridden: Trace, *, color: str, name: str) 
     speed.plot(time, ridden.speed_mps, color=color)
     speed.plot(time, ridden.wanted_speed_mps, color=color, linestyle=":", linewidth=0.8)
     reserve.plot(time, ridden.torque_reserve_ratio, color=color)
-    reserve.axhline(0.0, color=BLUE, linewidth=0.6)
-    speed.axhline(0.0, color=GREEN, linewidth=0.6)
+    reserve.axhline(0.0, color="0.5", linewidth=0.6)
+    speed.axhline(0.0, color="0.5", linewidth=0.6)
     for axes, label in (
         (pitch, "pitch, nose down / deg"),
         (current, "current, dashed: available / A"),
