@@ -4,7 +4,7 @@ from objectives.constraints import CONSTRAINT_NAMES
 from objectives.cost import weighted_cost
 from objectives.descriptors import DESCRIPTOR_NAMES
 from objectives.portfolio import blend, expected_shortfall
-from objectives.ride_scores import RIDE_COLUMNS, ride_columns
+from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, outcome_codes, ride_columns
 from objectives.rules import ScoreRules, score_rules
 from objectives.score import OBJECTIVES, Scores, score
 from objectives.settings import ScoreSettings
@@ -12,6 +12,7 @@ from objectives.settings import ScoreSettings
 __all__ = [
     "CONSTRAINT_NAMES",
     "DESCRIPTOR_NAMES",
+    "NOT_RIDDEN",
     "OBJECTIVES",
     "RIDE_COLUMNS",
     "ScoreRules",
@@ -19,6 +20,7 @@ __all__ = [
     "Scores",
     "blend",
     "expected_shortfall",
+    "outcome_codes",
     "ride_columns",
     "score",
     "score_rules",

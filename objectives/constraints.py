@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
-from objectives.ride_scores import Codes
+from objectives.ride_scores import Codes, ended_early
 from objectives.rules import ScoreRules
 from objectives.settings import ScoreSettings
 from plant.margins import Margins
@@ -41,13 +41,15 @@ def ending_constraints(
     Parameters
     ----------
     outcome : (candidate, ride) int8
+        From `objectives.ride_scores.outcome_codes`. A ride that was not ridden counts for nothing
+        here, and whatever it would have brought can only add to either constraint.
     ride_weight : (ride,) float64
     nose_down_share : float
         Share of the weight that may end nose down.
     """
     weight = ride_weight / ride_weight.sum()
     nose_down = outcome == Outcome.NOSE_DOWN
-    other = (outcome != Outcome.RIDDEN) & ~nose_down
+    other = ended_early(outcome) & ~nose_down
     return weighted_sum(nose_down, weight) - nose_down_share, weighted_sum(other, weight)
 
 
@@ -75,31 +77,43 @@ def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats,
 
 
 def rest_constraint(pitch_rate_rms_deg_per_s: Floats, rules: ScoreRules) -> Floats:
-    """Return the constraint on shaking at rest, (candidate,).
+    """Return the constraint on shaking at rest, (candidate,), by the standing rides ridden.
 
     Parameters
     ----------
     pitch_rate_rms_deg_per_s : (candidate, ride) float64
+        NaN where a ride was not ridden.
     rules : ScoreRules
     """
     standing = pitch_rate_rms_deg_per_s[:, rules.is_standing]
     if standing.shape[1] == 0:
         return np.full(len(standing), NOT_ASKED)
-    worst: Floats = standing.max(axis=1)
-    return worst / rules.settings.rest_shake_limit_deg_per_s - 1.0
+    worst: Floats = np.fmax.reduce(standing, axis=1)
+    return _asked(worst / rules.settings.rest_shake_limit_deg_per_s - 1.0)
 
 
 def feel_constraint(feel_deg_per_mps2: Floats, settings: ScoreSettings) -> Floats:
-    """Return the constraint on the feel band, (candidate,), from the feel, (candidate,)."""
+    """Return the constraint on the feel band, (candidate,), from the feel, (candidate,).
+
+    A feel that is not known, NaN, is not asked for.
+    """
     low, high = settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2
     if low is None or high is None:
         return np.full(len(feel_deg_per_mps2), NOT_ASKED)
     outside = np.maximum(low - feel_deg_per_mps2, feel_deg_per_mps2 - high)
-    return outside / (high - low)
+    return _asked(outside / (high - low))
 
 
 def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Floats:
-    """Return the constraint on the spread between riders, (candidate,), from that spread."""
+    """Return the constraint on the spread between riders, (candidate,), from that spread.
+
+    A spread that is not known, NaN, is not asked for.
+    """
     if settings.rider_spread_limit is None:
         return np.full(len(rider_spread_ratio), NOT_ASKED)
-    return rider_spread_ratio / settings.rider_spread_limit - 1.0
+    return _asked(rider_spread_ratio / settings.rider_spread_limit - 1.0)
+
+
+def _asked(constraint: Floats) -> Floats:
+    """Return a constraint as not asked for where it is not known."""
+    return np.where(np.isnan(constraint), NOT_ASKED, constraint)

@@ -1,4 +1,7 @@
-"""What tells profiles apart beyond the objectives, one row for each candidate."""
+"""What tells profiles apart beyond the objectives, one row for each candidate.
+
+Of a candidate that did not ride all rides, means and peaks are NaN; the rest is of those it rode.
+"""
 
 from collections.abc import Callable
 from typing import TypeAlias
@@ -7,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
-from objectives.ride_scores import Codes
+from objectives.ride_scores import NOT_RIDDEN, Codes, ended_early
 from objectives.rules import ScoreRules
 from plant.outcomes import Outcome
 
@@ -33,6 +36,8 @@ _PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_pea
 def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floats:
     """Return the weighted mean of pitch per acceleration, (candidate,).
 
+    NaN where no ride tells it and some were not ridden, 0 where none does though all were.
+
     Parameters
     ----------
     feel_deg_per_mps2 : (candidate, ride) float64
@@ -41,24 +46,34 @@ def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floa
         Only rides ridden to their end tell the feel.
     ride_weight : (ride,) float64
     """
-    weight = np.where((feel_deg_per_mps2 != 0.0) & (outcome == Outcome.RIDDEN), ride_weight, 0.0)
-    total = np.ascontiguousarray(weight).sum(axis=1)
-    mean: Floats = weighted_sum(feel_deg_per_mps2, weight) / np.where(total > 0.0, total, 1.0)
-    return mean
+    tells = (feel_deg_per_mps2 != 0.0) & (outcome == Outcome.RIDDEN)
+    mean = _mean_of(np.where(tells, feel_deg_per_mps2, np.nan), ride_weight)
+    all_ridden = (outcome != NOT_RIDDEN).all(axis=1)
+    return np.where(np.isnan(mean) & all_ridden, 0.0, mean)
 
 
 def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
     """Return how unlike the lightest and the heaviest rider are held level, (candidate,).
 
     The ratio of their weighted mean level errors over the courses that both ride, larger over
-    smaller; 1 without such a course.
+    smaller; 1 without such a course, NaN where both rode none.
+
+    Parameters
+    ----------
+    level_error_deg : (candidate, ride) float64
+        NaN where a ride was not ridden.
+    rules : ScoreRules
     """
     light, heavy = rules.spread_pairs.T
     if len(light) == 0:
         return np.ones(len(level_error_deg))
-    weight = rules.ride_weight[light] / rules.ride_weight[light].sum()
-    by_light = np.maximum(weighted_sum(level_error_deg[:, light], weight), _LEAST_ERROR_DEG)
-    by_heavy = np.maximum(weighted_sum(level_error_deg[:, heavy], weight), _LEAST_ERROR_DEG)
+    weight = rules.ride_weight[light]
+    lights, heavies = level_error_deg[:, light], level_error_deg[:, heavy]
+    unpaired = np.isnan(lights + heavies)
+    by_light, by_heavy = (
+        np.maximum(_mean_of(np.where(unpaired, np.nan, level), weight), _LEAST_ERROR_DEG)
+        for level in (lights, heavies)
+    )
     spread: Floats = np.maximum(by_light / by_heavy, by_heavy / by_light)
     return spread
 
@@ -78,17 +93,26 @@ def describe(
     column : callable
         Gives a metric of `plant.metrics.METRIC_NAMES` as (candidate, ride).
     outcome : (candidate, ride) int8
+        From `objectives.ride_scores.outcome_codes`.
     level_error_deg, risk : (candidate, ride) float64
-        As scored.
+        As scored; NaN where a ride was not ridden.
     rules : ScoreRules
     """
     weight = rules.ride_weight / rules.ride_weight.sum()
     values = {
         "feel_deg_per_mps2": feel(column("feel_deg_per_mps2"), outcome, weight),
         "rider_spread_ratio": rider_spread(level_error_deg, rules),
-        "rides_ended": np.count_nonzero(outcome != Outcome.RIDDEN, axis=1),
-        "worst_ride": risk.argmax(axis=1),
+        "rides_ended": np.count_nonzero(ended_early(outcome), axis=1),
+        "worst_ride": np.nanargmax(risk, axis=1),
     }
     values |= {name: weighted_sum(column(name), weight) for name in _MEANS}
     values |= {name: column(name).max(axis=1) for name in _PEAKS}
     return np.column_stack([values[name] for name in DESCRIPTOR_NAMES]).astype(np.float64)
+
+
+def _mean_of(values: Floats, weight: Floats) -> Floats:
+    """Return the weighted mean of what is known, (candidate,); NaN where nothing is."""
+    known = ~np.isnan(values)
+    total = weighted_sum(known, weight)
+    mean: Floats = weighted_sum(np.where(known, values, 0.0), weight)
+    return mean / np.where(total > 0.0, total, np.nan)

@@ -38,6 +38,8 @@ RIDE_COLUMNS = (
     "hold_pitch_rate_rms_deg_per_s",
 )
 
+NOT_RIDDEN = -1  # stands for an outcome where a candidate did not ride a ride
+
 # An ended ride costs this share of the cap on top of the cap, and the share not ridden on top.
 ENDED_SURCHARGE = 0.1
 
@@ -90,6 +92,23 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
     }
     columns = [scored[name] if name in scored else ridden.column(name) for name in RIDE_COLUMNS]
     return np.stack(columns, axis=-1).astype(np.float64)
+
+
+def outcome_codes(columns: Floats) -> Codes:
+    """Return how each ride ended, (candidate, ride) int8; `NOT_RIDDEN` where it was not ridden.
+
+    Parameters
+    ----------
+    columns : (candidate, ride, column) float64
+        From `ride_columns`; all NaN where a candidate did not ride a ride.
+    """
+    outcome = columns[:, :, RIDE_COLUMNS.index("outcome")]
+    return np.where(np.isnan(outcome), NOT_RIDDEN, outcome).astype(np.int8)
+
+
+def ended_early(outcome: Codes) -> NDArray[np.bool_]:
+    """Say which rides were ridden, and not to their end."""
+    return np.asarray((outcome != Outcome.RIDDEN) & (outcome != NOT_RIDDEN))
 
 
 def share_not_ridden(ride_time_s: Floats, duration_s: Floats) -> Floats:

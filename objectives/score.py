@@ -16,7 +16,7 @@ from objectives.constraints import (
 )
 from objectives.descriptors import DESCRIPTOR_NAMES, describe
 from objectives.portfolio import blend
-from objectives.ride_scores import RIDE_COLUMNS, Codes
+from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
 from objectives.rules import ScoreRules
 from plant.loop import loop_gains, loop_margins
 
@@ -27,12 +27,12 @@ OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_down_risk")
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Scores:
-    """What a search is told of each candidate.
+    """What is known of each candidate.
 
     Attributes
     ----------
     objectives : (candidate, objective) float64
-        In the order of `OBJECTIVES`; all are minimised.
+        In the order of `OBJECTIVES`; all are minimised. NaN where not all rides were ridden.
     constraints : (candidate, constraint) float64
         In the order of `objectives.constraints.CONSTRAINT_NAMES`; met at 0 or below.
     descriptors : (candidate, descriptor) float64
@@ -50,7 +50,9 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     Parameters
     ----------
     columns : (candidate, ride, column) float64
-        From `objectives.ride_scores.ride_columns`.
+        From `objectives.ride_scores.ride_columns`; all NaN where a candidate did not ride a ride.
+        Its constraints are then those of the rides it rode: what asks about rides that it did not
+        ride is not asked, and its early ends are so many and perhaps more.
     profiles : (candidate, parameter) float64
         The profiles that were ridden.
     rules : ScoreRules
@@ -69,11 +71,13 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
         values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
         return values
 
-    outcome = column("outcome").astype(np.int8)
+    outcome = outcome_codes(columns)
     level, risk = column("level_error_deg"), column("nose_down_risk")
     descriptors = describe(column, outcome, level_error_deg=level, risk=risk, rules=rules)
+    objectives = _objectives(level, column("excess_current_a"), risk, rules=rules)
+    objectives[(outcome == NOT_RIDDEN).any(axis=1)] = np.nan
     return Scores(
-        objectives=_objectives(level, column("excess_current_a"), risk, rules=rules),
+        objectives=objectives,
         constraints=_constraints(column, outcome, profiles, descriptors, rules=rules),
         descriptors=descriptors,
     )

@@ -1,7 +1,8 @@
 """A batch of candidates spread over the workers of a Dask cluster."""
 
+import functools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 
 import joblib
@@ -20,15 +21,14 @@ _PATIENCE_S = 20
 
 
 @contextmanager
-def spreading(evaluate: Evaluate, address: str) -> Iterator[Evaluate]:
-    """Give a function that rides a batch on a cluster's workers.
+def spreading(address: str) -> Iterator[Callable[[Evaluate], Evaluate]]:
+    """Give what turns riding here on one thread into riding on a cluster's workers.
 
-    A worker that is lost has its tasks done by the others; outcomes do not depend on who rides.
+    What rides here is sent to the workers, which must have levelgain too. A worker that is lost has
+    its tasks done by the others; outcomes do not depend on who rides.
 
     Parameters
     ----------
-    evaluate : Evaluate
-        Rides candidates on one thread; sent to the workers, which must have levelgain too.
     address : str
         Of the cluster's scheduler, such as tcp://host:8786.
 
@@ -45,7 +45,7 @@ def spreading(evaluate: Evaluate, address: str) -> Iterator[Evaluate]:
         with _reported(address):
             client.wait_for_workers(1, timeout=_PATIENCE_S)
 
-        def spread(values: Floats, /) -> Evaluation:
+        def ride(evaluate: Evaluate, values: Floats, /) -> Evaluation:
             blocks = np.array_split(values, math.ceil(len(values) / _CANDIDATES_A_TASK))
             with (
                 _reported(address),
@@ -60,7 +60,7 @@ def spreading(evaluate: Evaluate, address: str) -> Iterator[Evaluate]:
                 rides=np.concatenate([part.rides for part in parts]),
             )
 
-        yield spread
+        yield lambda evaluate: functools.partial(ride, evaluate)
 
 
 def _ride(evaluate: Evaluate, values: Floats, expected: Mapping[str, str]) -> Evaluation:

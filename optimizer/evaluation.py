@@ -13,12 +13,13 @@ BASELINE = 0  # number of the candidate that all others are compared with
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Evaluation:
-    """Outcome of one batch of candidates; objectives and constraints are finite.
+    """Outcome of one batch of candidates; constraints are finite.
 
     Parameters
     ----------
     objectives : (candidate, objective) float64
-        Minimised.
+        Minimised. All NaN where they are not known, because a broken constraint spared the
+        candidate the rest of its rides.
     constraints : (candidate, constraint) float64
         Met when <= 0. Infeasible candidates are compared by the sum of their positive values, so
         scale each constraint such that 1 is a serious violation.
@@ -39,8 +40,17 @@ class Evaluate(Protocol):
         ...
 
 
-def checked(evaluation: Evaluation, *, n_candidates: int, n_objectives: int) -> Evaluation:
+def checked(
+    evaluation: Evaluation, *, n_candidates: int, n_objectives: int, spares: bool = False
+) -> Evaluation:
     """Return the evaluation in its stored number types.
+
+    Parameters
+    ----------
+    evaluation : Evaluation
+    n_candidates, n_objectives : int
+    spares : bool
+        Whether the objectives of who breaks a constraint may be unknown.
 
     Raises
     ------
@@ -61,8 +71,11 @@ def checked(evaluation: Evaluation, *, n_candidates: int, n_objectives: int) -> 
             raise ValueError(
                 f"{name} must have {n_axes} axes and {n_candidates} candidates, got {array.shape}"
             )
+    unknown = np.isnan(exact.objectives).all(axis=1, keepdims=True)
+    broken = (exact.constraints > 0.0).any(axis=1, keepdims=True)
+    spared = unknown & broken & np.array(spares)
     for name, bad in (
-        ("objectives", ~np.isfinite(exact.objectives)),
+        ("objectives", ~np.isfinite(exact.objectives) & ~spared),
         ("constraints", ~np.isfinite(exact.constraints)),
         ("rides", np.isinf(exact.rides)),
     ):
@@ -79,6 +92,7 @@ class History:
     ----------
     values : (candidate, parameter) float64
     objectives : (candidate, objective) float64
+        NaN where they are not known; see `Evaluation`.
     constraints : (candidate, constraint) float64
     """
 

@@ -1,7 +1,7 @@
 """Who rides a study's candidates: this machine, a cluster, several machines, or any of them."""
 
 import importlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from types import ModuleType
@@ -37,8 +37,8 @@ ALONE = Machines()
 @contextmanager
 def riding(
     study: Study, machines: Machines, *, rides_of: Study, n_jobs: int, weights: str
-) -> Iterator[Evaluate]:
-    """Give the function that rides candidates over a study's rides.
+) -> Iterator[Callable[[tuple[int, ...]], Evaluate]]:
+    """Give what rides candidates over a study's rides, by the places of the telling rides.
 
     Parameters
     ----------
@@ -58,22 +58,25 @@ def riding(
         A package is missing, the database or the cluster does not answer, or other inputs there.
     """
     with ExitStack() as stack:
-        evaluate = make_evaluate(rides_of, n_jobs=1 if machines.cluster else n_jobs)
+        spread = share = None
         if machines.cluster is not None:
             cluster = _module("optimizer.cluster", package="distributed", option="--cluster")
-            evaluate = stack.enter_context(cluster.spreading(evaluate, machines.cluster))
+            spread = stack.enter_context(cluster.spreading(machines.cluster))
         if machines.database is not None:
             _check_database(machines.database)
             shared = _module("optimizer.shared_rides", package="psycopg", option="--database")
-            evaluate = stack.enter_context(
-                shared.sharing(
-                    evaluate,
-                    machines.database,
-                    inputs=ride_inputs(study) | method_inputs() | {WEIGHTS: weights},
-                    rides=rides_of.rides,
-                )
-            )
-        yield evaluate
+            inputs = ride_inputs(study) | method_inputs() | {WEIGHTS: weights}
+            share = stack.enter_context(shared.sharing(machines.database, inputs))
+
+        def ride_by(telling: tuple[int, ...]) -> Evaluate:
+            evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, telling=telling)
+            if spread is not None:
+                evaluate = spread(evaluate)
+            if share is not None:
+                evaluate = share(evaluate, rides=rides_of.rides, telling=telling)
+            return evaluate
+
+        yield ride_by
 
 
 def _check_database(address: str) -> None:

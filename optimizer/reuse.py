@@ -9,19 +9,25 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import RIDE_COLUMNS, ride_columns, score
+from objectives import RIDE_COLUMNS, ride_columns
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.ridden_file import Part, inputs_of
-from optimizer.riding import rules_of, whole_profiles
+from optimizer.riding import evaluated, ride_places, rules_of, whole_profiles
+from optimizer.sparing import Places, not_ridden
 from optimizer.study import Study
 from plant.simulate import Ride, simulate
 
 Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Places = NDArray[np.intp]
 
 
-def reusing(evaluate: Evaluate, study: Study, parts: Sequence[Part], *, n_jobs: int) -> Evaluate:
+def reusing(
+    evaluate: Evaluate,
+    study: Study,
+    parts: Sequence[Part],
+    *,
+    n_jobs: int,
+    telling: tuple[int, ...] = (),
+) -> Evaluate:
     """Return a function that rides only what nobody has ridden yet.
 
     Parameters
@@ -34,50 +40,68 @@ def reusing(evaluate: Evaluate, study: Study, parts: Sequence[Part], *, n_jobs: 
         Rides to take over.
     n_jobs : int
         Threads for the rides that a profile lacks; they are ridden on this machine.
+    telling : tuple of int
+        Places of the rides that `evaluate` rides first; who is spared the others there is spared
+        them here, known or not.
     """
-    return _Reusing(evaluate, study, parts, n_jobs) if parts else evaluate
+    if not parts:
+        return evaluate
+    return _Reusing(evaluate, study, parts, n_jobs=n_jobs, telling=telling)
 
 
 class _Reusing:
     """An `Evaluate` that knows what was ridden before."""
 
     def __init__(
-        self, evaluate: Evaluate, study: Study, parts: Sequence[Part], n_jobs: int
+        self,
+        evaluate: Evaluate,
+        study: Study,
+        parts: Sequence[Part],
+        *,
+        n_jobs: int,
+        telling: tuple[int, ...],
     ) -> None:
         self._evaluate = evaluate
         self._study = study
         self._rules = rules_of(study)
         self._n_jobs = n_jobs
-        self._parts = [(part, *held(part, study.rides), rows_of(part)) for part in parts]
+        self._telling = telling
+        held_by = [(part, *held(part, study.rides), rows_of(part)) for part in parts]
+        self._parts = [found for found in held_by if len(found[1])]
 
     def __call__(self, values: Floats, /) -> Evaluation:
         profiles = whole_profiles(self._study, values)
-        columns, known = self._taken_over(profiles)
-        if not known.any():
+        if not any(row.tobytes() in rows for *_, rows in self._parts for row in profiles):
             return self._evaluate(values)
-        for pattern in np.unique(known, axis=0):
-            rows = np.flatnonzero((known == pattern).all(axis=1))
-            missing = np.flatnonzero(~pattern)
-            if len(missing):
-                rides = [self._study.rides[place] for place in missing]
-                ridden = simulate(profiles[rows], rides, n_jobs=self._n_jobs)
-                columns[np.ix_(rows, missing)] = ride_columns(ridden, rides)
-        scores = score(columns, profiles, self._rules)
-        return Evaluation(
-            objectives=scores.objectives, constraints=scores.constraints, rides=columns
+        return evaluated(
+            self._study, values, ride=self._ride, rules=self._rules, telling=self._telling
         )
 
-    def _taken_over(self, profiles: Floats) -> tuple[Floats, Flags]:
-        """Return columns of profiles, and which rides of them are known, (candidate, ride)."""
-        columns = np.empty((len(profiles), len(self._study.rides), len(RIDE_COLUMNS)))
-        known = np.zeros(columns.shape[:2], dtype=np.bool_)
+    def _ride(self, profiles: Floats, places: Places) -> Floats:
+        """Return columns of profiles over the rides at some places, ridden where not known."""
+        columns = self._taken_over(profiles)[:, places]
+        unknown = not_ridden(columns)
+        for pattern in np.unique(unknown, axis=0):
+            rows, missing = (
+                np.flatnonzero((unknown == pattern).all(axis=1)),
+                np.flatnonzero(pattern),
+            )
+            if len(missing):
+                columns[np.ix_(rows, missing)] = ride_places(
+                    self._study, profiles[rows], places[missing], n_jobs=self._n_jobs
+                )
+        return columns
+
+    def _taken_over(self, profiles: Floats) -> Floats:
+        """Return what is known of profiles, (candidate, ride, column), NaN where nothing is."""
+        n_rides = len(self._study.rides)
+        columns = np.full((len(profiles), n_rides, len(RIDE_COLUMNS)), np.nan)
         for part, here, there, rows in self._parts:
             for candidate, profile in enumerate(profiles):
                 row = rows.get(profile.tobytes())
                 if row is not None:
                     columns[candidate, here] = part.columns[row, there]
-                    known[candidate, here] = True
-        return columns, known
+        return columns
 
 
 def held(part: Part, rides: Sequence[Ride]) -> tuple[Places, Places]:

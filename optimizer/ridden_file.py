@@ -20,7 +20,7 @@ from plant.simulate import Ride
 Floats = NDArray[np.float64]
 
 RIDDEN_FILE = "ridden.npz"
-_FORMAT = "1"
+_FORMAT = "2"
 _LIBRARIES = ("numpy", "scipy")  # they lay roads
 
 
@@ -52,7 +52,7 @@ class RideInputs:
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
-    """Profiles that were all ridden over the same rides.
+    """Profiles that were ridden over the same rides, or over some of them.
 
     Attributes
     ----------
@@ -60,7 +60,7 @@ class Part:
     profiles : (profile, parameter) float64
         In the order of `plant.profile_array.PROFILE_NAMES`.
     columns : (profile, ride, column) float64
-        In the order of `objectives.RIDE_COLUMNS`.
+        In the order of `objectives.RIDE_COLUMNS`; all NaN where a profile did not ride a ride.
     """
 
     rides: tuple[RideInputs, ...]

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from objectives import ScoreRules, Scores, ride_columns, score, score_rules
 from optimizer.evaluation import Evaluate, Evaluation
+from optimizer.sparing import Places, RidePlaces, ridden_sparingly
 from optimizer.study import Study
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 from plant.simulate import simulate
@@ -73,11 +74,45 @@ def ride_portfolio(
     return score(rides, profiles, rules), rides
 
 
-def make_evaluate(study: Study, *, n_jobs: int = 1) -> Evaluate:
-    """Return the function that rides a generation of the study's search."""
-    return functools.partial(_evaluate, study, rules_of(study), n_jobs)
+def ride_places(study: Study, profiles: Floats, places: Places, *, n_jobs: int) -> Floats:
+    """Ride whole profiles over the rides at some places, (candidate, place, column)."""
+    rides = [study.rides[place] for place in places]
+    return ride_columns(simulate(profiles, rides, n_jobs=n_jobs), rides)
 
 
-def _evaluate(study: Study, rules: ScoreRules, n_jobs: int, values: Floats, /) -> Evaluation:
-    scores, rides = ride_portfolio(study, whole_profiles(study, values), rules=rules, n_jobs=n_jobs)
+def evaluated(
+    study: Study,
+    values: Floats,
+    *,
+    ride: RidePlaces,
+    rules: ScoreRules,
+    telling: tuple[int, ...],
+) -> Evaluation:
+    """Ride a batch of searched values, the telling rides first, and score it.
+
+    Parameters
+    ----------
+    study : Study
+    values : (candidate, searched parameter) float64
+    ride : callable
+        Rides whole profiles over some of the study's rides, such as `ride_places`.
+    rules : ScoreRules
+        From `rules_of`.
+    telling : tuple of int
+        See `optimizer.sparing.ridden_sparingly`.
+    """
+    profiles = whole_profiles(study, values)
+    rides = ridden_sparingly(ride, profiles, telling=telling, rules=rules)
+    scores = score(rides, profiles, rules)
     return Evaluation(objectives=scores.objectives, constraints=scores.constraints, rides=rides)
+
+
+def make_evaluate(study: Study, *, n_jobs: int = 1, telling: tuple[int, ...] = ()) -> Evaluate:
+    """Return the function that rides candidates of the study's search, the telling rides first."""
+    ride = functools.partial(ride_places, study, n_jobs=n_jobs)
+    return functools.partial(evaluated, study, ride=ride, rules=rules_of(study), telling=telling)
+
+
+def ride_durations(study: Study) -> Floats:
+    """Return how long each ride lasts that does not end early, (ride,) in s."""
+    return np.array([ride.course.manoeuvre.duration_s for ride in study.rides])

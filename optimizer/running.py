@@ -8,15 +8,17 @@ from types import FrameType
 
 from objectives import OBJECTIVES
 from optimizer import search
+from optimizer.evaluation import Evaluate
 from optimizer.machines import ALONE, Machines, riding
 from optimizer.provenance import ride_inputs
 from optimizer.results import store_path
 from optimizer.reuse import reusing
 from optimizer.reuse_told import find_reuse
-from optimizer.riding import baseline_values
+from optimizer.riding import baseline_values, ride_durations
 from optimizer.search import Progress
 from optimizer.search_inputs import WEIGHTS, weights_text
 from optimizer.second_look import look_again, on_fresh_noise
+from optimizer.sparing import telling_rides
 from optimizer.store import Store, started_with
 from optimizer.study import Study
 from plant.errors import UserInputError
@@ -91,7 +93,7 @@ def run_study(
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
     with (
-        riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as evaluate,
+        riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study)) as store,
     ):
         store.freeze(ride_inputs(study))
@@ -102,8 +104,13 @@ def run_study(
                 f"The run before was killed after {store.n_candidates} candidates; what it had in"
                 " hand was not stored whole and is ridden again."
             )
+
+        def ride(telling: tuple[int, ...]) -> Evaluate:
+            evaluate = ride_by(telling)
+            return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, telling=telling)
+
         return search.run(
-            reusing(evaluate, study, reuse.parts, n_jobs=n_jobs),
+            ride(()),
             study.space,
             baseline=baseline_values(study),
             n_objectives=len(OBJECTIVES),
@@ -115,6 +122,7 @@ def run_study(
             weights=json.loads(weights),
             on_generation=on_generation,
             stop=stop,
+            later=lambda first: ride(telling_rides(first, ride_durations(study))),
         )
 
 
@@ -136,14 +144,14 @@ def look_again_at_front(
     again = on_fresh_noise(study)
     weights = _started_weights(study, notice=_unheard)
     with (
-        riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights) as evaluate,
+        riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study)) as store,
     ):
         store.freeze(ride_inputs(study))
         return look_again(
             study,
             store,
-            evaluate=reusing(evaluate, again, find_reuse(study).parts, n_jobs=n_jobs),
+            evaluate=reusing(ride_by(()), again, find_reuse(study).parts, n_jobs=n_jobs),
             advance=advance,
             stop=stop,
         )

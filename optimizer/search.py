@@ -1,7 +1,7 @@
 """The search: ask a generation, have it ridden as one batch, store it, tell it, and again."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +12,7 @@ from optimizer.proposals import Plan
 from optimizer.sampler import Proposer
 from optimizer.search_inputs import search_inputs
 from optimizer.space import Space
+from optimizer.sparing import as_told
 from optimizer.store import Store
 
 __all__ = ["Evaluate", "Evaluation", "History", "Progress", "run", "whole_generations"]
@@ -46,7 +47,7 @@ def whole_generations(n_candidates: int, *, population: int) -> int:
     return -(-n_candidates // population) * population
 
 
-def run(
+def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     evaluate: Evaluate,
     space: Space,
     *,
@@ -60,6 +61,7 @@ def run(
     weights: ArrayLike | None = None,
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
+    later: Callable[[Floats], Evaluate] | None = None,
 ) -> Progress:
     """Search until the store holds `n_candidates`; the same call resumes or extends a study.
 
@@ -70,7 +72,8 @@ def run(
     Parameters
     ----------
     evaluate : Evaluate
-        Rides a batch; what it raises ends the search, with the generations before stored.
+        Rides the first generation whole, and the others where `later` is not given. What it raises
+        ends the search, with the generations before stored.
     space : Space
     baseline : (parameter,) float64
         The known profile, inside the space: candidate number 0.
@@ -91,6 +94,9 @@ def run(
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
         Asked between generations; True ends the search.
+    later : callable, optional
+        From the rides of the first generation, (candidate, ride, column), to what rides those after
+        it. It may leave objectives unknown; see `optimizer.sparing`.
 
     Returns
     -------
@@ -118,7 +124,8 @@ def run(
     proposer = Proposer(plan, n_objectives=n_objectives)
     store.freeze(search_inputs(plan, n_objectives=n_objectives))
     history = store.history(population=population)
-    proposer.restore(history)
+    proposer.restore(replace(history, objectives=as_told(history.objectives, n_first=population)))
+    ride = evaluate
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
     while True:
@@ -129,10 +136,16 @@ def run(
             on_generation(progress)
         if len(history) >= n_wanted or (stop is not None and stop()):
             return progress
+        if later is not None and len(history) and ride is evaluate:
+            ride = later(store.rides(range(population)))
         values = proposer.ask()
         evaluation = checked(
-            evaluate(values.copy()), n_candidates=population, n_objectives=n_objectives
+            ride(values.copy()),
+            n_candidates=population,
+            n_objectives=n_objectives,
+            spares=ride is not evaluate,
         )
         store.append(len(history) // population, values, evaluation)
-        proposer.tell(evaluation)
         history = history.followed_by(values, evaluation)
+        told = as_told(history.objectives, n_first=population)[-population:]
+        proposer.tell(replace(evaluation, objectives=told))

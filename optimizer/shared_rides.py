@@ -3,14 +3,16 @@
 Proposals follow from a study's inputs and its finished generations alone, so every machine works
 out the same generation by itself. Of a generation each claims a few candidates at a time, rides and
 stores them, and reads what the others rode. An outcome is kept under a digest of the candidate and
-the noise it met, so that it is found whatever generation or batch a machine asks for it in.
+the rides it was to ride, so that it is found whatever generation or batch a machine asks for it in.
 """
 
+import functools
 import hashlib
 import json
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,25 +25,21 @@ from plant.simulate import Ride
 
 Floats = NDArray[np.float64]
 
+Share: TypeAlias = Callable[..., Evaluate]
+
 _CLAIMED = 8  # candidates at a time: enough to fill the kernel's blocks, few enough to lose
 _POLL_S = 0.05
 
 
 @contextmanager
-def sharing(
-    evaluate: Evaluate, address: str, *, inputs: Mapping[str, str], rides: Sequence[Ride]
-) -> Iterator[Evaluate]:
-    """Give a function that has a batch ridden by all machines at the database together.
+def sharing(address: str, inputs: Mapping[str, str]) -> Iterator[Share]:
+    """Give what turns riding here into riding by all machines at the database together.
 
     Parameters
     ----------
-    evaluate : Evaluate
-        Rides candidates on this machine.
     address : str
     inputs : mapping of str to str
         What decides the study; see `optimizer.database.joined`.
-    rides : sequence of Ride
-        Those that `evaluate` rides.
 
     Raises
     ------
@@ -49,18 +47,37 @@ def sharing(
         The database does not answer or holds another study, or this machine calculates otherwise
         than the one that rode first.
     """
-    noise = json.dumps([[ride.name, ride.noise_seed] for ride in rides]).encode()
     with joined(address, inputs) as database:
-        yield _SharedRides(database, evaluate, hashlib.sha256(noise).digest())
+        yield functools.partial(_SharedRides, database)
 
 
 class _SharedRides:
-    """An `Evaluate` that remembers whether its machine has proved to calculate as the others."""
+    """An `Evaluate` that remembers whether its machine has proved to calculate as the others.
 
-    def __init__(self, database: Database, evaluate: Evaluate, noise: bytes) -> None:
+    Parameters
+    ----------
+    database : Database
+    evaluate : Evaluate
+        Rides candidates on this machine.
+    rides : sequence of Ride
+        Those that `evaluate` rides.
+    telling : tuple of int
+        Places of those that it rides first, to spare candidates the others.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        evaluate: Evaluate,
+        *,
+        rides: Sequence[Ride],
+        telling: tuple[int, ...] = (),
+    ) -> None:
         self._database = database
         self._evaluate = evaluate
-        self._noise = noise
+        # Beside the candidate this decides its outcome.
+        ridden = [[[ride.name, ride.noise_seed] for ride in rides], telling]
+        self._noise = hashlib.sha256(json.dumps(ridden).encode()).digest()
         self._proved = False
 
     def __call__(self, values: Floats, /) -> Evaluation:

@@ -32,6 +32,7 @@ from optimizer.store_format import (
     read_frozen,
     read_rows,
     read_second_look,
+    rides_of,
     rows_of_generation,
     rows_of_second_look,
 )
@@ -164,6 +165,16 @@ class Store:
         """Return the candidates that were ridden again."""
         with reported(self._path):
             return read_second_look(self._connection, self._path)
+
+    def rides(self, numbers: range) -> Floats:
+        """Return how candidates of rising number rode, (candidate, ride, column)."""
+        with reported(self._path):
+            rows = self._connection.execute(
+                "SELECT rides, n_rides FROM candidate WHERE number >= ? AND number < ?"
+                " ORDER BY number",
+                (numbers.start, numbers.stop),
+            ).fetchall()
+        return rides_of([row[0] for row in rows], rows[0][1] if rows else 0)
 
     def history(self, *, population: int) -> History:
         """Return all finished candidates, checked to be whole generations of `population`."""

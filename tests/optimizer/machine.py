@@ -45,8 +45,8 @@ def work(folder: Path, address: str | None, *, pause_s: float = 0.0) -> None:
     if address is None:
         go(ride)
         return
-    with sharing(ride, address, inputs=INPUTS, rides=()) as evaluate:
-        go(evaluate)
+    with sharing(address, INPUTS) as share:
+        go(share(ride, rides=()))
 
 
 def wait_for_start(folder: Path) -> None:

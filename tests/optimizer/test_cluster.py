@@ -86,8 +86,8 @@ def test_a_worker_killed_in_mid_generation_loses_nothing(cluster, tmp_path):
             f"while [ ! -s {marks / str(first.pid)} ]; do sleep 0.02; done; kill -9 {first.pid}"
         )
         stack.enter_context(subprocess.Popen(["sh", "-c", script]))
-        with spreading(Slow(marks), address) as evaluate:
-            found = evaluate(values)
+        with spreading(address) as spread:
+            found = spread(Slow(marks))(values)
 
     assert first.wait() == -9
     assert second.poll() is None
@@ -103,8 +103,8 @@ def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_
     values[0] = baseline_values(study)
     ride = make_evaluate(study)
 
-    with spreading(ride, cluster[0]) as evaluate:
-        assert_same(evaluate(values), ride(values))
+    with spreading(cluster[0]) as spread:
+        assert_same(spread(ride)(values), ride(values))
 
 
 @pytest.mark.slow
@@ -123,14 +123,14 @@ def test_a_worker_with_another_model_is_refused(cluster, monkeypatch):
     monkeypatch.setattr("optimizer.cluster.model_inputs", lambda: {"model.digest": "another"})
 
     with (
-        spreading(narrow, cluster[0]) as evaluate,
+        spreading(cluster[0]) as spread,
         pytest.raises(UserInputError, match=r"a worker of the cluster has another model\.digest"),
     ):
-        evaluate(points(4))
+        spread(narrow)(points(4))
 
 
 def test_what_fails_outside_the_riding_keeps_its_own_name(cluster):
-    with pytest.raises(OSError, match="of the study"), spreading(narrow, cluster[0]):
+    with pytest.raises(OSError, match="of the study"), spreading(cluster[0]):
         raise OSError("a fault of the study's own disk")
 
 
@@ -140,7 +140,7 @@ def test_a_cluster_that_is_not_there_is_one_line(address, monkeypatch):
 
     with (
         pytest.raises(UserInputError, match=f"^{address}: ") as refusal,
-        spreading(narrow, address),
+        spreading(address),
     ):
         pass
     assert "\n" not in str(refusal.value)

@@ -65,8 +65,8 @@ def batch(n_candidates=16):
 
 
 def ask(database, *, evaluate=narrow, inputs=machine.INPUTS, values=None):
-    with sharing(evaluate, database, inputs=inputs, rides=()) as shared:
-        return shared(batch() if values is None else values)
+    with sharing(database, inputs) as share:
+        return share(evaluate, rides=())(batch() if values is None else values)
 
 
 def edit(database, statement, *values):
