@@ -46,6 +46,20 @@ def failures(constraints: Floats) -> list[str]:
     return [f"{name} is violated by {value:.3g}" for name, value in failed]
 
 
+def failures_of(results: Results, number: int) -> list[str]:
+    """Return the constraints that a candidate does not meet, in words, and what is not known."""
+    found = failures(results.history.constraints[number])
+    return [*found, why_spared(results, number)] if results.spared[number] else found
+
+
+def why_spared(results: Results, number: int) -> str:
+    """Return in words why a candidate that was spared rides is not scored."""
+    return (
+        f"spared after {results.rides_ridden[number]} of {len(results.study.rides)} rides: their"
+        " early ends break a constraint whatever the others bring, so it is not scored"
+    )
+
+
 def bound_marks(results: Results, number: int) -> list[str]:
     """Return the parameters of a candidate that sit at an end of their searched range."""
     space = results.study.space
@@ -57,7 +71,8 @@ def bound_marks(results: Results, number: int) -> list[str]:
 def worst_rides(results: Results, number: int) -> list[Ride]:
     """Return a candidate's rides of highest nose-down risk, with their noise, the worst first."""
     risk = results.ride_column("nose_down_risk", number)
-    order = np.argsort(-risk, kind="stable")[:_WORST_RIDES]
+    ridden = np.flatnonzero(~np.isnan(risk))
+    order = ridden[np.argsort(-risk[ridden], kind="stable")[:_WORST_RIDES]]
     rides = ridden_rides(results, number)
     return [rides[place] for place in order]
 

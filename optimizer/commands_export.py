@@ -4,7 +4,7 @@ from pathlib import Path
 
 import typer
 
-from optimizer.candidate import bound_marks, failures
+from optimizer.candidate import bound_marks, failures_of
 from optimizer.cautions import CAUTIONS
 from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
 from optimizer.json_text import json_text
@@ -40,7 +40,7 @@ def export_profile(
         folder=folder / EXPORTS_FOLDER if to is None else to,
         force=force,
     )
-    failed, marks = failures(results.history.constraints[number]), bound_marks(results, number)
+    failed, marks = failures_of(results, number), bound_marks(results, number)
     if as_json:
         told = {
             "number": number,

@@ -2,13 +2,15 @@
 
 from pathlib import Path
 
+from optimizer.candidate import why_spared
 from optimizer.files import refuse_existing
 from optimizer.page import PAGE_NAME, page_data, write_page
 from optimizer.printing import console, print_cautions
-from optimizer.results import candidate_number, read_results
+from optimizer.results import Results, candidate_number, read_results
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
 from optimizer.tables import RESULTS_FOLDER
+from plant.errors import UserInputError
 
 _MEGABYTE = 1e6
 
@@ -29,6 +31,7 @@ def page(
         stages.begin("reading the study")
         results = read_results(load_study(folder))
         numbers = tuple(candidate_number(results, text) for text in extra or ())
+        _refuse_spared(results, numbers)
         stages.begin("tracing the worst rides")
         told = page_data(results, extra=numbers, advance=stages.reach)
         stages.begin("writing the page")
@@ -39,3 +42,13 @@ def page(
         f" {n_traced} of them with traces. Open it in a browser; it needs no network."
     )
     print_cautions(out)
+
+
+def _refuse_spared(results: Results, numbers: tuple[int, ...]) -> None:
+    """Refuse candidates of which there is nothing to draw."""
+    for number in numbers:
+        if results.spared[number]:
+            raise UserInputError(
+                f"--with {number}: candidate {number} was {why_spared(results, number)};"
+                f" see `levelgain show {results.study.folder} {number}`"
+            )

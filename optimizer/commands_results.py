@@ -7,7 +7,7 @@ import pandas as pd
 import typer
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS
-from optimizer.candidate import bound_marks, failures
+from optimizer.candidate import bound_marks, failures, why_spared
 from optimizer.chosen import chosen_profile
 from optimizer.evaluation import BASELINE
 from optimizer.filters import filtered, named_columns, sorted_by
@@ -77,10 +77,13 @@ def show(
             "worst_rides": worst,
         }
         told = {name: table.to_dict(orient="records") for name, table in tables.items()}
-        typer.echo(json_text({"number": number, **told}), nl=False)
+        ridden = int(results.rides_ridden[number])
+        typer.echo(json_text({"number": number, "rides_ridden": ridden, **told}), nl=False)
         return
     names = ", ".join(results.pick_names(number)) or "no pick"
-    out.print(f"Candidate {number} ({names}), weighted cost {results.weighted_cost[number]:.3f}\n")
+    cost = results.weighted_cost[number]
+    found = why_spared(results, number) if results.spared[number] else f"weighted cost {cost:.3f}"
+    out.print(f"Candidate {number} ({names}), {found}\n")
     for table in (objectives, parameters, constraints, worst):
         print_table(out, table)
         out.print()
@@ -150,18 +153,21 @@ def _against_baseline(results: Results, number: int) -> pd.DataFrame:
 
 
 def _worst(results: Results, number: int) -> pd.DataFrame:
-    table = _ride_table(results.study, results.rides[number])
+    table = _ride_table(results.study, results.rides[number]).dropna(subset="ended")
     return table.sort_values("nose_down_risk", ascending=False, kind="stable").head(_WORST_RIDES)
 
 
 def _ride_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
-    """Return one candidate's rides, (ride, column), as a table with reasons in words."""
+    """Return one candidate's rides, (ride, column), as a table with reasons in words.
+
+    A ride that was not ridden has none.
+    """
     columns = {name: rides[:, RIDE_COLUMNS.index(name)].astype(float) for name in _SHOWN_COLUMNS}
     outcome = rides[:, RIDE_COLUMNS.index("outcome")]
     return pd.DataFrame(
         {
             "ride": [ride.name for ride in study.rides],
             **columns,
-            "ended": [Outcome(int(code)).message for code in outcome],
+            "ended": [None if np.isnan(code) else Outcome(int(code)).message for code in outcome],
         }
     )

@@ -21,6 +21,8 @@ from optimizer.printing import (
     print_cautions,
     print_picks,
     print_second_look,
+    print_spared,
+    spared_ratio,
 )
 from optimizer.progress import SearchView
 from optimizer.results import Results, gathered, store_path
@@ -118,6 +120,7 @@ def _search(plan: _Plan, *, as_json: bool) -> None:
         print_picks(out, results)
         print_bounds(out, results)
         print_second_look(out, results)
+        print_spared(out, results)
         print_written(out, written)
     if not looked:
         how_far = (
@@ -173,6 +176,8 @@ def _told(
         "wanted_candidates": progress.n_wanted,
         "feasible_candidates": int(results.feasible.sum()),
         "front_candidates": int(results.on_front.sum()),
+        "spared_candidates": int(results.spared.sum()),
+        "spared_ratio": spared_ratio(results),
         "picks": picks_table(results).to_dict(orient="records"),
         "parameters_at_bounds": {
             name: bound_marks(results, number) for name, number in results.picks.items()

@@ -9,7 +9,7 @@ from jinja2 import StrictUndefined, TemplateError
 from jinja2.sandbox import SandboxedEnvironment
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.candidate import bound_marks, candidate_profile, failures
+from optimizer.candidate import bound_marks, candidate_profile, failures_of
 from optimizer.cautions import CAUTIONS
 from optimizer.files import refuse_existing, write_whole
 from optimizer.json_text import json_text
@@ -46,7 +46,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "number": number,
             "picks": list(results.pick_names(number)),
             "feasible": bool(results.feasible[number]),
-            "failed_constraints": failures(history.constraints[number]),
+            "failed_constraints": failures_of(results, number),
             "parameters_at_bounds": bound_marks(results, number),
             "weighted_cost_ratio": float(results.weighted_cost[number]),
         },

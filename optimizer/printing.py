@@ -1,5 +1,6 @@
 """What the commands print: tables that fit a terminal and plain text when piped."""
 
+import math
 import sys
 
 import pandas as pd
@@ -12,6 +13,8 @@ from optimizer.cautions import CAUTIONS
 from optimizer.evaluation import BASELINE
 from optimizer.front import non_dominated
 from optimizer.results import Results, least_violating
+from optimizer.riding import ride_durations
+from optimizer.sparing import not_ridden
 
 _PIPED_WIDTH = 200
 
@@ -30,7 +33,7 @@ def console(*, as_json: bool = False) -> Console:
 
 
 def print_table(out: Console, table: pd.DataFrame) -> None:
-    """Print a table, numbers with four significant digits.
+    """Print a table, numbers with four significant digits, and a dash where there is none.
 
     Where it is wider than the terminal, its heads break at underscores and its texts fold; no
     number is ever cut short.
@@ -103,6 +106,21 @@ def print_second_look(out: Console, results: Results) -> None:
     )
 
 
+def print_spared(out: Console, results: Results) -> None:
+    """Print how many candidates were spared rides, and how much riding that is."""
+    if results.spared.any():
+        out.print(
+            f"{int(results.spared.sum())} of {len(results)} candidates failed on the few rides that"
+            f" tell most and were spared the others: {spared_ratio(results):.1%} of all riding."
+        )
+
+
+def spared_ratio(results: Results) -> float:
+    """Return what candidates were spared of the hours that all rides to their ends would take."""
+    duration_s = ride_durations(results.study)
+    return float((not_ridden(results.rides) * duration_s).sum(axis=1).mean() / duration_s.sum())
+
+
 def print_bounds(out: Console, results: Results) -> None:
     """Print which picks have parameters at an end of their searched range."""
     for name, number in results.picks.items():
@@ -120,5 +138,5 @@ def print_cautions(out: Console) -> None:
 
 def _text(value: object) -> str:
     if isinstance(value, float):
-        return f"{value:.4g}"
+        return "-" if math.isnan(value) else f"{value:.4g}"
     return str(value)

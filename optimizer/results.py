@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, weighted_cost
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, outcome_codes, weighted_cost
 from objectives.descriptors import describe
 from optimizer import front
 from optimizer.evaluation import BASELINE, History
@@ -16,6 +16,7 @@ from optimizer.pick_names import PICKS
 from optimizer.provenance import refuse_other_study
 from optimizer.riding import rules_of
 from optimizer.second_look import numbers_to_look_at
+from optimizer.sparing import not_ridden
 from optimizer.store import read_table
 from optimizer.store_format import Table
 from optimizer.study import Study
@@ -39,17 +40,17 @@ class Results:
     generations : (candidate,) int64
     history : History
         Searched values, objectives and constraints; of candidates that were looked at again, what
-        they did on fresh noise.
+        they did on fresh noise. Objectives of who was spared rides are NaN.
     searched : History
         The same as the search saw it, every candidate on the same noise.
     looked_again : (candidate,) bool
         Whether a candidate was ridden again; none while the second look is not finished.
     rides : (candidate, ride, column) float32
-        In the order of `objectives.RIDE_COLUMNS`.
+        In the order of `objectives.RIDE_COLUMNS`; all NaN where a candidate was spared a ride.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
     weighted_cost : (candidate,) float64
-        The baseline's is 1.
+        The baseline's is 1; NaN where the objectives are.
     violation : (candidate,) float64
         Sum of the violated constraints; 0 for a feasible candidate.
     feasible, on_front : (candidate,) bool
@@ -73,6 +74,17 @@ class Results:
 
     def __len__(self) -> int:
         return len(self.history)
+
+    @property
+    def rides_ridden(self) -> NDArray[np.int64]:
+        """Number of rides that each candidate rode, (candidate,)."""
+        counted: NDArray[np.int64] = np.count_nonzero(~not_ridden(self.rides), axis=1)
+        return counted
+
+    @property
+    def spared(self) -> Flags:
+        """Who was spared rides, for having failed before, (candidate,)."""
+        return self.rides_ridden < len(self.study.rides)
 
     @property
     def baseline_objectives(self) -> Floats:
@@ -214,8 +226,12 @@ def violation(constraints: Floats) -> Floats:
 
 
 def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
-    """Return the numbers of the candidates nearest to feasible, the nearest first."""
-    return np.argsort(results.violation, kind="stable")[:limit]
+    """Return the numbers of the candidates nearest to feasible, the nearest first.
+
+    Whoever was spared rides is none of them: what those would have violated nobody knows.
+    """
+    nearest = np.argsort(results.violation, kind="stable")
+    return nearest[~results.spared[nearest]][:limit]
 
 
 def candidate_number(results: Results, text: str) -> int:
@@ -266,7 +282,7 @@ def _descriptors(study: Study, rides: NDArray[np.float32]) -> Floats:
 
     return describe(
         column,
-        column("outcome").astype(np.int8),
+        outcome_codes(rides),
         level_error_deg=column("level_error_deg"),
         risk=column("nose_down_risk"),
         rules=rules_of(study),

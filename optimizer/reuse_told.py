@@ -17,6 +17,7 @@ from optimizer.ridden_file import (
     ride_versions,
 )
 from optimizer.riding import baseline_values, searched_columns, whole_profiles
+from optimizer.sparing import Places, not_ridden
 from optimizer.study import Study
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 
@@ -55,23 +56,24 @@ def find_reuse(study: Study) -> Reuse:
         return Reuse()
     ridden = read_ridden(path)
     searched = ridden.parts[0]
-    here, _ = held(searched, study.rides)
+    _, there = held(searched, study.rides)
     refused = _refused(study, ridden)
     if refused:
         best = "to start from the best of the front alone, fork again with --profiles 24"
         advice = f"; {best}" if len(study.start) >= study.population else ""
         return Reuse(told=f"{path}: nothing is reused, all is ridden anew: {refused}{advice}.")
-    n_first, n_known = _known(study, searched)
+    n_first, known = _known(study, searched)
+    n_rides = int(np.count_nonzero(~not_ridden(searched.columns[known][:, there])))
     new = _rides_not_held(study, searched)
     lines = [
-        f"{path}: {n_known} of the first {n_first} profiles are known,"
-        f" each on {len(here)} of {len(study.rides)} rides, which are not ridden again",
+        f"{path}: {len(known)} of the first {n_first} profiles are known, and {n_rides} of their"
+        f" {n_first * len(study.rides)} rides, which are not ridden again",
         f"ridden anew: {new}" if new else "",
         _left_behind(study, searched),
     ]
     return Reuse(
         parts=ridden.parts,
-        spared_ratio=n_known * len(here) / (n_first * len(study.rides)),
+        spared_ratio=n_rides / (n_first * len(study.rides)),
         told="; ".join(line for line in lines if line) + ".",
     )
 
@@ -89,18 +91,19 @@ def _refused(study: Study, ridden: Ridden) -> str:
     searched = ridden.parts[0]
     if not len(held(searched, study.rides)[0]):
         return _rides_not_held(study, searched)
-    if not _known(study, searched)[1]:
+    if not len(_known(study, searched)[1]):
         return _why_no_profile(study, searched)
     if not rides_again(searched, study.rides):
         return "this machine's results differ in their last digits, as its processor is another"
     return ""
 
 
-def _known(study: Study, part: Part) -> tuple[int, int]:
-    """Return the number of profiles that the search begins with, and how many a part holds."""
+def _known(study: Study, part: Part) -> tuple[int, Places]:
+    """Return how many profiles the search begins with, and the rows of those that a part holds."""
     first = whole_profiles(study, np.vstack([baseline_values(study), *study.start]))
     rows = rows_of(part)
-    return len(first), sum(profile.tobytes() in rows for profile in first)
+    found = [rows[profile.tobytes()] for profile in first if profile.tobytes() in rows]
+    return len(first), np.array(found, dtype=np.intp)
 
 
 def _rides_not_held(study: Study, part: Part) -> str:

@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 
-from optimizer.candidate import candidate_profile, failures
+from optimizer.candidate import candidate_profile, failures_of
 from optimizer.cautions import CAUTIONS
 from optimizer.noticed import largest_changes
 from optimizer.results import Results
@@ -118,7 +118,7 @@ def plan_text(results: Results, number: int) -> str:
     """Return the plan as text in Markdown, cautions first."""
     lines = [f"# First rides on candidate {number}", ""]
     lines += [f"- {caution}" for caution in CAUTIONS]
-    failed = failures(results.history.constraints[number])
+    failed = failures_of(results, number)
     if failed:
         lines += ["", f"**This profile FAILS a constraint: {'; '.join(failed)}. Do not ride it.**"]
     lines += ["", "## What changed most, and what you will notice", ""]

@@ -18,8 +18,8 @@ def candidates_table(results: Results) -> pd.DataFrame:
     """Return every finished candidate, one row each in number order.
 
     Columns: number, generation, picks, feasible, on_front, looked_again (its numbers are those on
-    fresh noise); the objectives and the weighted cost;
-    the descriptors; each constraint (met at 0 or below) and the sum of those violated; the
+    fresh noise), rides_ridden; the objectives and the weighted cost, empty where not all rides were
+    ridden; the descriptors; each constraint (met at 0 or below) and the sum of those violated; the
     searched parameters. Units end the names; `worst_ride` is the ride of the highest risk.
     """
     history = results.history
@@ -30,6 +30,7 @@ def candidates_table(results: Results) -> pd.DataFrame:
         "feasible": results.feasible,
         "on_front": results.on_front,
         "looked_again": results.looked_again,
+        "rides_ridden": results.rides_ridden,
         **dict(zip(OBJECTIVES, history.objectives.T, strict=True)),
         "weighted_cost_ratio": results.weighted_cost,
         **_descriptors(results),

@@ -35,13 +35,15 @@ _TOLD_DESCRIPTORS = tuple(name for name in DESCRIPTOR_NAMES if name in LABELS)
 def shown_numbers(results: Results, extra: tuple[int, ...] = ()) -> Numbers:
     """Return the candidates on the page, rising: the front and the best of the others.
 
-    The others are those nearest to feasible, of equals those of least weighted cost.
+    The others are those nearest to feasible, of equals those of least weighted cost. Who was spared
+    rides is not among them, as it has no objectives to be drawn at.
     """
     wanted = np.zeros(len(results), dtype=bool)
     wanted[[BASELINE, *extra, *results.picks.values()]] = True
     wanted |= results.on_front
     order = np.lexsort((results.weighted_cost, results.violation))
-    wanted[order[~wanted[order]][:_MOST_OTHERS]] = True
+    others = order[~(wanted | results.spared)[order]]
+    wanted[others[:_MOST_OTHERS]] = True
     return np.flatnonzero(wanted)
 
 

@@ -65,9 +65,9 @@ class LiveStudy:
         return self._current()[1]
 
     def candidate(self, number: int) -> dict[str, Any] | None:
-        """Return a candidate's details and worst rides; None if there is no such one."""
+        """Return a candidate's details and worst rides; None if there is none on the page."""
         results = self._current()[0]
-        if not 0 <= number < len(results):
+        if not 0 <= number < len(results) or results.spared[number]:
             return None
         places = worst_places(results, number)
         return {
