@@ -28,6 +28,15 @@ candidates = 36
 population = 12
 """
 
+# Changes to the small study by which many candidates end rides early, and some of them are spared.
+STEEP = (
+    ('"pupil_40", "baker_80"', '"smith_105", "baker_80"'),
+    (
+        '"stand_still", "kerb_up", "cobbles"',
+        '"stand_still", "accelerate_hard", "steep_down", "steep_up"',
+    ),
+)
+
 
 def write_small_study(folder: Path, *changes: tuple[str, str]) -> Path:
     """Write the study file into a folder, with some texts in it replaced, and return the folder."""
