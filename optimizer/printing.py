@@ -3,6 +3,7 @@
 import math
 import sys
 
+import numpy as np
 import pandas as pd
 from rich.console import Console
 from rich.table import Table
@@ -17,6 +18,7 @@ from optimizer.riding import ride_durations
 from optimizer.sparing import not_ridden
 
 _PIPED_WIDTH = 200
+_NAMED_RIDES = 4
 
 
 def console(*, as_json: bool = False) -> Console:
@@ -107,12 +109,19 @@ def print_second_look(out: Console, results: Results) -> None:
 
 
 def print_spared(out: Console, results: Results) -> None:
-    """Print how many candidates were spared rides, and how much riding that is."""
-    if results.spared.any():
-        out.print(
-            f"{int(results.spared.sum())} of {len(results)} candidates failed on the few rides that"
-            f" tell most and were spared the others: {spared_ratio(results):.1%} of all riding."
-        )
+    """Print how many candidates were spared rides, by which rides, and how much riding that is."""
+    spared = np.flatnonzero(results.spared)
+    if not len(spared):
+        return
+    # Whoever was spared rode the telling rides and no other.
+    telling = np.flatnonzero(~not_ridden(results.rides[spared[:1]])[0])
+    names = [results.study.rides[place].name for place in telling]
+    more = f" and {len(names) - _NAMED_RIDES} more" if len(names) > _NAMED_RIDES else ""
+    out.print(
+        f"{len(spared)} of {len(results)} candidates failed on the rides that tell most"
+        f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were spared the others:"
+        f" {100.0 * spared_ratio(results):.1f} % of all riding."
+    )
 
 
 def spared_ratio(results: Results) -> float:

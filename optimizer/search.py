@@ -125,7 +125,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     store.freeze(search_inputs(plan, n_objectives=n_objectives))
     history = store.history(population=population)
     proposer.restore(replace(history, objectives=as_told(history.objectives, n_first=population)))
-    ride = evaluate
+    sparing: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
     while True:
@@ -136,14 +136,14 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
             on_generation(progress)
         if len(history) >= n_wanted or (stop is not None and stop()):
             return progress
-        if later is not None and len(history) and ride is evaluate:
-            ride = later(store.rides(range(population)))
+        if later is not None and len(history) and sparing is None:
+            sparing = later(store.rides(range(population)))
         values = proposer.ask()
         evaluation = checked(
-            ride(values.copy()),
+            (sparing or evaluate)(values.copy()),
             n_candidates=population,
             n_objectives=n_objectives,
-            spares=ride is not evaluate,
+            spares=sparing is not None,
         )
         store.append(len(history) // population, values, evaluation)
         history = history.followed_by(values, evaluation)

@@ -1,11 +1,9 @@
-"""What a search becomes that rides a few rides first: python -m tests.benchmarks.cheap_search.
+"""What sparing candidates the rest of their rides saves: python -m tests.benchmarks.cheap_search.
 
-Each seed searches the example study three times: with every candidate ridden on all rides, and
-twice with those spared that their telling rides give away (`cheap_rides.telling_rides`, chosen from
-the first generation, which is ridden whole). A candidate is given away when the rides that it ended
-break a constraint whatever the other rides bring, so none of them can reach the front. But the
-search is told numbers of them too, and of the spared rides it has to be told some that nobody rode:
-the baseline's, or those of the candidate of the first generation that failed most alike.
+Each seed searches the example study twice: as the search is, with those spared that their telling
+rides give away, and with every candidate ridden on all rides and the search told all of it. The
+second knows more of who fails, so its candidates differ, and what that is worth is what the
+hypervolumes are compared for.
 
 Seeds are the search's own; the rides and their noise are the same throughout.
 """
@@ -20,34 +18,29 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import OBJECTIVES, RIDE_COLUMNS, ScoreRules, ride_columns, score
-from objectives.constraints import ending_constraints
+from objectives import OBJECTIVES, RIDE_COLUMNS
 from optimizer import search
-from optimizer.evaluation import BASELINE, Evaluation, History
+from optimizer.evaluation import BASELINE, Evaluate, Evaluation, History
 from optimizer.front import feasible, hypervolume, non_dominated
-from optimizer.riding import baseline_values, make_evaluate, rules_of, whole_profiles
+from optimizer.riding import baseline_values, make_evaluate, ride_durations
+from optimizer.sparing import not_ridden, telling_rides
 from optimizer.store import Store
 from optimizer.study import Study
 from optimizer.study_file import load_study
-from plant.outcomes import Outcome
-from plant.simulate import simulate
 from tests.benchmarks.bench_study import EXAMPLE
-from tests.benchmarks.cheap_rides import telling_rides
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Places = NDArray[np.intp]
 
-WHOLE, AS_BASELINE, AS_ALIKE = "all rides", "as the baseline", "as the most alike"
-_WAYS = (WHOLE, AS_BASELINE, AS_ALIKE)
 _HEADS = (
     "hypervolume",
-    "of all rides in the same hours",
+    "told everything",
+    "told everything in the same hours",
     "hours over those of all rides",
     "spared",
 )
 _CORNER = 2.0  # hypervolume is counted up to twice the baseline's objectives
-_OUTCOME, _TIME = (RIDE_COLUMNS.index(name) for name in ("outcome", "ride_time_s"))
+_TIME = RIDE_COLUMNS.index("ride_time_s")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +53,8 @@ class Searched:
     hours : (candidate,) float64
         Ridden until a candidate was done, that one included.
     spared : (candidate,) bool
+    telling : tuple of str
+        Names of the rides ridden first.
     cpu_s : float
         The process's processor time, the kernel's compilation left out.
     """
@@ -67,6 +62,7 @@ class Searched:
     history: History
     hours: Floats
     spared: Flags
+    telling: tuple[str, ...]
     cpu_s: float
 
     def hypervolume(self, n_candidates: int) -> float:
@@ -78,89 +74,34 @@ class Searched:
 
 
 class Riding:
-    """An `Evaluate` that rides the first generation whole and spares later candidates rides."""
+    """Rides a study's candidates, sparingly or not, and notes how long."""
 
-    def __init__(self, study: Study, stand_in: str) -> None:
+    def __init__(self, study: Study, *, spares: bool) -> None:
         self.study = study
-        self.rules = rules_of(study)
-        self.duration_s = np.array([ride.course.manoeuvre.duration_s for ride in study.rides])
-        self.ridden_s: list[Floats] = []
+        self.telling: tuple[int, ...] = ()
+        self.hours: list[Floats] = []
         self.spared: list[Flags] = []
-        self._stand_in = stand_in
-        self._whole = make_evaluate(study)
-        self._first: Floats | None = None
+        self._spares = spares
+        self._evaluate: Evaluate = make_evaluate(study)
 
     def __call__(self, values: Floats, /) -> Evaluation:
         """Ride a generation."""
-        if self._first is None or self._stand_in == WHOLE:
-            evaluation = self._whole(values)
-            if self._first is None:
-                self._learn(evaluation.rides)
-            self._note(evaluation.rides, np.zeros(len(values), dtype=np.bool_))
-            return evaluation
-        return self._ride_sparingly(whole_profiles(self.study, values))
+        evaluation = self._evaluate(values)
+        self.hours.append(np.nansum(evaluation.rides[:, :, _TIME], axis=1) / 3600.0)
+        self.spared.append(not_ridden(evaluation.rides).any(axis=1))
+        return evaluation
 
-    def _learn(self, first: Floats) -> None:
-        """Choose the telling rides, and keep whom they give away."""
-        self._first = first
-        self._telling = np.zeros(len(self.duration_s), dtype=np.bool_)
-        ended = first[:, :, _OUTCOME] != Outcome.RIDDEN
-        self._telling[telling_rides(ended, self.duration_s)] = True
-        away = np.flatnonzero(given_away(first, self._telling, self.rules))
-        self._examples = first[away if len(away) and self._stand_in == AS_ALIKE else [BASELINE]]
-
-    def _ride_sparingly(self, profiles: Floats) -> Evaluation:
-        telling, others = np.flatnonzero(self._telling), np.flatnonzero(~self._telling)
-        columns = np.full((len(profiles), len(self.duration_s), len(RIDE_COLUMNS)), np.nan)
-        columns[:, telling] = self._ride(profiles, telling)
-        spared = given_away(columns, self._telling, self.rules)
-        if not spared.all():
-            columns[np.ix_(~spared, others)] = self._ride(profiles[~spared], others)
-        self._note(columns, spared)
-        for candidate in np.flatnonzero(spared):
-            columns[candidate, others] = self._most_alike(columns[candidate])[others]
-        scores = score(columns, profiles, self.rules)
-        return Evaluation(
-            objectives=scores.objectives, constraints=scores.constraints, rides=columns
-        )
-
-    def _ride(self, profiles: Floats, places: Places) -> Floats:
-        rides = [self.study.rides[place] for place in places]
-        return ride_columns(simulate(profiles, rides), rides)
-
-    def _most_alike(self, columns: Floats) -> Floats:
-        """Return the example whose telling rides ended most alike, (ride, column)."""
-        found, known = columns[self._telling], self._examples[:, self._telling]
-        later = np.abs(known[:, :, _TIME] - found[:, _TIME]) / self.duration_s[self._telling]
-        unlike = later + (known[:, :, _OUTCOME] != found[:, _OUTCOME])
-        alike: Floats = self._examples[np.argmin(unlike.sum(axis=1))]
-        return alike
-
-    def _note(self, columns: Floats, spared: Flags) -> None:
-        self.ridden_s.append(np.nansum(columns[:, :, _TIME], axis=1))
-        self.spared.append(spared)
+    def later(self, first: Floats) -> Evaluate:
+        """Return what rides the generations after the first."""
+        if self._spares:
+            self.telling = telling_rides(first, ride_durations(self.study))
+            self._evaluate = make_evaluate(self.study, telling=self.telling)
+        return self
 
 
-def given_away(columns: Floats, telling: Flags, rules: ScoreRules) -> Flags:
-    """Say who breaks a constraint on early ends by the telling rides alone, (candidate,).
-
-    Parameters
-    ----------
-    columns : (candidate, ride, column) float64
-        Of which only the telling rides count.
-    telling : (ride,) bool
-    rules : ScoreRules
-        Of all rides.
-    """
-    outcome = np.where(telling, columns[:, :, _OUTCOME], Outcome.RIDDEN).astype(np.int8)
-    share = rules.settings.nose_down_share
-    nose_down, other = ending_constraints(outcome, rules.ride_weight, nose_down_share=share)
-    return np.asarray((nose_down > 0.0) | (other > 0.0))
-
-
-def searched(study: Study, stand_in: str, *, seed: int, n_candidates: int) -> Searched:
-    """Return a search of the study with this stand-in for rides that are spared."""
-    riding = Riding(study, stand_in)
+def searched(study: Study, *, spares: bool, seed: int, n_candidates: int) -> Searched:
+    """Return a search of the study."""
+    riding = Riding(study, spares=spares)
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         start = time.process_time()
         progress = search.run(
@@ -173,12 +114,14 @@ def searched(study: Study, stand_in: str, *, seed: int, n_candidates: int) -> Se
             store=store,
             population=study.population,
             weights=[study.weights[name] for name in OBJECTIVES],
+            later=riding.later,
         )
         cpu_s = time.process_time() - start
     return Searched(
         history=progress.history,
-        hours=np.cumsum(np.concatenate(riding.ridden_s)) / 3600.0,
+        hours=np.cumsum(np.concatenate(riding.hours)),
         spared=np.concatenate(riding.spared),
+        telling=tuple(study.rides[place].name for place in riding.telling),
         cpu_s=cpu_s,
     )
 
@@ -197,40 +140,45 @@ def in_numbers(found: Searched, whole: Searched, n_candidates: int) -> tuple[flo
     n_equal = int(np.searchsorted(whole.hours, hours, side="right"))
     return (
         found.hypervolume(n_candidates),
+        whole.hypervolume(n_candidates),
         whole.hypervolume(n_equal),
         hours / whole.hours[n_candidates - 1],
         float(np.mean(found.spared[:n_candidates])),
     )
 
 
-def report(seeds: list[int], budgets: list[int]) -> str:
-    """Return medians over the seeds and their least and greatest, as text."""
-    study = load_study(EXAMPLE)
+def report(study: Study, seeds: list[int], budgets: list[int]) -> str:
+    """Return each seed's telling rides, then medians over the seeds and their spread, as text."""
     make_evaluate(study)(baseline_values(study)[None, :])  # compiles the kernel
-    found = [
-        {way: searched(study, way, seed=seed, n_candidates=max(budgets)) for way in _WAYS}
-        for seed in seeds
-    ]
-    lines = [f"seeds {seeds}: median (least to greatest)\n"]
-    for way in _WAYS:
-        processor = np.array([runs[way].cpu_s / runs[WHOLE].cpu_s for runs in found])
-        wronged = sum(n_wronged(study, runs[way]) for runs in found)
-        lines.append(f"{way}: processor time{_told(processor)} of that of all rides,")
-        lines.append(f" {wronged} spared that are feasible\n")
-        for budget in budgets:
-            rows = np.array([in_numbers(runs[way], runs[WHOLE], budget) for runs in found])
-            told = [f"{head}{_told(of)}" for head, of in zip(_HEADS, rows.T, strict=True)]
-            lines.append(f"  {budget} candidates: {', '.join(told)}\n")
+    lines, rows, processor = [], [], []
+    for seed in seeds:
+        spared, whole = (
+            searched(study, spares=spares, seed=seed, n_candidates=max(budgets))
+            for spares in (True, False)
+        )
+        lines.append(
+            f"seed {seed}: {len(spared.telling)} of {len(study.rides)} rides tell:"
+            f" {', '.join(spared.telling)}; {spared.spared.sum()} spared,"
+            f" of whom {n_wronged(study, spared)} are feasible\n"
+        )
+        rows.append([in_numbers(spared, whole, budget) for budget in budgets])
+        processor.append(spared.cpu_s / whole.cpu_s)
+    lines.append(f"seeds {seeds}: median (least to greatest)\n")
+    lines.append(f"processor time{_told(np.array(processor))} of that of all rides\n")
+    for budget, numbers in zip(budgets, np.swapaxes(np.array(rows), 0, 1), strict=True):
+        told = [f"{head}{_told(of)}" for head, of in zip(_HEADS, numbers.T, strict=True)]
+        lines.append(f"  {budget} candidates: {', '.join(told)}\n")
     return "".join(lines)
 
 
-def _told(values: Floats) -> str:
-    return f" {np.median(values):.3f} ({values.min():.3f} to {values.max():.3f})"
+def _told(numbers: Floats) -> str:
+    return f" {np.median(numbers):.3f} ({numbers.min():.3f}-{numbers.max():.3f})"
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--budgets", type=int, nargs="+", default=[144, 288, 480])
+    parser.add_argument("--study", type=Path, default=EXAMPLE)
     parser.add_argument("--seeds", type=int, nargs="+", default=[1, 2, 3])
-    given = parser.parse_args()
-    sys.stdout.write(report(given.seeds, given.budgets))
+    parser.add_argument("--budgets", type=int, nargs="+", default=[144, 480])
+    asked = parser.parse_args()
+    sys.stdout.write(report(load_study(asked.study), asked.seeds, asked.budgets))

@@ -15,6 +15,7 @@ from objectives import (
     ride_columns,
     score,
 )
+from objectives.constraints import NOT_ASKED
 from plant.outcomes import Outcome
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 from plant.simulate import simulate
@@ -128,6 +129,42 @@ def test_order_of_candidates_does_not_matter():
     back = scored(ridden(6, hold_pitch_rms_deg=level[::-1]))
 
     np.testing.assert_array_equal(forth.objectives, back.objectives[::-1])
+
+
+def test_who_did_not_ride_everything_has_no_objectives_and_the_constraints_of_what_it_rode():
+    random = np.random.default_rng(4)
+    values = {
+        "hold_pitch_rms_deg": random.uniform(1.0, 5.0, (3, 5)),
+        "feel_deg_per_mps2": np.array([[0.0, 1.0, 0.0, 3.0, 0.0]] * 3),
+        "hold_pitch_rate_rms_deg_per_s": random.uniform(1.0, 2.0, (3, 5)),
+    }
+    outcome = np.array([[0, 0, 0, 0, 1], [0, 0, 0, 0, 1], [0, 2, 0, 1, 1]], dtype=np.int8)
+    rides = ridden(3, outcome=outcome, **values)
+    columns = ride_columns(rides, RIDES)
+    columns[1, [0, 1, 2]] = np.nan  # one rider, and nobody standing
+    columns[2, [2, 4]] = np.nan
+    profiles = np.tile(PROFILE, (3, 1))
+    asked = rules(feel_low_deg_per_mps2=1.5, feel_high_deg_per_mps2=2.5, rider_spread_limit=1.2)
+
+    found = score(columns, profiles, asked)
+
+    whole = score(columns[:1], profiles[:1], asked)
+    np.testing.assert_array_equal(found.objectives[:1], whole.objectives)
+    np.testing.assert_array_equal(found.constraints[:1], whole.constraints)
+    assert np.isnan(found.objectives[1:]).all()
+    assert np.isfinite(found.constraints).all()
+    share = WEIGHT / WEIGHT.sum()
+    np.testing.assert_allclose(constraint(found, "nose_down"), [share[4], share[4], share[3]])
+    np.testing.assert_allclose(constraint(found, "other_end"), [0.0, 0.0, share[1]])
+    np.testing.assert_allclose(constraint(found, "feel_band"), [-0.5, 0.5, NOT_ASKED])
+    assert constraint(found, "rest_shake")[1] == NOT_ASKED
+    assert constraint(found, "rest_shake")[2] > NOT_ASKED
+    assert constraint(found, "rider_spread")[1] == NOT_ASKED
+    assert constraint(found, "rider_spread")[2] > NOT_ASKED
+    told = dict(zip(DESCRIPTOR_NAMES, found.descriptors.T, strict=True))
+    np.testing.assert_array_equal(told["rides_ended"], [1, 1, 2])
+    np.testing.assert_array_equal(np.isnan(told["energy_wh"]), [False, True, True])
+    np.testing.assert_array_equal(np.isnan(told["traction_peak_ratio"]), [False, True, True])
 
 
 def test_inputs_are_not_changed():

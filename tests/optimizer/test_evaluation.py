@@ -33,6 +33,25 @@ def test_a_missing_ride_metric_may_be_nan():
     assert np.isnan(checked(spoilt, n_candidates=4, n_objectives=3).rides[1, 2, 0])
 
 
+def test_objectives_may_be_unknown_of_who_breaks_a_constraint_and_is_spared():
+    constraints = _with(GOOD.constraints, (1, 1), 0.1)
+    nothing = _with(GOOD.objectives, 1, np.nan)
+    spoilt = replace(GOOD, objectives=nothing, constraints=constraints)
+
+    found = checked(spoilt, n_candidates=4, n_objectives=3, spares=True)
+
+    np.testing.assert_array_equal(found.objectives, nothing)
+    for bad in (
+        replace(spoilt, constraints=GOOD.constraints),
+        replace(spoilt, objectives=_with(GOOD.objectives, (1, 0), np.nan)),
+        replace(spoilt, objectives=_with(GOOD.objectives, 1, np.inf)),
+    ):
+        with pytest.raises(ValueError, match=r"objectives must be finite, got another .*\[1 0\]"):
+            checked(bad, n_candidates=4, n_objectives=3, spares=True)
+    with pytest.raises(ValueError, match="objectives must be finite"):
+        checked(spoilt, n_candidates=4, n_objectives=3)
+
+
 @pytest.mark.parametrize(
     ("changes", "message"),
     [

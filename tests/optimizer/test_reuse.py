@@ -15,11 +15,12 @@ from optimizer.results import read_results, store_path
 from optimizer.reuse_told import find_reuse
 from optimizer.ridden_file import RIDDEN_FILE, read_ridden, write_ridden
 from optimizer.running import look_again_at_front
+from optimizer.sparing import not_ridden
 from optimizer.store import read_table
 from optimizer.study_file import load_study
 from plant.errors import UserInputError
 from plant.simulate import simulate
-from tests.optimizer.small_study import searched, write_small_study
+from tests.optimizer.small_study import STEEP, searched, write_small_study
 
 N_OLD = 24  # candidates of the study that is forked, in two generations
 N_NEW = 48
@@ -118,6 +119,42 @@ def test_reused_rides_give_the_bytes_of_rides_ridden_anew(new, lanes, edit, n_kn
     look(reused)
     look(ridden)
     assert content(reused) == content(ridden)
+
+
+@pytest.fixture(scope="module")
+def sparing(tmp_path_factory):
+    folder = write_small_study(tmp_path_factory.mktemp("sparing") / "study", *STEEP)
+    return read_results(run(folder, N_OLD))
+
+
+# Without a course whose rides gave candidates away, these need rides that they were spared.
+@pytest.mark.parametrize(
+    "edit",
+    [
+        (),
+        ('"accelerate_hard", ', ""),
+        ('"accelerate_hard", ', '"kerb_up", "accelerate_hard", '),
+        ("population = 12", "population = 10"),
+    ],
+    ids=["nothing", "a course less", "a course more", "a population"],
+)
+def test_rides_that_were_spared_are_not_taken_over_as_ridden(sparing, tmp_path, lanes, edit):
+    new, anew = tmp_path / "new", tmp_path / "anew"
+    fork(sparing, new)
+    if edit:
+        change(new, *edit)
+    shutil.copytree(new, anew)
+    (anew / RIDDEN_FILE).unlink()
+    assert not_ridden(read_ridden(new / RIDDEN_FILE).parts[0].columns).any()
+
+    reused = run(new, N_OLD)
+    n_reused = sum(lanes)
+    lanes.clear()
+    ridden = run(anew, N_OLD)
+
+    assert n_reused < sum(lanes)
+    assert content(reused) == content(ridden)
+    assert read_results(reused).spared.any()
 
 
 def test_a_fork_that_nothing_changed_in_goes_on_as_its_origin_would(old, new, tmp_path, lanes):
@@ -220,7 +257,7 @@ def test_rides_of_another_version_are_ridden_anew(new):
     for key, message in (
         ("library.numba", "library.numba was 0.1, now "),
         ("model.digest", "another version of the model rode it"),
-        ("ridden.format", "ridden.format was 0.1, now 1"),
+        ("ridden.format", "ridden.format was 0.1, now 2"),
     ):
         other = dataclasses.replace(ridden, versions=dict(ridden.versions) | {key: "0.1"})
         write_ridden(new / RIDDEN_FILE, other)
@@ -282,7 +319,7 @@ def test_the_commands_fork_check_and_run(old, tmp_path, monkeypatch, capsys):
     shutil.copytree(new, anew)
     (anew / RIDDEN_FILE).unlink()
 
-    reused = "24 of the first 24 profiles are known, each on 3 of 6 rides"
+    reused = "24 of the first 24 profiles are known, and 72 of their 144 rides"
     assert reused in json.loads(levelgain("check", new, "--json"))["reused"]
     assert reused in levelgain("run", new, "--candidates", 30)
     assert "profiles are known" not in levelgain("run", anew, "--candidates", 30)
