@@ -9,7 +9,7 @@ import pytest
 
 from optimizer.store import read_table
 from plant.errors import UserInputError
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import STEEP, write_small_study
 
 COMMAND = [sys.executable, "-c", "from optimizer.cli import main; main()"]
 
@@ -62,8 +62,8 @@ def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
 
 @pytest.mark.slow
 def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
-    whole = write_small_study(tmp_path / "whole", ("candidates = 36", "candidates = 360"))
-    killed = write_small_study(tmp_path / "killed", ("candidates = 36", "candidates = 360"))
+    changes = (*STEEP, ("candidates = 36", "candidates = 360"))
+    whole, killed = (write_small_study(tmp_path / name, *changes) for name in ("whole", "killed"))
     moments = np.random.default_rng(5)
     assert finish("run", whole, "--jobs", "1").returncode == 0
 

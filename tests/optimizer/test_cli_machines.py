@@ -4,7 +4,7 @@ import sys
 import pytest
 
 from tests.optimizer.postgres_server import PASSWORD, new_database, postgres_server
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import STEEP, write_small_study
 from tests.optimizer.test_cli_interruptions import COMMAND, finish, start
 
 TABLES = ("candidates.csv", "front.csv")
@@ -25,8 +25,8 @@ def holds(folder, text):
 @pytest.mark.slow
 def test_two_machines_at_one_database_end_with_the_tables_of_one(server, tmp_path):
     database = new_database(server, "shared").replace("rider@", f"rider:{PASSWORD}@")
-    alone = write_small_study(tmp_path / "alone")
-    pair = [write_small_study(tmp_path / name) for name in ("left", "right")]
+    alone = write_small_study(tmp_path / "alone", *STEEP)
+    pair = [write_small_study(tmp_path / name, *STEEP) for name in ("left", "right")]
 
     assert finish("run", alone).returncode == 0
     processes = [start("run", folder, "--jobs", 1, "--database", database) for folder in pair]

@@ -13,7 +13,7 @@ from optimizer.riding import baseline_values, make_evaluate
 from optimizer.study_file import load_study
 from plant.errors import UserInputError
 from tests.optimizer.analytic import narrow
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import STEEP, write_small_study
 from tests.optimizer.test_cli_interruptions import finish
 
 LOOPBACK = ("--host", "127.0.0.1", "--no-dashboard")
@@ -97,11 +97,11 @@ def test_a_worker_killed_in_mid_generation_loses_nothing(cluster, tmp_path):
 
 @pytest.mark.slow
 def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_path):
-    study = load_study(write_small_study(tmp_path / "study"))
+    study = load_study(write_small_study(tmp_path / "study", *STEEP))
     rng = np.random.default_rng(4)
     values = rng.uniform(study.space.low, study.space.high, size=(9, len(study.space.low)))
     values[0] = baseline_values(study)
-    ride = make_evaluate(study)
+    ride = make_evaluate(study, telling=(2, 4))
 
     with spreading(cluster[0]) as spread:
         assert_same(spread(ride)(values), ride(values))
@@ -109,7 +109,7 @@ def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_
 
 @pytest.mark.slow
 def test_the_command_ends_with_the_tables_of_one_machine(cluster, tmp_path):
-    here, there = (write_small_study(tmp_path / name) for name in ("here", "there"))
+    here, there = (write_small_study(tmp_path / name, *STEEP) for name in ("here", "there"))
 
     assert finish("run", here).returncode == 0
     spread = finish("run", there, "--cluster", cluster[0])

@@ -3,6 +3,7 @@ import sys
 import time
 from collections import Counter
 from contextlib import ExitStack
+from dataclasses import replace
 
 import numpy as np
 import psycopg
@@ -145,6 +146,24 @@ def test_a_batch_is_answered_in_its_order_and_repeats_are_ridden_once(database):
     np.testing.assert_array_equal(found.constraints, expected.constraints)
     np.testing.assert_array_equal(found.rides, expected.rides)
     assert len(asked) == 3
+
+
+def test_outcomes_that_spare_rides_are_kept_apart_from_whole_ones(database):
+    def sparing(values):
+        whole = narrow(values)
+        return replace(whole, objectives=np.full_like(whole.objectives, np.nan))
+
+    with sharing(database, machine.INPUTS) as share:
+        share(narrow, rides=())(batch())
+        spared = share(sparing, rides=(), telling=(1, 0))(batch())
+    edit(database, "UPDATE levelgain.outcome SET ridden_by = 'another'")
+    with sharing(database, machine.INPUTS) as share:
+        whole = share(narrow, rides=())(batch())
+        again = share(sparing, rides=(), telling=(1, 0))(batch())
+
+    np.testing.assert_array_equal(whole.objectives, narrow(batch()).objectives)
+    assert np.isnan(spared.objectives).all()
+    assert np.isnan(again.objectives).all()
 
 
 def test_other_inputs_are_refused_when_a_machine_joins(database):
