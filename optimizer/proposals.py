@@ -169,9 +169,15 @@ def _foreseen(
     cheapest = _cheapest(plan, history, points, known=known, rng=rng)
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
     taken = known | keys(cheapest)
+    generation = len(history) // plan.population
     screened = screen(
         brood,
-        predict=fitted(points[latest], history.objectives[latest], history.constraints[latest]),
+        predict=fitted(
+            points[latest],
+            history.objectives[latest],
+            history.constraints[latest],
+            deviations=operators.deviations[generation % len(operators.deviations)],
+        ),
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
         n_objectives=history.objectives.shape[1],
         n_broods=operators.broods,

@@ -158,7 +158,9 @@ class Proposer:
                 self.study.ask(self._distributions) for _ in range(self._plan.population)
             ]
         names = self._plan.space.names
-        return np.array([[trial.params[name] for name in names] for trial in self._asked])
+        # Each look at a trial's parameters copies them all.
+        asked = [trial.params for trial in self._asked]
+        return np.array([[params[name] for name in names] for params in asked])
 
     def tell(self, evaluation: Evaluation) -> None:
         """Tell the outcome of the generation that was asked for, in number order."""

@@ -8,7 +8,7 @@ from importlib.metadata import version
 from optimizer.proposals import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-3"
+METHOD = "generations-4"
 
 WEIGHTS = "search.weights"
 

@@ -1,17 +1,18 @@
-"""A surrogate of the rides: thin plate splines through the outcomes of ridden candidates.
+"""A surrogate of the rides: splines through the outcomes of ridden candidates.
 
-Thin plate splines: Duchon 1977; as a surrogate Gutmann 2001, J. Global Optimization 19: 201-227. Of
-the example study's candidates they foresaw each next generation's ranks as well as the linear and
-the cubic kernel or better, smoothing made them no better, and one global fit of 1,000 points was
-eleven times faster and no worse than a local fit of 120 neighbours.
+Parameters count by how steeply the objectives change along them, or 31 of them drown the few that
+matter: of the example study's next 96 candidates, from 240 on, scaled splines foresaw the
+objectives with 12 to 18 % less error.
 """
 
 from collections.abc import Callable, Set
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
+
+from optimizer.selection import violation
+from optimizer.spline import Kernel, Spline, spans, spline
 
 Floats = NDArray[np.float64]
 Predict: TypeAlias = Callable[[Floats], Floats]
@@ -20,14 +21,19 @@ Predict: TypeAlias = Callable[[Floats], Floats]
 # check for repeats; two such rows would make the interpolation singular.
 DECIMALS = 9
 
+_JUDGED = 300  # latest points by which kernel and scales are chosen
+_MANY = 10  # points for each parameter
+_STEEPNESS_POWER = 0.5
+_LEAST_STEEP = 0.1
+
 
 def interpolated(points: Floats, outcomes: Floats) -> Predict:
-    """Return the thin plate spline through ridden points.
+    """Return the spline through ridden points, thin plate where they allow it.
 
     Parameters
     ----------
     points : (candidate, parameter) float64
-        Ridden points of the unit cube in number order; repeats are taken once.
+        Ridden points of the unit cube; repeats are taken once.
     outcomes : (candidate, outcome) float64
 
     Returns
@@ -35,57 +41,111 @@ def interpolated(points: Floats, outcomes: Floats) -> Predict:
     callable
         From (child, parameter) to (child, outcome).
     """
-    _, first = np.unique(np.round(points, DECIMALS), axis=0, return_index=True)
-    once = np.sort(first)
-    known = points[once]
-    spans = np.linalg.matrix_rank(known - known[0]) == known.shape[1]
-    # A spline's plane needs points in every direction; the linear kernel does without.
-    kernel: Literal["thin_plate_spline", "linear"] = "thin_plate_spline" if spans else "linear"
-    spline = RBFInterpolator(known, outcomes[once], kernel=kernel)
-
-    def predict(pool: Floats) -> Floats:
-        return np.asarray(spline(pool), dtype=np.float64)
-
-    return predict
+    once = _once(points)
+    kernel = Kernel.THIN_PLATE if spans(points[once]) else Kernel.LINEAR
+    scales = np.ones(points.shape[1])
+    return spline(points[once], outcomes[once], kernel=kernel, scales=scales)
 
 
-def fitted(points: Floats, objectives: Floats, constraints: Floats) -> Predict:
+def fitted(
+    points: Floats, objectives: Floats, constraints: Floats, *, deviations: float = 0.0
+) -> Predict:
     """Return the function that foresees objectives and constraints.
 
     Parameters
     ----------
     points : (candidate, parameter) float64
-        Ridden points of the unit cube in number order.
+        Ridden points of the unit cube in number order; repeats are taken once.
     objectives, constraints : (candidate, ...) float64
+    deviations : float
+        How many standard deviations below what is foreseen objectives are given: above 0, a child
+        far from all that was ridden is worth a try for what it might be (a lower confidence bound:
+        Cox and John 1992, IEEE Conf. Systems, Man and Cybernetics: 1241-1246).
 
     Returns
     -------
     callable
         From (child, parameter) to objectives and constraints side by side, (child, outcome).
     """
-    low, offset = _scale(objectives)
-    logs = np.log(objectives - low + offset)
-    predict = interpolated(points, np.hstack([logs, told_apart(constraints)]))
+    once = _once(points)
+    points, objectives, constraints = points[once], objectives[once], constraints[once]
+    low, offset, worst = _range(objectives, constraints)
+    logs = np.log(np.minimum(objectives, worst) - low + offset)
+    few = len(points) <= _MANY * points.shape[1]
+    kernel, scales = _chosen(points[-_JUDGED:], logs[-_JUDGED:], few=few)
+    told = np.hstack([logs, told_apart(constraints)])
+    through = spline(points, told, kernel=kernel, scales=scales)
     n_objectives = objectives.shape[1]
 
     def foresee(pool: Floats) -> Floats:
-        foreseen = predict(pool)
+        if deviations > 0.0:
+            foreseen, deviation = through.with_deviation(pool)
+            foreseen[:, :n_objectives] -= deviations * deviation[:, :n_objectives]
+        else:
+            foreseen = through(pool)
         foreseen[:, :n_objectives] = np.exp(foreseen[:, :n_objectives]) + low - offset
         return foreseen
 
     return foresee
 
 
-def _scale(objectives: Floats) -> tuple[Floats, Floats]:
-    """Return each objective's least value and how far nine tenths of them reach above it.
+def _range(objectives: Floats, constraints: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return each objective's least value, how far most reach above it, and the worst that counts.
 
-    Whoever falls is worse by far than any who rides; over the logarithm of this scale such cliffs
-    do not make the spline ripple among the good, where it stays nearly linear. Where more than a
-    tenth have fallen it reaches over their cliff, and helps less.
+    Whoever falls is worse by far than any who rides, and how much worse says nothing of those who
+    ride: it counts as the worst of these. Over the logarithm of this scale the spline does not
+    ripple, and stays nearly linear among the good.
     """
+    feasible = violation(constraints) <= 0.0
+    rides = objectives[feasible] if np.count_nonzero(feasible) > 1 else objectives
     low = objectives.min(axis=0)
-    offset = np.quantile(objectives, 0.9, axis=0) - low
-    return low, np.where(offset > 0.0, offset, 1.0)
+    offset = np.quantile(rides, 0.9, axis=0) - low
+    return low, np.where(offset > 0.0, offset, 1.0), rides.max(axis=0)
+
+
+def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]:
+    """Return the kernel and its scales.
+
+    Of few points the kernel is that which foresees each one best by the others. Among many it is
+    the thin plate: it foresees that beyond the best known it may get better still, where a linear
+    spline never falls below its points.
+    """
+    kernels = [Kernel.LINEAR, Kernel.THIN_PLATE] if few else [Kernel.THIN_PLATE]
+    if not (len(points) > points.shape[1] + 1 and spans(points)):
+        kernels = [Kernel.LINEAR]
+    choices = []
+    for kernel in kernels:
+        plain = spline(points, logs, kernel=kernel, scales=np.ones(points.shape[1]))
+        scales = _scales(plain)
+        choices.append((kernel, scales))
+    if len(choices) == 1:
+        return choices[0]
+    return min(choices, key=lambda choice: _left_out(points, logs, *choice))
+
+
+def _left_out(points: Floats, logs: Floats, kernel: Kernel, scales: Floats) -> float:
+    """Return the mean square error with each point left out, in shares of the variance."""
+    errors = spline(points, logs, kernel=kernel, scales=scales).left_out()
+    variance = logs.var(axis=0)
+    return float(np.mean(np.mean(errors**2, axis=0) / np.where(variance > 0.0, variance, 1.0)))
+
+
+def _scales(plain: Spline) -> Floats:
+    """Return what parameters count, by the slopes of all objectives, 1 for the steepest."""
+    slopes = plain.slopes()
+    total = np.sqrt((slopes**2).sum(axis=1, keepdims=True))
+    steepness = np.sqrt(((slopes / np.where(total > 0.0, total, 1.0)) ** 2).sum(axis=0))
+    steepest = steepness.max()
+    if not steepest > 0.0:
+        return np.ones(len(steepness))
+    scales: Floats = np.maximum(steepness / steepest, _LEAST_STEEP) ** _STEEPNESS_POWER
+    return scales
+
+
+def _once(points: Floats) -> NDArray[np.intp]:
+    """Return the first of each of the different points, in their order."""
+    _, first = np.unique(np.round(points, DECIMALS), axis=0, return_index=True)
+    return np.sort(first)
 
 
 def told_apart(constraints: Floats) -> Floats:

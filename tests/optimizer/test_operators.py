@@ -19,7 +19,7 @@ def test_children_stay_in_the_unit_cube(parents, seed):
 
 def test_the_best_parents_breed_most():
     parents = np.linspace(0.0, 1.0, 10)[:, None]
-    copying = Operators(crossover_probability=0.0, mutation_probability=0.0)
+    copying = Operators(crossover_probability=0.0, mutation_probability=0.0, redrawn_share=0.0)
 
     made = children(parents, n_children=4000, rng=np.random.default_rng(3), operators=copying)
 
@@ -30,7 +30,7 @@ def test_the_best_parents_breed_most():
 
 def test_swapping_children_take_each_parameter_from_a_parent():
     parents = np.array([[0.1, 0.2, 0.3], [0.6, 0.7, 0.8]])
-    swapping = Operators(blend_alpha=0.0, mutation_probability=0.0)
+    swapping = Operators(blend_alpha=0.0, mutation_probability=0.0, redrawn_share=0.0)
 
     made = children(parents, n_children=300, rng=np.random.default_rng(4), operators=swapping)
 
@@ -40,6 +40,21 @@ def test_swapping_children_take_each_parameter_from_a_parent():
     swapped = np.isin(made, parents).all(axis=1)
     assert abs(swapped.mean() - (1.0 - 3 / 8 * 0.9 / 2)) < 0.06
     assert len(np.unique(made[swapped], axis=0)) == 8
+
+
+def test_half_of_the_children_have_a_parameter_or_two_from_anywhere():
+    parents = np.full((4, 30), 0.5)
+    copying = Operators(crossover_probability=0.0, mutation_probability=0.0)
+
+    made = children(parents, n_children=4000, rng=np.random.default_rng(6), operators=copying)
+
+    n_redrawn = (made != 0.5).sum(axis=1)
+    # Of 30 parameters each is redrawn with 1.5 / 30: none of them in 0.95^30 of the children.
+    assert abs((n_redrawn > 0).mean() - 0.5 * (1.0 - 0.95**30)) < 0.03
+    assert abs(n_redrawn.mean() - 0.5 * 1.5) < 0.05
+    drawn = made[made != 0.5]
+    assert abs(drawn.mean() - 0.5) < 0.02
+    assert abs(drawn.std() - np.sqrt(1.0 / 12.0)) < 0.02
 
 
 @pytest.mark.filterwarnings("ignore::optuna.exceptions.ExperimentalWarning")
