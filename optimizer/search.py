@@ -124,7 +124,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     proposer = Proposer(plan, n_objectives=n_objectives)
     store.freeze(search_inputs(plan, n_objectives=n_objectives))
     history = store.history(population=population)
-    proposer.restore(replace(history, objectives=as_told(history.objectives, n_first=population)))
+    proposer.restore(replace(history, objectives=as_told(history, space)))
     sparing: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
@@ -147,5 +147,5 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         )
         store.append(len(history) // population, values, evaluation)
         history = history.followed_by(values, evaluation)
-        told = as_told(history.objectives, n_first=population)[-population:]
+        told = as_told(history, space)[-population:]
         proposer.tell(replace(evaluation, objectives=told))

@@ -3,8 +3,8 @@
 The first generation is ridden whole, and from how its rides ended follows which rides are telling.
 A later candidate rides those first. If they alone break a constraint on early ends, it can not be
 feasible and can not reach the front, whatever the other rides would bring, and so these are not
-ridden. Its objectives are then not known, NaN, and the search is told the worst of the first
-generation for them: the same whether or not anybody rides the rest.
+ridden. Its objectives are then not known, NaN, and the search is told those of the nearest known
+candidate: the same whether or not anybody rides the rest.
 """
 
 from collections.abc import Callable
@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes
 from objectives.constraints import ending_constraints
 from objectives.ride_scores import ended_early
+from optimizer.evaluation import History
+from optimizer.space import Space, to_unit
 
 Floats: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]
@@ -98,20 +100,27 @@ def not_ridden(columns: Floats | NDArray[np.float32]) -> Flags:
     return np.asarray(outcome_codes(columns) == NOT_RIDDEN)
 
 
-def as_told(objectives: Floats, *, n_first: int) -> Floats:
-    """Return the objectives as a search is told them.
+def as_told(history: History, space: Space) -> Floats:
+    """Return the objectives of all candidates as a search is told them.
 
     Parameters
     ----------
-    objectives : (candidate, objective) float64
-        In number order; NaN where a candidate was spared rides.
-    n_first : int
-        Candidates of the first generation, all of them known.
+    history : History
+        Its first candidate's objectives are known.
+    space : Space
 
     Returns
     -------
     (candidate, objective) float64
-        Finite: what is not known is the worst of the first generation.
+        Finite: what is not known is that of the nearest candidate known before, so that it neither
+        draws the search nor keeps it away; that the candidate fails, its constraints tell.
     """
-    worst = objectives[:n_first].max(axis=0, initial=-np.inf)
-    return np.where(np.isnan(objectives), worst, objectives)
+    told = history.objectives.copy()
+    unknown = np.asarray(np.isnan(told).any(axis=1))
+    if unknown.any():
+        points = to_unit(space, history.values)
+    for number in np.flatnonzero(unknown):
+        known = np.flatnonzero(~unknown[:number])
+        away = ((points[known] - points[number]) ** 2).sum(axis=1)
+        told[number] = told[known[np.argmin(away)]]
+    return told

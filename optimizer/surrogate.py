@@ -158,7 +158,8 @@ def told_apart(constraints: Floats) -> Floats:
     for column in told.T:
         broken = column > 0.0
         if broken.any() and not (column < 0.0).any():
-            column[~broken] = -np.median(column[broken])
+            typical = np.median(column[broken])
+            column[:] = np.where(broken, typical, -typical)
     return told
 
 

@@ -59,6 +59,7 @@ def _ours(recorder: Recorder, problem: Problem, *, seed: int, warm: bool) -> Non
     rng = np.random.default_rng(seed)
     somewhere = from_unit(problem.space, rng.random(problem.space.n_parameters))
     baseline = problem.baseline if warm else somewhere
+    later = problem.later
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         search.run(
             recorder,
@@ -70,6 +71,7 @@ def _ours(recorder: Recorder, problem: Problem, *, seed: int, warm: bool) -> Non
             store=store,
             population=POPULATION,
             weights=plain_sum(problem, baseline) if problem.asks_for_sum else None,
+            later=None if later is None else lambda first: recorder.by(later(first)),
         )
 
 

@@ -16,8 +16,9 @@ from objectives import OBJECTIVES
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.front import hypervolume
 from optimizer.provenance import ride_inputs
-from optimizer.riding import baseline_values, make_evaluate
+from optimizer.riding import baseline_values, make_evaluate, ride_durations
 from optimizer.space import Space
+from optimizer.sparing import telling_rides
 from optimizer.study_file import load_study
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
@@ -40,6 +41,8 @@ class Problem:
         The known point of a warm start.
     n_objectives : int
     evaluate : Evaluate
+    later : callable, optional
+        As `optimizer.search.run` takes it; only ours knows how to use it.
     quality : callable of (candidate, objective) and (candidate, objective) float64
         Figure of merit of feasible candidates; the second array is the front merged from all runs.
     measure : str
@@ -62,6 +65,7 @@ class Problem:
     higher_is_better: bool = True
     asks_for_sum: bool = False
     key: str = field(default="1")
+    later: Callable[[Floats], Evaluate] | None = None
 
 
 def _known_front(
@@ -119,6 +123,9 @@ def example_study(n_jobs: int) -> Problem:
         quality=share_of_front,
         measure="share of the hypervolume of the front merged from all runs",
         key=json.dumps(ride_inputs(study), sort_keys=True),
+        later=lambda first: make_evaluate(
+            study, n_jobs=n_jobs, telling=telling_rides(first, ride_durations(study))
+        ),
     )
 
 

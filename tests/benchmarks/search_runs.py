@@ -5,12 +5,13 @@ import json
 import time
 import zipfile
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.evaluation import Evaluation
+from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.files import write_whole
 from optimizer.front import feasible
 from tests.benchmarks.search_problems import Problem
@@ -41,8 +42,15 @@ class Recorder:
 
     def __call__(self, values: Floats, /) -> Evaluation:
         """Evaluate a batch."""
+        return self._record(self._problem.evaluate, values)
+
+    def by(self, evaluate: Evaluate) -> Evaluate:
+        """Return what evaluates otherwise and is recorded here too."""
+        return partial(self._record, evaluate)
+
+    def _record(self, evaluate: Evaluate, values: Floats) -> Evaluation:
         self._spent_s += time.process_time() - self._left
-        outcome = self._problem.evaluate(values)
+        outcome = evaluate(values)
         self._batches.append(outcome)
         self._own_s.append(np.full(len(values), self._spent_s))
         self._n_done += len(values)
@@ -65,7 +73,7 @@ class Run:
     Parameters
     ----------
     objectives, constraints : (candidate, ...) float64
-        In the order of evaluation.
+        In the order of evaluation; objectives of who was spared rides are NaN.
     own_s : (candidate,) float64
         Processor time that the search itself had spent when each candidate was evaluated.
     """

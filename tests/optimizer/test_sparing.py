@@ -12,10 +12,11 @@ from hypothesis.extra import numpy as hnp
 from objectives import OBJECTIVES, RIDE_COLUMNS
 from objectives.constraints import ending_constraints
 from optimizer import search
-from optimizer.evaluation import Evaluation
+from optimizer.evaluation import Evaluation, History
 from optimizer.front import feasible, non_dominated
 from optimizer.results import read_results, store_path
 from optimizer.riding import baseline_values, make_evaluate, ride_durations
+from optimizer.space import Space
 from optimizer.sparing import as_told, given_away, not_ridden, ridden_sparingly, telling_rides
 from optimizer.store import Store, read_table
 from optimizer.study_file import load_study
@@ -87,13 +88,23 @@ def test_whoever_fails_on_the_telling_rides_rides_no_other_and_everybody_else_ri
     assert sorted(asked) == sorted(map(tuple, np.argwhere(expected).tolist()))
 
 
-def test_the_search_is_told_the_worst_of_the_first_generation_for_what_is_not_known():
-    objectives = np.array([[1.0, 9.0], [4.0, 2.0], [99.0, 99.0], [np.nan, np.nan]])
+def test_the_search_is_told_those_of_the_nearest_known_before_for_what_is_not_known():
+    space = Space(names=("a", "b"), low=np.zeros(2), high=np.array([1.0, 100.0]))
+    unknown = [np.nan, np.nan]
+    history = History(
+        values=np.array([[0.1, 10.0], [0.9, 10.0], [0.8, 30.0], [0.9, 10.1], [0.2, 20.0]]),
+        objectives=np.array([[1.0, 9.0], [4.0, 2.0], unknown, [7.0, 7.0], unknown]),
+        constraints=np.ones((5, 1)),
+    )
 
-    told = as_told(objectives, n_first=2)
+    told = as_told(history, space)
 
-    np.testing.assert_array_equal(told, [[1.0, 9.0], [4.0, 2.0], [99.0, 99.0], [4.0, 9.0]])
-    assert as_told(np.empty((0, 0)), n_first=2).shape == (0, 0)
+    # Candidate 2 lies nearest to 1 of those before it; 4 lies nearest to 0.
+    np.testing.assert_array_equal(
+        told, [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0], [7.0, 7.0], [1.0, 9.0]]
+    )
+    nobody = History(values=np.empty((0, 0)), objectives=np.empty((0, 0)), constraints=np.empty(0))
+    assert as_told(nobody, space).shape == (0, 0)
 
 
 def forgetting(values):
