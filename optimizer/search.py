@@ -147,5 +147,5 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         )
         store.append(len(history) // population, values, evaluation)
         history = history.followed_by(values, evaluation)
-        told = as_told(history, space)[-population:]
+        told = as_told(history, space, start=len(history) - population)
         proposer.tell(replace(evaluation, objectives=told))

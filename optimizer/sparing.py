@@ -100,27 +100,30 @@ def not_ridden(columns: Floats | NDArray[np.float32]) -> Flags:
     return np.asarray(outcome_codes(columns) == NOT_RIDDEN)
 
 
-def as_told(history: History, space: Space) -> Floats:
-    """Return the objectives of all candidates as a search is told them.
+def as_told(history: History, space: Space, *, start: int = 0) -> Floats:
+    """Return the objectives of candidates as a search is told them.
 
     Parameters
     ----------
     history : History
         Its first candidate's objectives are known.
     space : Space
+    start : int
+        Number of the first candidate that is asked for.
 
     Returns
     -------
     (candidate, objective) float64
-        Finite: what is not known is that of the nearest candidate known before, so that it neither
-        draws the search nor keeps it away; that the candidate fails, its constraints tell.
+        From `start` on, finite: what is not known is that of the nearest candidate known before, so
+        that it neither draws the search nor keeps it away; that the candidate fails, its
+        constraints tell.
     """
-    told = history.objectives.copy()
-    unknown = np.asarray(np.isnan(told).any(axis=1))
-    if unknown.any():
+    told = history.objectives[start:].copy()
+    unknown = np.asarray(np.isnan(history.objectives).any(axis=1))
+    if unknown[start:].any():
         points = to_unit(space, history.values)
-    for number in np.flatnonzero(unknown):
+    for number in start + np.flatnonzero(unknown[start:]):
         known = np.flatnonzero(~unknown[:number])
         away = ((points[known] - points[number]) ** 2).sum(axis=1)
-        told[number] = told[known[np.argmin(away)]]
+        told[number - start] = history.objectives[known[np.argmin(away)]]
     return told

@@ -103,6 +103,7 @@ def test_the_search_is_told_those_of_the_nearest_known_before_for_what_is_not_kn
     np.testing.assert_array_equal(
         told, [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0], [7.0, 7.0], [1.0, 9.0]]
     )
+    np.testing.assert_array_equal(as_told(history, space, start=3), told[3:])
     nobody = History(values=np.empty((0, 0)), objectives=np.empty((0, 0)), constraints=np.empty(0))
     assert as_told(nobody, space).shape == (0, 0)
 
