@@ -67,19 +67,19 @@ def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
     moments = np.random.default_rng(5)
     assert finish("run", whole, "--jobs", "1").returncode == 0
 
+    # The later moments lie in the second look; some find the study finished already.
     verb, kills = "run", 0
-    for kill in range(4):
+    for kill in range(20):
         process = start(verb, killed, "--jobs", "2")
-        wait_for_candidates(killed, 60 * (kill + 1), process)
-        time.sleep(moments.uniform(0.0, 0.2))
+        wait_for_candidates(killed, min(12 + 20 * kill, 360), process)
+        time.sleep(moments.uniform(0.0, 0.3))
         process.kill()
         process.communicate()
         kills += process.returncode == -signal.SIGKILL
         verb = "resume"
-    assert kills >= 3
+    assert kills >= 15
     resumed = finish("resume", killed)
     assert resumed.returncode == 0
-    assert "The run before was killed after" in resumed.stdout
     assert "The run before" not in finish("resume", killed).stdout
 
     for name in ("candidates.csv", "front.csv"):
