@@ -74,7 +74,7 @@ def fitted(
     few = len(points) <= _MANY * points.shape[1]
     kernel, scales = _chosen(points[-_JUDGED:], logs[-_JUDGED:], few=few)
     told = np.hstack([logs, told_apart(constraints)])
-    through = spline(points, told, kernel=kernel, scales=scales)
+    through = spline(points, told, kernel=kernel, scales=scales, errors=deviations > 0.0)
     n_objectives = objectives.shape[1]
 
     def foresee(pool: Floats) -> Floats:
@@ -125,7 +125,7 @@ def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]
 
 def _left_out(points: Floats, logs: Floats, kernel: Kernel, scales: Floats) -> float:
     """Return the mean square error with each point left out, in shares of the variance."""
-    errors = spline(points, logs, kernel=kernel, scales=scales).left_out()
+    errors = spline(points, logs, kernel=kernel, scales=scales, errors=True).left_out()
     variance = logs.var(axis=0)
     return float(np.mean(np.mean(errors**2, axis=0) / np.where(variance > 0.0, variance, 1.0)))
 

@@ -36,7 +36,8 @@ def test_the_error_of_a_point_left_out_is_that_of_the_spline_through_the_others(
     points, _ = _points(1)
     outcomes = _outcomes(points)
 
-    errors = spline(points, outcomes, kernel=kernel, scales=SCALES).left_out()
+    through = spline(points, outcomes, kernel=kernel, scales=SCALES, errors=True)
+    errors = through.left_out()
 
     for left in (0, 17, 39):
         others = np.delete(np.arange(40), left)
@@ -52,6 +53,7 @@ def test_between_two_points_the_deviation_is_that_of_a_brownian_bridge():
         np.array([[0.0], [1.0], [0.0]]),
         kernel=Kernel.LINEAR,
         scales=np.ones(1),
+        errors=True,
     )
     at = np.array([[0.25], [0.5], [1.4]])
 
@@ -65,7 +67,7 @@ def test_between_two_points_the_deviation_is_that_of_a_brownian_bridge():
 @pytest.mark.parametrize("kernel", Kernel)
 def test_the_deviation_is_nothing_at_the_points_and_grows_away_from_them(kernel):
     points, _ = _points(2)
-    through = spline(points, _outcomes(points), kernel=kernel, scales=np.ones(3))
+    through = spline(points, _outcomes(points), kernel=kernel, scales=np.ones(3), errors=True)
 
     at = through.with_deviation(points)[1]
     away = [through.with_deviation(np.full((1, 3), 1.0 + far))[1] for far in (0.2, 0.5, 1.0)]
@@ -87,6 +89,23 @@ def test_slopes_are_those_of_finite_differences(kernel):
         slope = (through(points + shift) - through(points - shift)) / (2.0 * step)
         steepness = np.sqrt(np.mean(slope**2, axis=0))
         np.testing.assert_allclose(through.slopes()[:, parameter], steepness, rtol=1e-4)
+
+
+@pytest.mark.parametrize("kernel", Kernel)
+def test_a_spline_with_errors_foresees_the_same(kernel):
+    points, rng = _points(5)
+    pool = rng.random((20, 3))
+
+    plain, telling = (
+        spline(points, _outcomes(points), kernel=kernel, scales=SCALES, errors=errors)
+        for errors in (False, True)
+    )
+
+    np.testing.assert_allclose(plain(pool), telling(pool), rtol=1e-7, atol=1e-9)
+    with pytest.raises(ValueError, match="made with them"):
+        plain.with_deviation(pool)
+    with pytest.raises(ValueError, match="made with them"):
+        plain.left_out()
 
 
 def test_points_on_a_plane_do_not_span():
