@@ -33,11 +33,12 @@ class Spline:
     ----------
     kernel : Kernel
     scales : (parameter,) float64
-        By which parameters are multiplied before distances are taken.
+        By which parameters are multiplied before distances are taken; in all, such that the points
+        lie 1 from their centre in the root mean square.
     centre : (parameter,) float64
         Mean of the scaled points.
     known : (point, parameter) float64
-        Scaled points less their mean.
+        Scaled points less their centre.
     inverse : (point + trend, point + trend) float64, or None
         Of the system of equations, where errors were asked for.
     weights : (point + trend, outcome) float64
@@ -132,6 +133,9 @@ def spline(
     numpy.linalg.LinAlgError
         Points repeat or do not span.
     """
+    # A spline is the same at any size, but in a narrow cluster its equations are near singular.
+    spread = float(np.sqrt(np.var(points * scales, axis=0).sum()))
+    scales = scales / (spread if spread > 0.0 else 1.0)
     scaled = points * scales
     centre = scaled.mean(axis=0)
     known = scaled - centre

@@ -76,6 +76,9 @@ def fitted(
     told = np.hstack([logs, told_apart(constraints)])
     through = spline(points, told, kernel=kernel, scales=scales, errors=deviations > 0.0)
     n_objectives = objectives.shape[1]
+    # Beyond all that is known by more than its span a spline only ripples.
+    span = np.ptp(logs, axis=0)
+    least, most = logs.min(axis=0) - span, logs.max(axis=0) + span
 
     def foresee(pool: Floats) -> Floats:
         if deviations > 0.0:
@@ -83,7 +86,8 @@ def fitted(
             foreseen[:, :n_objectives] -= deviations * deviation[:, :n_objectives]
         else:
             foreseen = through(pool)
-        foreseen[:, :n_objectives] = np.exp(foreseen[:, :n_objectives]) + low - offset
+        bounded = np.clip(foreseen[:, :n_objectives], least, most)
+        foreseen[:, :n_objectives] = np.exp(bounded) + low - offset
         return foreseen
 
     return foresee

@@ -61,7 +61,7 @@ def test_between_two_points_the_deviation_is_that_of_a_brownian_bridge():
 
     np.testing.assert_allclose(foreseen[:, 0], [0.25, 0.5, 0.5])
     bridge = np.array([2 * 0.25 * 0.75, 0.5, 0.4])
-    np.testing.assert_allclose(deviation[:, 0] ** 2, bridge * line.variance)
+    np.testing.assert_allclose(deviation[:, 0] ** 2, bridge * line.scales * line.variance)
 
 
 @pytest.mark.parametrize("kernel", Kernel)
@@ -89,6 +89,22 @@ def test_slopes_are_those_of_finite_differences(kernel):
         slope = (through(points + shift) - through(points - shift)) / (2.0 * step)
         steepness = np.sqrt(np.mean(slope**2, axis=0))
         np.testing.assert_allclose(through.slopes()[:, parameter], steepness, rtol=1e-4)
+
+
+@pytest.mark.parametrize("kernel", Kernel)
+def test_a_narrow_cluster_is_followed_as_well_as_a_wide_one(kernel):
+    points, rng = _points(6, n_points=200)
+    pool, narrow = rng.random((50, 3)), 1e-7
+
+    wide, small = (
+        spline(size * points, _outcomes(points), kernel=kernel, scales=SCALES, errors=True)
+        for size in (1.0, narrow)
+    )
+
+    for expected, found in zip(
+        wide.with_deviation(pool), small.with_deviation(narrow * pool), strict=True
+    ):
+        np.testing.assert_allclose(found, expected, rtol=1e-5, atol=1e-7)
 
 
 @pytest.mark.parametrize("kernel", Kernel)

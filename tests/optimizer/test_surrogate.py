@@ -72,6 +72,15 @@ def test_below_what_is_foreseen_a_child_is_worth_more_the_less_is_known_of_it():
     assert np.median(drop(far)) > 3.0 * np.median(drop(near))
 
 
+def test_nothing_is_foreseen_far_beyond_all_that_is_known():
+    points, _ = _points(9)
+    objectives = np.exp(8.0 * points[:, :2])
+
+    foreseen = fitted(points, objectives, NO_CONSTRAINT, deviations=2.0)(points + 1e3)
+
+    assert np.isfinite(foreseen).all()
+
+
 def test_repeated_points_do_not_break_the_surrogate():
     points, _ = _points(7)
     objectives = points.sum(axis=1, keepdims=True)
