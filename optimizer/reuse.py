@@ -82,10 +82,8 @@ class _Reusing:
         columns = self._taken_over(profiles)[:, places]
         unknown = not_ridden(columns)
         for pattern in np.unique(unknown, axis=0):
-            rows, missing = (
-                np.flatnonzero((unknown == pattern).all(axis=1)),
-                np.flatnonzero(pattern),
-            )
+            rows = np.flatnonzero((unknown == pattern).all(axis=1))
+            missing = np.flatnonzero(pattern)
             if len(missing):
                 columns[np.ix_(rows, missing)] = ride_places(
                     self._study, profiles[rows], places[missing], n_jobs=self._n_jobs

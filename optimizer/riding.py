@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from objectives import ScoreRules, Scores, ride_columns, score, score_rules
 from optimizer.evaluation import Evaluate, Evaluation
-from optimizer.sparing import Places, RidePlaces, ridden_sparingly
+from optimizer.sparing import Places, RidePlaces, ridden_sparingly, telling_rides
 from optimizer.study import Study
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 from plant.simulate import simulate
@@ -116,3 +116,14 @@ def make_evaluate(study: Study, *, n_jobs: int = 1, telling: tuple[int, ...] = (
 def ride_durations(study: Study) -> Floats:
     """Return how long each ride lasts that does not end early, (ride,) in s."""
     return np.array([ride.course.manoeuvre.duration_s for ride in study.rides])
+
+
+def study_telling_rides(study: Study, first: Floats) -> tuple[int, ...]:
+    """Return the places of a study's telling rides, by those of its first generation.
+
+    Parameters
+    ----------
+    study : Study
+    first : (candidate, ride, column) float64
+    """
+    return telling_rides(first, ride_durations(study))

@@ -14,11 +14,10 @@ from optimizer.provenance import ride_inputs
 from optimizer.results import store_path
 from optimizer.reuse import reusing
 from optimizer.reuse_told import find_reuse
-from optimizer.riding import baseline_values, ride_durations
+from optimizer.riding import baseline_values, study_telling_rides
 from optimizer.search import Progress
 from optimizer.search_inputs import WEIGHTS, weights_text
 from optimizer.second_look import look_again, on_fresh_noise
-from optimizer.sparing import telling_rides
 from optimizer.store import Store, started_with
 from optimizer.study import Study
 from plant.errors import UserInputError
@@ -122,7 +121,7 @@ def run_study(
             weights=json.loads(weights),
             on_generation=on_generation,
             stop=stop,
-            later=lambda first: ride(telling_rides(first, ride_durations(study))),
+            later=lambda first: ride(study_telling_rides(study, first)),
         )
 
 

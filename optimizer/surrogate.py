@@ -11,7 +11,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.selection import violation
+from optimizer.front import feasible
 from optimizer.spline import Kernel, Spline, spans, spline
 
 Floats = NDArray[np.float64]
@@ -100,8 +100,9 @@ def _range(objectives: Floats, constraints: Floats) -> tuple[Floats, Floats, Flo
     ride: it counts as the worst of these. Over the logarithm of this scale the spline does not
     ripple, and stays nearly linear among the good.
     """
-    feasible = violation(constraints) <= 0.0
-    rides = objectives[feasible] if np.count_nonzero(feasible) > 1 else objectives
+    rides = objectives[feasible(constraints)]
+    if len(rides) < 2:
+        rides = objectives
     low = objectives.min(axis=0)
     offset = np.quantile(rides, 0.9, axis=0) - low
     return low, np.where(offset > 0.0, offset, 1.0), rides.max(axis=0)
@@ -117,11 +118,10 @@ def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]
     kernels = [Kernel.LINEAR, Kernel.THIN_PLATE] if few else [Kernel.THIN_PLATE]
     if not (len(points) > points.shape[1] + 1 and spans(points)):
         kernels = [Kernel.LINEAR]
-    choices = []
-    for kernel in kernels:
-        plain = spline(points, logs, kernel=kernel, scales=np.ones(points.shape[1]))
-        scales = _scales(plain)
-        choices.append((kernel, scales))
+    even = np.ones(points.shape[1])
+    choices = [
+        (kernel, _scales(spline(points, logs, kernel=kernel, scales=even))) for kernel in kernels
+    ]
     if len(choices) == 1:
         return choices[0]
     return min(choices, key=lambda choice: _left_out(points, logs, *choice))
@@ -148,7 +148,7 @@ def _scales(plain: Spline) -> Floats:
 
 def _once(points: Floats) -> NDArray[np.intp]:
     """Return the first of each of the different points, in their order."""
-    _, first = np.unique(np.round(points, DECIMALS), axis=0, return_index=True)
+    _, first = np.unique(_rounded(points), axis=0, return_index=True)
     return np.sort(first)
 
 

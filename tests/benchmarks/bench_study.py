@@ -24,12 +24,11 @@ from optimizer.evaluation import Evaluate
 from optimizer.riding import (
     baseline_values,
     make_evaluate,
-    ride_durations,
     ride_portfolio,
     rules_of,
+    study_telling_rides,
 )
 from optimizer.sampler import Proposer
-from optimizer.sparing import telling_rides
 from optimizer.store import Store
 from optimizer.study_file import load_study
 from plant.profile_array import profile_to_array
@@ -88,7 +87,7 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
             seed=study.seed,
             store=store,
             population=study.population,
-            later=lambda first: riding(telling_rides(first, ride_durations(study))),
+            later=lambda first: riding(study_telling_rides(study, first)),
         )
         taken = time.perf_counter() - start
         ridden = store.rides(range(progress.n_done))[:, :, RIDE_COLUMNS.index("ride_time_s")]

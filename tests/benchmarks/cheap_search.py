@@ -22,8 +22,8 @@ from objectives import OBJECTIVES, RIDE_COLUMNS
 from optimizer import search
 from optimizer.evaluation import BASELINE, Evaluate, Evaluation, History
 from optimizer.front import feasible, hypervolume, non_dominated
-from optimizer.riding import baseline_values, make_evaluate, ride_durations
-from optimizer.sparing import not_ridden, telling_rides
+from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
+from optimizer.sparing import not_ridden
 from optimizer.store import Store
 from optimizer.study import Study
 from optimizer.study_file import load_study
@@ -94,7 +94,7 @@ class Riding:
     def later(self, first: Floats) -> Evaluate:
         """Return what rides the generations after the first."""
         if self._spares:
-            self.telling = telling_rides(first, ride_durations(self.study))
+            self.telling = study_telling_rides(self.study, first)
             self._evaluate = make_evaluate(self.study, telling=self.telling)
         return self
 

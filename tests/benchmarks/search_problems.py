@@ -16,9 +16,8 @@ from objectives import OBJECTIVES
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.front import hypervolume
 from optimizer.provenance import ride_inputs
-from optimizer.riding import baseline_values, make_evaluate, ride_durations
+from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
 from optimizer.space import Space
-from optimizer.sparing import telling_rides
 from optimizer.study_file import load_study
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
@@ -124,7 +123,7 @@ def example_study(n_jobs: int) -> Problem:
         measure="share of the hypervolume of the front merged from all runs",
         key=json.dumps(ride_inputs(study), sort_keys=True),
         later=lambda first: make_evaluate(
-            study, n_jobs=n_jobs, telling=telling_rides(first, ride_durations(study))
+            study, n_jobs=n_jobs, telling=study_telling_rides(study, first)
         ),
     )
 

@@ -15,7 +15,7 @@ from optimizer import search
 from optimizer.evaluation import Evaluation, History
 from optimizer.front import feasible, non_dominated
 from optimizer.results import read_results, store_path
-from optimizer.riding import baseline_values, make_evaluate, ride_durations
+from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
 from optimizer.space import Space
 from optimizer.sparing import as_told, given_away, not_ridden, ridden_sparingly, telling_rides
 from optimizer.store import Store, read_table
@@ -187,7 +187,7 @@ def test_whoever_is_spared_fails_when_ridden_whole_and_all_else_is_as_ridden_who
 
 def test_who_rides_first_is_found_again_in_batches_of_any_size(study):
     table = read_table(store_path(study))
-    telling = telling_rides(table.rides[: study.population], ride_durations(study))
+    telling = study_telling_rides(study, table.rides[: study.population])
     later = table.history.rows(study.population, N_CANDIDATES)
     evaluate = make_evaluate(study, telling=telling)
 
@@ -229,9 +229,7 @@ class RidingOn:
         return found
 
     def later(self, first):
-        sparing = make_evaluate(
-            self.study, telling=telling_rides(first, ride_durations(self.study))
-        )
+        sparing = make_evaluate(self.study, telling=study_telling_rides(self.study, first))
 
         def evaluate(values):
             told = sparing(values)
