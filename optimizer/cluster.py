@@ -72,9 +72,7 @@ def _ride(evaluate: Evaluate, values: Floats, expected: Mapping[str, str]) -> Ev
                 f"a worker of the cluster has another {key}: {found[key]!r}, here {text!r};"
                 " give all workers this machine's version"
             )
-    # Inside a task joblib would spread the rides once more.
-    with joblib.parallel_config("threading", n_jobs=1):
-        return evaluate(values)
+    return evaluate(values)
 
 
 @contextmanager

@@ -6,12 +6,11 @@ rides share its batch, their order, or the number of threads.
 
 import dataclasses
 import functools
-import itertools
 import math
 from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import TypeAlias
 
-import joblib
 import numpy as np
 from numpy.typing import NDArray
 
@@ -96,6 +95,10 @@ class _Tables:
     script: NDArray[np.float64]
     n_steps: int
 
+    @property
+    def start_grade_rad(self) -> float:
+        return float(self.road[0, 2])
+
 
 @functools.lru_cache(maxsize=512)
 def _tables(course: Course, wheel: Wheel) -> _Tables:
@@ -130,38 +133,50 @@ def _checked(profiles: NDArray[np.float64], rides: Sequence[Ride]) -> NDArray[np
     return profiles
 
 
-def _template(ride: Ride, tables: _Tables, n_sub: int) -> NDArray[np.float64]:
-    return lane_template(
+@functools.lru_cache(maxsize=512)
+def _template(ride: Ride, grade_rad: float, n_sub: int) -> NDArray[np.float64]:
+    template = lane_template(
         ride.board,
         ride.rider,
         ride.course,
         noise_seed=ride.noise_seed,
-        grade_rad=float(tables.road[0, 2]),
+        grade_rad=grade_rad,
         n_sub=n_sub,
     )
+    template.setflags(write=False)
+    return template
 
 
-def _fill(templates: NDArray[np.float64], profiles: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return a block's buffer from its lanes' templates and profiles, padded with the last."""
-    block = np.empty((N_ROWS, WIDTH))
+def _blocks(templates: NDArray[np.float64], profiles: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return lanes' templates and profiles as blocks, (block, row * WIDTH), padded with the last.
+
+    Each block's buffer is contiguous.
+    """
     n_lanes = len(templates)
-    block[:, :n_lanes] = templates.T
-    fill_profile(block[:, :n_lanes], profiles)
-    block[:, n_lanes:] = block[:, n_lanes - 1 : n_lanes]
-    return block.reshape(-1)
+    n_blocks = -(-n_lanes // WIDTH)
+    lanes = np.empty((N_ROWS, n_blocks * WIDTH))
+    lanes[:, :n_lanes] = templates.T
+    fill_profile(lanes[:, :n_lanes], profiles)
+    lanes[:, n_lanes:] = lanes[:, n_lanes - 1 : n_lanes]
+    blocks = lanes.reshape(N_ROWS, n_blocks, WIDTH).swapaxes(0, 1)
+    return np.ascontiguousarray(blocks).reshape(n_blocks, -1)
 
 
-def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return the metrics of a finished block, (WIDTH, metric)."""
-    rows = buffer.reshape(N_ROWS, WIDTH)
+def _lane_rows(blocks: NDArray[np.float64], name: str) -> NDArray[np.float64]:
+    """Return one row of every lane of blocks, (lane,)."""
+    first = R[name]
+    return blocks[:, first : first + WIDTH].reshape(-1)
+
+
+def _metrics(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the metrics of finished blocks, (lane, metric)."""
 
     def row(name: str) -> NDArray[np.float64]:
-        values: NDArray[np.float64] = rows[R[name] // WIDTH]
-        return values
+        return _lane_rows(blocks, name)
 
     def ratio(top: str, under: str, *, least: float = 0.0) -> NDArray[np.float64]:
         low = row(under)
-        return np.divide(row(top), low, out=np.zeros(WIDTH), where=low > least)
+        return np.divide(row(top), low, out=np.zeros(len(low)), where=low > least)
 
     values = {
         "ride_time_s": row("ride_time_s"),
@@ -195,7 +210,7 @@ def _metrics(buffer: NDArray[np.float64]) -> NDArray[np.float64]:
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Task:
-    """Blocks of one course: lanes as (candidate, ride) index pairs, a block for each row."""
+    """Lanes of one course, `WIDTH` of them to a block."""
 
     tables: _Tables
     templates: NDArray[np.float64]
@@ -210,16 +225,22 @@ def _run(buffer: NDArray[np.float64], tables: _Tables, n_sub: int, probe: _Probe
 
 
 def _ride_task(task: _Task, n_sub: int) -> tuple[NDArray[np.float64], NDArray[np.int8]]:
-    metrics, outcome = [], []
-    for start in range(0, len(task.templates), WIDTH):
-        lanes = slice(start, start + WIDTH)
-        buffer = _fill(task.templates[lanes], task.profiles[lanes])
+    n_lanes = len(task.templates)
+    blocks = _blocks(task.templates, task.profiles)
+    for buffer in blocks:
         _run(buffer, task.tables, n_sub, _NO_PROBE)
-        n_lanes = len(task.templates[lanes])
-        metrics.append(_metrics(buffer)[:n_lanes])
-        codes = buffer.reshape(N_ROWS, WIDTH)[R.outcome // WIDTH, :n_lanes]
-        outcome.append(codes.astype(np.int8))
-    return np.concatenate(metrics), np.concatenate(outcome)
+    return _metrics(blocks)[:n_lanes], _lane_rows(blocks, "outcome")[:n_lanes].astype(np.int8)
+
+
+def _ridden(
+    tasks: Sequence[_Task], n_sub: int, n_jobs: int
+) -> list[tuple[NDArray[np.float64], NDArray[np.int8]]]:
+    """Ride all tasks on so many threads, and return their results in order."""
+    ride = functools.partial(_ride_task, n_sub=n_sub)
+    if n_jobs == 1:
+        return [ride(task) for task in tasks]
+    with ThreadPoolExecutor(n_jobs) as pool:
+        return list(pool.map(ride, tasks))
 
 
 def _groups(rides: Sequence[Ride]) -> Iterator[list[int]]:
@@ -234,7 +255,13 @@ def _groups(rides: Sequence[Ride]) -> Iterator[list[int]]:
     )
 
 
-_BLOCKS_PER_TASK = 4
+_MOST_BLOCKS_PER_TASK = 8
+_TASKS_PER_THREAD = 8  # no thread waits long for the last
+
+
+def _lanes_per_task(n_lanes: int, n_jobs: int) -> int:
+    tasks = _TASKS_PER_THREAD * max(n_jobs, 1)
+    return WIDTH * min(max(n_lanes // (WIDTH * tasks), 1), _MOST_BLOCKS_PER_TASK)
 
 
 def simulate(
@@ -248,7 +275,7 @@ def simulate(
         In the order of `PROFILE_NAMES`.
     rides : sequence of Ride
     n_jobs : int
-        Threads (the kernel releases the GIL), or workers of joblib's active backend.
+        Threads; the kernel releases the GIL.
     n_sub : int
         Plant sub-steps in each millisecond.
 
@@ -263,21 +290,22 @@ def simulate(
         Shapes, numbers or seeds are not what they must be.
     """
     profiles = _checked(profiles, rides)
+    lanes_per_task = _lanes_per_task(len(profiles) * len(rides), n_jobs)
     lanes: list[NDArray[np.int64]] = []
     tasks: list[_Task] = []
     for group in _groups(rides):
         tables = _tables(rides[group[0]].course, rides[group[0]].board.wheel)
-        templates = np.stack([_template(rides[index], tables, n_sub) for index in group])
-        pairs = np.array(list(itertools.product(range(len(group)), range(len(profiles)))))
-        for start in range(0, len(pairs), WIDTH * _BLOCKS_PER_TASK):
-            part = pairs[start : start + WIDTH * _BLOCKS_PER_TASK]
+        templates = np.stack(
+            [_template(rides[index], tables.start_grade_rad, n_sub) for index in group]
+        )
+        pairs = np.indices((len(group), len(profiles))).reshape(2, -1).T
+        for start in range(0, len(pairs), lanes_per_task):
+            part = pairs[start : start + lanes_per_task]
             tasks.append(
                 _Task(tables=tables, templates=templates[part[:, 0]], profiles=profiles[part[:, 1]])
             )
             lanes.append(np.column_stack([part[:, 1], np.array(group)[part[:, 0]]]))
-    results = joblib.Parallel(n_jobs=n_jobs, prefer="threads")(
-        joblib.delayed(_ride_task)(task, n_sub) for task in tasks
-    )
+    results = _ridden(tasks, n_sub, n_jobs)
     metrics = np.empty((len(profiles), len(rides), len(METRIC_NAMES)))
     outcome = np.empty((len(profiles), len(rides)), dtype=np.int8)
     for place, (part_metrics, part_outcome) in zip(lanes, results, strict=True):
@@ -316,8 +344,8 @@ def ride_lanes(
     if len(profiles) > WIDTH:
         raise ValueError(f"at most {WIDTH} profiles ride in one block, got {len(profiles)}")
     tables = _tables(ride.course, ride.board.wheel)
-    template = _template(ride, tables, n_sub)
-    buffer = _fill(np.repeat(template[None, :], len(profiles), axis=0), profiles)
+    template = _template(ride, tables.start_grade_rad, n_sub)
+    [buffer] = _blocks(np.repeat(template[None, :], len(profiles), axis=0), profiles)
     rows, every = probe if probe is not None else ((), 1)
     record = np.full((tables.n_steps // every if rows else 0, len(rows), WIDTH), np.nan)
     _run(buffer, tables, n_sub, (np.array(rows, dtype=np.int64), every, record))
