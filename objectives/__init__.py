@@ -3,6 +3,7 @@
 from objectives.constraints import CONSTRAINT_NAMES
 from objectives.cost import weighted_cost
 from objectives.descriptors import DESCRIPTOR_NAMES
+from objectives.parts import Parts, parts_of_rides, score_of_parts
 from objectives.portfolio import blend, expected_shortfall
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, outcome_codes, ride_columns
 from objectives.rules import ScoreRules, score_rules
@@ -15,14 +16,17 @@ __all__ = [
     "NOT_RIDDEN",
     "OBJECTIVES",
     "RIDE_COLUMNS",
+    "Parts",
     "ScoreRules",
     "ScoreSettings",
     "Scores",
     "blend",
     "expected_shortfall",
     "outcome_codes",
+    "parts_of_rides",
     "ride_columns",
     "score",
+    "score_of_parts",
     "score_rules",
     "weighted_cost",
 ]

@@ -174,14 +174,20 @@ def nose_down_risk(
     w ln(1 + exp(-m/w)): convex, never zero, a straight line once m is well below zero. Both
     shortfalls, in widths, add up to x, and x / (1 + x) brings them below one.
     """
-    shortfall = _shortfall(reserve_ratio, RESERVE_SCATTER_RATIO) + _shortfall(
-        nose_margin_ratio, NOSE_SCATTER_RATIO
-    )
-    ridden = RIDDEN_CEILING * shortfall / (1.0 + shortfall)
     other_end = RIDDEN_CEILING + (NOSE_DOWN_FLOOR - RIDDEN_CEILING) * not_ridden
     nose_down = NOSE_DOWN_FLOOR + (1.0 - NOSE_DOWN_FLOOR) * not_ridden
     ended = np.where(outcome == Outcome.NOSE_DOWN, nose_down, other_end)
+    ridden = ridden_risk(reserve_ratio, nose_margin_ratio)
     return np.where(outcome == Outcome.RIDDEN, ridden, ended)
+
+
+def ridden_risk(reserve_ratio: Floats, nose_margin_ratio: Floats) -> Floats:
+    """Return the risk of rides ridden to their end; see `nose_down_risk`."""
+    shortfall = _shortfall(reserve_ratio, RESERVE_SCATTER_RATIO) + _shortfall(
+        nose_margin_ratio, NOSE_SCATTER_RATIO
+    )
+    ridden: Floats = RIDDEN_CEILING * shortfall / (1.0 + shortfall)
+    return ridden
 
 
 def _shortfall(margin: Floats, width: float) -> Floats:

@@ -6,6 +6,8 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives import Parts
+
 Floats = NDArray[np.float64]
 
 BASELINE = 0  # number of the candidate that all others are compared with
@@ -111,16 +113,47 @@ class History:
             constraints=self.constraints[start:stop],
         )
 
-    def followed_by(self, values: Floats, evaluation: Evaluation) -> Self:
-        """Return the history with one more generation."""
+    def followed_by(self, later: Self) -> Self:
+        """Return the history with later candidates after these."""
         if not len(self):
-            return type(self)(
-                values=values,
-                objectives=evaluation.objectives,
-                constraints=evaluation.constraints,
-            )
+            return later
         return type(self)(
-            values=np.vstack([self.values, values]),
-            objectives=np.vstack([self.objectives, evaluation.objectives]),
-            constraints=np.vstack([self.constraints, evaluation.constraints]),
+            values=np.vstack([self.values, later.values]),
+            objectives=np.vstack([self.objectives, later.objectives]),
+            constraints=np.vstack([self.constraints, later.constraints]),
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Told:
+    """What a search is told of candidates, in number order; all of it is known.
+
+    Parameters
+    ----------
+    history : History
+    parts : Parts
+        Of what their objectives and constraints are made.
+    """
+
+    history: History
+    parts: Parts
+
+    def rows(self, start: int, stop: int) -> Self:
+        """Return what is told of the candidates numbered `start` to `stop` - 1."""
+        return type(self)(
+            history=self.history.rows(start, stop), parts=self.parts.taken(slice(start, stop))
+        )
+
+    def followed_by(self, later: Self) -> Self:
+        """Return what is told of these candidates and of later ones."""
+        return type(self)(
+            history=self.history.followed_by(later.history),
+            parts=self.parts.followed_by(later.parts),
+        )
+
+
+# Nothing yet: of how many columns, the first candidates tell.
+NO_HISTORY = History(
+    values=np.empty((0, 0)), objectives=np.empty((0, 0)), constraints=np.empty((0, 0))
+)
+NO_PARTS = Parts(costs=np.empty((0, 0)), margins=np.empty((0, 0)), limits=np.empty((0, 0)))

@@ -14,7 +14,8 @@ from scipy.stats import qmc
 from threadpoolctl import ThreadpoolController
 
 from objectives.portfolio import weighted_sum
-from optimizer.evaluation import BASELINE, History
+from optimizer.composition import UNDIVIDED, Composition
+from optimizer.evaluation import BASELINE, History, Told
 from optimizer.lowest_cost import Descent, lowest_cost_points
 from optimizer.operators import Operators, children
 from optimizer.screening import screen
@@ -47,6 +48,8 @@ class Plan:
         What counts how much where the search looks for one best profile beside the front.
     descent : Descent
         Constants of that part of the search.
+    composition : Composition
+        Of what objectives and constraints are made.
 
     Raises
     ------
@@ -63,6 +66,7 @@ class Plan:
     operators: Operators = field(default_factory=Operators)
     descent: Descent = field(default_factory=Descent)
     start: Floats = field(default_factory=lambda: np.empty((0, 0)))
+    composition: Composition = UNDIVIDED
 
     def __post_init__(self) -> None:
         if self.population < 4:
@@ -84,7 +88,7 @@ class Plan:
             raise ValueError("every profile to start from must lie inside the space")
 
 
-def propose(plan: Plan, generation: int, *, history: History, parents: Indices) -> Floats:
+def propose(plan: Plan, generation: int, *, told: Told, parents: Indices) -> Floats:
     """Return the candidates of a generation.
 
     Parameters
@@ -92,8 +96,8 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
     plan : Plan
     generation : int
         0 is the first.
-    history : History
-        All candidates of the generations before; empty for the first.
+    told : Told
+        Of all candidates of the generations before; empty for the first.
     parents : (parent,) int
         Numbers of the candidates that breed, the best first; not used for the first generations,
         which ride what is known.
@@ -108,7 +112,7 @@ def propose(plan: Plan, generation: int, *, history: History, parents: Indices) 
         return _known(plan, generation, rng)
     # A linear algebra library splits its sums by thread, and their last bits with them.
     with _libraries().limit(limits=1, user_api="blas"):
-        return from_unit(plan.space, _bred(plan, history, parents=parents, rng=rng))
+        return from_unit(plan.space, _bred(plan, told, parents=parents, rng=rng))
 
 
 @functools.cache
@@ -136,9 +140,10 @@ def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:
     return np.vstack([known, drawn])
 
 
-def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Generator) -> Floats:
+def _bred(plan: Plan, told: Told, *, parents: Indices, rng: np.random.Generator) -> Floats:
     """Return a generation in the unit cube: some children as they come, the others foreseen."""
     operators, population = plan.operators, plan.population
+    history = told.history
     points = to_unit(plan.space, history.values)
     known = keys(points)
     brood = _fresh_brood(plan, points[parents], known=known, rng=rng)
@@ -147,7 +152,7 @@ def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Gene
     plain, rest = np.split(brood, [min(population - n_screened, len(brood))])
     if n_screened and len(rest):
         plain = np.vstack(
-            [plain, _foreseen(plan, history, points, rest, known=known, n=n_screened, rng=rng)]
+            [plain, _foreseen(plan, told, points, rest, known=known, n=n_screened, rng=rng)]
         )
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
@@ -156,7 +161,7 @@ def _bred(plan: Plan, history: History, *, parents: Indices, rng: np.random.Gene
 
 def _foreseen(
     plan: Plan,
-    history: History,
+    told: Told,
     points: Floats,
     brood: Floats,
     *,
@@ -165,7 +170,7 @@ def _foreseen(
     rng: np.random.Generator,
 ) -> Floats:
     """Return what surrogates foresee best: for the lowest cost, and for the front."""
-    operators = plan.operators
+    operators, history = plan.operators, told.history
     cheapest = _cheapest(plan, history, points, known=known, rng=rng)
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
     taken = known | keys(cheapest)
@@ -174,8 +179,8 @@ def _foreseen(
         brood,
         predict=fitted(
             points[latest],
-            history.objectives[latest],
-            history.constraints[latest],
+            told.rows(latest.start, len(points)),
+            composition=plan.composition,
             deviations=operators.deviations[generation % len(operators.deviations)],
         ),
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),

@@ -7,19 +7,18 @@ from contextlib import contextmanager
 from types import FrameType
 
 from objectives import OBJECTIVES
-from optimizer import search
 from optimizer.evaluation import Evaluate
 from optimizer.machines import ALONE, Machines, riding
 from optimizer.provenance import ride_inputs
 from optimizer.results import store_path
 from optimizer.reuse import reusing
 from optimizer.reuse_told import find_reuse
-from optimizer.riding import baseline_values, study_telling_rides
 from optimizer.search import Progress
 from optimizer.search_inputs import WEIGHTS, weights_text
 from optimizer.second_look import look_again, on_fresh_noise
 from optimizer.store import Store, started_with
 from optimizer.study import Study
+from optimizer.study_search import search_study
 from plant.errors import UserInputError
 
 
@@ -108,20 +107,14 @@ def run_study(
             evaluate = ride_by(telling)
             return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, telling=telling)
 
-        return search.run(
-            ride(()),
-            study.space,
-            baseline=baseline_values(study),
-            n_objectives=len(OBJECTIVES),
+        return search_study(
+            study,
+            ride,
             n_candidates=n_candidates,
-            seed=study.seed,
             store=store,
-            population=study.population,
-            start=study.start,
             weights=json.loads(weights),
             on_generation=on_generation,
             stop=stop,
-            later=lambda first: ride(study_telling_rides(study, first)),
         )
 
 

@@ -5,7 +5,6 @@ and orders its cached parents differently before and after a reload. The subclas
 interface and bookkeeping but makes every proposal a pure function of the plan and told trials.
 """
 
-from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ from optuna.distributions import BaseDistribution, FloatDistribution
 from optuna.samplers import NSGAIISampler
 from optuna.trial import FrozenTrial, Trial, TrialState, create_trial
 
-from optimizer.evaluation import Evaluation, History
+from optimizer.evaluation import NO_HISTORY, NO_PARTS, Told
 from optimizer.proposals import Plan, propose
 from optimizer.selection import best_first
 from optimizer.space import Space
@@ -33,11 +32,6 @@ def distributions(space: Space) -> dict[str, BaseDistribution]:
     }
 
 
-def _empty_history(n_parameters: int) -> History:
-    nothing = np.empty((0, 0))
-    return History(values=np.empty((0, n_parameters)), objectives=nothing, constraints=nothing)
-
-
 class GenerationSampler(NSGAIISampler):
     """NSGA-II over whole generations of a fixed space.
 
@@ -49,9 +43,13 @@ class GenerationSampler(NSGAIISampler):
         super().__init__(population_size=plan.population)
         self._plan = plan
         self._distributions = distributions(plan.space)
-        self._history = _empty_history(plan.space.n_parameters)
+        self._told = Told(history=NO_HISTORY, parts=NO_PARTS)
         self._parents: list[list[int]] = [[]]
         self._proposed: tuple[int, Floats] | None = None
+
+    def know(self, told: Told) -> None:
+        """Take in what is told of the candidates after those known."""
+        self._told = self._told.followed_by(told)
 
     def infer_relative_search_space(
         self, study: optuna.Study, trial: FrozenTrial
@@ -71,14 +69,14 @@ class GenerationSampler(NSGAIISampler):
     def select_parent(self, study: optuna.Study, generation: int) -> list[FrozenTrial]:
         """Return the survivors of the generation before and its parents, the best first."""
         trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
-        self._read(trials)
+        history = self._told.history
         start = (generation - 1) * self._plan.population
         pool = np.array(
             [*self._parents[generation - 1], *range(start, start + self._plan.population)]
         )
         best = best_first(
-            self._history.objectives[pool],
-            self._history.constraints[pool],
+            history.objectives[pool],
+            history.constraints[pool],
             n_best=self._plan.population,
         )
         return [trials[number] for number in pool[best]]
@@ -106,26 +104,9 @@ class GenerationSampler(NSGAIISampler):
         return propose(
             self._plan,
             generation,
-            history=self._history.rows(0, generation * self._plan.population),
+            told=self._told.rows(0, generation * self._plan.population),
             parents=np.array(parents, dtype=np.intp),
         )
-
-    def _read(self, trials: Sequence[FrozenTrial]) -> None:
-        """Extend the arrays by the trials told since the last generation."""
-        unread = trials[len(self._history) :]
-        if not unread:
-            return
-        names = self._plan.space.names
-        values = np.array([[trial.params[name] for name in names] for trial in unread])
-        outcome = Evaluation(
-            objectives=np.array([trial.values for trial in unread], dtype=np.float64),
-            constraints=np.array(
-                [[trial.constraints[key] for key in sorted(trial.constraints)] for trial in unread],
-                dtype=np.float64,
-            ).reshape(len(unread), -1),
-            rides=np.empty((len(unread), 0, 0)),
-        )
-        self._history = self._history.followed_by(values, outcome)
 
 
 class Proposer:
@@ -147,8 +128,9 @@ class Proposer:
         self._plan = plan
         self._distributions = distributions(plan.space)
         self._asked: list[Trial] = []
+        self._sampler = GenerationSampler(plan)
         self.study = optuna.create_study(
-            directions=["minimize"] * n_objectives, sampler=GenerationSampler(plan)
+            directions=["minimize"] * n_objectives, sampler=self._sampler
         )
 
     def ask(self) -> Floats:
@@ -162,18 +144,21 @@ class Proposer:
         asked = [trial.params for trial in self._asked]
         return np.array([[params[name] for name in names] for params in asked])
 
-    def tell(self, evaluation: Evaluation) -> None:
+    def tell(self, told: Told) -> None:
         """Tell the outcome of the generation that was asked for, in number order."""
+        outcomes = told.history
         for trial, objectives, constraints in zip(
-            self._asked, evaluation.objectives, evaluation.constraints, strict=True
+            self._asked, outcomes.objectives, outcomes.constraints, strict=True
         ):
             for key, value in _constraints(constraints).items():
                 trial.set_constraint(key, value)
             self.study.tell(trial, objectives.tolist())
         self._asked = []
+        self._sampler.know(told)
 
-    def restore(self, history: History) -> None:
+    def restore(self, told: Told) -> None:
         """Add the whole generations of a stored history, as if they had been told here."""
+        history = told.history
         self.study.add_trials(
             create_trial(
                 params=dict(zip(self._plan.space.names, values.tolist(), strict=True)),
@@ -185,6 +170,7 @@ class Proposer:
                 history.values, history.objectives, history.constraints, strict=True
             )
         )
+        self._sampler.know(told)
 
 
 def _constraints(row: Floats) -> dict[str, float]:

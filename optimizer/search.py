@@ -1,12 +1,14 @@
 """The search: ask a generation, have it ridden as one batch, store it, tell it, and again."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from optimizer.evaluation import Evaluate, Evaluation, History, checked
+from objectives import Parts
+from optimizer.composition import UNDIVIDED, Composition
+from optimizer.evaluation import NO_PARTS, Evaluate, Evaluation, History, checked
 from optimizer.operators import Operators
 from optimizer.proposals import Plan
 from optimizer.sampler import Proposer
@@ -59,6 +61,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     population: int = 48,
     start: ArrayLike = (),
     weights: ArrayLike | None = None,
+    composition: Composition = UNDIVIDED,
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     later: Callable[[Floats], Evaluate] | None = None,
@@ -90,6 +93,8 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         Known good profiles, inside the space, to ride in the first generations.
     weights : (objective,) float64, optional
         Of the weighted cost whose lowest value is sought beside the front; all equal if not given.
+    composition : Composition
+        Of what objectives and constraints are made.
     on_generation : callable, optional
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
@@ -120,11 +125,13 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         operators=Operators(),
         start=np.array(start, dtype=np.float64).reshape(-1, space.n_parameters),
         weights=np.ones(n_objectives) if weights is None else np.array(weights, dtype=np.float64),
+        composition=composition,
     )
     proposer = Proposer(plan, n_objectives=n_objectives)
     store.freeze(search_inputs(plan, n_objectives=n_objectives))
     history = store.history(population=population)
-    proposer.restore(replace(history, objectives=as_told(history, space)))
+    parts = _stored_parts(store, history, plan)
+    proposer.restore(as_told(history, parts, space))
     sparing: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
@@ -146,6 +153,27 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
             spares=sparing is not None,
         )
         store.append(len(history) // population, values, evaluation)
-        history = history.followed_by(values, evaluation)
-        told = as_told(history, space, start=len(history) - population)
-        proposer.tell(replace(evaluation, objectives=told))
+        history = history.followed_by(
+            History(
+                values=values,
+                objectives=evaluation.objectives,
+                constraints=evaluation.constraints,
+            )
+        )
+        parts = parts.followed_by(composition.parts(evaluation))
+        proposer.tell(as_told(history, parts, space, start=len(history) - population))
+
+
+def _stored_parts(store: Store, history: History, plan: Plan) -> Parts:
+    """Return the parts of the stored candidates, read a generation at a time."""
+    parts = NO_PARTS
+    for start in range(0, len(history), plan.population):
+        stop = start + plan.population
+        rows = history.rows(start, stop)
+        evaluation = Evaluation(
+            objectives=rows.objectives,
+            constraints=rows.constraints,
+            rides=store.rides(range(start, stop)),
+        )
+        parts = parts.followed_by(plan.composition.parts(evaluation))
+    return parts

@@ -8,7 +8,7 @@ from importlib.metadata import version
 from optimizer.proposals import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-4"
+METHOD = "generations-5"
 
 WEIGHTS = "search.weights"
 
@@ -48,6 +48,7 @@ def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
         "search.population": str(plan.population),
         "search.seed": str(plan.seed),
         WEIGHTS: weights_text(plan.weights),
+        "search.composition": plan.composition.name,
         "search.operators": json.dumps(asdict(plan.operators), indent=0),
         "search.descent": json.dumps(asdict(plan.descent), indent=0),
     }

@@ -8,15 +8,16 @@ candidate: the same whether or not anybody rides the rest.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes
+from objectives import NOT_RIDDEN, RIDE_COLUMNS, Parts, ScoreRules, outcome_codes
 from objectives.constraints import ending_constraints
 from objectives.ride_scores import ended_early
-from optimizer.evaluation import History
+from optimizer.evaluation import History, Told
 from optimizer.space import Space, to_unit
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -100,30 +101,44 @@ def not_ridden(columns: Floats | NDArray[np.float32]) -> Flags:
     return np.asarray(outcome_codes(columns) == NOT_RIDDEN)
 
 
-def as_told(history: History, space: Space, *, start: int = 0) -> Floats:
-    """Return the objectives of candidates as a search is told them.
+def as_told(history: History, parts: Parts, space: Space, *, start: int = 0) -> Told:
+    """Return candidates as a search is told them.
 
     Parameters
     ----------
     history : History
-        Its first candidate's objectives are known.
+        The first candidate's objectives are known.
+    parts : Parts
+        Of all these candidates; NaN where they are not known.
     space : Space
     start : int
         Number of the first candidate that is asked for.
 
     Returns
     -------
-    (candidate, objective) float64
+    Told
         From `start` on, finite: what is not known is that of the nearest candidate known before, so
         that it neither draws the search nor keeps it away; that the candidate fails, its
         constraints tell.
     """
-    told = history.objectives[start:].copy()
+    known = _known(history, space, start=start)
+    own = parts.taken(slice(start, None))
+    limits = np.where(np.isnan(own.limits), parts.limits[known], own.limits)
+    rows = history.rows(start, len(history))
+    return Told(
+        history=replace(rows, objectives=history.objectives[known]),
+        parts=replace(parts.taken(known), limits=limits),
+    )
+
+
+def _known(history: History, space: Space, *, start: int) -> Places:
+    """Return whose objectives each candidate is told: its own, or the nearest's known before."""
     unknown = np.asarray(np.isnan(history.objectives).any(axis=1))
+    told = np.arange(start, len(history))
     if unknown[start:].any():
         points = to_unit(space, history.values)
     for number in start + np.flatnonzero(unknown[start:]):
         known = np.flatnonzero(~unknown[:number])
         away = ((points[known] - points[number]) ** 2).sum(axis=1)
-        told[number - start] = history.objectives[known[np.argmin(away)]]
+        told[number - start] = known[np.argmin(away)]
     return told

@@ -6,11 +6,15 @@ objectives with 12 to 18 % less error.
 """
 
 from collections.abc import Callable, Set
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives import Parts
+from optimizer.composition import Composition
+from optimizer.evaluation import Told
 from optimizer.front import feasible
 from optimizer.spline import Kernel, Spline, spans, spline
 
@@ -23,7 +27,7 @@ DECIMALS = 9
 
 _JUDGED = 300  # latest points by which kernel and scales are chosen
 _MANY = 10  # points for each parameter
-_STEEPNESS_POWER = 0.5
+_STEEPNESS_POWERS = (0.5, 1.0)
 _LEAST_STEEP = 0.1
 
 
@@ -48,15 +52,18 @@ def interpolated(points: Floats, outcomes: Floats) -> Predict:
 
 
 def fitted(
-    points: Floats, objectives: Floats, constraints: Floats, *, deviations: float = 0.0
+    points: Floats, told: Told, *, composition: Composition, deviations: float = 0.0
 ) -> Predict:
-    """Return the function that foresees objectives and constraints.
+    """Return the function that foresees objectives and constraints by the parts they are made of.
 
     Parameters
     ----------
     points : (candidate, parameter) float64
         Ridden points of the unit cube in number order; repeats are taken once.
-    objectives, constraints : (candidate, ...) float64
+    told : Told
+        Of the same candidates.
+    composition : Composition
+        Puts foreseen parts together.
     deviations : float
         How many standard deviations below what is foreseen objectives are given: above 0, a child
         far from all that was ridden is worth a try for what it might be (a lower confidence bound:
@@ -68,44 +75,91 @@ def fitted(
         From (child, parameter) to objectives and constraints side by side, (child, outcome).
     """
     once = _once(points)
-    points, objectives, constraints = points[once], objectives[once], constraints[once]
-    low, offset, worst = _range(objectives, constraints)
-    logs = np.log(np.minimum(objectives, worst) - low + offset)
+    points, parts = points[once], told.parts.taken(once)
+    objectives, rides = told.history.objectives[once], _riding(told.history.constraints[once])
+    whole, costs = (_by_ratio(known, rides) for known in (objectives, parts.costs))
     few = len(points) <= _MANY * points.shape[1]
-    kernel, scales = _chosen(points[-_JUDGED:], logs[-_JUDGED:], few=few)
-    told = np.hstack([logs, told_apart(constraints)])
-    through = spline(points, told, kernel=kernel, scales=scales, errors=deviations > 0.0)
-    n_objectives = objectives.shape[1]
-    # Beyond all that is known by more than its span a spline only ripples.
-    span = np.ptp(logs, axis=0)
-    least, most = logs.min(axis=0) - span, logs.max(axis=0) + span
+    kernel, scales = _chosen(points[-_JUDGED:], whole.known[-_JUDGED:], few=few)
+    outcomes = (
+        whole.known,
+        costs.known,
+        np.maximum(parts.margins, parts.margins[rides].min(axis=0)),
+        told_apart(parts.limits),
+    )
+    ends = np.cumsum([outcome.shape[1] for outcome in outcomes])[:-1]
+    together = np.hstack(outcomes)
+    # Most rides end early for nobody, and what is the same for all needs no spline.
+    varies = np.ptp(together, axis=0) > 0.0
+    varies[: ends[0]] = True
+    through = spline(
+        points, together[:, varies], kernel=kernel, scales=scales, errors=deviations > 0.0
+    )
 
     def foresee(pool: Floats) -> Floats:
+        foreseen = np.tile(together[0], (len(pool), 1))
         if deviations > 0.0:
-            foreseen, deviation = through.with_deviation(pool)
-            foreseen[:, :n_objectives] -= deviations * deviation[:, :n_objectives]
+            foreseen[:, varies], deviation = through.with_deviation(pool)
+            less = deviations * deviation[:, : ends[0]]
         else:
-            foreseen = through(pool)
-        bounded = np.clip(foreseen[:, :n_objectives], least, most)
-        foreseen[:, :n_objectives] = np.exp(bounded) + low - offset
-        return foreseen
+            foreseen[:, varies] = through(pool)
+            less = np.zeros((1, 1))
+        _, cost_logs, margins, limits = np.split(foreseen, ends, axis=1)
+        made, constraints = composition.whole(
+            Parts(costs=costs.back(cost_logs), margins=margins, limits=limits)
+        )
+        return np.hstack([whole.back(whole.logs(made) - less), constraints])
 
     return foresee
 
 
-def _range(objectives: Floats, constraints: Floats) -> tuple[Floats, Floats, Floats]:
-    """Return each objective's least value, how far most reach above it, and the worst that counts.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _ByRatio:
+    """A scale on which costs are compared by their ratios.
 
     Whoever falls is worse by far than any who rides, and how much worse says nothing of those who
-    ride: it counts as the worst of these. Over the logarithm of this scale the spline does not
+    ride: it counts as the worst of these. Over the logarithm of this scale a spline does not
     ripple, and stays nearly linear among the good.
+
+    Attributes
+    ----------
+    low, offset : (cost,) float64
+        The least of each cost, and how far most who ride reach above it.
+    known : (candidate, cost) float64
+        Logarithms of the costs that the scale was made of.
     """
-    rides = objectives[feasible(constraints)]
-    if len(rides) < 2:
-        rides = objectives
-    low = objectives.min(axis=0)
-    offset = np.quantile(rides, 0.9, axis=0) - low
-    return low, np.where(offset > 0.0, offset, 1.0), rides.max(axis=0)
+
+    low: Floats
+    offset: Floats
+    known: Floats
+
+    def logs(self, costs: Floats) -> Floats:
+        """Return the logarithms of (candidate, cost)."""
+        least, _ = self._bounds()
+        logs: Floats = np.log(np.maximum(costs - self.low + self.offset, np.exp(least)))
+        return logs
+
+    def back(self, logs: Floats) -> Floats:
+        """Return the costs; a spline that leaves what is known by more than its span ripples."""
+        costs: Floats = np.exp(np.clip(logs, *self._bounds())) + self.low - self.offset
+        return costs
+
+    def _bounds(self) -> tuple[Floats, Floats]:
+        span = np.ptp(self.known, axis=0)
+        return self.known.min(axis=0) - span, self.known.max(axis=0) + span
+
+
+def _by_ratio(costs: Floats, rides: NDArray[np.bool_]) -> _ByRatio:
+    low = costs.min(axis=0)
+    reach = np.quantile(costs[rides], 0.9, axis=0) - low
+    offset = np.where(reach > 0.0, reach, 1.0)
+    known = np.log(np.minimum(costs, costs[rides].max(axis=0)) - low + offset)
+    return _ByRatio(low=low, offset=offset, known=known)
+
+
+def _riding(constraints: Floats) -> NDArray[np.bool_]:
+    """Say who rides; everybody, where too few do to tell by."""
+    rides = feasible(constraints)
+    return rides if rides.sum() > 1 else np.ones(len(rides), dtype=bool)
 
 
 def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]:
@@ -120,10 +174,10 @@ def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]
         kernels = [Kernel.LINEAR]
     even = np.ones(points.shape[1])
     choices = [
-        (kernel, _scales(spline(points, logs, kernel=kernel, scales=even))) for kernel in kernels
+        (kernel, scales)
+        for kernel in kernels
+        for scales in _scales(spline(points, logs, kernel=kernel, scales=even))
     ]
-    if len(choices) == 1:
-        return choices[0]
     return min(choices, key=lambda choice: _left_out(points, logs, *choice))
 
 
@@ -134,16 +188,16 @@ def _left_out(points: Floats, logs: Floats, kernel: Kernel, scales: Floats) -> f
     return float(np.mean(np.mean(errors**2, axis=0) / np.where(variance > 0.0, variance, 1.0)))
 
 
-def _scales(plain: Spline) -> Floats:
-    """Return what parameters count, by the slopes of all objectives, 1 for the steepest."""
+def _scales(plain: Spline) -> list[Floats]:
+    """Return what parameters may count, by the slopes of all objectives, 1 for the steepest."""
     slopes = plain.slopes()
     total = np.sqrt((slopes**2).sum(axis=1, keepdims=True))
     steepness = np.sqrt(((slopes / np.where(total > 0.0, total, 1.0)) ** 2).sum(axis=0))
     steepest = steepness.max()
     if not steepest > 0.0:
-        return np.ones(len(steepness))
-    scales: Floats = np.maximum(steepness / steepest, _LEAST_STEEP) ** _STEEPNESS_POWER
-    return scales
+        return [np.ones(len(steepness))]
+    counts = np.maximum(steepness / steepest, _LEAST_STEEP)
+    return [counts**power for power in _STEEPNESS_POWERS]
 
 
 def _once(points: Floats) -> NDArray[np.intp]:

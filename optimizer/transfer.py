@@ -13,8 +13,6 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import OBJECTIVES
-from optimizer import search
 from optimizer.front import feasible
 from optimizer.results import study_cost
 from optimizer.riding import make_evaluate, ride_portfolio, rules_of, searched_columns
@@ -22,6 +20,7 @@ from optimizer.search import Progress
 from optimizer.space import clip
 from optimizer.store import Store
 from optimizer.study import Study
+from optimizer.study_search import search_study
 from plant.board import Board
 from plant.lanes import torque_per_amp
 from plant.profile_array import PROFILE_NAMES, profile_to_array
@@ -153,15 +152,12 @@ def distance_to_optimum(
     columns = searched_columns(study)
     start = clip(study.space, profile[columns])
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "short.sqlite") as store:
-        progress = search.run(
-            make_evaluate(study, n_jobs=n_jobs),
-            study.space,
-            baseline=start,
-            n_objectives=len(OBJECTIVES),
+        progress = search_study(
+            study,
+            lambda telling: make_evaluate(study, n_jobs=n_jobs, telling=telling),
             n_candidates=n_candidates,
-            seed=study.seed,
             store=store,
-            population=study.population,
+            baseline=start,
             on_generation=on_generation,
         )
     history = progress.history

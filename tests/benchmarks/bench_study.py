@@ -18,19 +18,13 @@ from unittest import mock
 
 import numpy as np
 
-from objectives import OBJECTIVES, RIDE_COLUMNS
-from optimizer import search
+from objectives import RIDE_COLUMNS
 from optimizer.evaluation import Evaluate
-from optimizer.riding import (
-    baseline_values,
-    make_evaluate,
-    ride_portfolio,
-    rules_of,
-    study_telling_rides,
-)
+from optimizer.riding import make_evaluate, ride_portfolio, rules_of
 from optimizer.sampler import Proposer
 from optimizer.store import Store
 from optimizer.study_file import load_study
+from optimizer.study_search import search_study
 from plant.profile_array import profile_to_array
 
 EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
@@ -78,17 +72,7 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
         mock.patch.object(Store, "append", watch.around("store", Store.append)),
     ):
         start = time.perf_counter()
-        progress = search.run(
-            riding(()),
-            study.space,
-            baseline=baseline_values(study),
-            n_objectives=len(OBJECTIVES),
-            n_candidates=n_candidates,
-            seed=study.seed,
-            store=store,
-            population=study.population,
-            later=lambda first: riding(study_telling_rides(study, first)),
-        )
+        progress = search_study(study, riding, n_candidates=n_candidates, store=store)
         taken = time.perf_counter() - start
         ridden = store.rides(range(progress.n_done))[:, :, RIDE_COLUMNS.index("ride_time_s")]
     return dict(watch.seconds), taken, progress.n_done, float(np.nansum(ridden)) / 3600.0

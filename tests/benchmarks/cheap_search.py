@@ -12,21 +12,21 @@ import argparse
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import OBJECTIVES, RIDE_COLUMNS
-from optimizer import search
+from objectives import RIDE_COLUMNS
 from optimizer.evaluation import BASELINE, Evaluate, Evaluation, History
 from optimizer.front import feasible, hypervolume, non_dominated
-from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
+from optimizer.riding import baseline_values, make_evaluate
 from optimizer.sparing import not_ridden
 from optimizer.store import Store
 from optimizer.study import Study
 from optimizer.study_file import load_study
+from optimizer.study_search import search_study
 from tests.benchmarks.bench_study import EXAMPLE
 
 Floats = NDArray[np.float64]
@@ -91,11 +91,11 @@ class Riding:
         self.spared.append(not_ridden(evaluation.rides).any(axis=1))
         return evaluation
 
-    def later(self, first: Floats) -> Evaluate:
-        """Return what rides the generations after the first."""
-        if self._spares:
-            self.telling = study_telling_rides(self.study, first)
-            self._evaluate = make_evaluate(self.study, telling=self.telling)
+    def by(self, telling: tuple[int, ...]) -> Evaluate:
+        """Return what rides the first generation, or those after it."""
+        if telling and self._spares:
+            self.telling = telling
+            self._evaluate = make_evaluate(self.study, telling=telling)
         return self
 
 
@@ -104,17 +104,8 @@ def searched(study: Study, *, spares: bool, seed: int, n_candidates: int) -> Sea
     riding = Riding(study, spares=spares)
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         start = time.process_time()
-        progress = search.run(
-            riding,
-            study.space,
-            baseline=baseline_values(study),
-            n_objectives=len(OBJECTIVES),
-            n_candidates=n_candidates,
-            seed=seed,
-            store=store,
-            population=study.population,
-            weights=[study.weights[name] for name in OBJECTIVES],
-            later=riding.later,
+        progress = search_study(
+            replace(study, seed=seed), riding.by, n_candidates=n_candidates, store=store
         )
         cpu_s = time.process_time() - start
     return Searched(

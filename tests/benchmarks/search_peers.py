@@ -1,9 +1,9 @@
 """The searches that are compared: ours, optuna's samplers as they come, and pymoo's.
 
 Each is a loop over a `Recorder`, which evaluates batches until it holds what was asked for. Every
-peer meets constraints by its own means. A warm start gives each the same one known point: ours as
-its baseline, optuna's enqueued, pymoo's in the first population. A cold start gives ours a random
-point as its baseline, because it always has one.
+peer meets constraints by its own means. Known points are the same for all: ours gets the first as
+its baseline and the others to start from, optuna's are enqueued, pymoo's stand in the first
+population. Where none is known ours gets a random point as its baseline, because it always has one.
 """
 
 import json
@@ -55,10 +55,10 @@ def plain_sum(problem: Problem, baseline: Floats) -> Floats:
     return np.where(known > 0.0, known, 1.0)
 
 
-def _ours(recorder: Recorder, problem: Problem, *, seed: int, warm: bool) -> None:
+def _ours(recorder: Recorder, problem: Problem, *, seed: int, known: Floats) -> None:
     rng = np.random.default_rng(seed)
     somewhere = from_unit(problem.space, rng.random(problem.space.n_parameters))
-    baseline = problem.baseline if warm else somewhere
+    baseline = known[0] if len(known) else somewhere
     later = problem.later
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         search.run(
@@ -70,7 +70,9 @@ def _ours(recorder: Recorder, problem: Problem, *, seed: int, warm: bool) -> Non
             seed=seed,
             store=store,
             population=POPULATION,
+            start=known[1:],
             weights=plain_sum(problem, baseline) if problem.asks_for_sum else None,
+            composition=problem.composition,
             later=None if later is None else lambda first: recorder.by(later(first)),
         )
 
@@ -82,7 +84,7 @@ def _optuna(
     problem: Problem,
     *,
     seed: int,
-    warm: bool,
+    known: Floats,
 ) -> None:
     optuna.logging.set_verbosity(optuna.logging.WARNING)
     names, ranges = problem.space.names, distributions(problem.space)
@@ -90,8 +92,8 @@ def _optuna(
         warnings.simplefilter("ignore", optuna.exceptions.ExperimentalWarning)  # NSGA-III's
         chosen = sampler(seed=seed)
     study = optuna.create_study(directions=["minimize"] * problem.n_objectives, sampler=chosen)
-    if warm:
-        study.enqueue_trial(dict(zip(names, problem.baseline.tolist(), strict=True)))
+    for values in known.tolist():
+        study.enqueue_trial(dict(zip(names, values, strict=True)))
     while not recorder.full:
         trials = [study.ask(ranges) for _ in range(batch)]
         outcome = recorder(np.array([[trial.params[name] for name in names] for trial in trials]))
@@ -104,7 +106,7 @@ def _optuna(
 
 
 def _pymoo(
-    make: Callable[..., Any], recorder: Recorder, problem: Problem, *, seed: int, warm: bool
+    make: Callable[..., Any], recorder: Recorder, problem: Problem, *, seed: int, known: Floats
 ) -> None:
     n_parameters, n_objectives = problem.space.n_parameters, problem.n_objectives
     n_constraints = problem.evaluate(problem.baseline[None, :]).constraints.shape[1]
@@ -113,8 +115,8 @@ def _pymoo(
         n_var=n_parameters, n_obj=n_objectives, n_ieq_constr=n_constraints, xl=0.0, xu=1.0
     )
     first = np.random.default_rng(seed).random((POPULATION, n_parameters))
-    if warm:
-        first[0] = to_unit(problem.space, problem.baseline)
+    if len(known):
+        first[: len(known)] = to_unit(problem.space, known)
     algorithm = make(n_objectives, first)
     algorithm.setup(declared, termination=NoTermination(), seed=seed, verbose=False)
     while not recorder.full:

@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
+from optimizer.composition import UNDIVIDED, Composition, RideByRide
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.front import hypervolume
 from optimizer.provenance import ride_inputs
-from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
+from optimizer.riding import baseline_values, make_evaluate, rules_of, study_telling_rides
 from optimizer.space import Space
 from optimizer.study_file import load_study
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
+from tests.benchmarks.search_starts import from_faster_motor
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
 
 Floats = NDArray[np.float64]
@@ -41,7 +43,10 @@ class Problem:
     n_objectives : int
     evaluate : Evaluate
     later : callable, optional
-        As `optimizer.search.run` takes it; only ours knows how to use it.
+    composition : Composition
+        Both as `optimizer.search.run` takes them; only ours knows how to use them.
+    similar : callable, optional
+        From a file that keeps them to points known from a finished search of a similar problem.
     quality : callable of (candidate, objective) and (candidate, objective) float64
         Figure of merit of feasible candidates; the second array is the front merged from all runs.
     measure : str
@@ -65,6 +70,8 @@ class Problem:
     asks_for_sum: bool = False
     key: str = field(default="1")
     later: Callable[[Floats], Evaluate] | None = None
+    composition: Composition = UNDIVIDED
+    similar: Callable[[Path], Floats] | None = None
 
 
 def _known_front(
@@ -125,6 +132,8 @@ def example_study(n_jobs: int) -> Problem:
         later=lambda first: make_evaluate(
             study, n_jobs=n_jobs, telling=study_telling_rides(study, first)
         ),
+        composition=RideByRide(rules=rules_of(study)),
+        similar=lambda cache: from_faster_motor(study, cache, n_jobs=n_jobs),
     )
 
 

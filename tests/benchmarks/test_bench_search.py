@@ -109,6 +109,8 @@ def test_a_warm_start_gives_every_method_the_baseline(method):
         def full(self):
             return recorder.full
 
-    METHODS[method].search(Watched(problem, n_wanted=50), problem, seed=3, warm=True)
+    METHODS[method].search(
+        Watched(problem, n_wanted=50), problem, seed=3, known=problem.baseline[None, :]
+    )
 
     assert np.abs(np.vstack(seen)[:50] - problem.baseline).max(axis=1).min() < 1e-9

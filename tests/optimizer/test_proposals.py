@@ -7,26 +7,24 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.evaluation import History
+from optimizer.evaluation import NO_HISTORY, NO_PARTS, Told
 from optimizer.operators import Operators
 from optimizer.proposals import Plan, propose
 from optimizer.space import from_unit, to_unit
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+from tests.optimizer.told import told
 
 ROOT = Path(__file__).parents[2]
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3))
-NOTHING = History(
-    values=np.empty((0, 3)), objectives=np.empty((0, 3)), constraints=np.empty((0, 2))
-)
+NOTHING = Told(history=NO_HISTORY, parts=NO_PARTS)
 
 
 def _first(plan=PLAN):
-    return propose(plan, 0, history=NOTHING, parents=np.empty(0, dtype=np.intp))
+    return propose(plan, 0, told=NOTHING, parents=np.empty(0, dtype=np.intp))
 
 
-def _history(values):
-    outcome = narrow(values)
-    return History(values=values, objectives=outcome.objectives, constraints=outcome.constraints)
+def _known(values):
+    return told(values, narrow(values))
 
 
 def test_the_first_candidate_is_the_baseline_bit_by_bit():
@@ -56,15 +54,13 @@ def test_profiles_to_start_from_fill_as_many_generations_as_they_need():
     plan = replace(PLAN, population=4, start=start)
     nobody = np.empty(0, dtype=np.intp)
 
-    ridden = np.vstack(
-        [propose(plan, number, history=NOTHING, parents=nobody) for number in range(3)]
-    )
+    ridden = np.vstack([propose(plan, number, told=NOTHING, parents=nobody) for number in range(3)])
 
     np.testing.assert_array_equal(ridden[0], SMALL_BASELINE)
     np.testing.assert_array_equal(ridden[1:11], start)
     assert ridden.shape == (12, 3)
-    history = _history(ridden)
-    bred = propose(plan, 3, history=history, parents=np.arange(4))
+    known = _known(ridden)
+    bred = propose(plan, 3, told=known, parents=np.arange(4))
     assert not {row.tobytes() for row in bred} & {row.tobytes() for row in ridden}
 
 
@@ -72,9 +68,9 @@ def test_profiles_to_start_from_fill_as_many_generations_as_they_need():
 def test_every_generation_has_the_whole_population(population):
     plan = replace(PLAN, population=population)
     values = _first(plan)
-    history = _history(values)
+    known = _known(values)
 
-    children = propose(plan, 1, history=history, parents=np.arange(population))
+    children = propose(plan, 1, told=known, parents=np.arange(population))
 
     assert values.shape == children.shape == (population, 3)
     assert ((values >= SMALL_BOX.low) & (values <= SMALL_BOX.high)).all()
@@ -82,34 +78,34 @@ def test_every_generation_has_the_whole_population(population):
 
 
 def test_a_proposal_depends_on_seed_generation_and_history_only():
-    history = _history(np.vstack([_first(), _first(replace(PLAN, seed=6))]))
+    known = _known(np.vstack([_first(), _first(replace(PLAN, seed=6))]))
     parents = np.arange(48)
 
-    once = propose(PLAN, 2, history=history, parents=parents)
-    propose(PLAN, 3, history=history, parents=parents)
-    again = propose(PLAN, 2, history=history, parents=parents)
+    once = propose(PLAN, 2, told=known, parents=parents)
+    propose(PLAN, 3, told=known, parents=parents)
+    again = propose(PLAN, 2, told=known, parents=parents)
 
     assert once.tobytes() == again.tobytes()
-    assert once.tobytes() != propose(PLAN, 3, history=history, parents=parents).tobytes()
+    assert once.tobytes() != propose(PLAN, 3, told=known, parents=parents).tobytes()
     other = replace(PLAN, seed=6)
-    assert once.tobytes() != propose(other, 2, history=history, parents=parents).tobytes()
+    assert once.tobytes() != propose(other, 2, told=known, parents=parents).tobytes()
 
 
 def test_no_profile_is_proposed_twice_even_by_a_collapsed_population():
-    history = _history(_first())
+    known = _known(_first())
     still = replace(PLAN, operators=Operators(mutation_probability=0.0))
 
-    values = propose(still, 1, history=history, parents=np.zeros(8, dtype=np.intp))
+    values = propose(still, 1, told=known, parents=np.zeros(8, dtype=np.intp))
 
-    everything = np.vstack([history.values, values])
+    everything = np.vstack([known.history.values, values])
     assert len(np.unique(everything, axis=0)) == len(everything)
 
 
 def test_a_population_that_breeds_nothing_new_gets_strangers():
     plan = replace(PLAN, operators=Operators(mutation_probability=0.0))
-    one = _history(np.tile(SMALL_BASELINE, (48, 1)))
+    one = _known(np.tile(SMALL_BASELINE, (48, 1)))
 
-    values = propose(plan, 1, history=one, parents=np.arange(48))
+    values = propose(plan, 1, told=one, parents=np.arange(48))
 
     assert to_unit(SMALL_BOX, values).std(axis=0).min() > 0.2
 
@@ -117,13 +113,13 @@ def test_a_population_that_breeds_nothing_new_gets_strangers():
 def test_screened_children_are_better_than_plain_ones():
     rng = np.random.default_rng(12)
     near = SMALL_BOX.low + rng.random((480, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
-    history = _history(near)
-    parents = np.argsort(np.maximum(history.constraints, 0.0).sum(axis=1))[:48]
+    known = _known(near)
+    parents = np.argsort(np.maximum(known.history.constraints, 0.0).sum(axis=1))[:48]
     share = {}
 
     for screened_share in (0.0, 1.0):
         plan = replace(PLAN, operators=Operators(screened_share=screened_share))
-        outcome = narrow(propose(plan, 10, history=history, parents=parents))
+        outcome = narrow(propose(plan, 10, told=known, parents=parents))
         share[screened_share] = (outcome.constraints <= 0.0).all(axis=1).mean()
 
     assert share[1.0] > share[0.0] + 0.2
@@ -132,11 +128,11 @@ def test_screened_children_are_better_than_plain_ones():
 def test_a_few_candidates_of_a_generation_follow_the_weights():
     rng = np.random.default_rng(13)
     values = SMALL_BOX.low + rng.random((480, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
-    history = _history(values)
+    known = _known(values)
     parents = np.arange(48)
 
     alike, another = (
-        propose(replace(PLAN, weights=np.array(weights)), 10, history=history, parents=parents)
+        propose(replace(PLAN, weights=np.array(weights)), 10, told=known, parents=parents)
         for weights in ([1.0, 1.0, 1.0], [1.0, 0.0, 0.0])
     )
 
@@ -148,13 +144,13 @@ def test_a_few_candidates_of_a_generation_follow_the_weights():
 
 
 def test_screening_waits_for_enough_candidates():
-    history = _history(_first())
+    known = _known(_first())
     screened, plain = (
         replace(PLAN, operators=Operators(screened_share=share)) for share in (0.75, 0.0)
     )
 
     with_screen, without = (
-        propose(plan, 1, history=history, parents=np.arange(48)) for plan in (screened, plain)
+        propose(plan, 1, told=known, parents=np.arange(48)) for plan in (screened, plain)
     )
 
     assert with_screen.tobytes() == without.tobytes()
@@ -163,15 +159,13 @@ def test_screening_waits_for_enough_candidates():
 def test_a_proposal_does_not_depend_on_the_threads_of_the_linear_algebra():
     code = (
         "import hashlib, numpy as np\n"
-        "from optimizer.evaluation import History\n"
         "from optimizer.proposals import Plan, propose\n"
         "from tests.optimizer.analytic import UNIT_BOX, dtlz2\n"
+        "from tests.optimizer.told import told\n"
         "values = np.random.default_rng(11).random((720, 25))\n"
-        "told = dtlz2(values)\n"
-        "history = History(values=values, objectives=told.objectives,"
-        " constraints=told.constraints)\n"
+        "known = told(values, dtlz2(values))\n"
         "plan = Plan(space=UNIT_BOX, baseline=values[0], seed=1, weights=np.ones(3))\n"
-        "proposed = propose(plan, 15, history=history, parents=np.arange(48))\n"
+        "proposed = propose(plan, 15, told=known, parents=np.arange(48))\n"
         "print(hashlib.sha256(proposed.tobytes()).hexdigest())\n"
     )
 

@@ -4,7 +4,7 @@ import numpy as np
 import optuna
 import pytest
 
-from optimizer.evaluation import History
+from optimizer.evaluation import NO_HISTORY, NO_PARTS, Told
 from optimizer.front import hypervolume, non_dominated
 from optimizer.proposals import Plan
 from optimizer.sampler import Proposer
@@ -16,25 +16,19 @@ from tests.optimizer.analytic import (
     narrow,
     zdt1,
 )
+from tests.optimizer.told import told
 
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3), population=8)
 
 
-def _told(proposer, evaluate, n_generations, history=None):
+def _told(proposer, evaluate, n_generations):
+    known = Told(history=NO_HISTORY, parts=NO_PARTS)
     for _ in range(n_generations):
         values = proposer.ask()
-        evaluation = evaluate(values)
-        proposer.tell(evaluation)
-        history = (
-            History(
-                values=values,
-                objectives=evaluation.objectives,
-                constraints=evaluation.constraints,
-            )
-            if history is None
-            else history.followed_by(values, evaluation)
-        )
-    return history
+        outcome = told(values, evaluate(values))
+        proposer.tell(outcome)
+        known = known.followed_by(outcome)
+    return known
 
 
 def test_asking_again_before_telling_gives_the_same_generation():
@@ -46,21 +40,21 @@ def test_asking_again_before_telling_gives_the_same_generation():
 
 def test_a_restored_study_proposes_what_the_lasting_one_does():
     lasting = Proposer(PLAN, n_objectives=3)
-    history = _told(lasting, narrow, 15)
+    known = _told(lasting, narrow, 15)
     restored = Proposer(PLAN, n_objectives=3)
 
-    restored.restore(history)
+    restored.restore(known)
 
     for _ in range(3):
         values = lasting.ask()
         assert restored.ask().tobytes() == values.tobytes()
-        lasting.tell(narrow(values))
-        restored.tell(narrow(values))
+        lasting.tell(told(values, narrow(values)))
+        restored.tell(told(values, narrow(values)))
 
 
 def test_the_study_in_memory_is_one_that_optuna_understands():
     proposer = Proposer(PLAN, n_objectives=3)
-    history = _told(proposer, narrow, 6)
+    history = _told(proposer, narrow, 6).history
 
     numbers = {trial.number for trial in proposer.study.best_trials}
 
@@ -77,16 +71,16 @@ def test_more_than_ten_constraints_keep_their_columns_in_a_restored_study():
         return replace(outcome, constraints=columns)
 
     lasting, restored = (Proposer(PLAN, n_objectives=3) for _ in range(2))
-    history = _told(lasting, many, 13)
+    known = _told(lasting, many, 13)
 
-    restored.restore(history)
+    restored.restore(known)
 
     assert restored.ask().tobytes() == lasting.ask().tobytes()
 
 
 def test_parents_are_feasible_as_soon_as_enough_candidates_are():
     proposer = Proposer(PLAN, n_objectives=3)
-    history = _told(proposer, narrow, 12)
+    history = _told(proposer, narrow, 12).history
     assert (history.constraints <= 0.0).all(axis=1).sum() > 8
 
     parents = proposer.study.sampler.get_parent_population(proposer.study, 12)
@@ -100,7 +94,7 @@ def test_the_search_finds_many_feasible_candidates_where_few_random_ones_are():
     random = SMALL_BOX.low + rng.random((2000, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
     assert (narrow(random).constraints <= 0.0).all(axis=1).mean() < 0.03
 
-    history = _told(Proposer(PLAN, n_objectives=3), narrow, 30)
+    history = _told(Proposer(PLAN, n_objectives=3), narrow, 30).history
 
     assert (history.constraints[120:] <= 0.0).all(axis=1).mean() > 0.5
 
@@ -125,8 +119,8 @@ def _stock(evaluate, *, n_objectives, n_candidates, seed):
 def _ours(evaluate, *, n_objectives, n_candidates, seed):
     start = np.random.default_rng(seed).random(len(UNIT_BOX.names))
     plan = Plan(space=UNIT_BOX, baseline=start, seed=seed, weights=np.ones(n_objectives))
-    history = _told(Proposer(plan, n_objectives=n_objectives), evaluate, n_candidates // 48)
-    return history.objectives
+    known = _told(Proposer(plan, n_objectives=n_objectives), evaluate, n_candidates // 48)
+    return known.history.objectives
 
 
 @pytest.mark.slow

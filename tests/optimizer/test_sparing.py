@@ -9,17 +9,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from objectives import OBJECTIVES, RIDE_COLUMNS
+from objectives import RIDE_COLUMNS, Parts
 from objectives.constraints import ending_constraints
 from optimizer import search
-from optimizer.evaluation import Evaluation, History
+from optimizer.evaluation import NO_HISTORY, NO_PARTS, History
 from optimizer.front import feasible, non_dominated
 from optimizer.results import read_results, store_path
-from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
+from optimizer.riding import make_evaluate, study_telling_rides
 from optimizer.space import Space
 from optimizer.sparing import as_told, given_away, not_ridden, ridden_sparingly, telling_rides
 from optimizer.store import Store, read_table
 from optimizer.study_file import load_study
+from optimizer.study_search import search_study
 from plant.outcomes import Outcome
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 from tests.optimizer.small_study import STEEP, searched, write_small_study
@@ -97,15 +98,26 @@ def test_the_search_is_told_those_of_the_nearest_known_before_for_what_is_not_kn
         constraints=np.ones((5, 1)),
     )
 
-    told = as_told(history, space)
+    number = np.arange(5.0)[:, None]
+    parts = Parts(
+        costs=np.where(np.isnan(history.objectives[:, :1]), np.nan, number),
+        margins=np.where(np.isnan(history.objectives[:, :1]), np.nan, -number),
+        limits=np.column_stack([number, np.where(number == 2.0, np.nan, number)]),
+    )
+
+    told = as_told(history, parts, space)
 
     # Candidate 2 lies nearest to 1 of those before it; 4 lies nearest to 0.
     np.testing.assert_array_equal(
-        told, [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0], [7.0, 7.0], [1.0, 9.0]]
+        told.history.objectives, [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0], [7.0, 7.0], [1.0, 9.0]]
     )
-    np.testing.assert_array_equal(as_told(history, space, start=3), told[3:])
-    nobody = History(values=np.empty((0, 0)), objectives=np.empty((0, 0)), constraints=np.empty(0))
-    assert as_told(nobody, space).shape == (0, 0)
+    np.testing.assert_array_equal(told.parts.costs[:, 0], [0, 1, 1, 3, 0])
+    np.testing.assert_array_equal(told.parts.margins[:, 0], [0, -1, -1, -3, 0])
+    np.testing.assert_array_equal(told.parts.limits.T, [[0, 1, 2, 3, 4], [0, 1, 1, 3, 4]])
+    later = as_told(history, parts, space, start=3)
+    np.testing.assert_array_equal(later.history.objectives, told.history.objectives[3:])
+    np.testing.assert_array_equal(later.parts.limits, told.parts.limits[3:])
+    assert len(as_told(NO_HISTORY, NO_PARTS, space).history) == 0
 
 
 def forgetting(values):
@@ -216,7 +228,7 @@ def test_threads_stops_and_extensions_leave_the_bytes_as_they_are(study, tmp_pat
 
 
 class RidingOn:
-    """Rides spared candidates on over the other rides, and tells the search the same of them."""
+    """Rides spared candidates on over the other rides, of which the search is not told."""
 
     def __init__(self, study):
         self.study = study
@@ -228,16 +240,14 @@ class RidingOn:
         self.front.append(found)
         return found
 
-    def later(self, first):
-        sparing = make_evaluate(self.study, telling=study_telling_rides(self.study, first))
+    def by(self, telling):
+        if not telling:
+            return self
+        sparing = make_evaluate(self.study, telling=telling)
 
         def evaluate(values):
-            told = sparing(values)
-            return Evaluation(
-                objectives=told.objectives,
-                constraints=told.constraints,
-                rides=self(values).rides,
-            )
+            self(values)
+            return sparing(values)
 
         return evaluate
 
@@ -257,18 +267,7 @@ def test_with_the_rest_ridden_all_the_same_the_search_and_its_front_are_the_same
     riding = RidingOn(study)
 
     with Store(tmp_path / "whole.sqlite") as store:
-        whole = search.run(
-            riding,
-            study.space,
-            baseline=baseline_values(study),
-            n_objectives=len(OBJECTIVES),
-            n_candidates=N_CANDIDATES,
-            seed=study.seed,
-            store=store,
-            population=study.population,
-            weights=[study.weights[name] for name in OBJECTIVES],
-            later=riding.later,
-        ).history
+        whole = search_study(study, riding.by, n_candidates=N_CANDIDATES, store=store).history
 
     assert spared.spared.any()
     assert whole.values.tobytes() == spared.history.values.tobytes()

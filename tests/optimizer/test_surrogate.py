@@ -1,11 +1,20 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from optimizer.composition import UNDIVIDED
 from optimizer.surrogate import fitted, interpolated, keys, unseen
+from tests.optimizer.told import told_of
 
 NO_CONSTRAINT = np.empty((40, 0))
+
+
+def foreseeing(points, objectives, constraints, *, deviations=0.0):
+    told = told_of(points, objectives, constraints)
+    return fitted(points, told, composition=UNDIVIDED, deviations=deviations)
 
 
 def _points(seed, n_points=40, n_parameters=5):
@@ -19,7 +28,7 @@ def test_the_surrogate_passes_through_what_was_ridden(seed, scale):
     objectives, constraints = scale * rng.normal(size=(40, 3)), rng.normal(size=(40, 2)) - 1.0
     feasible = (constraints <= 0.0).all(axis=1)
 
-    foreseen = fitted(points, objectives, constraints)(points)
+    foreseen = foreseeing(points, objectives, constraints)(points)
 
     counted = np.minimum(objectives, objectives[feasible].max(axis=0))
     np.testing.assert_allclose(foreseen[:, :3], counted, atol=1e-6 * scale)
@@ -34,7 +43,7 @@ def test_how_badly_a_candidate_falls_does_not_matter():
     children = rng.random((50, 5))
 
     bad, worse = (
-        fitted(points, np.where(fallen[:, None], fall, objectives), constraints)(children)
+        foreseeing(points, np.where(fallen[:, None], fall, objectives), constraints)(children)
         for fall in (3.0, 1e6)
     )
 
@@ -48,11 +57,41 @@ def test_parameters_that_do_not_matter_do_not_blur_those_that_do():
     def objective(rows):
         return 1.0 + np.abs(rows[:, :1] - 0.4) + np.abs(rows[:, 1:2] - rows[:, :1])
 
-    foreseen = fitted(points, objective(points), np.empty((150, 0)))(children)
+    foreseen = foreseeing(points, objective(points), np.empty((150, 0)))(children)
 
     plain = interpolated(points, objective(points))(children)
     errors = [np.mean((guess - objective(children)) ** 2) for guess in (foreseen, plain)]
     assert errors[0] < 0.7 * errors[1]
+
+
+class WorstOf:
+    """One objective, the worst of several costs, and no constraint."""
+
+    name = "worst of"
+
+    def parts(self, evaluation):
+        raise NotImplementedError
+
+    def whole(self, parts):
+        return parts.costs.max(axis=1, keepdims=True), parts.limits
+
+
+def test_the_worst_of_many_costs_is_foreseen_better_by_each_of_them():
+    rng = np.random.default_rng(15)
+    points, children, best = rng.random((150, 6)), rng.random((200, 6)), rng.random((12, 6))
+
+    def costs(rows):
+        return 1.0 + ((rows[:, None, :] - best) ** 2).sum(axis=2)
+
+    worst, truth = (costs(rows).max(axis=1, keepdims=True) for rows in (points, children))
+    known = told_of(points, worst, np.empty((150, 0)))
+    parts = replace(known.parts, costs=costs(points))
+
+    by_parts = fitted(points, replace(known, parts=parts), composition=WorstOf())(children)
+    as_it_is = foreseeing(points, worst, np.empty((150, 0)))(children)
+
+    errors = [np.mean((guess - truth) ** 2) for guess in (by_parts, as_it_is)]
+    assert errors[0] < 0.3 * errors[1]
 
 
 def test_below_what_is_foreseen_a_child_is_worth_more_the_less_is_known_of_it():
@@ -62,7 +101,7 @@ def test_below_what_is_foreseen_a_child_is_worth_more_the_less_is_known_of_it():
 
     def drop(children):
         plain, bold = (
-            fitted(points, objectives, np.empty((100, 0)), deviations=deviations)(children)
+            foreseeing(points, objectives, np.empty((100, 0)), deviations=deviations)(children)
             for deviations in (0.0, 1.0)
         )
         return plain - bold
@@ -76,7 +115,7 @@ def test_nothing_is_foreseen_far_beyond_all_that_is_known():
     points, _ = _points(9)
     objectives = np.exp(8.0 * points[:, :2])
 
-    foreseen = fitted(points, objectives, NO_CONSTRAINT, deviations=2.0)(points + 1e3)
+    foreseen = foreseeing(points, objectives, NO_CONSTRAINT, deviations=2.0)(points + 1e3)
 
     assert np.isfinite(foreseen).all()
 
@@ -86,7 +125,7 @@ def test_repeated_points_do_not_break_the_surrogate():
     objectives = points.sum(axis=1, keepdims=True)
     twice = np.vstack([points, points])
 
-    predict = fitted(twice, np.vstack([objectives, objectives]), np.empty((80, 0)))
+    predict = foreseeing(twice, np.vstack([objectives, objectives]), np.empty((80, 0)))
 
     np.testing.assert_allclose(predict(points), objectives, atol=1e-9)
 
@@ -96,7 +135,7 @@ def test_points_that_share_a_value_do_not_break_the_surrogate():
     points[:, 2] = 1.0
     objectives = rng.normal(size=(40, 3))
 
-    predict = fitted(points, objectives, NO_CONSTRAINT)
+    predict = foreseeing(points, objectives, NO_CONSTRAINT)
 
     np.testing.assert_allclose(predict(points), objectives, atol=1e-6)
 
@@ -104,7 +143,7 @@ def test_points_that_share_a_value_do_not_break_the_surrogate():
 def test_equal_objectives_do_not_break_the_surrogate():
     points, _ = _points(12)
 
-    predict = fitted(points, np.zeros((40, 2)), NO_CONSTRAINT)
+    predict = foreseeing(points, np.zeros((40, 2)), NO_CONSTRAINT)
 
     np.testing.assert_allclose(predict(points), 0.0, atol=1e-9)
 
@@ -117,7 +156,7 @@ def test_a_few_terrible_candidates_do_not_blur_what_is_foreseen_of_the_good_ones
     children = 0.3 + 0.2 * rng.random((100, 4))
     truth = np.linalg.norm(children - 0.4, axis=1) + 1.0
 
-    foreseen = fitted(points, objectives, np.where(fallen, 1.0, -1.0)[:, None])(children)[:, 0]
+    foreseen = foreseeing(points, objectives, np.where(fallen, 1.0, -1.0)[:, None])(children)[:, 0]
 
     plain = interpolated(points, objectives)(children)[:, 0]
     assert np.median(np.abs(foreseen - truth)) < 0.2 * np.median(np.abs(plain - truth))
@@ -128,7 +167,7 @@ def test_whoever_meets_a_constraint_that_counts_events_is_foreseen_to_meet_it():
     falls = np.maximum(points[:, :1] - 0.7, 0.0)
     children = rng.random((200, 3))
 
-    foreseen = fitted(points, points[:, 1:2], falls)(children)[:, 1]
+    foreseen = foreseeing(points, points[:, 1:2], falls)(children)[:, 1]
 
     met = children[:, 0] < 0.65
     assert (foreseen[met] <= 0.0).mean() > 0.95

@@ -1,0 +1,72 @@
+"""Of what parts objectives and constraints are made, so that a surrogate can foresee the parts."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import Parts, ScoreRules, parts_of_rides, score_of_parts
+from optimizer.evaluation import Evaluation
+
+Floats = NDArray[np.float64]
+
+
+class Composition(Protocol):
+    """Takes outcomes apart and puts foreseen parts together."""
+
+    @property
+    def name(self) -> str:
+        """What a study freezes."""
+        ...
+
+    def parts(self, evaluation: Evaluation) -> Parts:
+        """Return the parts of evaluated candidates; NaN where they are not known."""
+        ...
+
+    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+        """Return the objectives and constraints, (candidate, ...), that foreseen parts make."""
+        ...
+
+
+class Undivided:
+    """Objectives and constraints that are foreseen as they are."""
+
+    name = "undivided"
+
+    def parts(self, evaluation: Evaluation) -> Parts:
+        """Return objectives as costs and constraints as limits."""
+        return Parts(
+            costs=evaluation.objectives,
+            margins=np.empty((len(evaluation.objectives), 0)),
+            limits=evaluation.constraints,
+        )
+
+    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+        """Return costs as objectives and limits as constraints."""
+        return parts.costs, parts.limits
+
+
+UNDIVIDED = Undivided()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RideByRide:
+    """Objectives and constraints of a study, made of what each of its rides measured.
+
+    Parameters
+    ----------
+    rules : ScoreRules
+        Of the study's rides.
+    """
+
+    rules: ScoreRules
+    name: str = "ride by ride"
+
+    def parts(self, evaluation: Evaluation) -> Parts:
+        """Return what each ride measured; NaN where a candidate did not ride it."""
+        return parts_of_rides(evaluation.rides, evaluation.constraints, self.rules)
+
+    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+        """Return the score that foreseen rides make."""
+        return score_of_parts(parts, self.rules)

@@ -1,0 +1,59 @@
+"""The search of a study: its space, settings and rides, handed to the search as one."""
+
+from collections.abc import Callable
+
+from numpy.typing import ArrayLike
+
+from objectives import OBJECTIVES
+from optimizer import search
+from optimizer.composition import RideByRide
+from optimizer.evaluation import Evaluate
+from optimizer.riding import baseline_values, rules_of, study_telling_rides
+from optimizer.search import Progress
+from optimizer.store import Store
+from optimizer.study import Study
+
+
+def search_study(
+    study: Study,
+    ride_by: Callable[[tuple[int, ...]], Evaluate],
+    *,
+    n_candidates: int,
+    store: Store,
+    baseline: ArrayLike | None = None,
+    weights: ArrayLike | None = None,
+    on_generation: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> Progress:
+    """Search a study until its store holds `n_candidates`; see `optimizer.search.run`.
+
+    Parameters
+    ----------
+    study : Study
+    ride_by : callable
+        From the telling rides, none for the first generation, to what rides candidates.
+    n_candidates : int
+    store : Store
+    baseline : (searched parameter,) float64, optional
+        The known profile, if it is not the study's own.
+    weights : (objective,) float64, optional
+        Of the weighted cost; the study's own if not given.
+    on_generation, stop : callable, optional
+    """
+    own = [study.weights[name] for name in OBJECTIVES]
+    return search.run(
+        ride_by(()),
+        study.space,
+        baseline=baseline_values(study) if baseline is None else baseline,
+        n_objectives=len(OBJECTIVES),
+        n_candidates=n_candidates,
+        seed=study.seed,
+        store=store,
+        population=study.population,
+        start=study.start,
+        weights=own if weights is None else weights,
+        composition=RideByRide(rules=rules_of(study)),
+        on_generation=on_generation,
+        stop=stop,
+        later=lambda first: ride_by(study_telling_rides(study, first)),
+    )
