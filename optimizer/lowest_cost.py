@@ -30,7 +30,9 @@ class Descent:
     starts_from : int
         Candidates ridden before; sought earlier, the one optimum would keep the front narrow.
     share : float
-        Of a generation.
+        Of a generation, for each cost that is sought.
+    draws : int
+        How many costs of drawn weights are sought beside that of the study's.
     neighbours : tuple of int
         Ridden points, the cheapest first, that each surrogate passes through.
     parents, brood, broods : int
@@ -39,6 +41,7 @@ class Descent:
 
     starts_from: int = 480
     share: float = 1.0 / 16.0
+    draws: int = 2
     neighbours: tuple[int, ...] = (100, 200, 500)
     parents: int = 40
     brood: int = 200

@@ -16,11 +16,14 @@ from threadpoolctl import ThreadpoolController
 from objectives.portfolio import weighted_sum
 from optimizer.composition import UNDIVIDED, Composition
 from optimizer.evaluation import BASELINE, History, Told
+from optimizer.front import non_dominated
 from optimizer.lowest_cost import Descent, lowest_cost_points
 from optimizer.operators import Operators, children
 from optimizer.screening import screen
 from optimizer.space import Space, clip, from_unit, to_unit
-from optimizer.surrogate import fitted, keys, unseen
+from optimizer.surrogate import compared_by_ratio, fitted, keys, unseen
+
+_CONTRAST = 3  # power of the drawn weights
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -184,7 +187,7 @@ def _foreseen(
             deviations=operators.deviations[generation % len(operators.deviations)],
         ),
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
-        n_objectives=history.objectives.shape[1],
+        front=history.objectives[non_dominated(history.objectives, history.constraints)],
         n_broods=operators.broods,
         n_kept=operators.kept_factor * plan.population,
         n_chosen=n - len(cheapest),
@@ -195,18 +198,29 @@ def _foreseen(
 def _cheapest(
     plan: Plan, history: History, points: Floats, *, known: Set[bytes], rng: np.random.Generator
 ) -> Floats:
-    """Return a few points of the lowest weighted cost; none before the front has taken shape."""
+    """Return a few points of the lowest weighted costs; none before the front has taken shape.
+
+    One cost is that of the plan's weights. The others weigh the objectives by chance, mostly one
+    far above the rest, and lengthen the front at its ends (after Knowles 2006, IEEE Trans.
+    Evolutionary Computation 10(1): 50-66).
+    """
+    found = points[:0]
     if len(history) < plan.descent.starts_from:
-        return points[:0]
-    return lowest_cost_points(
-        points,
-        _cost(history.objectives, plan.weights),
-        history.constraints,
-        known=known,
-        n_points=round(plan.population * plan.descent.share),
-        rng=rng,
-        descent=plan.descent,
-    )
+        return found
+    drawn = rng.exponential(size=(plan.descent.draws, history.objectives.shape[1]))
+    by_ratio = compared_by_ratio(history.objectives, history.constraints)
+    for cost in (_cost(history.objectives, plan.weights), *(by_ratio @ (drawn**_CONTRAST).T).T):
+        reached = lowest_cost_points(
+            points,
+            cost,
+            history.constraints,
+            known=known | keys(found),
+            n_points=round(plan.population * plan.descent.share),
+            rng=rng,
+            descent=plan.descent,
+        )
+        found = np.vstack([found, reached])
+    return found
 
 
 def _cost(objectives: Floats, weights: Floats) -> Floats:

@@ -1,7 +1,7 @@
 """A short evolution on a surrogate, before any child is ridden.
 
-Of one brood the predicted best are chosen, and of several the best of all: each brood after the
-first is bred of the best so far. Of 1,000 candidates on ZDT1, ZDT2 and DTLZ2, three broods found
+Each brood after the first is bred of the best so far, and of the last those are chosen that add
+most to the front. Of 1,000 candidates on ZDT1, ZDT2 and DTLZ2, three broods found
 .99, .98 and .89 of the front's volume where one found .91, .76 and .85.
 """
 
@@ -10,8 +10,10 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.front import feasible
 from optimizer.selection import best_first
 from optimizer.surrogate import Predict
+from optimizer.volume_added import adding_most
 
 Floats = NDArray[np.float64]
 
@@ -21,12 +23,12 @@ def screen(
     *,
     predict: Predict,
     breed: Callable[[Floats], Floats],
-    n_objectives: int,
+    front: Floats,
     n_broods: int,
     n_kept: int,
     n_chosen: int,
 ) -> Floats:
-    """Return the children that are predicted best, the best first.
+    """Return the children that are predicted to add most to the front, then the best of the others.
 
     Parameters
     ----------
@@ -36,8 +38,8 @@ def screen(
         From (child, parameter) to objectives and constraints, (child, outcome).
     breed : callable
         Makes a brood of parents, the best of which come first.
-    n_objectives : int
-        How many of the outcomes are objectives.
+    front : (point, objective) float64
+        Objectives of the best that was ridden.
     n_broods : int
         1 or more, the given one with them.
     n_kept : int
@@ -52,12 +54,19 @@ def screen(
     """
     pool, foreseen = brood, predict(brood)
     for _ in range(n_broods - 1):
-        best = _best(foreseen, n_objectives, n_kept)
+        best = _best(foreseen, front, n_kept)
         bred = breed(pool[best])
         pool = np.vstack([pool[best], bred])
         foreseen = np.vstack([foreseen[best], predict(bred)])
-    return pool[_best(foreseen, n_objectives, n_chosen)]
+    best = _best(foreseen, front, max(2 * n_kept, n_chosen))
+    objectives, constraints = np.split(foreseen[best], [front.shape[1]], axis=1)
+    rides = np.flatnonzero(feasible(constraints))
+    first = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
+    others = np.setdiff1d(np.arange(len(best)), first)
+    chosen: Floats = pool[best[np.concatenate([first, others])[:n_chosen]]]
+    return chosen
 
 
-def _best(foreseen: Floats, n_objectives: int, n_best: int) -> NDArray[np.intp]:
-    return best_first(foreseen[:, :n_objectives], foreseen[:, n_objectives:], n_best=n_best)
+def _best(foreseen: Floats, front: Floats, n_best: int) -> NDArray[np.intp]:
+    objectives, constraints = np.split(foreseen, [front.shape[1]], axis=1)
+    return best_first(objectives, constraints, n_best=n_best)

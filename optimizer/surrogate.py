@@ -156,6 +156,20 @@ def _by_ratio(costs: Floats, rides: NDArray[np.bool_]) -> _ByRatio:
     return _ByRatio(low=low, offset=offset, known=known)
 
 
+def compared_by_ratio(objectives: Floats, constraints: Floats) -> Floats:
+    """Return objectives as logarithms, (candidate, objective), each scattering by 1 among who ride.
+
+    Parameters
+    ----------
+    objectives, constraints : (candidate, ...) float64
+    """
+    rides = _riding(constraints)
+    logs = _by_ratio(objectives, rides).known
+    scatter = logs[rides].std(axis=0)
+    compared: Floats = logs / np.where(scatter > 0.0, scatter, 1.0)
+    return compared
+
+
 def _riding(constraints: Floats) -> NDArray[np.bool_]:
     """Say who rides; everybody, where too few do to tell by."""
     rides = feasible(constraints)

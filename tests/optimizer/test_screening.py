@@ -10,13 +10,16 @@ def _objectives(rows):
     return np.linalg.norm(rows[:, None] - GOAL, axis=2)
 
 
-def _screened(brood, *, n_broods, predict=_objectives, n_objectives=2, n_chosen=10):
+NO_FRONT = np.empty((0, 2))
+
+
+def _screened(brood, *, n_broods, predict=_objectives, front=NO_FRONT, n_chosen=10):
     rng = np.random.default_rng(9)
     return screen(
         brood,
         predict=predict,
         breed=lambda elite: children(elite, n_children=400, rng=rng, operators=Operators()),
-        n_objectives=n_objectives,
+        front=front,
         n_broods=n_broods,
         n_kept=60,
         n_chosen=n_chosen,
@@ -56,6 +59,19 @@ def test_children_foreseen_to_meet_the_constraints_come_first():
     )
 
     assert (chosen[:, 2] >= 0.5).all()
+
+
+def test_where_the_front_has_a_gap_the_children_that_fill_it_come_first():
+    brood = np.random.default_rng(12).random((400, 2))
+    ends = np.concatenate([np.linspace(0.0, 0.3, 10), np.linspace(0.7, 1.0, 10)])
+    front = np.column_stack([ends, 1.0 - ends])
+
+    def on_line(rows):
+        return np.column_stack([rows[:, 0], 1.0 - rows[:, 0]])
+
+    chosen = _screened(brood, n_broods=1, predict=on_line, front=front, n_chosen=8)
+
+    assert ((chosen[:, 0] > 0.3) & (chosen[:, 0] < 0.7)).sum() >= 6
 
 
 def test_a_small_brood_gives_what_it_has():
