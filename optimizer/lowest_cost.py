@@ -31,18 +31,21 @@ class Descent:
         Candidates ridden before; sought earlier, the one optimum would keep the front narrow.
     share : float
         Of a generation, for each cost that is sought.
-    draws : int
-        How many costs of drawn weights are sought beside that of the study's.
     neighbours : tuple of int
         Ridden points, the cheapest first, that each surrogate passes through.
+    draws : int
+        How many costs of drawn weights are sought beside that of the study's.
+    drawn_neighbours : tuple of int
+        The same for these: they need not be reached exactly.
     parents, brood, broods : int
         Size of the population, of each brood, and how many of them.
     """
 
     starts_from: int = 480
     share: float = 1.0 / 16.0
-    draws: int = 2
     neighbours: tuple[int, ...] = (100, 200, 500)
+    draws: int = 2
+    drawn_neighbours: tuple[int, ...] = (100, 200)
     parents: int = 40
     brood: int = 200
     broods: int = 6
@@ -55,6 +58,7 @@ def lowest_cost_points(
     *,
     known: Set[bytes],
     n_points: int,
+    neighbours: tuple[int, ...],
     rng: np.random.Generator,
     descent: Descent,
 ) -> Floats:
@@ -71,6 +75,8 @@ def lowest_cost_points(
         The keys of the points; see `surrogate.keys`.
     n_points : int
         How many to return, shared among the surrogates.
+    neighbours : tuple of int
+        Of each surrogate.
 
     Returns
     -------
@@ -81,9 +87,7 @@ def lowest_cost_points(
     parents = cheapest[: descent.parents]
     outcomes = np.column_stack([cost, told_apart(constraints)])
     found = points[:0]
-    for n_neighbours, share in zip(
-        descent.neighbours, _shares(n_points, len(descent.neighbours)), strict=True
-    ):
+    for n_neighbours, share in zip(neighbours, _shares(n_points, len(neighbours)), strict=True):
         near = cheapest[:n_neighbours]
         predict = interpolated(points[near], outcomes[near])
         reached = _descended(

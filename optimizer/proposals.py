@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from scipy.stats import qmc
 from threadpoolctl import ThreadpoolController
 
-from objectives.portfolio import weighted_sum
+from objectives import weighted_cost
 from optimizer.composition import UNDIVIDED, Composition
 from optimizer.evaluation import BASELINE, History, Told
 from optimizer.front import non_dominated
@@ -209,24 +209,23 @@ def _cheapest(
         return found
     drawn = rng.exponential(size=(plan.descent.draws, history.objectives.shape[1]))
     by_ratio = compared_by_ratio(history.objectives, history.constraints)
-    for cost in (_cost(history.objectives, plan.weights), *(by_ratio @ (drawn**_CONTRAST).T).T):
+    baseline = history.objectives[BASELINE]
+    unit = np.where(baseline > 0.0, baseline, 1.0)
+    own = weighted_cost(history.objectives, unit, plan.weights), plan.descent.neighbours
+    others = ((by_ratio @ weights**_CONTRAST, plan.descent.drawn_neighbours) for weights in drawn)
+    for cost, neighbours in (own, *others):
         reached = lowest_cost_points(
             points,
             cost,
             history.constraints,
             known=known | keys(found),
             n_points=round(plan.population * plan.descent.share),
+            neighbours=neighbours,
             rng=rng,
             descent=plan.descent,
         )
         found = np.vstack([found, reached])
     return found
-
-
-def _cost(objectives: Floats, weights: Floats) -> Floats:
-    """Return the weighted cost; each objective counts in units of the baseline's, if it can."""
-    known = objectives[BASELINE]
-    return weighted_sum(objectives, weights / np.where(known > 0.0, known, 1.0))
 
 
 def _fresh_brood(

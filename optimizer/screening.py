@@ -10,7 +10,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.front import feasible
+from optimizer.front import non_dominated
 from optimizer.selection import best_first
 from optimizer.surrogate import Predict
 from optimizer.volume_added import adding_most
@@ -58,13 +58,19 @@ def screen(
         bred = breed(pool[best])
         pool = np.vstack([pool[best], bred])
         foreseen = np.vstack([foreseen[best], predict(bred)])
-    best = _best(foreseen, front, max(2 * n_kept, n_chosen))
-    objectives, constraints = np.split(foreseen[best], [front.shape[1]], axis=1)
-    rides = np.flatnonzero(feasible(constraints))
-    first = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
-    others = np.setdiff1d(np.arange(len(best)), first)
-    chosen: Floats = pool[best[np.concatenate([first, others])[:n_chosen]]]
+    chosen: Floats = pool[_adding_most(foreseen, front, n_chosen)]
     return chosen
+
+
+def _adding_most(foreseen: Floats, front: Floats, n_chosen: int) -> NDArray[np.intp]:
+    """Return who adds most to the front, and where too few add anything, the best of the others."""
+    objectives, constraints = np.split(foreseen, [front.shape[1]], axis=1)
+    rides = np.flatnonzero(non_dominated(objectives, constraints))
+    first = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
+    if len(first) == n_chosen:
+        return first
+    best = _best(foreseen, front, len(first) + n_chosen)
+    return np.concatenate([first, best[~np.isin(best, first)]])[:n_chosen]
 
 
 def _best(foreseen: Floats, front: Floats, n_best: int) -> NDArray[np.intp]:

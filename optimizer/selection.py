@@ -16,6 +16,8 @@ Indices = NDArray[np.intp]
 # volume of their own: 1.1 gives them so little that small fronts lose them.
 _REFERENCE = 1.3
 
+_LEAVE_TOGETHER = 16  # of so many one leaves at a time, while there are too many
+
 
 def violation(constraints: Floats) -> Floats:
     """Return the sum of the positive parts of (candidate, constraint); 0 is feasible."""
@@ -38,11 +40,12 @@ def ranks(objectives: Floats, constraints: Floats) -> Indices:
     return rank
 
 
-def volume_order(objectives: Floats) -> Indices:
-    """Order one rank by hypervolume, the least share last.
+def volume_order(objectives: Floats, *, n_best: int) -> Indices:
+    """Order the best of one rank by hypervolume, the least share last.
 
     The candidate with the least contribution is taken out again and again; the order is that of
-    leaving, reversed. Each objective counts by its range within the rank.
+    leaving, reversed. Of more than are asked for several leave at a time. Each objective counts by
+    its range within the rank.
     """
     low, high = objectives.min(axis=0), objectives.max(axis=0)
     scaled = (objectives - low) / np.where(high > low, high - low, 1.0)
@@ -51,8 +54,10 @@ def volume_order(objectives: Floats) -> Indices:
     leaving: list[int] = []
     while len(left) > 1:
         shares = moocore.hv_contributions(scaled[left], ref=reference)
-        least = int(np.argmin(shares))
-        leaving.append(int(left[least]))
+        surplus = len(left) - n_best
+        n_leaving = min(max(len(left) // _LEAVE_TOGETHER, 1), surplus) if surplus > 0 else 1
+        least = np.argsort(shares, kind="stable")[:n_leaving]
+        leaving.extend(left[least].tolist())
         left = np.delete(left, least)
     return np.array([*left, *leaving[::-1]], dtype=np.intp)
 
@@ -78,7 +83,8 @@ def best_first(objectives: Floats, constraints: Floats, *, n_best: int) -> Indic
     chosen: list[int] = []
     for level in range(int(rank.max(initial=-1)) + 1):
         members = np.flatnonzero(rank == level)
-        chosen.extend(members[volume_order(objectives[members])])
+        order = volume_order(objectives[members], n_best=n_best - len(chosen))
+        chosen.extend(members[order])
         if len(chosen) >= n_best:
             break
     return np.array(chosen[:n_best], dtype=np.intp)

@@ -17,6 +17,7 @@ def _found(cost_of, *, constraints_of=None, n_points=6, n_known=300, n_parameter
         constraints,
         known=keys(points),
         n_points=n_points,
+        neighbours=Descent().neighbours,
         rng=rng,
         descent=Descent(),
     )

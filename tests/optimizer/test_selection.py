@@ -55,15 +55,17 @@ def test_the_least_share_of_the_front_goes_last():
     """Scaled to 0..1 with reference 1.3 the shares are 2/15, 1/15, 3/25 and 1/10, by hand."""
     front = np.array([[5.0, 5.0], [4.0, 6.0], [2.0, 7.0], [7.0, 4.0]])
 
-    assert volume_order(front)[-1] == 1
-    assert volume_order(front[[0, 2, 3]]).tolist()[-1] == 2
+    assert volume_order(front, n_best=4)[-1] == 1
+    assert volume_order(front[[0, 2, 3]], n_best=3).tolist()[-1] == 2
 
 
 def test_volume_does_not_depend_on_the_units_of_an_objective():
     rng = np.random.default_rng(1)
     front = np.abs(rng.normal(size=(20, 3)))
 
-    assert volume_order(front).tolist() == volume_order(front * [1.0, 4096.0, 0.125]).tolist()
+    assert volume_order(front, n_best=20).tolist() == (
+        volume_order(front * [1.0, 4096.0, 0.125], n_best=20).tolist()
+    )
 
 
 def test_inputs_are_left_as_they_are():
