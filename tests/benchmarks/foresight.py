@@ -1,0 +1,99 @@
+"""How well candidates are foreseen: python -m tests.benchmarks.foresight [--candidates 2000].
+
+The example study is searched. Then, from what was known before some of its generations, those who
+came next and rode are foreseen twice: by objectives as they are, and ride by ride. Printed are root
+mean square errors of the logarithms of the objectives, in shares of their own scatter.
+"""
+
+import argparse
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import OBJECTIVES
+from optimizer.composition import UNDIVIDED, Composition, RideByRide
+from optimizer.cores import available_cores
+from optimizer.evaluation import Evaluation, Told
+from optimizer.front import feasible
+from optimizer.operators import Operators
+from optimizer.riding import make_evaluate, rules_of
+from optimizer.space import to_unit
+from optimizer.sparing import as_told
+from optimizer.store import Store
+from optimizer.study_file import load_study
+from optimizer.study_search import search_study
+from optimizer.surrogate import fitted
+from tests.benchmarks.bench_study import EXAMPLE
+
+Floats = NDArray[np.float64]
+
+_PLACES = (144, 240, 480, 720, 960, 1200, 1440, 1680, 1920)
+_NEXT = 96
+
+
+def foreseen_errors(points: Floats, told: Told, composition: Composition, place: int) -> Floats:
+    """Return the errors at a place in the search, (objective,).
+
+    Parameters
+    ----------
+    points : (candidate, parameter) float64
+        Of the unit cube.
+    told : Told
+        Of the same candidates.
+    composition : Composition
+    place : int
+        How many candidates are known.
+    """
+    start = max(0, place - Operators().surrogate_points)
+    predict = fitted(points[start:place], told.rows(start, place), composition=composition)
+    after = told.rows(place, place + _NEXT).history
+    rode = feasible(after.constraints)
+    truth = np.log(after.objectives[rode])
+    guess = np.log(predict(points[place : place + _NEXT][rode])[:, : truth.shape[1]])
+    errors: Floats = np.sqrt(np.mean((guess - truth) ** 2, axis=0)) / truth.std(axis=0)
+    return errors
+
+
+def main() -> None:
+    """Run the command."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--candidates", type=int, default=2016)
+    n_candidates = parser.parse_args().candidates
+    study = load_study(EXAMPLE)
+    with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
+        history = search_study(
+            study,
+            lambda telling: make_evaluate(study, n_jobs=available_cores(), telling=telling),
+            n_candidates=n_candidates,
+            store=store,
+        ).history
+        outcome = Evaluation(
+            objectives=history.objectives,
+            constraints=history.constraints,
+            rides=store.rides(range(len(history))),
+        )
+    points = to_unit(study.space, history.values)
+    ways: dict[str, Composition] = {
+        "as they are": UNDIVIDED,
+        "ride by ride": RideByRide(rules=rules_of(study)),
+    }
+    told = {name: as_told(history, way.parts(outcome), study.space) for name, way in ways.items()}
+    ratios = []
+    for place in (place for place in _PLACES if place + _NEXT <= len(history)):
+        errors = {
+            name: foreseen_errors(points, told[name], way, place) for name, way in ways.items()
+        }
+        ratios.append(errors["ride by ride"] / errors["as they are"])
+        cells = "  ".join(
+            f"{name} " + " ".join(f"{e:.2f}" for e in row) for name, row in errors.items()
+        )
+        sys.stdout.write(f"after {place:5d}: {cells}\n")
+    middle = " ".join(f"{ratio:.2f}" for ratio in np.median(ratios, axis=0))
+    sys.stdout.write(f"median ratio of {', '.join(OBJECTIVES)}: {middle}\n")
+
+
+if __name__ == "__main__":
+    main()
