@@ -20,6 +20,11 @@ class Composition(Protocol):
         """What a study freezes."""
         ...
 
+    @property
+    def steepness_powers(self) -> tuple[float, ...]:
+        """How far parameters may count by the slopes along them: 0 not at all, 1 in proportion."""
+        ...
+
     def parts(self, evaluation: Evaluation) -> Parts:
         """Return the parts of evaluated candidates; NaN where they are not known."""
         ...
@@ -33,6 +38,7 @@ class Undivided:
     """Objectives and constraints that are foreseen as they are."""
 
     name = "undivided"
+    steepness_powers = (0.5,)
 
     def parts(self, evaluation: Evaluation) -> Parts:
         """Return objectives as costs and constraints as limits."""
@@ -62,6 +68,7 @@ class RideByRide:
 
     rules: ScoreRules
     name: str = "ride by ride"
+    steepness_powers: tuple[float, ...] = (0.5, 1.0)
 
     def parts(self, evaluation: Evaluation) -> Parts:
         """Return what each ride measured; NaN where a candidate did not ride it."""

@@ -27,7 +27,6 @@ DECIMALS = 9
 
 _JUDGED = 300  # latest points by which kernel and scales are chosen
 _MANY = 10  # points for each parameter
-_STEEPNESS_POWERS = (0.5, 1.0)
 _LEAST_STEEP = 0.1
 
 
@@ -79,7 +78,9 @@ def fitted(
     objectives, rides = told.history.objectives[once], _riding(told.history.constraints[once])
     whole, costs = (_by_ratio(known, rides) for known in (objectives, parts.costs))
     few = len(points) <= _MANY * points.shape[1]
-    kernel, scales = _chosen(points[-_JUDGED:], whole.known[-_JUDGED:], few=few)
+    kernel, scales = _chosen(
+        points[-_JUDGED:], whole.known[-_JUDGED:], few=few, powers=composition.steepness_powers
+    )
     outcomes = (
         whole.known,
         costs.known,
@@ -176,12 +177,13 @@ def _riding(constraints: Floats) -> NDArray[np.bool_]:
     return rides if rides.sum() > 1 else np.ones(len(rides), dtype=bool)
 
 
-def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]:
-    """Return the kernel and its scales.
+def _chosen(
+    points: Floats, logs: Floats, *, few: bool, powers: tuple[float, ...]
+) -> tuple[Kernel, Floats]:
+    """Return the kernel and its scales, those that foresee each point best by the others.
 
-    Of few points the kernel is that which foresees each one best by the others. Among many it is
-    the thin plate: it foresees that beyond the best known it may get better still, where a linear
-    spline never falls below its points.
+    Among many points the kernel is always the thin plate: it foresees that beyond the best known
+    it may get better still, where a linear spline never falls below its points.
     """
     kernels = [Kernel.LINEAR, Kernel.THIN_PLATE] if few else [Kernel.THIN_PLATE]
     if not (len(points) > points.shape[1] + 1 and spans(points)):
@@ -190,8 +192,10 @@ def _chosen(points: Floats, logs: Floats, *, few: bool) -> tuple[Kernel, Floats]
     choices = [
         (kernel, scales)
         for kernel in kernels
-        for scales in _scales(spline(points, logs, kernel=kernel, scales=even))
+        for scales in _scales(spline(points, logs, kernel=kernel, scales=even), powers)
     ]
+    if len(choices) == 1:
+        return choices[0]
     return min(choices, key=lambda choice: _left_out(points, logs, *choice))
 
 
@@ -202,7 +206,7 @@ def _left_out(points: Floats, logs: Floats, kernel: Kernel, scales: Floats) -> f
     return float(np.mean(np.mean(errors**2, axis=0) / np.where(variance > 0.0, variance, 1.0)))
 
 
-def _scales(plain: Spline) -> list[Floats]:
+def _scales(plain: Spline, powers: tuple[float, ...]) -> list[Floats]:
     """Return what parameters may count, by the slopes of all objectives, 1 for the steepest."""
     slopes = plain.slopes()
     total = np.sqrt((slopes**2).sum(axis=1, keepdims=True))
@@ -211,7 +215,7 @@ def _scales(plain: Spline) -> list[Floats]:
     if not steepest > 0.0:
         return [np.ones(len(steepness))]
     counts = np.maximum(steepness / steepest, _LEAST_STEEP)
-    return [counts**power for power in _STEEPNESS_POWERS]
+    return [counts**power for power in powers]
 
 
 def _once(points: Floats) -> NDArray[np.intp]:

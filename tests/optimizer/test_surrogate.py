@@ -68,6 +68,7 @@ class WorstOf:
     """One objective, the worst of several costs, and no constraint."""
 
     name = "worst of"
+    steepness_powers = (0.5,)
 
     def parts(self, evaluation):
         raise NotImplementedError
