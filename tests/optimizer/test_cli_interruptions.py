@@ -61,8 +61,9 @@ def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(900)  # it loads the command two dozen times
 def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
-    changes = (*STEEP, ("candidates = 36", "candidates = 360"))
+    changes = (*STEEP, ("candidates = 36", "candidates = 240"))
     whole, killed = (write_small_study(tmp_path / name, *changes) for name in ("whole", "killed"))
     moments = np.random.default_rng(5)
     assert finish("run", whole, "--jobs", "1").returncode == 0
@@ -71,7 +72,7 @@ def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
     verb, kills = "run", 0
     for kill in range(20):
         process = start(verb, killed, "--jobs", "2")
-        wait_for_candidates(killed, min(12 + 20 * kill, 360), process)
+        wait_for_candidates(killed, min(12 + 14 * kill, 240), process)
         time.sleep(moments.uniform(0.0, 0.3))
         process.kill()
         process.communicate()
