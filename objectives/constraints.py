@@ -47,9 +47,25 @@ def ending_constraints(
     nose_down_share : float
         Share of the weight that may end nose down.
     """
-    weight = ride_weight / ride_weight.sum()
+    nose_down, other = early_ends(outcome)
+    return broken_by_ends(nose_down, other, ride_weight, nose_down_share=nose_down_share)
+
+
+def early_ends(outcome: Codes) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Say which rides ended nose down, and which ended early otherwise, each (candidate, ride)."""
     nose_down = outcome == Outcome.NOSE_DOWN
-    other = ended_early(outcome) & ~nose_down
+    return nose_down, ended_early(outcome) & ~nose_down
+
+
+def broken_by_ends(
+    nose_down: Floats | NDArray[np.bool_],
+    other: Floats | NDArray[np.bool_],
+    ride_weight: Floats,
+    *,
+    nose_down_share: float,
+) -> tuple[Floats, Floats]:
+    """Return `ending_constraints` of early ends, from 0, none, up to 1, each (candidate, ride)."""
+    weight = ride_weight / ride_weight.sum()
     return weighted_sum(nose_down, weight) - nose_down_share, weighted_sum(other, weight)
 
 

@@ -13,16 +13,10 @@ from typing import Self, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives.constraints import CONSTRAINT_NAMES
-from objectives.portfolio import blend, weighted_sum
-from objectives.ride_scores import (
-    RIDE_COLUMNS,
-    ended_early,
-    outcome_codes,
-    ridden_risk,
-)
+from objectives.constraints import CONSTRAINT_NAMES, broken_by_ends, early_ends
+from objectives.ride_scores import RIDE_COLUMNS, outcome_codes, ridden_risk
 from objectives.rules import ScoreRules
-from plant.outcomes import Outcome
+from objectives.score import blended
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -91,9 +85,7 @@ def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> P
         values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
         return values
 
-    outcome = outcome_codes(columns)
-    nose_down = outcome == Outcome.NOSE_DOWN
-    other = ended_early(outcome) & ~nose_down
+    nose_down, other = early_ends(outcome_codes(columns))
     shake = column("hold_pitch_rate_rms_deg_per_s")[:, rules.is_standing]
     return Parts(
         costs=np.hstack(
@@ -137,24 +129,14 @@ def score_of_parts(parts: Parts, rules: ScoreRules) -> tuple[Floats, Floats]:
     nose_down, other, shake, as_they_are = np.split(
         parts.limits, np.cumsum([n_rides, n_rides, n_standing]), axis=1
     )
-    counted = (
-        (level, rules.ride_weight[rules.counts_level]),
-        (current, rules.ride_weight[rules.counts_current]),
-        (ridden_risk(reserve, nose_margin), rules.ride_weight),
+    objectives = blended(level, current, ridden_risk(reserve, nose_margin), rules)
+    ends = broken_by_ends(
+        np.maximum(nose_down, 0.0),
+        np.maximum(other, 0.0),
+        rules.ride_weight,
+        nose_down_share=rules.settings.nose_down_share,
     )
-    settings = rules.settings
-    objectives = np.column_stack(
-        [
-            blend(values, weight, tail_share=settings.tail_share, tail_weight=settings.tail_weight)
-            for values, weight in counted
-        ]
-    )
-    weight = rules.ride_weight / rules.ride_weight.sum()
-    constraints = [
-        weighted_sum(np.maximum(nose_down, 0.0), weight) - settings.nose_down_share,
-        weighted_sum(np.maximum(other, 0.0), weight),
-        *as_they_are.T,
-    ]
+    constraints = [*ends, *as_they_are.T]
     if n_standing:
         constraints.append(shake.max(axis=1))
     return objectives, np.column_stack(constraints)

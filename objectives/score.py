@@ -74,7 +74,10 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     outcome = outcome_codes(columns)
     level, risk = column("level_error_deg"), column("nose_down_risk")
     descriptors = describe(column, outcome, level_error_deg=level, risk=risk, rules=rules)
-    objectives = _objectives(level, column("excess_current_a"), risk, rules=rules)
+    current = column("excess_current_a")
+    objectives = blended(
+        level[:, rules.counts_level], current[:, rules.counts_current], risk, rules
+    )
     objectives[(outcome == NOT_RIDDEN).any(axis=1)] = np.nan
     return Scores(
         objectives=objectives,
@@ -83,22 +86,31 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     )
 
 
-def _objectives(level: Floats, current: Floats, risk: Floats, *, rules: ScoreRules) -> Floats:
-    everywhere = np.ones(len(rules.ride_weight), dtype=bool)
+def blended(level: Floats, current: Floats, risk: Floats, rules: ScoreRules) -> Floats:
+    """Return the objectives, (candidate, objective), of the rides that count for each.
+
+    Parameters
+    ----------
+    level : (candidate, ride that counts for level) float64
+    current : (candidate, ride that counts for current) float64
+    risk : (candidate, ride) float64
+    rules : ScoreRules
+    """
+    weight = rules.ride_weight
     counted = (
-        (level, rules.counts_level),
-        (current, rules.counts_current),
-        (risk, everywhere),
+        (level, weight[rules.counts_level]),
+        (current, weight[rules.counts_current]),
+        (risk, weight),
     )
     return np.column_stack(
         [
             blend(
-                values[:, counts],
-                rules.ride_weight[counts],
+                values,
+                weights,
                 tail_share=rules.settings.tail_share,
                 tail_weight=rules.settings.tail_weight,
             )
-            for values, counts in counted
+            for values, weights in counted
         ]
     )
 
