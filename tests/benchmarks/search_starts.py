@@ -16,8 +16,9 @@ from optimizer.selection import best_first
 from optimizer.space import clip
 from optimizer.store import Store
 from optimizer.study import Study
-from optimizer.study_file import STUDY_FILE, load_study
+from optimizer.study_file import load_study
 from optimizer.study_search import search_study
+from optimizer.study_template import write_example
 from optimizer.transfer import scaling, transferred
 
 Floats = NDArray[np.float64]
@@ -78,13 +79,11 @@ def from_faster_motor(study: Study, cache: Path, *, n_jobs: int) -> Floats:
 
 
 def _on_faster_motor(study: Study, folder: Path) -> Study:
-    for path in study.folder.iterdir():
-        if path.is_file() and path.suffix in (".toml", ".gpx"):
-            write_whole(folder / path.name, path.read_bytes())
-    text = (folder / STUDY_FILE).read_text()
+    path = write_example(folder, study.folder.name)
+    text = path.read_text()
     if text.count(_FAST_MOTOR[0]) != 1:
         raise ValueError(f"{study.folder}: must use the board {_FAST_MOTOR[0]} once")
-    write_whole(folder / STUDY_FILE, text.replace(*_FAST_MOTOR))
+    write_whole(path, text.replace(*_FAST_MOTOR))
     return load_study(folder)
 
 
