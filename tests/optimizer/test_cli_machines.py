@@ -47,7 +47,9 @@ def test_another_study_and_a_wrong_address_are_refused_in_one_line(server, tmp_p
     database = new_database(server, "taken")
     named = f'seed = 11\ndatabase = "{database}"'
     first = write_small_study(tmp_path / "first", ("seed = 11", named))
-    other = write_small_study(tmp_path / "other", ("seed = 11", named.replace("seed = 11", "seed = 12")))
+    other = write_small_study(
+        tmp_path / "other", ("seed = 11", named.replace("seed = 11", "seed = 12"))
+    )
     assert finish("run", first, "--candidates", 12).returncode == 0
 
     for refused, expected in (
