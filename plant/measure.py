@@ -2,7 +2,7 @@
 
 from plant.compile import scalar
 from plant.control import DT_S
-from plant.outcomes import Outcome
+from plant.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 from plant.rows import WIDTH, Block, R
 from plant.scalars import larger, magnitude, smaller
 from plant.vibration import WK_SECTIONS
@@ -13,7 +13,6 @@ _ACCEL_TIME_S = 0.08  # assumed: what a rider feels as acceleration
 _FEEL_ACCEL_MPS2 = 0.3  # assumed: weaker accelerations do not tell the feel
 _LEVEL_RAD = 0.02  # assumed: a grade that a rider takes for level ground
 _HARD_TAIL_RAD = 0.09  # assumed: a tail pressed 5 deg past contact has struck
-_ROLL_BACK_MPS = 2.0  # assumed: rolling back faster than this is a lost ride
 _OFF_SPEED_MPS = 2.5  # assumed: further than this from the wanted speed ...
 _OFF_TIME_S = 6.0  # ... for this long is a lost ride
 _SETTLED_DEG = 3.0  # assumed: a start is done when the board is this near level
@@ -48,7 +47,7 @@ def outcome_of(
 ) -> float:
     """Return why a ride ends at this step, or 0 while it goes on; angles in rad."""
     code = 0.0
-    code = _SPEED_LOST if (speed < -_ROLL_BACK_MPS or off_time > _OFF_TIME_S) else code
+    code = _SPEED_LOST if (speed < -ROLL_BACK_LIMIT_MPS or off_time > _OFF_TIME_S) else code
     code = _BUS_TOO_LOW if bus < bus_low else code
     code = _BUS_TOO_HIGH if bus > bus_high else code
     code = _RIDER_OFF if magnitude(lean) > lean_limit else code
@@ -106,6 +105,9 @@ def measure(b: Block, hold: float, count: float, rise: float) -> None:
         b[R.outcome + k] = code if alive > 0.5 else b[R.outcome + k]
         b[R.alive + k] = alive if code == 0.0 else 0.0
         on = live > 0.5
+        back = -speed
+        most = b[R.roll_back + k]
+        b[R.roll_back + k] = back if (on and back > most) else most
 
         b[R.ride_time_s + k] += dt
         held = dt * hold if on else 0.0

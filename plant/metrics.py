@@ -39,6 +39,7 @@ ACCUMULATOR_NAMES = (
     "battery_peak",
     "warning_time",
     "off_time_s",
+    "roll_back",
 )
 
 # Read at the end: the columns of `Rides.metrics`.
@@ -65,4 +66,5 @@ METRIC_NAMES = (
     "battery_peak_a",
     "warning_time_s",
     "end_speed_mps",
+    "roll_back_mps",
 )

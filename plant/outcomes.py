@@ -2,6 +2,8 @@
 
 import enum
 
+ROLL_BACK_LIMIT_MPS = 2.0  # assumed: rolling back faster than this is a lost ride
+
 
 class Outcome(enum.IntEnum):
     """Why a ride ended; `message` is what a person reads."""

@@ -201,6 +201,7 @@ def _metrics(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
         "battery_peak_a": row("battery_peak"),
         "warning_time_s": row("warning_time"),
         "end_speed_mps": row("speed_mps"),
+        "roll_back_mps": row("roll_back"),
     }
     table = np.column_stack([values[name] for name in METRIC_NAMES])
     # A lane that left the numbers is an ended ride; its last state is not a result.

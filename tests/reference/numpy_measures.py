@@ -20,7 +20,7 @@ GRAVITY = assumed("GRAVITY")
 LEAST_FEEL = assumed("LEAST_FEEL")
 LEVEL_RAD = assumed("LEVEL_RAD")
 HARD_TAIL_RAD = assumed("HARD_TAIL_RAD")
-ROLL_BACK_MPS = assumed("ROLL_BACK_MPS")
+ROLL_BACK_LIMIT_MPS = assumed("ROLL_BACK_LIMIT_MPS")
 OFF_SPEED_MPS = assumed("OFF_SPEED_MPS")
 OFF_TIME_S = assumed("OFF_TIME_S")
 SETTLED_DEG = assumed("SETTLED_DEG")
@@ -50,7 +50,7 @@ def _ending(lanes: Lanes, valid: Flags) -> Floats:
         (np.abs(lanes.lean_rad) > lanes.step_off_lean_rad, Outcome.RIDER_OFF),
         (lanes.bus_v > lanes.bus_high_v, Outcome.BUS_TOO_HIGH),
         (lanes.bus_v < lanes.bus_low_v, Outcome.BUS_TOO_LOW),
-        (lanes.speed_mps < -ROLL_BACK_MPS, Outcome.SPEED_LOST),
+        (lanes.speed_mps < -ROLL_BACK_LIMIT_MPS, Outcome.SPEED_LOST),
         (lanes.off_time_s > OFF_TIME_S, Outcome.SPEED_LOST),
     ]
     return np.select([holds for holds, _ in reasons], [float(code) for _, code in reasons], 0.0)
@@ -103,6 +103,7 @@ def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: float, count: float)
     _add(lanes, "hold_rate_square", held * np.degrees(lanes.pitch_rate_radps) ** 2, on)
     size = np.abs(lanes.current_a)
     _keep(lanes, "peak_a", size, on)
+    _keep(lanes, "roll_back", -lanes.speed_mps, on)
     _keep(lanes, "counted_excess_a", size - np.abs(lanes.need_a), on & (count > 0.5))
     lanes.demand_a = lanes.demand_a + (lanes.current_raw_a - lanes.demand_a) * (
         DT_S / DEMAND_TIME_S
@@ -172,6 +173,7 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
         "battery_peak_a": "battery_peak",
         "warning_time_s": "warning_time",
         "end_speed_mps": "speed_mps",
+        "roll_back_mps": "roll_back",
         "ride_time_s": "ride_time_s",
         "distance_m": "distance_m",
     }
