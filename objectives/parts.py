@@ -17,10 +17,12 @@ from objectives.constraints import CONSTRAINT_NAMES, broken_by_ends, early_ends
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes, ridden_risk
 from objectives.rules import ScoreRules
 from objectives.score import blended
+from plant.outcomes import Outcome
 
 Floats: TypeAlias = NDArray[np.float64]
 
 _STILL = 1e-3  # of the limit: less shaking than this at rest is none
+_HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
 _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
 
@@ -85,7 +87,8 @@ def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> P
         values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
         return values
 
-    nose_down, other = early_ends(outcome_codes(columns))
+    outcome = outcome_codes(columns)
+    nose_down, other = early_ends(outcome)
     shake = column("hold_pitch_rate_rms_deg_per_s")[:, rules.is_standing]
     return Parts(
         costs=np.hstack(
@@ -98,7 +101,8 @@ def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> P
         limits=np.hstack(
             [
                 nose_down,
-                other,
+                other & (outcome != Outcome.SPEED_LOST),
+                np.maximum(column("roll_back_ratio"), _HARDLY_BACK) - 1.0,
                 np.log(np.maximum(shake / rules.settings.rest_shake_limit_deg_per_s, _STILL)),
                 constraints[:, _AS_THEY_ARE],
             ]
@@ -126,13 +130,13 @@ def score_of_parts(parts: Parts, rules: ScoreRules) -> tuple[Floats, Floats]:
     level, current = np.split(parts.costs, [n_level], axis=1)
     reserve, nose_margin = np.split(parts.margins, 2, axis=1)
     n_standing = int(rules.is_standing.sum())
-    nose_down, other, shake, as_they_are = np.split(
-        parts.limits, np.cumsum([n_rides, n_rides, n_standing]), axis=1
+    nose_down, other, roll_back, shake, as_they_are = np.split(
+        parts.limits, np.cumsum([n_rides, n_rides, n_rides, n_standing]), axis=1
     )
     objectives = blended(level, current, ridden_risk(reserve, nose_margin), rules)
     ends = broken_by_ends(
         np.maximum(nose_down, 0.0),
-        np.maximum(other, 0.0),
+        np.maximum(np.maximum(other, roll_back), 0.0),
         rules.ride_weight,
         nose_down_share=rules.settings.nose_down_share,
     )

@@ -10,15 +10,16 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.outcomes import Outcome
+from plant.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 from plant.simulate import Ride, Rides
 
 Floats: TypeAlias = NDArray[np.float64]
 Codes: TypeAlias = NDArray[np.int8]
 
 # Level error and counted excess current are as scored, with the penalty of an ended ride, and NaN
-# where a ride has no such window; the others are as ridden. All that is scored of a ride stands
-# here, so that it can be scored again among other rides and by other settings.
+# where a ride has no such window; rolling back is a share of what loses the ride. The others are as
+# ridden. All that is scored of a ride stands here, so that it can be scored again among other rides
+# and by other settings.
 RIDE_COLUMNS = (
     "level_error_deg",
     "peak_current_a",
@@ -36,12 +37,14 @@ RIDE_COLUMNS = (
     "mosfet_peak_c",
     "traction_peak_ratio",
     "hold_pitch_rate_rms_deg_per_s",
+    "roll_back_ratio",
 )
 
 NOT_RIDDEN = -1  # stands for an outcome where a candidate did not ride a ride
 
 # An ended ride costs this share of the cap on top of the cap, and the share not ridden on top.
 ENDED_SURCHARGE = 0.1
+_JUST_LOST = 1e-3  # past the limit: a speed lost at the very end of a ride is lost all the same
 
 # How far the least margin of a ride moves between rides that differ only in what nobody controls
 # (assumed: one standard logistic width; a gust, a bump met at another moment). At three widths
@@ -89,6 +92,7 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
             not_ridden,
         ),
         "outcome": outcome,
+        "roll_back_ratio": roll_back_ratio(ridden.column("roll_back_mps"), outcome, not_ridden),
     }
     columns = [scored[name] if name in scored else ridden.column(name) for name in RIDE_COLUMNS]
     return np.stack(columns, axis=-1).astype(np.float64)
@@ -120,6 +124,25 @@ def share_not_ridden(ride_time_s: Floats, duration_s: Floats) -> Floats:
     duration_s : (ride,) float64
     """
     return np.clip(1.0 - ride_time_s / duration_s, 0.0, 1.0)
+
+
+def roll_back_ratio(fastest_mps: Floats, outcome: Codes, not_ridden: Floats) -> Floats:
+    """Return how fast the board rolled back, in units of what loses the ride.
+
+    At most 1 unless the speed was lost, be it by rolling back or otherwise; then above 1, and more
+    the earlier that was, since what would have followed is not known.
+
+    Parameters
+    ----------
+    fastest_mps : (candidate, ride) float64
+        From 0 up.
+    outcome : (candidate, ride) int8
+        `plant.outcomes.Outcome`.
+    not_ridden : (candidate, ride) float64
+        From `share_not_ridden`.
+    """
+    ratio = np.minimum(fastest_mps / ROLL_BACK_LIMIT_MPS, 1.0)
+    return np.where(outcome == Outcome.SPEED_LOST, 1.0 + _JUST_LOST + not_ridden, ratio)
 
 
 def capped_cost(value: Floats, outcome: Codes, not_ridden: Floats, *, cap: float) -> Floats:

@@ -23,7 +23,13 @@ from optimizer.tables import candidates_table, front_table
 from plant.outcomes import Outcome
 
 _FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
-_SHOWN_COLUMNS = (*OBJECTIVES, "peak_current_a", "least_reserve_ratio", "least_nose_margin_ratio")
+_SHOWN_COLUMNS = (
+    *OBJECTIVES,
+    "peak_current_a",
+    "least_reserve_ratio",
+    "least_nose_margin_ratio",
+    "roll_back_ratio",
+)
 _WORST_RIDES = 5
 
 

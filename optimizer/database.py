@@ -19,7 +19,7 @@ from optimizer.database_address import shown_address, without_passwords
 from optimizer.frozen_inputs import refuse_differences
 from plant.errors import UserInputError
 
-_VERSION = "3"
+_VERSION = "4"
 _SESSION = (
     "SET tcp_keepalives_idle = 10",
     "SET tcp_keepalives_interval = 5",

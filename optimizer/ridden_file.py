@@ -20,7 +20,7 @@ from plant.simulate import Ride
 Floats = NDArray[np.float64]
 
 RIDDEN_FILE = "ridden.npz"
-_FORMAT = "2"
+_FORMAT = "3"
 _LIBRARIES = ("numpy", "scipy")  # they lay roads
 
 

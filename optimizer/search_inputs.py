@@ -8,7 +8,7 @@ from importlib.metadata import version
 from optimizer.proposals import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-5"
+METHOD = "generations-6"
 
 WEIGHTS = "search.weights"
 

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 
 # Four letters in the file's header that tell our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")
-VERSION = 4
+VERSION = 5
 
 SCHEMA = (
     "CREATE TABLE frozen (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID",

@@ -53,7 +53,26 @@ def test_who_rides_to_the_end_scores_the_same_by_parts(level, current, reserve, 
 def test_early_ends_break_by_parts_what_they_break_as_a_whole(outcomes, allowed):
     scores, (_, constraints) = both(ridden(4, outcome=outcomes), rules(nose_down_share=allowed))
 
-    np.testing.assert_allclose(constraints[:, :2], scores.constraints[:, :2], atol=1e-12)
+    told = scores.constraints
+    np.testing.assert_allclose(constraints[:, 0], told[:, 0], atol=1e-12)
+    np.testing.assert_array_equal(constraints[:, 1] > 0.0, told[:, 1] > 0.0)
+    graded = (outcomes == Outcome.SPEED_LOST).any(axis=1)
+    np.testing.assert_allclose(constraints[~graded, 1], told[~graded, 1], atol=1e-12)
+
+
+def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():
+    fastest = np.array([[0.0], [1.4], [1.9], [2.0], [2.0], [2.0]])
+    lost = np.array([[0], [0], [0], [4], [4], [4]])
+    time_s = np.array([[10.0], [10.0], [10.0], [10.0], [9.0], [4.0]])
+    rides = ridden(6, outcome=lost, roll_back_mps=fastest, ride_time_s=time_s)
+    columns = ride_columns(rides, RIDES)
+    constraints = score(columns, np.tile(PROFILE, (6, 1)), RULES).constraints
+
+    parts = parts_of_rides(columns, constraints, RULES)
+
+    np.testing.assert_array_equal(parts.limits[:, 5:10], 0.0)  # no other end
+    past = parts.limits[:, 10:15]
+    np.testing.assert_allclose(past[:, 0], [-0.5, -0.3, -0.05, 0.001, 0.101, 0.601])
 
 
 def test_rides_that_were_not_ridden_have_no_parts_but_did_not_end():

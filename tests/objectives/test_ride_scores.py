@@ -14,9 +14,10 @@ from objectives.ride_scores import (
     RIDDEN_CEILING,
     capped_cost,
     nose_down_risk,
+    roll_back_ratio,
     share_not_ridden,
 )
-from plant.outcomes import Outcome
+from plant.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 
 ENDED = [outcome for outcome in Outcome if outcome is not Outcome.RIDDEN]
 reserves = st.floats(-1.5, 1.0)
@@ -33,6 +34,20 @@ def risk(reserve, nose_margin, outcome=Outcome.RIDDEN, left=0.0):
 def cost(value, outcome=Outcome.RIDDEN, left=0.0, cap=18.0):
     code = np.array([[outcome]], dtype=np.int8)
     return capped_cost(np.array([[value]]), code, np.array([[left]]), cap=cap)[0, 0]
+
+
+def back(fastest_mps, outcome=Outcome.RIDDEN, left=0.0):
+    code = np.array([[outcome]], dtype=np.int8)
+    return roll_back_ratio(np.array([[fastest_mps]]), code, np.array([[left]]))[0, 0]
+
+
+@given(st.floats(0.0, ROLL_BACK_LIMIT_MPS), st.floats(0.0, ROLL_BACK_LIMIT_MPS), lefts, lefts)
+def test_a_lost_speed_is_past_the_limit_and_further_the_earlier(kept, lost, left, more):
+    assert back(kept) == pytest.approx(kept / ROLL_BACK_LIMIT_MPS)
+    assert back(lost, Outcome.SPEED_LOST, left) > 1.0 >= back(kept)
+    if more > left + 1e-12:
+        earlier = back(kept, Outcome.SPEED_LOST, more)
+        assert earlier > back(lost, Outcome.SPEED_LOST, left)
 
 
 @given(reserves, nose_margins, st.floats(0.01, 0.5))

@@ -169,7 +169,7 @@ def test_a_newer_version_is_refused_with_both_versions(path):
     _edit(path, "PRAGMA user_version = 7")
 
     for call in (Store, read_table):
-        assert "a study store of version 7, this program reads version 4" in _refusal(call, path)
+        assert "a study store of version 7, this program reads version 5" in _refusal(call, path)
 
 
 def test_a_folder_in_place_of_the_file_is_refused(path):
