@@ -6,6 +6,7 @@ is what makes a resumed study propose exactly what the uninterrupted one propose
 
 import functools
 from collections.abc import Set
+from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -24,6 +25,7 @@ from optimizer.space import Space, clip, from_unit, to_unit
 from optimizer.surrogate import compared_by_ratio, fitted, keys, unseen
 
 _CONTRAST = 3  # power of the drawn weights
+_POOL_PARTS = 4  # however many threads: the number of rows in a matrix product touches last bits
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
@@ -91,7 +93,9 @@ class Plan:
             raise ValueError("every profile to start from must lie inside the space")
 
 
-def propose(plan: Plan, generation: int, *, told: Told, parents: Indices) -> Floats:
+def propose(
+    plan: Plan, generation: int, *, told: Told, parents: Indices, n_jobs: int = 1
+) -> Floats:
     """Return the candidates of a generation.
 
     Parameters
@@ -104,6 +108,8 @@ def propose(plan: Plan, generation: int, *, told: Told, parents: Indices) -> Flo
     parents : (parent,) int
         Numbers of the candidates that breed, the best first; not used for the first generations,
         which ride what is known.
+    n_jobs : int
+        Threads; how many changes nothing.
 
     Returns
     -------
@@ -114,8 +120,12 @@ def propose(plan: Plan, generation: int, *, told: Told, parents: Indices) -> Flo
     if generation * plan.population <= len(plan.start):
         return _known(plan, generation, rng)
     # A linear algebra library splits its sums by thread, and their last bits with them.
-    with _libraries().limit(limits=1, user_api="blas"):
-        return from_unit(plan.space, _bred(plan, told, parents=parents, rng=rng))
+    with (
+        _libraries().limit(limits=1, user_api="blas"),
+        ThreadPoolExecutor(n_jobs) as threads,
+    ):
+        bred = _bred(plan, told, parents=parents, rng=rng, threads=threads)
+        return from_unit(plan.space, bred)
 
 
 @functools.cache
@@ -143,7 +153,9 @@ def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:
     return np.vstack([known, drawn])
 
 
-def _bred(plan: Plan, told: Told, *, parents: Indices, rng: np.random.Generator) -> Floats:
+def _bred(
+    plan: Plan, told: Told, *, parents: Indices, rng: np.random.Generator, threads: Executor
+) -> Floats:
     """Return a generation in the unit cube: some children as they come, the others foreseen."""
     operators, population = plan.operators, plan.population
     history = told.history
@@ -154,9 +166,10 @@ def _bred(plan: Plan, told: Told, *, parents: Indices, rng: np.random.Generator)
     n_screened = round(population * operators.screened_share) if screens else 0
     plain, rest = np.split(brood, [min(population - n_screened, len(brood))])
     if n_screened and len(rest):
-        plain = np.vstack(
-            [plain, _foreseen(plan, told, points, rest, known=known, n=n_screened, rng=rng)]
+        foreseen = _foreseen(
+            plan, told, points, rest, known=known, n=n_screened, rng=rng, threads=threads
         )
+        plain = np.vstack([plain, foreseen])
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
     return np.vstack([plain, strangers])
@@ -171,21 +184,30 @@ def _foreseen(
     known: Set[bytes],
     n: int,
     rng: np.random.Generator,
+    threads: Executor,
 ) -> Floats:
     """Return what surrogates foresee best: for the lowest cost, and for the front."""
     operators, history = plan.operators, told.history
-    cheapest = _cheapest(plan, history, points, known=known, rng=rng)
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
-    taken = known | keys(cheapest)
     generation = len(history) // plan.population
+    fitting = threads.submit(
+        fitted,
+        points[latest],
+        told.rows(latest.start, len(points)),
+        composition=plan.composition,
+        deviations=operators.deviations[generation % len(operators.deviations)],
+    )
+    [own_rng] = rng.spawn(1)
+    finding = threads.submit(_cheapest, plan, history, points, known=known, rng=own_rng)
+    predict, cheapest = fitting.result(), finding.result()
+    taken = known | keys(cheapest)
+
+    def foresee(pool: Floats) -> Floats:
+        return np.vstack([*threads.map(predict, np.array_split(pool, _POOL_PARTS))])
+
     screened = screen(
         brood,
-        predict=fitted(
-            points[latest],
-            told.rows(latest.start, len(points)),
-            composition=plan.composition,
-            deviations=operators.deviations[generation % len(operators.deviations)],
-        ),
+        predict=foresee,
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
         front=history.objectives[non_dominated(history.objectives, history.constraints)],
         n_broods=operators.broods,

@@ -111,6 +111,7 @@ def run_study(
             study,
             ride,
             n_candidates=n_candidates,
+            n_jobs=n_jobs,
             store=store,
             weights=json.loads(weights),
             on_generation=on_generation,

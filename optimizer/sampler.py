@@ -39,9 +39,10 @@ class GenerationSampler(NSGAIISampler):
     parents breed; see `selection.best_first` for who survives and `proposals` for the children.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, *, n_jobs: int) -> None:
         super().__init__(population_size=plan.population)
         self._plan = plan
+        self._n_jobs = n_jobs
         self._distributions = distributions(plan.space)
         self._told = Told(history=NO_HISTORY, parts=NO_PARTS)
         self._parents: list[list[int]] = [[]]
@@ -106,6 +107,7 @@ class GenerationSampler(NSGAIISampler):
             generation,
             told=self._told.rows(0, generation * self._plan.population),
             parents=np.array(parents, dtype=np.intp),
+            n_jobs=self._n_jobs,
         )
 
 
@@ -118,9 +120,11 @@ class Proposer:
         What to propose from.
     n_objectives : int
         Two or three, all minimised.
+    n_jobs : int
+        Threads that work on what to propose; how many changes nothing.
     """
 
-    def __init__(self, plan: Plan, *, n_objectives: int) -> None:
+    def __init__(self, plan: Plan, *, n_objectives: int, n_jobs: int = 1) -> None:
         if n_objectives not in (2, 3):
             raise ValueError(f"the search needs 2 or 3 objectives, got {n_objectives}")
         # optuna would report each study on the user's terminal.
@@ -128,7 +132,7 @@ class Proposer:
         self._plan = plan
         self._distributions = distributions(plan.space)
         self._asked: list[Trial] = []
-        self._sampler = GenerationSampler(plan)
+        self._sampler = GenerationSampler(plan, n_jobs=n_jobs)
         self.study = optuna.create_study(
             directions=["minimize"] * n_objectives, sampler=self._sampler
         )

@@ -65,6 +65,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
     later: Callable[[Floats], Evaluate] | None = None,
+    n_jobs: int = 1,
 ) -> Progress:
     """Search until the store holds `n_candidates`; the same call resumes or extends a study.
 
@@ -102,6 +103,8 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     later : callable, optional
         From the rides of the first generation, (candidate, ride, column), to what rides those after
         it. It may leave objectives unknown; see `optimizer.sparing`.
+    n_jobs : int
+        Threads that work on what to propose; how many changes nothing.
 
     Returns
     -------
@@ -127,7 +130,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         weights=np.ones(n_objectives) if weights is None else np.array(weights, dtype=np.float64),
         composition=composition,
     )
-    proposer = Proposer(plan, n_objectives=n_objectives)
+    proposer = Proposer(plan, n_objectives=n_objectives, n_jobs=n_jobs)
     store.freeze(search_inputs(plan, n_objectives=n_objectives))
     history = store.history(population=population)
     parts = _stored_parts(store, history, plan)

@@ -19,6 +19,7 @@ def search_study(
     ride_by: Callable[[tuple[int, ...]], Evaluate],
     *,
     n_candidates: int,
+    n_jobs: int = 1,
     store: Store,
     baseline: ArrayLike | None = None,
     weights: ArrayLike | None = None,
@@ -33,6 +34,8 @@ def search_study(
     ride_by : callable
         From the telling rides, none for the first generation, to what rides candidates.
     n_candidates : int
+    n_jobs : int
+        Threads that work on what to ride; how many changes nothing.
     store : Store
     baseline : (searched parameter,) float64, optional
         The known profile, if it is not the study's own.
@@ -47,6 +50,7 @@ def search_study(
         baseline=baseline_values(study) if baseline is None else baseline,
         n_objectives=len(OBJECTIVES),
         n_candidates=n_candidates,
+        n_jobs=n_jobs,
         seed=study.seed,
         store=store,
         population=study.population,

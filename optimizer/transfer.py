@@ -156,6 +156,7 @@ def distance_to_optimum(
             study,
             lambda telling: make_evaluate(study, n_jobs=n_jobs, telling=telling),
             n_candidates=n_candidates,
+            n_jobs=n_jobs,
             store=store,
             baseline=start,
             on_generation=on_generation,

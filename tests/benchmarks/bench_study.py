@@ -72,7 +72,9 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
         mock.patch.object(Store, "append", watch.around("store", Store.append)),
     ):
         start = time.perf_counter()
-        progress = search_study(study, riding, n_candidates=n_candidates, store=store)
+        progress = search_study(
+            study, riding, n_candidates=n_candidates, n_jobs=n_jobs, store=store
+        )
         taken = time.perf_counter() - start
         ridden = store.rides(range(progress.n_done))[:, :, RIDE_COLUMNS.index("ride_time_s")]
     return dict(watch.seconds), taken, progress.n_done, float(np.nansum(ridden)) / 3600.0

@@ -68,6 +68,7 @@ def main() -> None:
             study,
             lambda telling: make_evaluate(study, n_jobs=available_cores(), telling=telling),
             n_candidates=n_candidates,
+            n_jobs=available_cores(),
             store=store,
         ).history
         outcome = Evaluation(

@@ -58,6 +58,7 @@ def from_faster_motor(study: Study, cache: Path, *, n_jobs: int) -> Floats:
                 faster,
                 lambda telling: make_evaluate(faster, n_jobs=n_jobs, telling=telling),
                 n_candidates=_CANDIDATES,
+                n_jobs=n_jobs,
                 store=store,
             ).history
     front = np.flatnonzero(non_dominated(history.objectives, history.constraints))

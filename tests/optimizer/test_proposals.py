@@ -11,7 +11,7 @@ from optimizer.evaluation import NO_HISTORY, NO_PARTS, Told
 from optimizer.operators import Operators
 from optimizer.proposals import Plan, propose
 from optimizer.space import from_unit, to_unit
-from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, UNIT_BOX, dtlz2, narrow
 from tests.optimizer.told import told
 
 ROOT = Path(__file__).parents[2]
@@ -154,6 +154,19 @@ def test_screening_waits_for_enough_candidates():
     )
 
     assert with_screen.tobytes() == without.tobytes()
+
+
+@pytest.mark.parametrize("n_jobs", [2, 5])
+def test_a_proposal_does_not_depend_on_how_many_threads_work_on_it(n_jobs):
+    values = np.random.default_rng(14).random((720, 25))
+    known = told(values, dtlz2(values))
+    plan = Plan(space=UNIT_BOX, baseline=values[0], seed=1, weights=np.ones(3))
+
+    alone, shared = (
+        propose(plan, 15, told=known, parents=np.arange(48), n_jobs=jobs) for jobs in (1, n_jobs)
+    )
+
+    assert shared.tobytes() == alone.tobytes()
 
 
 def test_a_proposal_does_not_depend_on_the_threads_of_the_linear_algebra():
