@@ -257,7 +257,7 @@ def test_rides_of_another_version_are_ridden_anew(new):
     for key, message in (
         ("library.numba", "library.numba was 0.1, now "),
         ("model.digest", "another version of the model rode it"),
-        ("ridden.format", "ridden.format was 0.1, now 2"),
+        ("ridden.format", "ridden.format was 0.1, now 3"),
     ):
         other = dataclasses.replace(ridden, versions=dict(ridden.versions) | {key: "0.1"})
         write_ridden(new / RIDDEN_FILE, other)
