@@ -12,7 +12,6 @@ from objectives import OBJECTIVES
 from optimizer.candidate import bound_marks
 from optimizer.cautions import CAUTIONS
 from optimizer.evaluation import BASELINE
-from optimizer.front import non_dominated
 from optimizer.results import Results, least_violating
 from optimizer.riding import ride_durations
 from optimizer.sparing import not_ridden
@@ -95,17 +94,22 @@ def print_second_look(out: Console, results: Results) -> None:
     if not looked.any():
         return
     looked[BASELINE] = False
-    searched = non_dominated(results.searched.objectives, results.searched.constraints)
-    before = results.searched.objectives[looked]
-    change = 100.0 * (results.history.objectives[looked].mean(axis=0) / before.mean(axis=0) - 1.0)
-    fell = int(searched.sum()) - int(results.on_front.sum())
-    moved = ", ".join(
-        f"{name} {percent:+.1f} %" for name, percent in zip(OBJECTIVES, change, strict=True)
+    stood = looked & results.feasible
+    told = (
+        f"Second look on fresh noise at {int(looked.sum())} candidates, the front and who came up"
+        f" where others failed: {int((looked & ~stood).sum())} failed,"
+        f" {int((stood & ~results.on_front).sum())} fell behind,"
+        f" {int(results.on_front.sum())} are the front"
     )
-    out.print(
-        f"Second look at {int(looked.sum())} front candidates on fresh noise: {fell} fell off;"
-        f" on average {moved}."
-    )
+    if stood.any():
+        before = results.searched.objectives[stood].mean(axis=0)
+        after = results.history.objectives[stood].mean(axis=0)
+        moved = ", ".join(
+            f"{name} {percent:+.1f} %"
+            for name, percent in zip(OBJECTIVES, 100.0 * (after / before - 1.0), strict=True)
+        )
+        told += f"; of those who did not fail, on average {moved}"
+    out.print(f"{told}.")
 
 
 def print_spared(out: Console, results: Results) -> None:

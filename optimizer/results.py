@@ -15,7 +15,7 @@ from optimizer.front import named_picks, non_dominated
 from optimizer.pick_names import PICKS
 from optimizer.provenance import refuse_other_study
 from optimizer.riding import rules_of
-from optimizer.second_look import numbers_to_look_at
+from optimizer.second_look import looks
 from optimizer.sparing import not_ridden
 from optimizer.store import read_table
 from optimizer.store_format import Table
@@ -132,14 +132,17 @@ def gathered(study: Study, table: Table) -> Results:
     """
     searched = table.history
     _check_columns(study, table)
-    first = non_dominated(searched.objectives, searched.constraints)
-    looked = _looked_again(table)
+    on_front = non_dominated(searched.objectives, searched.constraints)
+    look = looks(searched, table.second_look)
+    looked = np.zeros_like(on_front)
+    if not len(look.missing):
+        on_front = look.on_front.copy()
+        looked = on_front.copy()
+        looked[BASELINE] = True
     history, rides = _with_second_look(table, looked)
-    on_front = first
     if looked.any():
-        # Who was on the front as searched stays there only if fresh noise leaves it there.
-        on_front = np.zeros_like(first)
-        again = np.flatnonzero(first)
+        # Who came to the front as searched stays there only if fresh noise leaves it there.
+        again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
     cost = _cost(study, searched, history, looked)
     numbers = np.flatnonzero(on_front)
@@ -159,15 +162,6 @@ def gathered(study: Study, table: Table) -> Results:
         on_front=on_front,
         picks={name: int(numbers[picks[name]]) for name in PICKS if name in picks},
     )
-
-
-def _looked_again(table: Table) -> Flags:
-    """Return which candidates count by their second look; none unless all of the front has one."""
-    wanted = numbers_to_look_at(table.history)
-    looked = np.zeros(len(table.history), dtype=np.bool_)
-    if np.isin(wanted, table.second_look.numbers).all():
-        looked[wanted] = True
-    return looked
 
 
 def _with_second_look(table: Table, looked: Flags) -> tuple[History, NDArray[np.float32]]:

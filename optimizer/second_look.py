@@ -1,20 +1,26 @@
 """A second look at the front: its candidates ridden again on fresh noise, so that luck leaves it.
 
 All candidates of a search meet the same noise. Of thousands, some are on the front because that
-noise suits them; ridden again on other noise, common to all of them, they fall off.
+noise suits them; ridden again on other noise, common to all of them, they fall off. Who fails there
+had better stand in nobody's way: those who come up where it stood are looked at too, and so on
+until nobody else comes up.
 """
 
 import dataclasses
 from collections.abc import Callable
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.evaluation import BASELINE, Evaluate, History, checked
-from optimizer.front import non_dominated
+from optimizer.front import feasible, non_dominated
 from optimizer.seeds import spawned
 from optimizer.store import Store
+from optimizer.store_format import SecondLook
 from optimizer.study import Study
+
+Flags: TypeAlias = NDArray[np.bool_]
 
 
 def on_fresh_noise(study: Study) -> Study:
@@ -26,11 +32,50 @@ def on_fresh_noise(study: Study) -> Study:
     return dataclasses.replace(study, rides=rides)
 
 
-def numbers_to_look_at(history: History) -> NDArray[np.int64]:
-    """Return which candidates a second look takes: the baseline and the front as searched."""
-    on_front = non_dominated(history.objectives, history.constraints)
-    on_front[BASELINE] = True
-    return np.flatnonzero(on_front).astype(np.int64)
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """Who is looked at again.
+
+    Attributes
+    ----------
+    on_front : (candidate,) bool
+        Who is on the front as searched, and who is once those are gone who fail on fresh noise.
+    missing : (look,) int64
+        Who of these, or of the baseline, is still to be ridden again; while anybody is, who comes
+        up after them is not known.
+    """
+
+    on_front: Flags
+    missing: NDArray[np.int64]
+
+
+def looks(history: History, again: SecondLook) -> Looks:
+    """Return who is to be looked at again, and who of them still is.
+
+    Parameters
+    ----------
+    history : History
+        As searched.
+    again : SecondLook
+        What was looked at so far. Of it counts only what a search of this length asks for, in the
+        order in which it does.
+    """
+    stored = np.zeros(len(history), dtype=np.bool_)
+    stored[again.numbers] = True
+    fails = np.zeros(len(history), dtype=np.bool_)
+    fails[again.numbers] = ~feasible(again.evaluation.constraints)
+    on_front = np.zeros(len(history), dtype=np.bool_)
+    left = feasible(history.constraints)
+    while True:
+        up = left.copy()
+        up[left] = non_dominated(history.objectives[left], history.constraints[left])
+        wanted = on_front | up
+        wanted[BASELINE] = True
+        missing = np.flatnonzero(wanted & ~stored)
+        if len(missing) or not (up & ~on_front).any():
+            return Looks(on_front=on_front | up, missing=missing.astype(np.int64))
+        on_front |= up
+        left &= ~(up & fails)
 
 
 def look_again(
@@ -64,18 +109,18 @@ def look_again(
         The store can not be written.
     """
     history = store.history(population=study.population)
-    wanted = numbers_to_look_at(history)
-    missing = np.setdiff1d(wanted, store.second_look().numbers)
-    for start in range(0, len(missing), study.population):
-        advance(len(wanted) - len(missing) + start, len(wanted))
+    while True:
+        found = looks(history, store.second_look())
+        n_wanted = int(found.on_front.sum())
+        advance(max(n_wanted - len(found.missing), 0), n_wanted)
+        if not len(found.missing):
+            return True
         if stop():
             return False
-        batch = missing[start : start + study.population]
+        batch = found.missing[: study.population]
         evaluation = checked(
             evaluate(history.values[batch]),
             n_candidates=len(batch),
             n_objectives=history.objectives.shape[1],
         )
         store.append_second_look(batch, evaluation)
-    advance(len(wanted), len(wanted))
-    return True

@@ -7,12 +7,13 @@ import numpy as np
 import pytest
 
 from optimizer import second_look
-from optimizer.evaluation import BASELINE
-from optimizer.front import non_dominated
+from optimizer.evaluation import BASELINE, Evaluation, History
+from optimizer.front import feasible
 from optimizer.results import read_results, store_path
 from optimizer.riding import make_evaluate
 from optimizer.running import look_again_at_front, run_study
 from optimizer.store import Store, read_table
+from optimizer.store_format import SecondLook
 from optimizer.study_file import load_study
 from optimizer.tables import candidates_table, write_tables
 from tests.optimizer.interruptible import slow_look
@@ -56,13 +57,73 @@ def test_only_the_noise_is_other(looked):
         )
 
 
-def test_the_front_and_the_baseline_are_looked_at_and_count_by_what_they_did(looked):
-    results = read_results(looked)
-    searched_front = non_dominated(results.searched.objectives, results.searched.constraints)
+def chain():
+    """Return five candidates: each of 1 to 4 is beaten by those before it alone, 0 stands apart."""
+    objectives = np.array([[9.0, 0.1, 1.0], [1.0, 1.0, 1.0], [2.0, 2.0, 2.0], [3.0, 3.0, 3.0]])
+    objectives = np.vstack([objectives, [4.0, 4.0, 4.0]])
+    return History(values=np.zeros((5, 1)), objectives=objectives, constraints=np.zeros((5, 1)))
 
-    expected = searched_front.copy()
-    expected[BASELINE] = True
+
+def seen(history, numbers, *, failing):
+    """Return a second look at some candidates, of whom some fail."""
+    constraints = np.where(np.isin(numbers, failing), 1.0, -1.0)[:, None]
+    outcome = Evaluation(
+        objectives=history.objectives[numbers],
+        constraints=constraints,
+        rides=np.empty((len(numbers), 0, 0)),
+    )
+    return SecondLook(numbers=np.array(numbers, dtype=np.int64), evaluation=outcome)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "failing", "on_front", "missing"),
+    [
+        ([], [], [0, 1], [0, 1]),
+        ([0], [], [0, 1], [1]),
+        ([0, 1], [], [0, 1], []),
+        ([0, 1], [1], [0, 1, 2], [2]),
+        ([0, 1, 2], [1], [0, 1, 2], []),
+        ([0, 1, 2], [1, 2], [0, 1, 2, 3], [3]),
+        ([0, 1, 2, 3, 4], [1], [0, 1, 2], []),  # what a longer look had no reason to see
+        ([0, 1, 3], [1, 3], [0, 1, 2], [2]),
+    ],
+)
+def test_who_comes_up_where_another_fell_is_looked_at_next(numbers, failing, on_front, missing):
+    history = chain()
+
+    found = second_look.looks(history, seen(history, numbers, failing=failing))
+
+    assert np.flatnonzero(found.on_front).tolist() == on_front
+    assert found.missing.tolist() == missing
+
+
+def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
+    history = chain()
+    history.objectives[BASELINE] = 99.0
+
+    found = second_look.looks(history, seen(history, [1], failing=[]))
+
+    assert np.flatnonzero(found.on_front).tolist() == [1]
+    assert found.missing.tolist() == [BASELINE]
+
+
+def wanted_of(study):
+    """Return who a finished second look has looked at."""
+    table = read_table(store_path(study))
+    return np.flatnonzero(second_look.looks(table.history, table.second_look).on_front)
+
+
+def test_who_is_looked_at_counts_by_what_it_did_there(looked):
+    results = read_results(looked)
+    searched = results.searched
+
+    expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(looked)])
     np.testing.assert_array_equal(results.looked_again, expected)
+    # Nobody else is beaten by those alone who stood the second look.
+    stood = searched.objectives[results.looked_again & results.feasible]
+    for number in np.flatnonzero(~expected & feasible(searched.constraints)):
+        point = searched.objectives[number]
+        assert np.any(np.all(stood <= point, axis=1))
     numbers = np.flatnonzero(expected)
     again = make_evaluate(second_look.on_fresh_noise(looked))(results.searched.values[numbers])
     np.testing.assert_array_equal(results.history.objectives[numbers], again.objectives)
@@ -87,10 +148,9 @@ def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
 
 def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
     study = searched(tmp_path / "interrupted")
-    wanted = len(second_look.numbers_to_look_at(read_table(store_path(study)).history))
     with Store(store_path(study)) as store:
         history = store.history(population=study.population)
-        first = second_look.numbers_to_look_at(history)[:2]
+        first = second_look.looks(history, store.second_look()).missing[:2]
         store.append_second_look(
             first, make_evaluate(second_look.on_fresh_noise(study))(history.values[first])
         )
@@ -98,7 +158,6 @@ def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
 
     assert look(study, n_jobs=1)
 
-    assert read_results(study).looked_again.sum() == wanted
     assert (
         candidates_table(read_results(study)).to_csv()
         == candidates_table(read_results(looked)).to_csv()
@@ -122,9 +181,10 @@ def test_a_killed_look_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
     write_small_study(tmp_path / "killed", ("population = 12", "population = 4"))
     killed = load_study(tmp_path / "killed")
     run_study(killed, n_candidates=60, n_jobs=2, on_generation=lambda _: None, stop=go_on)
-    wanted = len(second_look.numbers_to_look_at(read_table(store_path(killed)).history))
     shutil.copytree(killed.folder, tmp_path / "whole")
     whole = load_study(tmp_path / "whole")
+    assert look(whole)
+    wanted = len(read_table(store_path(whole)).second_look.numbers)
     moments = np.random.default_rng(18)
 
     at_work, stored = 0, [0]
