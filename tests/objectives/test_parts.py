@@ -27,7 +27,9 @@ shares = hnp.arrays(np.float64, (3, 5), elements=st.floats(0.0, 1.0))
 
 
 @given(level=shares, current=shares, reserve=shares, nose=shares, shake=shares)
-def test_who_rides_to_the_end_scores_the_same_by_parts(level, current, reserve, nose, shake):
+def test_who_rides_to_the_end_scores_the_same_by_parts_within_a_tighter_limit(
+    level, current, reserve, nose, shake
+):
     scores, (objectives, constraints) = both(
         ridden(
             3,
@@ -41,9 +43,12 @@ def test_who_rides_to_the_end_scores_the_same_by_parts(level, current, reserve, 
 
     np.testing.assert_array_equal(objectives, scores.objectives)
     assert constraints.shape == scores.constraints.shape
-    np.testing.assert_array_equal(
-        (constraints <= 0.0).all(axis=1), (scores.constraints <= 0.0).all(axis=1)
-    )
+    by_parts, as_told = ((told <= 0.0).all(axis=1) for told in (constraints, scores.constraints))
+    assert not np.any(by_parts & ~as_told)
+    rests = 20.0 * shake[:, RULES.is_standing] / RULES.settings.rest_shake_limit_deg_per_s
+    tight = ((rests > 0.9) & (rests <= 1.0)).any(axis=1)
+    np.testing.assert_array_equal(by_parts[~tight], as_told[~tight])
+    assert not by_parts[tight].any()
 
 
 @given(
@@ -72,7 +77,7 @@ def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():
 
     np.testing.assert_array_equal(parts.limits[:, 5:10], 0.0)  # no other end
     past = parts.limits[:, 10:15]
-    np.testing.assert_allclose(past[:, 0], [-0.5, -0.3, -0.05, 0.001, 0.101, 0.601])
+    np.testing.assert_allclose(past[:, 0], [-0.46, -0.26, -0.01, 0.041, 0.141, 0.641])
 
 
 def test_rides_that_were_not_ridden_have_no_parts_but_did_not_end():
