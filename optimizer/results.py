@@ -134,14 +134,11 @@ def gathered(study: Study, table: Table) -> Results:
     _check_columns(study, table)
     on_front = non_dominated(searched.objectives, searched.constraints)
     look = looks(searched, table.second_look)
-    looked = np.zeros_like(on_front)
-    if not len(look.missing):
-        on_front = look.on_front.copy()
-        looked = on_front.copy()
-        looked[BASELINE] = True
+    looked = np.zeros_like(look.wanted) if len(look.missing) else look.wanted
     history, rides = _with_second_look(table, looked)
     if looked.any():
         # Who came to the front as searched stays there only if fresh noise leaves it there.
+        on_front = look.on_front.copy()
         again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
     cost = _cost(study, searched, history, looked)

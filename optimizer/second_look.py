@@ -40,12 +40,15 @@ class Looks:
     ----------
     on_front : (candidate,) bool
         Who is on the front as searched, and who is once those are gone who fail on fresh noise.
+    wanted : (candidate,) bool
+        These and the baseline.
     missing : (look,) int64
-        Who of these, or of the baseline, is still to be ridden again; while anybody is, who comes
-        up after them is not known.
+        Who of them is still to be ridden again; while anybody is, who comes up after them is not
+        known.
     """
 
     on_front: Flags
+    wanted: Flags
     missing: NDArray[np.int64]
 
 
@@ -69,12 +72,13 @@ def looks(history: History, again: SecondLook) -> Looks:
     while True:
         up = left.copy()
         up[left] = non_dominated(history.objectives[left], history.constraints[left])
-        wanted = on_front | up
-        wanted[BASELINE] = True
-        missing = np.flatnonzero(wanted & ~stored)
-        if len(missing) or not (up & ~on_front).any():
-            return Looks(on_front=on_front | up, missing=missing.astype(np.int64))
+        comes_up = (up & ~on_front).any()
         on_front |= up
+        wanted = on_front.copy()
+        wanted[BASELINE] = True
+        missing = np.flatnonzero(wanted & ~stored).astype(np.int64)
+        if len(missing) or not comes_up:
+            return Looks(on_front=on_front, wanted=wanted, missing=missing)
         left &= ~(up & fails)
 
 
@@ -111,8 +115,8 @@ def look_again(
     history = store.history(population=study.population)
     while True:
         found = looks(history, store.second_look())
-        n_wanted = int(found.on_front.sum())
-        advance(max(n_wanted - len(found.missing), 0), n_wanted)
+        n_wanted = int(found.wanted.sum())
+        advance(n_wanted - len(found.missing), n_wanted)
         if not len(found.missing):
             return True
         if stop():

@@ -8,7 +8,7 @@ import pytest
 
 from optimizer import second_look
 from optimizer.evaluation import BASELINE, Evaluation, History
-from optimizer.front import feasible
+from optimizer.front import feasible, non_dominated
 from optimizer.results import read_results, store_path
 from optimizer.riding import make_evaluate
 from optimizer.running import look_again_at_front, run_study
@@ -119,6 +119,7 @@ def test_who_is_looked_at_counts_by_what_it_did_there(looked):
 
     expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(looked)])
     np.testing.assert_array_equal(results.looked_again, expected)
+    assert results.looked_again[non_dominated(searched.objectives, searched.constraints)].all()
     # Nobody else is beaten by those alone who stood the second look.
     stood = searched.objectives[results.looked_again & results.feasible]
     for number in np.flatnonzero(~expected & feasible(searched.constraints)):
@@ -158,6 +159,7 @@ def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
 
     assert look(study, n_jobs=1)
 
+    assert read_results(study).looked_again.sum() == read_results(looked).looked_again.sum()
     assert (
         candidates_table(read_results(study)).to_csv()
         == candidates_table(read_results(looked)).to_csv()
