@@ -23,7 +23,7 @@ _AHEAD_M = 5.0
 _AHEAD_RATIO = 0.08
 _BEHIND_M = 2.0
 # The plant's rider leans into a slope seen coming but learns what the ground resists by feel, and
-# meanwhile runs ahead of the wanted speed: by 0.5 to 0.9 m/s on the mean, 1.1 to 1.8 m/s at most
+# meanwhile runs ahead of the wanted speed: by 0.2 to 0.6 m/s on the mean, 0.8 to 1.2 m/s at most
 # (95th percentile) over 80 m with a rolling ratio of 0.045 to 0.065 after asphalt, in proportion to
 # what is added. Over soft ground the speed to wish for is therefore lower than the one ridden.
 _OVERRUN_MPS = 25.0  # per rolling ratio

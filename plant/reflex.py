@@ -9,6 +9,7 @@ from plant.scalars import clip, larger, magnitude
 GRAVITY = 9.80665  # m/s2, ISO 80000-3 standard acceleration
 _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
 FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
+ANSWER_TIME_S = 0.8  # assumed: a rider expects the push this long after asking for it
 _TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
 _FEEL_RATE_PER_S = 0.3  # assumed: how fast a rider leans more where a push does not come
 _PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one asked
@@ -26,16 +27,15 @@ def asked_acceleration(speed_error: float, accel_limit: float, braking_limit: fl
 
 
 @scalar
-def trimmed(trim: float, speed_error: float, asked: float, felt: float, dt: float) -> float:
+def trimmed(trim: float, speed_error: float, asked: float, missing: float, dt: float) -> float:
     """Return the acceleration in m/s2 that the rider adds against slope, ground and wind, by feel.
 
-    It follows the speed error; where the rider asks for the most, what counts is that the
-    acceleration `felt` is plainly not the one asked.
+    It follows the speed error, but not where the rider asks for the most; and wherever the push
+    `missing` by now from the one expected is plain, it follows that, either way.
     """
     free = magnitude(asked - speed_error / _SPEED_TIME_S) < 1e-9
-    missing = asked - felt
     plain = missing - clip(missing, -_PLAIN_MPS2, _PLAIN_MPS2)
-    rate = _TRIM_RATE_PER_S2 * speed_error if free else _FEEL_RATE_PER_S * plain
+    rate = _FEEL_RATE_PER_S * plain + (_TRIM_RATE_PER_S2 * speed_error if free else 0.0)
     return clip(trim + rate * dt, -_TRIM_LIMIT_MPS2, _TRIM_LIMIT_MPS2)
 
 

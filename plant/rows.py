@@ -160,6 +160,7 @@ STATE_NAMES = (
     "engage_pitch_deg",
     # rider
     "accel_wanted_mps2",
+    "accel_expected_mps2",
     "accel_trim_mps2",
     "sway",
     "heed",

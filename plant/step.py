@@ -25,6 +25,7 @@ from plant.control import (
 from plant.drive import current_window, derating, losses
 from plant.noise import ACCELEROMETER, GYRO, SWAY, YAW_GYRO, counter_noise
 from plant.reflex import (
+    ANSWER_TIME_S,
     FORESIGHT_S,
     GRAVITY,
     LEG_ADAPT_TIME_S,
@@ -333,11 +334,18 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         mind = b[R.accel_wanted_mps2 + k]
         mind += (asked * free - mind) * b[R.smoothing_share + k]
         b[R.accel_wanted_mps2 + k] = mind
-        mass = b[R.moving_mass_kg + k]
+        expected = b[R.accel_expected_mps2 + k]
+        expected += (mind - expected) * (DT_S / ANSWER_TIME_S)
+        b[R.accel_expected_mps2 + k] = expected
         trim = trimmed(
-            b[R.accel_trim_mps2 + k], speed_error, asked, b[R.accel_mps2 + k], DT_S * free
+            b[R.accel_trim_mps2 + k],
+            speed_error,
+            asked,
+            expected - b[R.accel_mps2 + k],
+            DT_S * free,
         )
         b[R.accel_trim_mps2 + k] = trim
+        mass = b[R.moving_mass_kg + k]
 
         # A rider sees the hill coming and leans into it.
         slope = GRAVITY * sine(b[R.seen_grade_rad + k])

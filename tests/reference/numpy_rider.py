@@ -11,6 +11,7 @@ DT_S = assumed("DT_S")
 GRAVITY = assumed("GRAVITY")
 FORESIGHT_S = assumed("FORESIGHT_S")
 SPEED_TIME_S = assumed("SPEED_TIME_S")
+ANSWER_TIME_S = assumed("ANSWER_TIME_S")
 TRIM_RATE_PER_S2 = assumed("TRIM_RATE_PER_S2")
 FEEL_RATE_PER_S = assumed("FEEL_RATE_PER_S")
 PLAIN_MPS2 = assumed("PLAIN_MPS2")
@@ -39,10 +40,13 @@ def decide(lanes: Lanes, speed_script_mps: float) -> None:
     lanes.accel_wanted_mps2 += (asked * free - lanes.accel_wanted_mps2) * -np.expm1(
         -DT_S / lanes.smoothing_s
     )
-    missing = asked - lanes.accel_mps2
+    lanes.accel_expected_mps2 += (lanes.accel_wanted_mps2 - lanes.accel_expected_mps2) * (
+        DT_S / ANSWER_TIME_S
+    )
+    missing = lanes.accel_expected_mps2 - lanes.accel_mps2
     plainly = np.sign(missing) * np.maximum(np.abs(missing) - PLAIN_MPS2, 0.0)
     at_will = np.abs(asked - plain) < 1e-9
-    rate = np.where(at_will, TRIM_RATE_PER_S2 * miss, FEEL_RATE_PER_S * plainly)
+    rate = FEEL_RATE_PER_S * plainly + np.where(at_will, TRIM_RATE_PER_S2 * miss, 0.0)
     lanes.accel_trim_mps2 = np.clip(
         lanes.accel_trim_mps2 + rate * DT_S * free, -TRIM_LIMIT_MPS2, TRIM_LIMIT_MPS2
     )
