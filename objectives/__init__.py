@@ -7,7 +7,7 @@ from objectives.parts import Parts, parts_of_rides, score_of_parts
 from objectives.portfolio import blend, expected_shortfall
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, outcome_codes, ride_columns
 from objectives.rules import ScoreRules, score_rules
-from objectives.score import OBJECTIVES, Scores, score
+from objectives.score import OBJECTIVES, Scores, score, unridden_constraints
 from objectives.settings import ScoreSettings
 
 __all__ = [
@@ -28,5 +28,6 @@ __all__ = [
     "score",
     "score_of_parts",
     "score_rules",
+    "unridden_constraints",
     "weighted_cost",
 ]

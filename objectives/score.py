@@ -115,6 +115,24 @@ def blended(level: Floats, current: Floats, risk: Floats, rules: ScoreRules) -> 
     )
 
 
+def unridden_constraints(profiles: Floats, rules: ScoreRules) -> Floats:
+    """Return the constraints that need no ride, those of the linearised loop.
+
+    Parameters
+    ----------
+    profiles : (candidate, parameter) float64
+        In the order of `plant.profile_array.PROFILE_NAMES`.
+    rules : ScoreRules
+
+    Returns
+    -------
+    (candidate, constraint) float64
+        Met at 0 or below.
+    """
+    margins = loop_margins(rules.loop, loop_gains(profiles))
+    return np.column_stack(loop_constraints(margins, rules.settings))
+
+
 def _constraints(
     column: Callable[[str], Floats],
     outcome: Codes,
@@ -124,12 +142,11 @@ def _constraints(
     rules: ScoreRules,
 ) -> Floats:
     settings = rules.settings
-    margins = loop_margins(rules.loop, loop_gains(profiles))
     feel = descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
     spread = descriptors[:, DESCRIPTOR_NAMES.index("rider_spread_ratio")]
     columns = (
         *ending_constraints(outcome, rules.ride_weight, nose_down_share=settings.nose_down_share),
-        *loop_constraints(margins, settings),
+        *unridden_constraints(profiles, rules).T,
         rest_constraint(column("hold_pitch_rate_rms_deg_per_s"), rules),
         feel_constraint(feel, settings),
         spread_constraint(spread, settings),

@@ -1,12 +1,13 @@
 """Of what parts objectives and constraints are made, so that a surrogate can foresee the parts."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import Parts, ScoreRules, parts_of_rides, score_of_parts
+from objectives import Parts, ScoreRules, parts_of_rides, score_of_parts, unridden_constraints
 from optimizer.evaluation import Evaluation
 
 Floats = NDArray[np.float64]
@@ -33,6 +34,13 @@ class Composition(Protocol):
         """Return the objectives and constraints, (candidate, ...), that foreseen parts make."""
         ...
 
+    def unridden(self, values: Floats) -> Floats:
+        """Return the constraints known without a ride, (candidate, constraint); there may be none.
+
+        Met at 0 or below; `values` are (candidate, parameter).
+        """
+        ...
+
 
 class Undivided:
     """Objectives and constraints that are foreseen as they are."""
@@ -52,6 +60,10 @@ class Undivided:
         """Return costs as objectives and limits as constraints."""
         return parts.costs, parts.limits
 
+    def unridden(self, values: Floats) -> Floats:
+        """Return none."""
+        return np.empty((len(values), 0))
+
 
 UNDIVIDED = Undivided()
 
@@ -64,9 +76,12 @@ class RideByRide:
     ----------
     rules : ScoreRules
         Of the study's rides.
+    profiles : callable
+        From searched values to whole profiles, both (candidate, parameter).
     """
 
     rules: ScoreRules
+    profiles: Callable[[Floats], Floats]
     name: str = "ride by ride"
     steepness_powers: tuple[float, ...] = (0.5, 1.0)
 
@@ -77,3 +92,7 @@ class RideByRide:
     def whole(self, parts: Parts) -> tuple[Floats, Floats]:
         """Return the score that foreseen rides make."""
         return score_of_parts(parts, self.rules)
+
+    def unridden(self, values: Floats) -> Floats:
+        """Return the constraints on the linearised loop."""
+        return unridden_constraints(self.profiles(values), self.rules)

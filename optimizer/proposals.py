@@ -5,7 +5,7 @@ is what makes a resumed study propose exactly what the uninterrupted one propose
 """
 
 import functools
-from collections.abc import Set
+from collections.abc import Callable, Set
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass, field
 
@@ -25,6 +25,8 @@ from optimizer.space import Space, clip, from_unit, to_unit
 from optimizer.surrogate import compared_by_ratio, fitted, keys, unseen
 
 _CONTRAST = 3  # power of the drawn weights
+_TRIED = 4  # children for each that is ridden as it comes
+_MOST_DRAWS = 16  # of a first generation's points, until enough may ride
 _POOL_PARTS = 4  # however many threads: the number of rows in a matrix product touches last bits
 
 Floats = NDArray[np.float64]
@@ -146,11 +148,34 @@ def _known(plan: Plan, generation: int, rng: np.random.Generator) -> Floats:
     n_copies = min(round((n_free + 1) * plan.operators.copies_share), n_free)
     n_spread = n_free - n_copies
     centre = to_unit(plan.space, plan.baseline)
-    copies = rng.normal(centre, plan.operators.copies_sigma, (n_copies, len(centre)))
+
+    def copies(n: int) -> Floats:
+        drawn = rng.normal(centre, plan.operators.copies_sigma, (n, len(centre)))
+        return np.clip(drawn, 0.0, 1.0)
+
+    about = _meeting(plan, copies, n=n_copies)
     # A Sobol design is balanced only in powers of two: draw the next one and keep its head.
-    design = qmc.Sobol(d=len(centre), scramble=True, rng=rng).random_base2(n_spread.bit_length())
-    drawn = from_unit(plan.space, np.vstack([np.clip(copies, 0.0, 1.0), design[:n_spread]]))
-    return np.vstack([known, drawn])
+    design = qmc.Sobol(d=len(centre), scramble=True, rng=rng)
+    spread = _meeting(plan, lambda n: design.random(2 ** n.bit_length()), n=n_spread)
+    return np.vstack([known, from_unit(plan.space, np.vstack([about, spread]))])
+
+
+def _meeting(plan: Plan, draw: Callable[[int], Floats], *, n: int) -> Floats:
+    """Return the first `n` drawn points that may ride; the last ones may not where few may."""
+    points = draw(n)
+    may = _may_ride(plan, points)
+    for _ in range(_MOST_DRAWS - 1):
+        if may.sum() >= n:
+            break
+        more = draw(n)
+        points, may = np.vstack([points, more]), np.append(may, _may_ride(plan, more))
+    return points[np.argsort(~may, kind="stable")[:n]]
+
+
+def _may_ride(plan: Plan, points: Floats) -> NDArray[np.bool_]:
+    """Say which points of the unit cube meet the constraints that are known without a ride."""
+    constraints = plan.composition.unridden(from_unit(plan.space, points))
+    return np.asarray((constraints <= 0.0).all(axis=1))
 
 
 def _bred(
@@ -164,7 +189,7 @@ def _bred(
     brood = _fresh_brood(plan, points[parents], known=known, rng=rng)
     screens = len(history) >= operators.screened_from
     n_screened = round(population * operators.screened_share) if screens else 0
-    plain, rest = np.split(brood, [min(population - n_screened, len(brood))])
+    plain, rest = _plain(plan, brood, n=population - n_screened)
     if n_screened and len(rest):
         foreseen = _foreseen(
             plan, told, points, rest, known=known, n=n_screened, rng=rng, threads=threads
@@ -173,6 +198,14 @@ def _bred(
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
     return np.vstack([plain, strangers])
+
+
+def _plain(plan: Plan, brood: Floats, *, n: int) -> tuple[Floats, Floats]:
+    """Return the first `n` of a brood that may ride, and the rest."""
+    head = brood[: _TRIED * n]
+    first = np.argsort(~_may_ride(plan, head), kind="stable")
+    tried = head[first]
+    return tried[:n], np.vstack([tried[n:], brood[len(head) :]])
 
 
 def _foreseen(
@@ -199,15 +232,21 @@ def _foreseen(
     )
     [own_rng] = rng.spawn(1)
     finding = threads.submit(_cheapest, plan, history, points, known=known, rng=own_rng)
-    predict, cheapest = fitting.result(), finding.result()
+    predict, found = fitting.result(), finding.result()
+    cheapest = found[_may_ride(plan, found)]
     taken = known | keys(cheapest)
 
     def foresee(pool: Floats) -> Floats:
         return np.vstack([*threads.map(predict, np.array_split(pool, _POOL_PARTS))])
 
+    def may_ride(pool: Floats) -> NDArray[np.bool_]:
+        parts = np.array_split(pool, _POOL_PARTS)
+        return np.hstack([*threads.map(functools.partial(_may_ride, plan), parts)])
+
     screened = screen(
         brood,
         predict=foresee,
+        may_ride=may_ride,
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
         front=history.objectives[non_dominated(history.objectives, history.constraints)],
         n_broods=operators.broods,

@@ -16,12 +16,14 @@ from optimizer.surrogate import Predict
 from optimizer.volume_added import adding_most
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 
 def screen(
     brood: Floats,
     *,
     predict: Predict,
+    may_ride: Callable[[Floats], NDArray[np.bool_]],
     breed: Callable[[Floats], Floats],
     front: Floats,
     n_broods: int,
@@ -36,6 +38,9 @@ def screen(
         Points of the unit cube.
     predict : callable
         From (child, parameter) to objectives and constraints, (child, outcome).
+    may_ride : callable
+        From (child, parameter) to who meets the constraints that are known without a ride. Only the
+        best of each brood are asked about, for it takes longer than to foresee.
     breed : callable
         Makes a brood of parents, the best of which come first.
     front : (point, objective) float64
@@ -53,26 +58,27 @@ def screen(
         Fewer when there are fewer.
     """
     pool, foreseen = brood, predict(brood)
+
+    def first_who_may(rows: Indices) -> Indices:
+        return rows[np.argsort(~may_ride(pool[rows]), kind="stable")]
+
     for _ in range(n_broods - 1):
-        best = _best(foreseen, front, n_kept)
+        best = first_who_may(_best(foreseen, front, n_kept))
         bred = breed(pool[best])
         pool = np.vstack([pool[best], bred])
         foreseen = np.vstack([foreseen[best], predict(bred)])
-    chosen: Floats = pool[_adding_most(foreseen, front, n_chosen)]
-    return chosen
-
-
-def _adding_most(foreseen: Floats, front: Floats, n_chosen: int) -> NDArray[np.intp]:
-    """Return who adds most to the front, and where too few add anything, the best of the others."""
     objectives, constraints = np.split(foreseen, [front.shape[1]], axis=1)
     rides = np.flatnonzero(non_dominated(objectives, constraints))
-    first = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
-    if len(first) == n_chosen:
-        return first
-    best = _best(foreseen, front, len(first) + n_chosen)
-    return np.concatenate([first, best[~np.isin(best, first)]])[:n_chosen]
+    rides = rides[may_ride(pool[rides])]
+    chosen = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
+    if len(chosen) < n_chosen:
+        best = _best(foreseen, front, len(chosen) + n_chosen)
+        others = first_who_may(best[~np.isin(best, chosen)])
+        chosen = np.concatenate([chosen, others])[:n_chosen]
+    found: Floats = pool[chosen]
+    return found
 
 
-def _best(foreseen: Floats, front: Floats, n_best: int) -> NDArray[np.intp]:
+def _best(foreseen: Floats, front: Floats, n_best: int) -> Indices:
     objectives, constraints = np.split(foreseen, [front.shape[1]], axis=1)
     return best_first(objectives, constraints, n_best=n_best)

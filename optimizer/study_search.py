@@ -1,5 +1,6 @@
 """The search of a study: its space, settings and rides, handed to the search as one."""
 
+import functools
 from collections.abc import Callable
 
 from numpy.typing import ArrayLike
@@ -8,10 +9,15 @@ from objectives import OBJECTIVES
 from optimizer import search
 from optimizer.composition import RideByRide
 from optimizer.evaluation import Evaluate
-from optimizer.riding import baseline_values, rules_of, study_telling_rides
+from optimizer.riding import baseline_values, rules_of, study_telling_rides, whole_profiles
 from optimizer.search import Progress
 from optimizer.store import Store
 from optimizer.study import Study
+
+
+def ride_by_ride(study: Study) -> RideByRide:
+    """Return of what the objectives and constraints of a study are made."""
+    return RideByRide(rules=rules_of(study), profiles=functools.partial(whole_profiles, study))
 
 
 def search_study(
@@ -56,7 +62,7 @@ def search_study(
         population=study.population,
         start=study.start,
         weights=own if weights is None else weights,
-        composition=RideByRide(rules=rules_of(study)),
+        composition=ride_by_ride(study),
         on_generation=on_generation,
         stop=stop,
         later=lambda first: ride_by(study_telling_rides(study, first)),

@@ -14,17 +14,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.composition import UNDIVIDED, Composition, RideByRide
+from optimizer.composition import UNDIVIDED, Composition
 from optimizer.cores import available_cores
 from optimizer.evaluation import Evaluation, Told
 from optimizer.front import feasible
 from optimizer.operators import Operators
-from optimizer.riding import make_evaluate, rules_of
+from optimizer.riding import make_evaluate
 from optimizer.space import to_unit
 from optimizer.sparing import as_told
 from optimizer.store import Store
 from optimizer.study_file import load_study
-from optimizer.study_search import search_study
+from optimizer.study_search import ride_by_ride, search_study
 from optimizer.surrogate import fitted
 from tests.benchmarks.bench_study import EXAMPLE
 
@@ -79,7 +79,7 @@ def main() -> None:
     points = to_unit(study.space, history.values)
     ways: dict[str, Composition] = {
         "as they are": UNDIVIDED,
-        "ride by ride": RideByRide(rules=rules_of(study)),
+        "ride by ride": ride_by_ride(study),
     }
     told = {name: as_told(history, way.parts(outcome), study.space) for name, way in ways.items()}
     ratios = []

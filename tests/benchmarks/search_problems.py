@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.composition import UNDIVIDED, Composition, RideByRide
+from optimizer.composition import UNDIVIDED, Composition
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.front import hypervolume
 from optimizer.provenance import ride_inputs
-from optimizer.riding import baseline_values, make_evaluate, rules_of, study_telling_rides
+from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
 from optimizer.space import Space
 from optimizer.study_file import load_study
+from optimizer.study_search import ride_by_ride
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.benchmarks.search_starts import from_faster_motor
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
@@ -132,7 +133,7 @@ def example_study(n_jobs: int) -> Problem:
         later=lambda first: make_evaluate(
             study, n_jobs=n_jobs, telling=study_telling_rides(study, first)
         ),
-        composition=RideByRide(rules=rules_of(study)),
+        composition=ride_by_ride(study),
         similar=lambda cache: from_faster_motor(study, cache, n_jobs=n_jobs),
     )
 

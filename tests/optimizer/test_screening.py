@@ -13,11 +13,18 @@ def _objectives(rows):
 NO_FRONT = np.empty((0, 2))
 
 
-def _screened(brood, *, n_broods, predict=_objectives, front=NO_FRONT, n_chosen=10):
+def _everyone(rows):
+    return np.ones(len(rows), dtype=bool)
+
+
+def _screened(
+    brood, *, n_broods, predict=_objectives, may_ride=_everyone, front=NO_FRONT, n_chosen=10
+):
     rng = np.random.default_rng(9)
     return screen(
         brood,
         predict=predict,
+        may_ride=may_ride,
         breed=lambda elite: children(elite, n_children=400, rng=rng, operators=Operators()),
         front=front,
         n_broods=n_broods,
