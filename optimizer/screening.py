@@ -18,6 +18,8 @@ from optimizer.volume_added import adding_most
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
+_ASKED = 4  # children whether they may ride, for each that is still to choose
+
 
 def screen(
     brood: Floats,
@@ -72,7 +74,7 @@ def screen(
     rides = rides[may_ride(pool[rides])]
     chosen = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
     if len(chosen) < n_chosen:
-        best = _best(foreseen, front, len(chosen) + n_chosen)
+        best = _best(foreseen, front, len(chosen) + _ASKED * n_chosen)
         others = first_who_may(best[~np.isin(best, chosen)])
         chosen = np.concatenate([chosen, others])[:n_chosen]
     found: Floats = pool[chosen]

@@ -14,6 +14,7 @@ from objectives import (
     blend,
     ride_columns,
     score,
+    unridden_constraints,
 )
 from objectives.constraints import NOT_ASKED
 from plant.outcomes import Outcome
@@ -79,6 +80,18 @@ def test_a_calm_portfolio_meets_the_riding_constraints():
 
     for name in ("nose_down", "other_end", "rest_shake", "feel_band", "rider_spread"):
         assert constraint(found, name)[0] <= 0.0
+
+
+def test_what_needs_no_ride_is_known_before_as_it_is_scored():
+    names = ("sensitivity", "phase_margin", "gain_margin", "closed_loop")
+    random = np.random.default_rng(4)
+    profiles = PROFILE * random.uniform(0.5, 2.0, (20, len(PROFILE)))
+
+    before = unridden_constraints(profiles, RULES)
+
+    scores = score(ride_columns(ridden(20), RIDES), profiles, RULES)
+    np.testing.assert_array_equal(before.T, [constraint(scores, name) for name in names])
+    assert (np.ptp(before[:, :3], axis=0) > 0.0).all()
 
 
 def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from optimizer.composition import Undivided
 from optimizer.evaluation import NO_HISTORY, NO_PARTS, Told
 from optimizer.operators import Operators
 from optimizer.proposals import Plan, propose
@@ -47,6 +48,37 @@ def test_the_rest_of_the_first_generation_spreads_over_every_parameter():
     for column in spread.T:
         counts, _ = np.histogram(column, bins=4, range=(0.0, 1.0))
         assert (counts >= 6).all()
+
+
+class HalfMayRide(Undivided):
+    """A limit of which no ride is needed to know: half of the first parameter's range."""
+
+    middle = from_unit(SMALL_BOX, np.full((1, SMALL_BOX.n_parameters), 0.5))[0, 0]
+
+    def unridden(self, values):
+        return values[:, :1] - self.middle
+
+
+def test_nobody_is_proposed_who_breaks_what_needs_no_ride():
+    plan = replace(PLAN, composition=HalfMayRide())
+    ridden = [_first(plan)]
+    for generation in range(1, 5):
+        known = _known(np.vstack(ridden))
+        ridden.append(propose(plan, generation, told=known, parents=np.arange(12)))
+
+    free = _first()
+    assert (free[:, 0] > HalfMayRide.middle).any()
+    for values in ridden:
+        assert values.shape == free.shape
+        assert (values[:, 0] <= HalfMayRide.middle).all()
+
+
+def test_who_may_ride_of_the_first_generation_is_as_without_limits():
+    bound, free = _first(replace(PLAN, composition=HalfMayRide())), _first()
+
+    may = free[:, 0] <= HalfMayRide.middle
+    kept = {row.tobytes() for row in free[may]}
+    assert len(kept & {row.tobytes() for row in bound}) > len(kept) // 2
 
 
 def test_profiles_to_start_from_fill_as_many_generations_as_they_need():

@@ -85,3 +85,25 @@ def test_a_small_brood_gives_what_it_has():
     brood = np.random.default_rng(11).random((6, 4))
 
     assert len(_screened(brood, n_broods=1)) == 6
+
+
+def test_of_the_best_none_is_chosen_who_may_not_ride():
+    brood = np.random.default_rng(12).random((400, 4))
+
+    def may_ride(rows):
+        return rows[:, 0] <= 0.5
+
+    for front in (NO_FRONT, _objectives(np.random.default_rng(13).random((40, 4)))):
+        free = _screened(brood, n_broods=3, front=front)
+        bound = _screened(brood, n_broods=3, front=front, may_ride=may_ride)
+        assert (free[:, 0] > 0.5).any()
+        assert len(bound) == 10
+        assert (bound[:, 0] <= 0.5).all()
+
+
+def test_where_nobody_may_ride_children_are_chosen_all_the_same():
+    brood = np.random.default_rng(12).random((400, 4))
+
+    chosen = _screened(brood, n_broods=3, may_ride=lambda rows: np.zeros(len(rows), dtype=bool))
+
+    assert len(chosen) == 10
