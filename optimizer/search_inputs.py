@@ -8,7 +8,7 @@ from importlib.metadata import version
 from optimizer.proposals import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-6"
+METHOD = "generations-7"
 
 WEIGHTS = "search.weights"
 
