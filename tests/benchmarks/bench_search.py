@@ -16,7 +16,7 @@ seconds a candidate: give it small budgets.
 import argparse
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import product
 from pathlib import Path
 
@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from optimizer.files import write_whole
+from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS
 from tests.benchmarks.search_problems import PROBLEMS, Problem
 from tests.benchmarks.search_report import printed, table
@@ -86,6 +87,27 @@ def kept_runs(folder: Path, problem: Problem) -> Iterator[tuple[tuple[str, str, 
                 yield (method, start, int(path.stem)), run
 
 
+def fresh_table(
+    folder: Path,
+    problem: Problem,
+    runs: Mapping[tuple[str, str, int], Run],
+    budgets: Sequence[int],
+) -> pd.DataFrame:
+    """Return the table of what is left of each front on fresh noise."""
+    again = Again(folder / problem.name / "again.npz", key=problem.key)
+    if problem.fresh is not None:
+        lengths = {len(run.objectives) for run in runs.values()}
+        fronts = [run.front(n) for run in runs.values() for n in sorted({*budgets, *lengths})]
+        again.ride(problem.fresh, fronts)
+    return table(
+        problem,
+        runs,
+        budgets,
+        found_by=again.found,
+        measure=f"{problem.measure}, on fresh noise",
+    )
+
+
 def main(words: Sequence[str] | None = None) -> None:
     """Run the command."""
     parser = argparse.ArgumentParser(
@@ -97,6 +119,9 @@ def main(words: Sequence[str] | None = None) -> None:
     parser.add_argument("--seeds", nargs="+", type=int, default=[1, 2, 3, 4, 5])
     parser.add_argument("--budgets", nargs="+", type=int, default=list(BUDGETS))
     parser.add_argument("--threads", type=int, default=1, help="for the rides; default: 1")
+    parser.add_argument(
+        "--fresh", action="store_true", help="ride the fronts of the example on fresh noise too"
+    )
     parser.add_argument("--folder", type=Path, default=Path("bench_search"))
     given = parser.parse_args(words)
     tables = []
@@ -104,7 +129,10 @@ def main(words: Sequence[str] | None = None) -> None:
         problem = PROBLEMS[name](given.threads)
         with threadpool_limits(limits=1):
             run_missing(given.folder, problem, given)
-        tables.append(table(problem, dict(kept_runs(given.folder, problem)), given.budgets))
+        runs = dict(kept_runs(given.folder, problem))
+        tables.append(table(problem, runs, given.budgets))
+        if given.fresh and problem.fresh is not None:
+            tables.append(fresh_table(given.folder, problem, runs, given.budgets))
     found = pd.concat(tables, ignore_index=True)
     write_whole(given.folder / "search.csv", found.to_csv(index=False))
     sys.stdout.write(printed(found))

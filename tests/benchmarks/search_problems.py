@@ -18,6 +18,7 @@ from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.front import hypervolume
 from optimizer.provenance import ride_inputs
 from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
+from optimizer.second_look import on_fresh_noise
 from optimizer.space import Space
 from optimizer.study_file import load_study
 from optimizer.study_search import ride_by_ride
@@ -73,6 +74,7 @@ class Problem:
     later: Callable[[Floats], Evaluate] | None = None
     composition: Composition = UNDIVIDED
     similar: Callable[[Path], Floats] | None = None
+    fresh: Evaluate | None = None
 
 
 def _known_front(
@@ -134,6 +136,7 @@ def example_study(n_jobs: int) -> Problem:
             study, n_jobs=n_jobs, telling=study_telling_rides(study, first)
         ),
         composition=ride_by_ride(study),
+        fresh=make_evaluate(on_fresh_noise(study), n_jobs=n_jobs),
         similar=lambda cache: from_faster_motor(study, cache, n_jobs=n_jobs),
     )
 

@@ -1,6 +1,7 @@
 """Tables of a comparison of searches: medians and spreads over seeds, places, and own cost."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from typing import TypeAlias
 
 import moocore
 import numpy as np
@@ -11,17 +12,23 @@ from tests.benchmarks.search_problems import Problem
 from tests.benchmarks.search_runs import Run
 
 Floats = NDArray[np.float64]
+Found: TypeAlias = Callable[[Run, int], Floats]
 
 
-def merged_front(runs: Iterable[Run]) -> Floats:
+def merged_front(runs: Iterable[Run], found_by: Found) -> Floats:
     """Return the front of everything feasible that any run found, (candidate, objective)."""
-    found = np.vstack([run.found(len(run.objectives)) for run in runs])
+    found = np.vstack([found_by(run, len(run.objectives)) for run in runs])
     front: Floats = moocore.filter_dominated(found) if len(found) else found
     return front
 
 
 def table(
-    problem: Problem, runs: Mapping[tuple[str, str, int], Run], budgets: Iterable[int]
+    problem: Problem,
+    runs: Mapping[tuple[str, str, int], Run],
+    budgets: Iterable[int],
+    *,
+    found_by: Found = Run.found,
+    measure: str | None = None,
 ) -> pd.DataFrame:
     """Return one row for each method, start and budget that at least one run reached.
 
@@ -31,6 +38,11 @@ def table(
     runs : mapping of (method, start, seed) to Run
     budgets : iterable of int
         Numbers of candidates.
+    found_by : callable
+        From a run and a number of its first candidates to what they found that is feasible,
+        (candidate, objective).
+    measure : str, optional
+        What is measured, if not the problem's own measure.
 
     Returns
     -------
@@ -38,10 +50,10 @@ def table(
         `place` counts the methods of the same start and budget with a better median, plus one;
         `ties_first` says whether the spread over the seeds reaches the best median.
     """
-    merged = merged_front(runs.values())
+    merged = merged_front(runs.values(), found_by)
     rows = [
-        _row(problem, seeds, merged=merged, n_candidates=budget)
-        | {"method": method, "start": start}
+        _row(problem, seeds, merged=merged, found_by=found_by, n_candidates=budget)
+        | {"method": method, "start": start, "measure": measure or problem.measure}
         for budget in budgets
         for (method, start), seeds in _by_method(runs, at_least=budget).items()
     ]
@@ -68,12 +80,16 @@ def _by_method(
 
 
 def _row(
-    problem: Problem, seeds: list[Run], *, merged: Floats, n_candidates: int
+    problem: Problem,
+    seeds: list[Run],
+    *,
+    merged: Floats,
+    found_by: Found,
+    n_candidates: int,
 ) -> dict[str, object]:
-    reached = [problem.quality(run.found(n_candidates), merged) for run in seeds]
+    reached = [problem.quality(found_by(run, n_candidates), merged) for run in seeds]
     return {
         "problem": problem.name,
-        "measure": problem.measure,
         "candidates": n_candidates,
         "seeds": len(seeds),
         "median": float(np.median(reached)),
@@ -86,8 +102,9 @@ def _row(
 def printed(found: pd.DataFrame) -> str:
     """Return the tables as text: a method a line, a budget a column, and its own cost."""
     lines: list[str] = []
-    for (problem, start), part in found.groupby(["problem", "start"], sort=False):
-        lines.append(f"\n{problem}, {start} start: {part['measure'].iloc[0]}")
+    groups = found.groupby(["problem", "start", "measure"], sort=False)
+    for (problem, start, measure), part in groups:
+        lines.append(f"\n{problem}, {start} start: {measure}")
         budgets = sorted(part["candidates"].unique())
         lines.append(f"{'median (lowest to highest)':26s}" + _cells(budgets, "{:>26}"))
         for method, own in part.groupby("method", sort=False):

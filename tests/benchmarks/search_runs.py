@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from optimizer.evaluation import Evaluate, Evaluation
 from optimizer.files import write_whole
-from optimizer.front import feasible
+from optimizer.front import feasible, non_dominated
 from tests.benchmarks.search_problems import Problem
 
 Floats = NDArray[np.float64]
@@ -29,6 +29,7 @@ class Recorder:
     def __init__(self, problem: Problem, *, n_wanted: int) -> None:
         self.n_wanted = n_wanted
         self._problem = problem
+        self._values: list[Floats] = []
         self._batches: list[Evaluation] = []
         self._own_s: list[Floats] = []
         self._n_done = 0
@@ -51,6 +52,7 @@ class Recorder:
     def _record(self, evaluate: Evaluate, values: Floats) -> Evaluation:
         self._spent_s += time.process_time() - self._left
         outcome = evaluate(values)
+        self._values.append(values.copy())
         self._batches.append(outcome)
         self._own_s.append(np.full(len(values), self._spent_s))
         self._n_done += len(values)
@@ -60,6 +62,7 @@ class Recorder:
     def run(self) -> "Run":
         """Return what was recorded, cut to what was wanted."""
         return Run(
+            values=np.vstack(self._values)[: self.n_wanted],
             objectives=np.vstack([batch.objectives for batch in self._batches])[: self.n_wanted],
             constraints=np.vstack([batch.constraints for batch in self._batches])[: self.n_wanted],
             own_s=np.concatenate(self._own_s)[: self.n_wanted],
@@ -72,12 +75,13 @@ class Run:
 
     Parameters
     ----------
-    objectives, constraints : (candidate, ...) float64
+    values, objectives, constraints : (candidate, ...) float64
         In the order of evaluation; objectives of who was spared rides are NaN.
     own_s : (candidate,) float64
         Processor time that the search itself had spent when each candidate was evaluated.
     """
 
+    values: Floats
     objectives: Floats
     constraints: Floats
     own_s: Floats
@@ -86,6 +90,12 @@ class Run:
         """Return the objectives of the feasible ones of the first candidates."""
         objectives: Floats = self.objectives[:n_candidates]
         return objectives[feasible(self.constraints[:n_candidates])]
+
+    def front(self, n_candidates: int) -> Floats:
+        """Return the values of the front of the first candidates."""
+        objectives, constraints = self.objectives[:n_candidates], self.constraints[:n_candidates]
+        values: Floats = self.values[:n_candidates]
+        return values[non_dominated(objectives, constraints)]
 
     def own_ms(self, n_candidates: int) -> float:
         """Return the search's own cost for each of the first candidates."""
@@ -97,6 +107,7 @@ def write_run(path: Path, run: Run, *, keys: dict[str, str]) -> None:
     content = io.BytesIO()
     np.savez_compressed(
         content,
+        values=run.values,
         objectives=run.objectives,
         constraints=run.constraints,
         own_s=run.own_s,
@@ -111,7 +122,7 @@ def read_run(path: Path, *, keys: dict[str, str]) -> Run | None:
         with np.load(path) as kept:
             if json.loads(str(kept["keys"])) != keys:
                 return None
-            arrays = {name: kept[name] for name in ("objectives", "constraints", "own_s")}
+            arrays = {name: kept[name] for name in ("values", "objectives", "constraints", "own_s")}
     except (FileNotFoundError, zipfile.BadZipFile, KeyError):
         return None
     return Run(**arrays)

@@ -6,6 +6,7 @@ import pytest
 
 from optimizer.evaluation import Evaluation
 from tests.benchmarks import bench_search
+from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS, OURS
 from tests.benchmarks.search_problems import PROBLEMS, share_of_front
 from tests.benchmarks.search_runs import Recorder
@@ -114,3 +115,34 @@ def test_a_warm_start_gives_every_method_the_baseline(method):
     )
 
     assert np.abs(np.vstack(seen)[:50] - problem.baseline).max(axis=1).min() < 1e-9
+
+
+def test_fronts_on_fresh_noise_lose_who_fails_there_and_are_ridden_once(tmp_path, monkeypatch):
+    asked = []
+
+    def fresh(values):
+        asked.append(len(values))
+        objectives = np.column_stack([values[:, 0], 1.0 - values[:, 0]])
+        return Evaluation(
+            objectives=objectives,
+            constraints=values[:, :1] - 0.3,
+            rides=np.empty((len(values), 0, 0)),
+        )
+
+    problem = PROBLEMS["zdt1"](1)
+    object.__setattr__(problem, "fresh", fresh)
+    monkeypatch.setitem(PROBLEMS, "zdt1", lambda _threads: problem)
+    command = [*QUICK, "--methods", OURS, "--folder", str(tmp_path), "--fresh"]
+    (tmp_path / "zdt1").mkdir()
+    (tmp_path / "zdt1" / "again.npz").write_bytes(b"of something else")
+
+    bench_search.main(command)
+    bench_search.main(command)
+
+    (run,) = dict(bench_search.kept_runs(tmp_path, problem)).values()
+    again = Again(tmp_path / "zdt1" / "again.npz", key=problem.key)
+    front, found = run.front(96), again.found(run, 96)
+    assert sum(asked) == len(front) > len(found) > 0
+    assert (found[:, 0] <= 0.3).all()
+    plain, on_fresh = _rows(tmp_path)
+    assert on_fresh["measure"] == f"{plain['measure']}, on fresh noise"

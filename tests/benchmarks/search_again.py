@@ -1,0 +1,84 @@
+"""Fronts ridden again on fresh noise, as a study's own second look rides them.
+
+On the noise that all of a search shares, some candidates are lucky, and a front merged from many
+searches gathers the luck of all. On fresh noise it shows what is left of each.
+"""
+
+import io
+import zipfile
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.evaluation import Evaluate
+from optimizer.files import write_whole
+from optimizer.front import feasible
+from tests.benchmarks.search_runs import Run
+
+Floats = NDArray[np.float64]
+
+_AT_ONCE = 480  # ridden between two times of writing the file
+
+
+class Again:
+    """Outcomes on fresh noise, kept in a file and not ridden twice.
+
+    Parameters
+    ----------
+    path : Path
+        The file; made where there is none.
+    key : str
+        What the outcomes depend on besides the profile; a file of another key is written anew.
+    """
+
+    def __init__(self, path: Path, *, key: str) -> None:
+        self._path = path
+        self._key = key
+        self._known: dict[bytes, tuple[Floats, Floats]] = {}
+        try:
+            with np.load(path) as kept:
+                if str(kept["key"]) == key:
+                    outcomes = zip(kept["objectives"], kept["constraints"], strict=True)
+                    self._known = dict(zip(map(_bytes, kept["values"]), outcomes, strict=True))
+        except (FileNotFoundError, zipfile.BadZipFile, ValueError, KeyError):
+            pass
+
+    def ride(self, evaluate: Evaluate, fronts: Iterable[Floats]) -> None:
+        """Ride on fresh noise, by `evaluate`, all of some fronts that are not known yet."""
+        wanted = {row.tobytes(): row for front in fronts for row in front}
+        missing = [row for name, row in wanted.items() if name not in self._known]
+        for start in range(0, len(missing), _AT_ONCE):
+            values = np.array(missing[start : start + _AT_ONCE])
+            outcome = evaluate(values)
+            rows = zip(outcome.objectives, outcome.constraints, strict=True)
+            self._known |= dict(zip(map(_bytes, values), rows, strict=True))
+            self._write()
+
+    def found(self, run: Run, n_candidates: int) -> Floats:
+        """Return what the front of a run's first candidates is on fresh noise, less who fails."""
+        rows = [self._known[_bytes(values)] for values in run.front(n_candidates)]
+        if not rows:
+            return run.objectives[:0]
+        objectives, constraints = (np.array(part) for part in zip(*rows, strict=True))
+        met: Floats = objectives[feasible(constraints)]
+        return met
+
+    def _write(self) -> None:
+        objectives, constraints = (
+            np.array(part) for part in zip(*self._known.values(), strict=True)
+        )
+        content = io.BytesIO()
+        np.savez_compressed(
+            content,
+            values=np.array([np.frombuffer(name) for name in self._known]),
+            objectives=objectives,
+            constraints=constraints,
+            key=np.array(self._key),
+        )
+        write_whole(self._path, content.getvalue())
+
+
+def _bytes(values: Floats) -> bytes:
+    return np.ascontiguousarray(values).tobytes()
