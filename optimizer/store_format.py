@@ -85,7 +85,7 @@ def has_schema(connection: sqlite3.Connection, path: Path) -> bool:
     Raises
     ------
     UserInputError
-        Another program's file, or a newer version's.
+        Another program's file, or another version's.
     """
     application_id, version = (
         connection.execute(f"PRAGMA {name}").fetchone()[0]
@@ -100,9 +100,14 @@ def has_schema(connection: sqlite3.Connection, path: Path) -> bool:
             " name another folder or move the file away"
         )
     if version != VERSION:
+        advice = (
+            "update this program"
+            if version > VERSION
+            else "go on with the program that wrote it, or search anew in another folder"
+        )
         raise UserInputError(
             f"{path}: a study store of version {version}, this program reads version {VERSION};"
-            " use the program that wrote it or update this one"
+            f" {advice}"
         )
     return True
 

@@ -164,12 +164,17 @@ def test_another_programs_sqlite_file_is_refused_and_kept(path):
     assert path.read_bytes() == content
 
 
-def test_a_newer_version_is_refused_with_both_versions(path):
+@pytest.mark.parametrize(
+    ("other", "advice"), [(7, "update this program"), (4, "go on with the program that wrote it")]
+)
+def test_another_version_is_refused_with_both_versions_and_what_to_do(path, other, advice):
     _filled(path)
-    _edit(path, "PRAGMA user_version = 7")
+    _edit(path, f"PRAGMA user_version = {other}")
 
     for call in (Store, read_table):
-        assert "a study store of version 7, this program reads version 5" in _refusal(call, path)
+        said = _refusal(call, path)
+        assert f"a study store of version {other}, this program reads version 5" in said
+        assert advice in said
 
 
 def test_a_folder_in_place_of_the_file_is_refused(path):
