@@ -47,10 +47,17 @@ def ratios(slow: Sequence[Path], fast: Sequence[Path]) -> str:
     low, high = best_means(slow), best_means(fast)
     lines = [f"{'parameter':32s}{'slow':>9s}{'fast':>9s}{'ratio':>8s}{'+-':>7s}\n"]
     for name, a, b in zip(NAMES, low.T, high.T, strict=True):
-        error = np.hypot(*(np.std(v, ddof=1) / np.sqrt(len(v)) / v.mean() for v in (a, b)))
         ratio = b.mean() / a.mean()
-        lines.append(f"{name:32s}{a.mean():9.3f}{b.mean():9.3f}{ratio:8.3f}{ratio * error:7.3f}\n")
+        known = min(len(a), len(b)) > 1  # one seed tells no spread
+        error = np.hypot(*(_relative_error(v) for v in (a, b))) if known else 0.0
+        spread = f"{ratio * error:7.3f}" if known else f"{'-':>7s}"
+        lines.append(f"{name:32s}{a.mean():9.3f}{b.mean():9.3f}{ratio:8.3f}{spread}\n")
     return "".join(lines)
+
+
+def _relative_error(means: NDArray[np.float64]) -> float:
+    """Return the standard error of a mean over seeds, as a share of it."""
+    return float(np.std(means, ddof=1) / np.sqrt(len(means)) / means.mean())
 
 
 if __name__ == "__main__":
