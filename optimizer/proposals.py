@@ -21,6 +21,7 @@ from optimizer.front import non_dominated
 from optimizer.lowest_cost import Descent, lowest_cost_points
 from optimizer.operators import Operators, children
 from optimizer.screening import screen
+from optimizer.selection import allowed_first
 from optimizer.space import Space, clip, from_unit, to_unit
 from optimizer.surrogate import compared_by_ratio, fitted, keys, unseen
 
@@ -169,7 +170,7 @@ def _meeting(plan: Plan, draw: Callable[[int], Floats], *, n: int) -> Floats:
             break
         more = draw(n)
         points, may = np.vstack([points, more]), np.append(may, _may_ride(plan, more))
-    return points[np.argsort(~may, kind="stable")[:n]]
+    return points[allowed_first(may)[:n]]
 
 
 def _may_ride(plan: Plan, points: Floats) -> NDArray[np.bool_]:
@@ -203,8 +204,7 @@ def _bred(
 def _plain(plan: Plan, brood: Floats, *, n: int) -> tuple[Floats, Floats]:
     """Return the first `n` of a brood that may ride, and the rest."""
     head = brood[: _TRIED * n]
-    first = np.argsort(~_may_ride(plan, head), kind="stable")
-    tried = head[first]
+    tried = head[allowed_first(_may_ride(plan, head))]
     return tried[:n], np.vstack([tried[n:], brood[len(head) :]])
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.front import non_dominated
-from optimizer.selection import best_first
+from optimizer.selection import allowed_first, best_first
 from optimizer.surrogate import Predict
 from optimizer.volume_added import adding_most
 
@@ -62,7 +62,7 @@ def screen(
     pool, foreseen = brood, predict(brood)
 
     def first_who_may(rows: Indices) -> Indices:
-        return rows[np.argsort(~may_ride(pool[rows]), kind="stable")]
+        return rows[allowed_first(may_ride(pool[rows]))]
 
     for _ in range(n_broods - 1):
         best = first_who_may(_best(foreseen, front, n_kept))

@@ -25,6 +25,12 @@ def violation(constraints: Floats) -> Floats:
     return excess
 
 
+def allowed_first(allowed: NDArray[np.bool_]) -> Indices:
+    """Return an order that puts who is allowed before who is not, and changes nothing else."""
+    order: Indices = np.argsort(~allowed, kind="stable")
+    return order
+
+
 def ranks(objectives: Floats, constraints: Floats) -> Indices:
     """Return each candidate's rank, 0 the best.
 

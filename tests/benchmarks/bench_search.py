@@ -25,6 +25,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from optimizer.evaluation import Evaluate
 from optimizer.files import write_whole
 from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS
@@ -90,15 +91,14 @@ def kept_runs(folder: Path, problem: Problem) -> Iterator[tuple[tuple[str, str, 
 def fresh_table(
     folder: Path,
     problem: Problem,
+    fresh: Evaluate,
     runs: Mapping[tuple[str, str, int], Run],
     budgets: Sequence[int],
 ) -> pd.DataFrame:
-    """Return the table of what is left of each front on fresh noise."""
+    """Return the table of what `fresh` noise leaves of each front."""
     again = Again(folder / problem.name / "again.npz", key=problem.key)
-    if problem.fresh is not None:
-        lengths = {len(run.objectives) for run in runs.values()}
-        fronts = [run.front(n) for run in runs.values() for n in sorted({*budgets, *lengths})]
-        again.ride(problem.fresh, fronts)
+    for run in runs.values():
+        again.ride(fresh, map(run.front, (*budgets, len(run.objectives))))
     return table(
         problem,
         runs,
@@ -132,7 +132,7 @@ def main(words: Sequence[str] | None = None) -> None:
         runs = dict(kept_runs(given.folder, problem))
         tables.append(table(problem, runs, given.budgets))
         if given.fresh and problem.fresh is not None:
-            tables.append(fresh_table(given.folder, problem, runs, given.budgets))
+            tables.append(fresh_table(given.folder, problem, problem.fresh, runs, given.budgets))
     found = pd.concat(tables, ignore_index=True)
     write_whole(given.folder / "search.csv", found.to_csv(index=False))
     sys.stdout.write(printed(found))

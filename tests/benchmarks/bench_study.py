@@ -2,8 +2,8 @@
 
 A copy of the example study is searched, with a stopwatch around the compiled kernel, the loop's
 margins of who is scored, the rest of riding and scoring, the proposals, for which margins are known
-beforehand, what optuna is told, and the store. Goals:
-75 % of the wall time in the kernel, and no more than 3 ms a candidate for optuna.
+beforehand, what optuna is told, and the store. Goals: 75 % of the wall time in the kernel, and no
+more than 3 ms a candidate for optuna.
 """
 
 import argparse

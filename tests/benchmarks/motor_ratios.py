@@ -48,9 +48,9 @@ def ratios(slow: Sequence[Path], fast: Sequence[Path]) -> str:
     lines = [f"{'parameter':32s}{'slow':>9s}{'fast':>9s}{'ratio':>8s}{'+-':>7s}\n"]
     for name, a, b in zip(NAMES, low.T, high.T, strict=True):
         ratio = b.mean() / a.mean()
-        known = min(len(a), len(b)) > 1  # one seed tells no spread
-        error = np.hypot(*(_relative_error(v) for v in (a, b))) if known else 0.0
-        spread = f"{ratio * error:7.3f}" if known else f"{'-':>7s}"
+        spread = f"{'-':>7s}"  # one seed tells none
+        if min(len(a), len(b)) > 1:
+            spread = f"{ratio * np.hypot(_relative_error(a), _relative_error(b)):7.3f}"
         lines.append(f"{name:32s}{a.mean():9.3f}{b.mean():9.3f}{ratio:8.3f}{spread}\n")
     return "".join(lines)
 

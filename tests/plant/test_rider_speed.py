@@ -1,7 +1,7 @@
 """The rider's speed: what is learnt by feel is unlearnt by feel, and a stop is a stop.
 
 Common practice, no source: who brakes to a stand may roll back a little, at a walking pace, and
-a rider keeps the wanted speed on ground of steady resistance, into the wind too.
+a rider keeps the wanted speed on ground of steady resistance.
 """
 
 import numpy as np
