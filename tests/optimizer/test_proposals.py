@@ -134,7 +134,7 @@ def test_no_profile_is_proposed_twice_even_by_a_collapsed_population():
 
 
 def test_a_population_that_breeds_nothing_new_gets_strangers():
-    plan = replace(PLAN, operators=Operators(mutation_probability=0.0))
+    plan = replace(PLAN, operators=Operators(mutation_probability=0.0, redrawn_share=0.0))
     one = _known(np.tile(SMALL_BASELINE, (48, 1)))
 
     values = propose(plan, 1, told=one, parents=np.arange(48))
