@@ -7,7 +7,7 @@ folder and not run again, so a comparison can be made piece by piece:
     python -m tests.benchmarks.bench_search --problems zdt1 dtlz2 --seeds 1 2 --budgets 500 1000
 
 A warm start knows the baseline, a cold one nothing, and a similar one, on the example study, also
-the front of a finished search of 2,000 candidates on a faster motor, rescaled.
+the front of a finished search of 5,000 candidates on a faster motor, rescaled.
 
 The table covers all runs in the folder that are of today's sources. TPE's own cost grows to
 seconds a candidate: give it small budgets.
@@ -32,6 +32,7 @@ from tests.benchmarks.search_peers import METHODS
 from tests.benchmarks.search_problems import PROBLEMS, Problem
 from tests.benchmarks.search_report import printed, table
 from tests.benchmarks.search_runs import Recorder, Run, read_run, write_run
+from tests.benchmarks.search_starts import SIMILAR
 
 Floats = NDArray[np.float64]
 
@@ -43,8 +44,9 @@ def _path(folder: Path, problem: Problem, method: str, start: str) -> Path:
     return folder / problem.name / f"{method}_{start}"
 
 
-def _keys(problem: Problem, method: str) -> dict[str, str]:
-    return {"problem": problem.key, "method": METHODS[method].key}
+def _keys(problem: Problem, method: str, start: str) -> dict[str, str]:
+    keys = {"problem": problem.key, "method": METHODS[method].key}
+    return keys | ({"start": SIMILAR} if start == "similar" else {})
 
 
 def known(problem: Problem, start: str, folder: Path) -> Floats | None:
@@ -63,7 +65,7 @@ def run_missing(folder: Path, problem: Problem, given: argparse.Namespace) -> No
     """Run what was asked for and is not in the folder yet."""
     for seed, method, start in product(given.seeds, given.methods, given.starts):
         path = _path(folder, problem, method, start) / f"{seed}.npz"
-        kept = read_run(path, keys=_keys(problem, method))
+        kept = read_run(path, keys=_keys(problem, method, start))
         n_wanted = max(given.budgets)
         if kept is not None and len(kept.objectives) >= n_wanted:
             continue
@@ -73,7 +75,7 @@ def run_missing(folder: Path, problem: Problem, given: argparse.Namespace) -> No
         began = time.perf_counter()
         recorder = Recorder(problem, n_wanted=n_wanted)
         METHODS[method].search(recorder, problem, seed=seed, known=points)
-        write_run(path, recorder.run(), keys=_keys(problem, method))
+        write_run(path, recorder.run(), keys=_keys(problem, method, start))
         taken = time.perf_counter() - began
         sys.stdout.write(f"{problem.name} {method} {start} seed {seed}: {taken:.1f} s\n")
         sys.stdout.flush()
@@ -83,7 +85,7 @@ def kept_runs(folder: Path, problem: Problem) -> Iterator[tuple[tuple[str, str, 
     """Yield all finished runs of a problem by (method, start, seed)."""
     for method, start in product(METHODS, STARTS):
         for path in sorted(_path(folder, problem, method, start).glob("*.npz")):
-            run = read_run(path, keys=_keys(problem, method))
+            run = read_run(path, keys=_keys(problem, method, start))
             if run is not None:
                 yield (method, start, int(path.stem)), run
 

@@ -23,8 +23,9 @@ from optimizer.transfer import scaling, transferred
 
 Floats = NDArray[np.float64]
 
-_CANDIDATES = 2000  # of the finished study
+_CANDIDATES = 5000  # of the finished study
 _PROFILES = 47  # taken from it: with the baseline a whole generation
+SIMILAR = f"the best {_PROFILES} of {_CANDIDATES} on a faster motor"
 _FAST_MOTOR = ('use = "lender_15"', 'use = "lender_17"')
 
 
@@ -49,7 +50,7 @@ def from_faster_motor(study: Study, cache: Path, *, n_jobs: int) -> Floats:
     """
     with tempfile.TemporaryDirectory() as folder:
         faster = _on_faster_motor(study, Path(folder))
-        key = f"{METHOD} {ride_inputs(faster)}"
+        key = f"{METHOD} {SIMILAR} {ride_inputs(faster)}"
         kept = _kept(cache, key)
         if kept is not None:
             return kept

@@ -9,7 +9,7 @@ from tests.benchmarks import bench_search
 from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS, OURS
 from tests.benchmarks.search_problems import PROBLEMS, share_of_front
-from tests.benchmarks.search_runs import Recorder
+from tests.benchmarks.search_runs import Recorder, Run, write_run
 
 QUICK = ["--problems", "zdt1", "--starts", "warm", "--budgets", "96", "--seeds", "1"]
 
@@ -146,3 +146,24 @@ def test_fronts_on_fresh_noise_lose_who_fails_there_and_are_ridden_once(tmp_path
     assert (found[:, 0] <= 0.3).all()
     plain, on_fresh = _rows(tmp_path)
     assert on_fresh["measure"] == f"{plain['measure']}, on fresh noise"
+
+
+def test_runs_from_another_start_are_not_compared(tmp_path, monkeypatch):
+    problem = PROBLEMS["zdt1"](1)
+    run = Run(
+        values=np.zeros((4, 2)),
+        objectives=np.ones((4, 2)),
+        constraints=np.zeros((4, 0)),
+        own_s=np.zeros(4),
+    )
+    for start in ("warm", "similar"):
+        path = tmp_path / "zdt1" / f"{OURS}_{start}" / "1.npz"
+        path.parent.mkdir(parents=True)
+        write_run(path, run, keys=bench_search._keys(problem, OURS, start))
+
+    def kept():
+        return {start for (_, start, _), _ in bench_search.kept_runs(tmp_path, problem)}
+
+    assert kept() == {"warm", "similar"}
+    monkeypatch.setattr(bench_search, "SIMILAR", "the best 12 of another study")
+    assert kept() == {"warm"}
