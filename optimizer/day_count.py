@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from objectives.event_rate import EventRate, event_rate
 from optimizer.day_speeds import ROUGH_1E6_M3
-from optimizer.riding_day import RidingDay
 from optimizer.stages import UNWATCHED
 from optimizer.study import Study
+from optimizer.validation_plan import RidingDay
 from optimizer.validation_rides import LANES_OF_A_COURSE, day_rides
 from plant.outcomes import Outcome
 from plant.simulate import Ride, Rides, simulate

@@ -9,12 +9,11 @@ from optimizer.catalogue import COURSE, Kind, changed, resolved, shelves
 from optimizer.course_file import course_of
 from optimizer.course_model import CourseTable
 from optimizer.refusal import checked, nearest
-from optimizer.riding_day import RidingDay
 from optimizer.section_model import Table, number, section_model, section_of, table_model
 from optimizer.seeds import spawned
 from optimizer.tolerances import KNOWN, Shape, Tolerance
 from optimizer.toml_file import Table as Toml
-from optimizer.validation_plan import Fault, Validation
+from optimizer.validation_plan import Fault, RidingDay, Validation
 from plant.course import Course, Surface
 from plant.quantity import quantities
 
