@@ -9,13 +9,13 @@ from numpy.typing import ArrayLike, NDArray
 from objectives import Parts
 from optimizer.composition import UNDIVIDED, Composition
 from optimizer.evaluation import NO_PARTS, Evaluate, Evaluation, History, checked
+from optimizer.imputation import as_told
 from optimizer.operators import Operators
 from optimizer.proposals import Plan
 from optimizer.sampler import Proposer
 from optimizer.search_inputs import search_inputs
 from optimizer.space import Space
-from optimizer.sparing import as_told
-from optimizer.store import Store
+from optimizer.store_protocol import CandidateStore
 
 __all__ = ["Evaluate", "Evaluation", "History", "Progress", "run", "whole_generations"]
 
@@ -57,7 +57,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     n_objectives: int,
     n_candidates: int,
     seed: int,
-    store: Store,
+    store: CandidateStore,
     population: int = 48,
     start: ArrayLike = (),
     weights: ArrayLike | None = None,
@@ -87,7 +87,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         Candidates wanted in the store; not part of what the study freezes.
     seed : int
     store : Store
-        Open store; the caller closes it.
+        Keeps what is finished; the caller opens and closes it.
     population : int
         Candidates in a generation.
     start : (profile, parameter) float64
@@ -167,7 +167,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         proposer.tell(as_told(history, parts, space, start=len(history) - population))
 
 
-def _stored_parts(store: Store, history: History, plan: Plan) -> Parts:
+def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Parts:
     """Return the parts of the stored candidates, read a generation at a time."""
     parts = NO_PARTS
     for start in range(0, len(history), plan.population):

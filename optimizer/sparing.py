@@ -3,22 +3,19 @@
 The first generation is ridden whole, and from how its rides ended follows which rides are telling.
 A later candidate rides those first. If they alone break a constraint on early ends, it can not be
 feasible and can not reach the front, whatever the other rides would bring, and so these are not
-ridden. Its objectives are then not known, NaN, and the search is told those of the nearest known
-candidate: the same whether or not anybody rides the rest.
+ridden. Its objectives are then not known, NaN; `optimizer.imputation` says what the search takes
+for them.
 """
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import NOT_RIDDEN, RIDE_COLUMNS, Parts, ScoreRules, outcome_codes
+from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes
 from objectives.constraints import ending_constraints
 from objectives.ride_scores import ended_early
-from optimizer.evaluation import History, Told
-from optimizer.space import Space, to_unit
 
 Floats: TypeAlias = NDArray[np.float64]
 Flags: TypeAlias = NDArray[np.bool_]
@@ -99,46 +96,3 @@ def given_away(columns: Floats, rules: ScoreRules) -> Flags:
 def not_ridden(columns: Floats | NDArray[np.float32]) -> Flags:
     """Say which rides a candidate did not ride, (candidate, ride), from its columns."""
     return np.asarray(outcome_codes(columns) == NOT_RIDDEN)
-
-
-def as_told(history: History, parts: Parts, space: Space, *, start: int = 0) -> Told:
-    """Return candidates as a search is told them.
-
-    Parameters
-    ----------
-    history : History
-        The first candidate's objectives are known.
-    parts : Parts
-        Of all these candidates; NaN where they are not known.
-    space : Space
-    start : int
-        Number of the first candidate that is asked for.
-
-    Returns
-    -------
-    Told
-        From `start` on, finite: what is not known is that of the nearest candidate known before, so
-        that it neither draws the search nor keeps it away; that the candidate fails, its
-        constraints tell.
-    """
-    known = _known(history, space, start=start)
-    own = parts.taken(slice(start, None))
-    limits = np.where(np.isnan(own.limits), parts.limits[known], own.limits)
-    rows = history.rows(start, len(history))
-    return Told(
-        history=replace(rows, objectives=history.objectives[known]),
-        parts=replace(parts.taken(known), limits=limits),
-    )
-
-
-def _known(history: History, space: Space, *, start: int) -> Places:
-    """Return whose objectives each candidate is told: its own, or the nearest's known before."""
-    unknown = np.asarray(np.isnan(history.objectives).any(axis=1))
-    told = np.arange(start, len(history))
-    if unknown[start:].any():
-        points = to_unit(space, history.values)
-    for number in start + np.flatnonzero(unknown[start:]):
-        known = np.flatnonzero(~unknown[:number])
-        away = ((points[known] - points[number]) ** 2).sum(axis=1)
-        told[number - start] = known[np.argmin(away)]
-    return told

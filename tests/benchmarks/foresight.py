@@ -18,10 +18,10 @@ from optimizer.composition import UNDIVIDED, Composition
 from optimizer.cores import available_cores
 from optimizer.evaluation import Evaluation, Told
 from optimizer.front import feasible
+from optimizer.imputation import as_told
 from optimizer.operators import Operators
 from optimizer.riding import make_evaluate
 from optimizer.space import to_unit
-from optimizer.sparing import as_told
 from optimizer.store import Store
 from optimizer.study_file import load_study
 from optimizer.study_search import ride_by_ride, search_study

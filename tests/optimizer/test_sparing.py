@@ -14,12 +14,14 @@ from objectives.constraints import ending_constraints
 from optimizer import search
 from optimizer.evaluation import NO_HISTORY, NO_PARTS, History
 from optimizer.front import feasible, non_dominated
-from optimizer.results import read_results, store_path
+from optimizer.imputation import as_told
+from optimizer.results import read_results
 from optimizer.riding import make_evaluate, study_telling_rides
 from optimizer.space import Space
-from optimizer.sparing import as_told, given_away, not_ridden, ridden_sparingly, telling_rides
+from optimizer.sparing import given_away, not_ridden, ridden_sparingly, telling_rides
 from optimizer.store import Store, read_table
 from optimizer.study_file import load_study
+from optimizer.study_paths import store_path
 from optimizer.study_search import search_study
 from plant.outcomes import Outcome
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
@@ -178,7 +180,7 @@ def study(tmp_path_factory):
 
 
 def test_whoever_is_spared_fails_when_ridden_whole_and_all_else_is_as_ridden_whole(study):
-    table = read_table(store_path(study))
+    table = read_table(store_path(study.folder))
     whole = make_evaluate(study)(table.history.values)
 
     left_out = not_ridden(table.rides)
@@ -198,7 +200,7 @@ def test_whoever_is_spared_fails_when_ridden_whole_and_all_else_is_as_ridden_who
 
 
 def test_who_rides_first_is_found_again_in_batches_of_any_size(study):
-    table = read_table(store_path(study))
+    table = read_table(store_path(study.folder))
     telling = study_telling_rides(study, table.rides[: study.population])
     later = table.history.rows(study.population, N_CANDIDATES)
     evaluate = make_evaluate(study, telling=telling)
@@ -218,9 +220,9 @@ def test_threads_stops_and_extensions_leave_the_bytes_as_they_are(study, tmp_pat
     searched(folder, N_CANDIDATES, n_jobs=1, stop=lambda: next(asked))
     searched(folder, 36, n_jobs=1)
 
-    parts = read_table(store_path(searched(folder, N_CANDIDATES, n_jobs=1)))
+    parts = read_table(store_path(searched(folder, N_CANDIDATES, n_jobs=1).folder))
 
-    whole = read_table(store_path(study))
+    whole = read_table(store_path(study.folder))
     assert parts.rides.tobytes() == whole.rides.tobytes()
     for name in ("values", "objectives", "constraints"):
         found = getattr(parts.history, name)
