@@ -18,7 +18,6 @@ from plant.errors import UserInputError
 _NAME = re.compile(r"[A-Za-z0-9_-]+")
 
 STUDIES_FOLDER = Path(__file__).resolve().parent.parent / "studies"
-STUDY_FILE = "study.toml"
 CATALOGUE_FOLDER = STUDIES_FOLDER / "catalogue"
 
 

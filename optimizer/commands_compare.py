@@ -22,10 +22,10 @@ from optimizer.printing import console, print_table
 from optimizer.stages_view import StagesView
 from optimizer.study import Study
 from optimizer.study_file import load_study
+from optimizer.study_paths import COMPARISON_FOLDER
 from plant.errors import UserInputError
 from plant.profile_array import PROFILE_NAMES
 
-_FOLDER = "comparison"
 _MOST_TOLD = 3
 
 
@@ -44,7 +44,7 @@ def compare(
             f"compare: give from 2 to {MOST_PROFILES} profiles, got {len(profiles)};"
             " such as baseline balanced"
         )
-    place = folder / _FOLDER if to is None else to
+    place = folder / COMPARISON_FOLDER if to is None else to
     stems = [place / name for name in ("traces", "loop")]
     if not force and not as_json:
         files = [stem.with_suffix(suffix) for stem in stems for suffix in (".png", ".svg")]

@@ -9,7 +9,6 @@ from rich.console import Console
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.candidate import bound_marks
 from optimizer.cores import available_cores
-from optimizer.figures import FIGURES_FOLDER
 from optimizer.figures_sensitivity import sensitivity_figure
 from optimizer.figures_style import save, styled
 from optimizer.files import write_whole
@@ -21,7 +20,7 @@ from optimizer.sensitivity import Sensitivity, most_important, sensitivity
 from optimizer.sensitivity_words import bound_advice, sentence
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
-from optimizer.tables import RESULTS_FOLDER
+from optimizer.study_paths import FIGURES_FOLDER, RESULTS_FOLDER
 
 _SHOWN = ("parameter", "value", "lowered", "lowered_cost_ratio", "raised", "raised_cost_ratio")
 

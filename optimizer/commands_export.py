@@ -6,11 +6,12 @@ import typer
 
 from optimizer.candidate import bound_marks, failures_of
 from optimizer.cautions import CAUTIONS
-from optimizer.handover import EXPORTS_FOLDER, FORMATS, export
+from optimizer.handover import FORMATS, export
 from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions
 from optimizer.reading import read_study
 from optimizer.results import candidate_number
+from optimizer.study_paths import EXPORTS_FOLDER
 from plant.errors import UserInputError
 
 

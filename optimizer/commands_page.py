@@ -4,12 +4,12 @@ from pathlib import Path
 
 from optimizer.candidate import why_spared
 from optimizer.files import refuse_existing
-from optimizer.page import PAGE_NAME, page_data, write_page
+from optimizer.page import page_data, write_page
 from optimizer.printing import console, print_cautions
 from optimizer.results import Results, candidate_number, read_results
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
-from optimizer.tables import RESULTS_FOLDER
+from optimizer.study_paths import PAGE_NAME, RESULTS_FOLDER
 from plant.errors import UserInputError
 
 _MEGABYTE = 1e6

@@ -8,7 +8,7 @@ import typer
 from rich.console import Console
 
 from optimizer.candidate import bound_marks
-from optimizer.catalogue import STUDIES_FOLDER, STUDY_FILE
+from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.commands_study import print_written, write_results
 from optimizer.cores import available_cores
 from optimizer.exit_codes import INTERRUPTED
@@ -25,7 +25,7 @@ from optimizer.printing import (
     spared_ratio,
 )
 from optimizer.progress import SearchView
-from optimizer.results import Results, gathered, store_path
+from optimizer.results import Results, gathered
 from optimizer.running import (
     look_again_at_front,
     refuse_not_started,
@@ -38,6 +38,7 @@ from optimizer.stages_view import StagesView
 from optimizer.store import read_table
 from optimizer.study import Study
 from optimizer.study_file import load_study
+from optimizer.study_paths import STUDY_FILE, store_path
 from optimizer.study_template import write_example
 
 
@@ -112,7 +113,7 @@ def _search(plan: _Plan, *, as_json: bool) -> None:
     if not progress.n_done:
         out.print(f"Nothing is ridden yet. Start again with: levelgain resume {folder}")
         raise typer.Exit(INTERRUPTED)
-    results = gathered(plan.study, read_table(store_path(plan.study)))
+    results = gathered(plan.study, read_table(store_path(plan.study.folder)))
     written = write_results(out, results)
     if as_json:
         typer.echo(json_text(_told(results, progress, written, finished=looked)), nl=False)

@@ -4,13 +4,13 @@ from pathlib import Path
 
 from rich.console import Console
 
-from optimizer.catalogue import STUDY_FILE
 from optimizer.figures import write_figures
 from optimizer.fork import fork
 from optimizer.printing import console
 from optimizer.reading import read_study
 from optimizer.results import Results
 from optimizer.stages_view import StagesView
+from optimizer.study_paths import STUDY_FILE
 from optimizer.tables import write_tables
 
 

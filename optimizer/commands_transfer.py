@@ -13,12 +13,13 @@ from optimizer.cautions import CAUTIONS
 from optimizer.chosen import chosen_profile
 from optimizer.cores import available_cores
 from optimizer.files import refuse_existing, write_whole
-from optimizer.handover import EXPORTS_FOLDER, profile_sections
+from optimizer.handover import profile_sections
 from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions, print_table
 from optimizer.progress import SearchView
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
+from optimizer.study_paths import EXPORTS_FOLDER
 from optimizer.transfer import Distance, Scaling, distance_to_optimum, scaling, transferred
 from plant.errors import UserInputError
 from plant.profile_array import PROFILE_NAMES, array_to_profile

@@ -11,14 +11,9 @@ from optimizer.json_text import json_text
 from optimizer.printing import console, print_cautions
 from optimizer.stages_view import StagesView
 from optimizer.study_file import load_study
+from optimizer.study_paths import VALIDATION_FOLDER
 from optimizer.validation import validate
-from optimizer.verdict_files import (
-    VALIDATION_FOLDER,
-    refuse_replacing,
-    told,
-    verdict_paths,
-    write_verdict,
-)
+from optimizer.verdict_files import refuse_replacing, told, verdict_paths, write_verdict
 
 _STYLE = {"pass": "green", "marginal": "yellow", "fail": "bold red"}
 

@@ -7,9 +7,8 @@ from optimizer.figures_rides import heat_figure, stiffness_figure, traces_figure
 from optimizer.figures_style import save, styled
 from optimizer.results import Results
 from optimizer.stages import UNWATCHED, Stages
-from optimizer.tables import RESULTS_FOLDER
+from optimizer.study_paths import FIGURES_FOLDER, RESULTS_FOLDER
 
-FIGURES_FOLDER = "figures"
 SHOWN_PICK = "balanced"
 
 

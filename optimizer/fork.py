@@ -8,28 +8,20 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.catalogue import STUDY_FILE
 from optimizer.evaluation import BASELINE
 from optimizer.files import make_folder, refuse_existing, write_whole
-from optimizer.results import Results, store_path
-from optimizer.ridden_file import (
-    RIDDEN_FILE,
-    Part,
-    Ridden,
-    inputs_of,
-    versions_of,
-    write_ridden,
-)
+from optimizer.results import Results
+from optimizer.ridden_file import Part, Ridden, inputs_of, versions_of, write_ridden
 from optimizer.riding import whole_profiles
 from optimizer.second_look import on_fresh_noise
 from optimizer.selection import best_first
 from optimizer.store import read_table
+from optimizer.study_paths import RIDDEN_FILE, START_FILE, STUDY_FILE, store_path
 from optimizer.toml_file import Table, parse_toml
 from plant.errors import UserInputError
 
 Numbers = NDArray[np.intp]
 
-START_FILE = "start.csv"
 _SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
 _KEPT = (".gpx", ".csv", ".npy", ".npz", ".asc", ".txt")  # files that routes of a study may name
 
@@ -112,7 +104,7 @@ def _start_table(results: Results, numbers: Numbers) -> str:
 def _ridden(results: Results, numbers: Numbers) -> Ridden:
     """Return all rides of candidates: those of the search and those of the second look."""
     study = results.study
-    table = read_table(store_path(study))
+    table = read_table(store_path(study.folder))
     profiles = whole_profiles(study, table.history.values)
     look = table.second_look
     again = np.isin(look.numbers, numbers)

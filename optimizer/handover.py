@@ -21,7 +21,6 @@ from plant.errors import UserInputError
 from plant.profile import SINGLE_LOOP, Profile
 from plant.profile_array import array_to_profile
 
-EXPORTS_FOLDER = "exports"
 FORMATS = ("toml", "json", "c")
 # What a template can do wrong: its syntax, its names, and the arithmetic in it.
 _TEMPLATE_FAULTS = (

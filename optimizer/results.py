@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,12 +19,11 @@ from optimizer.sparing import not_ridden
 from optimizer.store import read_table
 from optimizer.store_format import Table
 from optimizer.study import Study
+from optimizer.study_paths import store_path
 from plant.errors import UserInputError
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-STORE_NAME = "store.sqlite"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,11 +99,6 @@ class Results:
         return tuple(name for name, picked in self.picks.items() if picked == number)
 
 
-def store_path(study: Study) -> Path:
-    """Return where a study's candidates are stored."""
-    return study.folder / STORE_NAME
-
-
 def read_results(study: Study) -> Results:
     """Return what the study's store holds, without changing or locking it.
 
@@ -114,7 +107,7 @@ def read_results(study: Study) -> Results:
     UserInputError
         No store, no candidate yet, a damaged or foreign store, or a study file that changed.
     """
-    path = store_path(study)
+    path = store_path(study.folder)
     table = read_table(path)
     if not len(table.history):
         raise UserInputError(f"{path}: no generation is finished yet; run the study first")
@@ -262,8 +255,8 @@ def _check_columns(study: Study, table: Table) -> None:
     )
     if found != expected:
         raise UserInputError(
-            f"{store_path(study)}: written by another version of levelgain, whose tables differ"
-            " from this version's; use that version, or start a new study folder"
+            f"{store_path(study.folder)}: written by another version of levelgain, whose"
+            " tables differ from this version's; use that version, or start a new study folder"
         )
 
 

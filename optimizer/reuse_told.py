@@ -7,18 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.reuse import held, rides_again, rows_of
-from optimizer.ridden_file import (
-    RIDDEN_FILE,
-    Part,
-    Ridden,
-    RideInputs,
-    inputs_of,
-    read_ridden,
-    ride_versions,
-)
+from optimizer.ridden_file import Part, Ridden, RideInputs, inputs_of, read_ridden, ride_versions
 from optimizer.riding import baseline_values, searched_columns, whole_profiles
 from optimizer.sparing import Places, not_ridden
 from optimizer.study import Study
+from optimizer.study_paths import RIDDEN_FILE
 from plant.profile_array import PROFILE_NAMES, profile_to_array
 
 _REASONS_TOLD = 4

@@ -19,7 +19,6 @@ from plant.simulate import Ride
 
 Floats = NDArray[np.float64]
 
-RIDDEN_FILE = "ridden.npz"
 _FORMAT = "3"
 _LIBRARIES = ("numpy", "scipy")  # they lay roads
 

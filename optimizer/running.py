@@ -10,7 +10,6 @@ from objectives import OBJECTIVES
 from optimizer.evaluation import Evaluate
 from optimizer.machines import ALONE, Machines, riding
 from optimizer.provenance import ride_inputs
-from optimizer.results import store_path
 from optimizer.reuse import reusing
 from optimizer.reuse_told import find_reuse
 from optimizer.search import Progress
@@ -18,6 +17,7 @@ from optimizer.search_inputs import WEIGHTS, weights_text
 from optimizer.second_look import look_again, on_fresh_noise
 from optimizer.store import Store, started_with
 from optimizer.study import Study
+from optimizer.study_paths import store_path
 from optimizer.study_search import search_study
 from plant.errors import UserInputError
 
@@ -30,7 +30,7 @@ def refuse_started(study: Study) -> None:
     UserInputError
         Says how to go on with it.
     """
-    path = store_path(study)
+    path = store_path(study.folder)
     if path.exists():
         raise UserInputError(
             f"{path}: this study is started already; go on with"
@@ -46,7 +46,7 @@ def refuse_not_started(study: Study) -> None:
     UserInputError
         Says how to start it.
     """
-    path = store_path(study)
+    path = store_path(study.folder)
     if not path.exists():
         raise UserInputError(
             f"{path}: there is nothing to resume; start with `levelgain run {study.folder}`"
@@ -92,7 +92,7 @@ def run_study(
     weights = _started_weights(study, notice=notice)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
-        Store(store_path(study)) as store,
+        Store(store_path(study.folder)) as store,
     ):
         store.freeze(ride_inputs(study))
         if reuse.told and store.n_candidates <= len(study.start):
@@ -138,7 +138,7 @@ def look_again_at_front(
     weights = _started_weights(study, notice=_unheard)
     with (
         riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights) as ride_by,
-        Store(store_path(study)) as store,
+        Store(store_path(study.folder)) as store,
     ):
         store.freeze(ride_inputs(study))
         return look_again(
@@ -156,7 +156,7 @@ def _started_weights(study: Study, *, notice: Callable[[str], None]) -> str:
     A search whose weights changed on its way would not be the same after a resume.
     """
     asked = weights_text(study.weights[name] for name in OBJECTIVES)
-    started = started_with(store_path(study), WEIGHTS) or asked
+    started = started_with(store_path(study.folder), WEIGHTS) or asked
     if started != asked:
         notice(
             "The search goes on by the weights it was started with; the tables weigh by those of"

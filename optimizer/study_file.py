@@ -13,7 +13,6 @@ from optimizer.catalogue import (
     COURSE,
     PROFILE,
     RIDER,
-    STUDY_FILE,
     changed,
     resolved,
     resolved_group,
@@ -28,6 +27,7 @@ from optimizer.space import Space
 from optimizer.start_file import read_start
 from optimizer.study import Study
 from optimizer.study_model import SearchTable, StudyTable, settings_of
+from optimizer.study_paths import STUDY_FILE
 from optimizer.toml_file import Table, parse_toml, read_text, read_toml
 from optimizer.validation_model import validation_of, validation_table
 from plant.board import Board

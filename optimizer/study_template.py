@@ -2,8 +2,9 @@
 
 from pathlib import Path
 
-from optimizer.catalogue import STUDIES_FOLDER, STUDY_FILE
+from optimizer.catalogue import STUDIES_FOLDER
 from optimizer.files import copy_whole, refuse_existing, write_whole
+from optimizer.study_paths import STUDY_FILE
 from optimizer.toml_file import read_text
 from plant.errors import UserInputError
 

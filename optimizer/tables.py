@@ -9,8 +9,8 @@ import pandas as pd
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
 from optimizer.files import write_whole
 from optimizer.results import Results
+from optimizer.study_paths import RESULTS_FOLDER
 
-RESULTS_FOLDER = "results"
 CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAMES)
 
 

@@ -15,8 +15,6 @@ from optimizer.study import Study
 from optimizer.validation import Report
 from optimizer.verdicts import Grade, worst
 
-VALIDATION_FOLDER = "validation"
-
 
 def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path]:
     """Return where the page and the JSON of a validation go."""

@@ -19,7 +19,6 @@ from optimizer.page.details import SIGNALS, TRACE_STEP_S, rides_and_loops, trace
 from optimizer.page.facts import candidate_facts, detailed_numbers, shown_numbers, study_facts
 from optimizer.results import Results
 
-PAGE_NAME = "page.html"
 MAX_BYTES = 15_000_000
 _SPARE_BYTES = 200_000
 

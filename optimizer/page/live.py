@@ -10,9 +10,10 @@ from typing import Any, Final
 from optimizer.evaluation import BASELINE
 from optimizer.page.details import candidate_traces, rides_and_loops, worst_places
 from optimizer.page.document import page_data, page_document, waiting_document
-from optimizer.results import Results, read_results, store_path
+from optimizer.results import Results, read_results
 from optimizer.study import Study
 from optimizer.study_file import load_study
+from optimizer.study_paths import store_path
 from plant.errors import UserInputError
 
 HOST: Final = "127.0.0.1"
@@ -49,7 +50,7 @@ class LiveStudy:
     @property
     def version(self) -> str:
         """What changes whenever the store does."""
-        path = store_path(self._study)
+        path = store_path(self._study.folder)
         parts = (path, path.with_name(path.name + "-wal"))
         found = [part.stat() for part in parts if part.exists()]
         return "-".join(f"{one.st_size}.{one.st_mtime_ns}" for one in found)

@@ -8,14 +8,7 @@ from typing import Any
 import numpy as np
 import tomli_w
 
-from optimizer.catalogue import (
-    CATALOGUE_FOLDER,
-    PROFILE,
-    STUDY_FILE,
-    changed,
-    resolved,
-    shelves,
-)
+from optimizer.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
 from optimizer.files import refuse_existing, write_whole
 from optimizer.ridelog.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fit_pack import charge_ratio
@@ -24,13 +17,13 @@ from optimizer.ridelog.fitting import Fits
 from optimizer.ridelog.mapping import LogMapping
 from optimizer.ridelog.ridden import Stretch
 from optimizer.ridelog.robust_fit import Fit
+from optimizer.study_paths import ROUTE_FILE, STUDY_FILE
 from optimizer.tolerances import KNOWN, declared_numbers
 from plant.board import Board
 from plant.lanes import torque_per_amp
 from plant.profile import Profile
 
 COURSE, RIDER = "ridden", "logged"
-ROUTE_FILE = "ridden_route.csv"
 _BELIEVED = 0.5  # half an interval over the value, from which a fit does not replace the catalogue
 _BOARD = declared_numbers(Board)
 _PROFILE = declared_numbers(Profile)

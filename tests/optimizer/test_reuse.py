@@ -11,13 +11,14 @@ import pytest
 from optimizer import reuse, riding
 from optimizer.cli import main
 from optimizer.fork import fork
-from optimizer.results import read_results, store_path
+from optimizer.results import read_results
 from optimizer.reuse_told import find_reuse
-from optimizer.ridden_file import RIDDEN_FILE, read_ridden, write_ridden
+from optimizer.ridden_file import read_ridden, write_ridden
 from optimizer.running import look_again_at_front
 from optimizer.sparing import not_ridden
 from optimizer.store import read_table
 from optimizer.study_file import load_study
+from optimizer.study_paths import RIDDEN_FILE, store_path
 from plant.errors import UserInputError
 from plant.simulate import simulate
 from tests.optimizer.small_study import STEEP, searched, write_small_study
@@ -58,7 +59,7 @@ def look(study):
 
 def content(study):
     """Return all that a store holds, as bytes."""
-    table = read_table(store_path(study))
+    table = read_table(store_path(study.folder))
     look = table.second_look
     arrays = [look.numbers, table.rides]
     for outcome in (table.history, look.evaluation):
@@ -301,7 +302,7 @@ def test_a_damaged_file_of_rides_is_refused_in_one_line(new, damage):
 
     assert "delete it to ride everything anew, or fork again" in str(caught.value)
     assert "\n" not in str(caught.value)
-    assert not store_path(load_study(new)).exists()
+    assert not store_path(new).exists()
 
 
 def test_the_commands_fork_check_and_run(old, tmp_path, monkeypatch, capsys):

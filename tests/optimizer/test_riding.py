@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from objectives import score
-from optimizer.results import read_results, store_path
+from optimizer.results import read_results
 from optimizer.riding import rules_of, whole_profiles
 from optimizer.running import run_study
 from optimizer.store import read_table
 from optimizer.study_file import load_study
+from optimizer.study_paths import store_path
 from tests.optimizer.small_study import write_small_study
 
 
@@ -20,7 +21,7 @@ def study(tmp_path_factory):
 
 
 def test_stored_rides_give_the_stored_scores_again_to_the_last_bit(study):
-    table = read_table(store_path(study))
+    table = read_table(store_path(study.folder))
 
     again = score(table.rides, whole_profiles(study, table.history.values), rules_of(study))
 
@@ -29,6 +30,6 @@ def test_stored_rides_give_the_stored_scores_again_to_the_last_bit(study):
 
 
 def test_results_show_the_stored_rides_with_seven_digits(study):
-    exact = read_table(store_path(study)).rides
+    exact = read_table(store_path(study.folder)).rides
 
     np.testing.assert_array_equal(read_results(study).rides, exact.astype(np.float32))

@@ -1,7 +1,6 @@
-from optimizer.results import store_path
 from optimizer.search_inputs import WEIGHTS
 from optimizer.store import read_table, started_with
-from optimizer.study_file import load_study
+from optimizer.study_paths import store_path
 from tests.optimizer.small_study import searched, write_small_study
 
 OTHER_WEIGHTS = ("[search]\n", "[objectives.weights]\nnose_down_risk = 5.0\n\n[search]\n")
@@ -24,7 +23,7 @@ def test_a_search_goes_on_by_the_weights_it_was_started_with_and_says_so(tmp_pat
     (sentence,) = told_later
     assert "by the weights it was started with" in sentence
     assert "fork" in sentence
-    path = store_path(load_study(folder))
+    path = store_path(folder)
     assert started_with(path, WEIGHTS) == "[1.0, 1.0, 1.0]"
     assert len(read_table(path).history) == 24
 
@@ -34,4 +33,4 @@ def test_a_new_search_starts_with_the_weights_of_its_study(tmp_path):
 
     _searched_to(folder, 12)
 
-    assert started_with(store_path(load_study(folder)), WEIGHTS) == "[1.0, 1.0, 5.0]"
+    assert started_with(store_path(folder), WEIGHTS) == "[1.0, 1.0, 5.0]"

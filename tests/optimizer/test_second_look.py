@@ -9,12 +9,13 @@ import pytest
 from optimizer import second_look
 from optimizer.evaluation import BASELINE, Evaluation, History
 from optimizer.front import feasible, non_dominated
-from optimizer.results import read_results, store_path
+from optimizer.results import read_results
 from optimizer.riding import make_evaluate
 from optimizer.running import look_again_at_front, run_study
 from optimizer.store import Store, read_table
 from optimizer.store_format import SecondLook
 from optimizer.study_file import load_study
+from optimizer.study_paths import store_path
 from optimizer.tables import candidates_table, write_tables
 from tests.optimizer.interruptible import slow_look
 from tests.optimizer.small_study import write_small_study
@@ -109,7 +110,7 @@ def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
 
 def wanted_of(study):
     """Return who a finished second look has looked at."""
-    table = read_table(store_path(study))
+    table = read_table(store_path(study.folder))
     return np.flatnonzero(second_look.looks(table.history, table.second_look).on_front)
 
 
@@ -149,7 +150,7 @@ def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
 
 def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
     study = searched(tmp_path / "interrupted")
-    with Store(store_path(study)) as store:
+    with Store(store_path(study.folder)) as store:
         history = store.history(population=study.population)
         first = second_look.looks(history, store.second_look()).missing[:2]
         store.append_second_look(
@@ -186,13 +187,13 @@ def test_a_killed_look_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
     shutil.copytree(killed.folder, tmp_path / "whole")
     whole = load_study(tmp_path / "whole")
     assert look(whole)
-    wanted = len(read_table(store_path(whole)).second_look.numbers)
+    wanted = len(read_table(store_path(whole.folder)).second_look.numbers)
     moments = np.random.default_rng(18)
 
     at_work, stored = 0, [0]
     while at_work < 3 and stored[-1] < wanted:
         at_work += killed_in_its_look(killed, moments)
-        stored.append(len(read_table(store_path(killed)).second_look.numbers))
+        stored.append(len(read_table(store_path(killed.folder)).second_look.numbers))
         assert stored[-1] == wanted or not read_results(killed).looked_again.any()
     assert at_work >= 2
     assert any(0 < count < wanted for count in stored)

@@ -1,0 +1,20 @@
+"""Names of the files and folders of a study, and where they lie."""
+
+from pathlib import Path
+
+STUDY_FILE = "study.toml"
+START_FILE = "start.csv"  # profiles to start from
+RIDDEN_FILE = "ridden.npz"  # rides that a fork takes over
+ROUTE_FILE = "ridden_route.csv"  # the way of a ride log
+STORE_NAME = "store.sqlite"
+RESULTS_FOLDER = "results"
+FIGURES_FOLDER = "figures"  # inside the folder of results
+PAGE_NAME = "page.html"  # inside the folder of results
+EXPORTS_FOLDER = "exports"
+COMPARISON_FOLDER = "comparison"
+VALIDATION_FOLDER = "validation"
+
+
+def store_path(folder: Path) -> Path:
+    """Return where the candidates of the study in a folder are stored."""
+    return folder / STORE_NAME
