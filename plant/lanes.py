@@ -11,10 +11,11 @@ from plant.battery import CELL_OCV_V
 from plant.board import Board
 from plant.control import DT_S
 from plant.course import Course, Manoeuvre, Start
+from plant.profile_array import PROFILE_NAMES
 from plant.quantity import quantities
 from plant.reflex import GRAVITY
 from plant.rider import Rider
-from plant.rows import N_ROWS, PROFILE_NAMES, RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.rows import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.step import AMBIENT_C
 
 AIR_DENSITY_KG_M3 = 1.2250  # ISO 2533 standard atmosphere at sea level

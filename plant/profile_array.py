@@ -6,10 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.profile import Profile
-from plant.quantity import quantities
-from plant.rows import PROFILE_NAMES
+from plant.quantity import quantities, section_names
 
-__all__ = ["PROFILE_NAMES", "array_to_profile", "profile_to_array"]
+PROFILE_NAMES = section_names(Profile)
 
 
 def profile_to_array(profile: Profile) -> NDArray[np.float64]:

@@ -57,3 +57,12 @@ def check_quantities(section: Any) -> None:
                 f"{declared.name}: {declared.text} must be from {declared.low:g} to "
                 f"{declared.high:g}, got {value:g}"
             )
+
+
+def section_names(whole: type) -> tuple[str, ...]:
+    """Return the declared numbers of every section, in order."""
+    return tuple(
+        declared.name
+        for section in dataclasses.fields(whole)
+        for declared in quantities(section.type)  # type: ignore[arg-type]
+    )

@@ -5,7 +5,6 @@ A block is `WIDTH` lanes side by side in one flat float64 buffer, and `R.name + 
 two rows overlap and turn the lane loops into packed instructions.
 """
 
-import dataclasses
 import enum
 from typing import Any, TypeAlias
 
@@ -14,8 +13,8 @@ from numpy.typing import NDArray
 
 from plant.board import Board
 from plant.metrics import ACCUMULATOR_NAMES
-from plant.profile import Profile
-from plant.quantity import quantities
+from plant.profile_array import PROFILE_NAMES
+from plant.quantity import section_names
 from plant.rider import Rider
 
 Block: TypeAlias = NDArray[np.float64]
@@ -25,18 +24,8 @@ RING_SLOTS = 64
 RING_STEPS = 4  # the reflex is delayed in slots of 4 ms, up to 252 ms
 
 
-def _section_names(whole: type) -> tuple[str, ...]:
-    """Return the declared numbers of every section, in order."""
-    return tuple(
-        declared.name
-        for section in dataclasses.fields(whole)
-        for declared in quantities(section.type)  # type: ignore[arg-type]
-    )
-
-
-PROFILE_NAMES = _section_names(Profile)
-BOARD_NAMES = _section_names(Board)
-RIDER_NAMES = _section_names(Rider)
+BOARD_NAMES = section_names(Board)
+RIDER_NAMES = section_names(Rider)
 
 # Constants of a lane that follow from board, rider and course (plant/lanes.py fills them).
 DERIVED_NAMES = (

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.lanes import lane_template
+from plant.profile_array import PROFILE_NAMES
 from plant.road import road_table
-from plant.rows import PROFILE_NAMES, RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.rows import RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.simulate import Ride, script_table
 from tests.reference.assumed import assumed
 from tests.reference.numpy_bodies import move
