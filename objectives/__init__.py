@@ -3,12 +3,12 @@
 from objectives.constraints import CONSTRAINT_NAMES
 from objectives.cost import weighted_cost
 from objectives.descriptors import DESCRIPTOR_NAMES
-from objectives.parts import Parts, parts_of_rides, score_of_parts
 from objectives.portfolio import blend, expected_shortfall
+from objectives.ride_components import Parts, parts_of_rides, score_of_parts
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, outcome_codes, ride_columns
-from objectives.rules import ScoreRules, score_rules
 from objectives.score import OBJECTIVES, Scores, score, unridden_constraints
-from objectives.settings import ScoreSettings
+from objectives.score_settings import ScoreSettings
+from objectives.scoring_context import ScoreRules, score_rules
 
 __all__ = [
     "CONSTRAINT_NAMES",

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes, ended_early
-from objectives.rules import ScoreRules
-from objectives.settings import ScoreSettings
-from plant.margins import Margins
-from plant.outcomes import Outcome
+from objectives.score_settings import ScoreSettings
+from objectives.scoring_context import ScoreRules
+from plant.kernel.outcomes import Outcome
+from plant.linear.margins import Margins
 
 Floats: TypeAlias = NDArray[np.float64]
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import NOT_RIDDEN, Codes, ended_early
-from objectives.rules import ScoreRules
-from plant.outcomes import Outcome
+from objectives.scoring_context import ScoreRules
+from plant.kernel.outcomes import Outcome
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -91,7 +91,7 @@ def describe(
     Parameters
     ----------
     column : callable
-        Gives a metric of `plant.metrics.METRIC_NAMES` as (candidate, ride).
+        Gives a metric of `plant.kernel.metrics.METRIC_NAMES` as (candidate, ride).
     outcome : (candidate, ride) int8
         From `objectives.ride_scores.outcome_codes`.
     level_error_deg, risk : (candidate, ride) float64

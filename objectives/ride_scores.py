@@ -10,8 +10,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
-from plant.simulate import Ride, Rides
+from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
+from plant.kernel.simulate import Ride, Rides
 
 Floats: TypeAlias = NDArray[np.float64]
 Codes: TypeAlias = NDArray[np.int8]
@@ -63,7 +63,7 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
     Parameters
     ----------
     ridden : Rides
-        From `plant.simulate.simulate`.
+        From `plant.kernel.simulate.simulate`.
     rides : sequence of Ride
         What was ridden; all on one board.
 
@@ -137,7 +137,7 @@ def roll_back_ratio(fastest_mps: Floats, outcome: Codes, not_ridden: Floats) -> 
     fastest_mps : (candidate, ride) float64
         From 0 up.
     outcome : (candidate, ride) int8
-        `plant.outcomes.Outcome`.
+        `plant.kernel.outcomes.Outcome`.
     not_ridden : (candidate, ride) float64
         From `share_not_ridden`.
     """
@@ -153,7 +153,7 @@ def capped_cost(value: Floats, outcome: Codes, not_ridden: Floats, *, cap: float
     value : (candidate, ride) float64
         What was measured, from zero up; what an ended ride measured is not used.
     outcome : (candidate, ride) int8
-        `plant.outcomes.Outcome`.
+        `plant.kernel.outcomes.Outcome`.
     not_ridden : (candidate, ride) float64
         From `share_not_ridden`.
     cap : float
@@ -181,7 +181,7 @@ def nose_down_risk(
     nose_margin_ratio : (candidate, ride) float64
         Least pitch margin, 1 level and 0 at nose contact.
     outcome : (candidate, ride) int8
-        `plant.outcomes.Outcome`.
+        `plant.kernel.outcomes.Outcome`.
     not_ridden : (candidate, ride) float64
         From `share_not_ridden`.
 

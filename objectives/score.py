@@ -17,8 +17,8 @@ from objectives.constraints import (
 from objectives.descriptors import DESCRIPTOR_NAMES, describe
 from objectives.portfolio import blend
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
-from objectives.rules import ScoreRules
-from plant.loop import loop_gains, loop_margins
+from objectives.scoring_context import ScoreRules
+from plant.linear.balance_loop import loop_gains, loop_margins
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -121,7 +121,7 @@ def unridden_constraints(profiles: Floats, rules: ScoreRules) -> Floats:
     Parameters
     ----------
     profiles : (candidate, parameter) float64
-        In the order of `plant.profile_array.PROFILE_NAMES`.
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
     rules : ScoreRules
 
     Returns

@@ -22,8 +22,9 @@ _FLAGS = {"nsz", "contract", "arcp"}
 def _source_digest() -> str:
     """Digest of every source file of this package: numba itself watches only one file."""
     digest = hashlib.sha256()
-    for source in sorted(pathlib.Path(__file__).parent.glob("*.py")):
-        digest.update(source.name.encode())
+    package = pathlib.Path(__file__).parent
+    for source in sorted(package.rglob("*.py")):
+        digest.update(source.relative_to(package).as_posix().encode())
         digest.update(source.read_bytes())
     return digest.hexdigest()[:16]
 

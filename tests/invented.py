@@ -1,7 +1,7 @@
 """An invented board, invented riders and an invented profile for tests."""
 
-from plant.board import Battery, Board, Drive, Frame, Motor, Sensors, Wheel
-from plant.profile import (
+from plant.description.board import Battery, Board, Drive, Frame, Motor, Sensors, Wheel
+from plant.description.profile import (
     Braking,
     Damping,
     Engagement,
@@ -12,7 +12,7 @@ from plant.profile import (
     Stiffness,
     TurnResponse,
 )
-from plant.rider import Body, Rider, Skill
+from plant.description.rider import Body, Rider, Skill
 
 
 def board() -> Board:

@@ -5,11 +5,11 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.course import Course, Manoeuvre, Patch, Points, Road, Start, Surface
-from plant.profile import Profile
-from plant.profile_array import profile_to_array
-from plant.rider import Rider
-from plant.simulate import Ride
+from plant.description.course import Course, Manoeuvre, Patch, Points, Road, Start, Surface
+from plant.description.profile import Profile
+from plant.description.profile_array import profile_to_array
+from plant.description.rider import Rider
+from plant.kernel.simulate import Ride
 from tests import invented
 
 # (mass kg, stature m) and habits that suit each body.

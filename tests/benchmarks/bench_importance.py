@@ -20,15 +20,15 @@ from numpy.typing import NDArray
 from optuna.importance import FanovaImportanceEvaluator, PedAnovaImportanceEvaluator
 
 from objectives import OBJECTIVES
-from optimizer import search
-from optimizer.evaluation import History
-from optimizer.front import feasible
-from optimizer.importance import forest, ranked
-from optimizer.results import read_results
-from optimizer.riding import make_evaluate
-from optimizer.space import Space
-from optimizer.store import Store
-from optimizer.study_file import load_study
+from optimizer.analysis.importance import forest, ranked
+from optimizer.analysis.results import read_results
+from optimizer.execution.evaluate import make_evaluate
+from optimizer.execution.store import Store
+from optimizer.search import loop
+from optimizer.search.evaluation import History
+from optimizer.search.pareto import feasible
+from optimizer.search.space import Space
+from optimizer.study.load import load_study
 from tests.optimizer.analytic import G_STAR_ACTIVE, N_PARAMETERS, UNIT_BOX, g_star
 
 Floats = NDArray[np.float64]
@@ -86,7 +86,7 @@ def compare(space: Space, history: History, truth: Floats, idle: NDArray[np.bool
 def searched(path: Path, *, exponent: float, seed: int, n_candidates: int) -> History:
     """Return the candidates that our search gathers over G* functions, in a new store."""
     with Store(path) as store:
-        return search.run(
+        return loop.run(
             functools.partial(g_star, exponent=exponent),
             UNIT_BOX,
             baseline=np.full(N_PARAMETERS, 0.45),

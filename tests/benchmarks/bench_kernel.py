@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 # A command finds the project beside it.
 sys.path.insert(0, str(pathlib.Path(__file__).parents[2]))
 
-from plant.reflex import GRAVITY
-from plant.simulate import Ride, simulate
+from plant.kernel.simulate import Ride, simulate
+from plant.physics.reflex import GRAVITY
 from tests import invented_rides
 from tests.benchmarks.machine_code import arithmetic, kernel_assembly
 from tests.plant import rig

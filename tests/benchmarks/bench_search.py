@@ -25,8 +25,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from optimizer.evaluation import Evaluate
-from optimizer.files import write_whole
+from optimizer.base.atomic_files import write_whole
+from optimizer.search.evaluation import Evaluate
 from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS
 from tests.benchmarks.search_problems import PROBLEMS, Problem

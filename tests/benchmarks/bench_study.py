@@ -20,13 +20,13 @@ from unittest import mock
 import numpy as np
 
 from objectives import RIDE_COLUMNS
-from optimizer.evaluation import Evaluate
-from optimizer.riding import make_evaluate, ride_portfolio, rules_of
-from optimizer.sampler import Proposer
-from optimizer.store import Store
-from optimizer.study_file import load_study
-from optimizer.study_search import search_study
-from plant.profile_array import profile_to_array
+from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of
+from optimizer.execution.store import Store
+from optimizer.execution.study_search import search_study
+from optimizer.search.evaluation import Evaluate
+from optimizer.search.optuna_sampler import Proposer
+from optimizer.study.load import load_study
+from plant.description.profile_array import profile_to_array
 
 EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
 
@@ -66,7 +66,7 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
     with (
         tempfile.TemporaryDirectory() as folder,
         Store(Path(folder) / "store.sqlite") as store,
-        mock.patch("plant.simulate.ride_block", watch.around("kernel", _kernel())),
+        mock.patch("plant.kernel.simulate.ride_block", watch.around("kernel", _kernel())),
         mock.patch("objectives.score.unridden_constraints", watch.around("margins", _margins())),
         mock.patch.object(Proposer, "ask", watch.around("proposals", Proposer.ask)),
         mock.patch.object(Proposer, "tell", watch.around("optuna told", Proposer.tell)),
@@ -82,7 +82,7 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
 
 
 def _kernel() -> Callable[..., Any]:
-    from_module = sys.modules["plant.simulate"]
+    from_module = sys.modules["plant.kernel.simulate"]
     kernel: Callable[..., Any] = vars(from_module)["ride_block"]
     return kernel
 

@@ -19,14 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import RIDE_COLUMNS
-from optimizer.evaluation import BASELINE, Evaluate, Evaluation, History
-from optimizer.front import feasible, hypervolume, non_dominated
-from optimizer.riding import baseline_values, make_evaluate
-from optimizer.sparing import not_ridden
-from optimizer.store import Store
-from optimizer.study import Study
-from optimizer.study_file import load_study
-from optimizer.study_search import search_study
+from optimizer.execution.early_rejection import not_ridden
+from optimizer.execution.evaluate import baseline_values, make_evaluate
+from optimizer.execution.store import Store
+from optimizer.execution.study_search import search_study
+from optimizer.search.evaluation import BASELINE, Evaluate, Evaluation, History
+from optimizer.search.pareto import feasible, hypervolume, non_dominated
+from optimizer.study.load import load_study
+from optimizer.study.study import Study
 from tests.benchmarks.bench_study import EXAMPLE
 
 Floats = NDArray[np.float64]

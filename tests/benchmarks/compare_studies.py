@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.results import Results, read_results, study_cost
-from optimizer.study_file import load_study
-from plant.errors import UserInputError
+from optimizer.analysis.results import Results, read_results, study_cost
+from optimizer.base.errors import UserInputError
+from optimizer.study.load import load_study
 
 CORNER = 1.05  # the corner lies this far beyond the worst of all fronts
 

@@ -14,18 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.composition import UNDIVIDED, Composition
-from optimizer.cores import available_cores
-from optimizer.evaluation import Evaluation, Told
-from optimizer.front import feasible
-from optimizer.imputation import as_told
-from optimizer.operators import Operators
-from optimizer.riding import make_evaluate
-from optimizer.space import to_unit
-from optimizer.store import Store
-from optimizer.study_file import load_study
-from optimizer.study_search import ride_by_ride, search_study
-from optimizer.surrogate import fitted
+from optimizer.base.cores import available_cores
+from optimizer.execution.evaluate import make_evaluate
+from optimizer.execution.store import Store
+from optimizer.execution.study_search import ride_by_ride, search_study
+from optimizer.search.composite import UNDIVIDED, Composition
+from optimizer.search.evaluation import Evaluation, Told
+from optimizer.search.imputation import as_told
+from optimizer.search.pareto import feasible
+from optimizer.search.space import to_unit
+from optimizer.search.surrogate import fitted
+from optimizer.search.variation import Operators
+from optimizer.study.load import load_study
 from tests.benchmarks.bench_study import EXAMPLE
 
 Floats = NDArray[np.float64]

@@ -6,8 +6,8 @@ import re
 import numba
 
 from plant.compile import _FLAGS
-from plant.kernel import ride_block
-from plant.simulate import simulate
+from plant.kernel.ride_block import ride_block
+from plant.kernel.simulate import simulate
 from tests import invented_rides
 
 _ARITHMETIC = re.compile(r"v?(add|sub|mul|div|sqrt|min|max|fn?m(add|sub)\d*)(pd|sd)")

@@ -14,8 +14,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.results import read_results
-from optimizer.study_file import load_study
+from optimizer.analysis.results import read_results
+from optimizer.study.load import load_study
 
 N_BEST = 50
 NAMES = (

@@ -12,9 +12,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.evaluation import Evaluate
-from optimizer.files import write_whole
-from optimizer.front import feasible
+from optimizer.base.atomic_files import write_whole
+from optimizer.search.evaluation import Evaluate
+from optimizer.search.pareto import feasible
 from tests.benchmarks.search_runs import Run
 
 Floats = NDArray[np.float64]

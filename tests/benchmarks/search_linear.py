@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import expm, solve_discrete_are, solve_discrete_lyapunov
 
-from optimizer.evaluation import Evaluation
-from optimizer.space import Space
+from optimizer.search.evaluation import Evaluation
+from optimizer.search.space import Space
 
 Floats = NDArray[np.float64]
 

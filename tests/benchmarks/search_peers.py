@@ -27,13 +27,13 @@ from pymoo.core.termination import NoTermination
 from pymoo.problems.static import StaticProblem
 from pymoo.util.ref_dirs import get_reference_directions
 
-from optimizer import search
-from optimizer.lowest_cost import Descent
-from optimizer.operators import Operators
-from optimizer.sampler import distributions
-from optimizer.search_inputs import METHOD
-from optimizer.space import from_unit, to_unit
-from optimizer.store import Store
+from optimizer.execution.store import Store
+from optimizer.search import loop
+from optimizer.search.cost_descent import Descent
+from optimizer.search.frozen_settings import METHOD
+from optimizer.search.optuna_sampler import distributions
+from optimizer.search.space import from_unit, to_unit
+from optimizer.search.variation import Operators
 from tests.benchmarks.search_problems import Floats, Problem
 from tests.benchmarks.search_runs import Recorder
 
@@ -61,7 +61,7 @@ def _ours(recorder: Recorder, problem: Problem, *, seed: int, known: Floats) -> 
     baseline = known[0] if len(known) else somewhere
     later = problem.later
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
-        search.run(
+        loop.run(
             recorder,
             problem.space,
             baseline=baseline,

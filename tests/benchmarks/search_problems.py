@@ -13,15 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.composition import UNDIVIDED, Composition
-from optimizer.evaluation import Evaluate, Evaluation
-from optimizer.front import hypervolume
-from optimizer.provenance import ride_inputs
-from optimizer.riding import baseline_values, make_evaluate, study_telling_rides
-from optimizer.second_look import on_fresh_noise
-from optimizer.space import Space
-from optimizer.study_file import load_study
-from optimizer.study_search import ride_by_ride
+from optimizer.execution.evaluate import baseline_values, make_evaluate, study_telling_rides
+from optimizer.execution.provenance import ride_inputs
+from optimizer.execution.reevaluation import on_fresh_noise
+from optimizer.execution.study_search import ride_by_ride
+from optimizer.search.composite import UNDIVIDED, Composition
+from optimizer.search.evaluation import Evaluate, Evaluation
+from optimizer.search.pareto import hypervolume
+from optimizer.search.space import Space
+from optimizer.study.load import load_study
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.benchmarks.search_starts import from_faster_motor
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
@@ -46,7 +46,7 @@ class Problem:
     evaluate : Evaluate
     later : callable, optional
     composition : Composition
-        Both as `optimizer.search.run` takes them; only ours knows how to use them.
+        Both as `optimizer.search.loop.run` takes them; only ours knows how to use them.
     similar : callable, optional
         From a file that keeps them to points known from a finished search of a similar problem.
     quality : callable of (candidate, objective) and (candidate, objective) float64

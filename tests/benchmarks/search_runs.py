@@ -11,9 +11,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.evaluation import Evaluate, Evaluation
-from optimizer.files import write_whole
-from optimizer.front import feasible, non_dominated
+from optimizer.base.atomic_files import write_whole
+from optimizer.search.evaluation import Evaluate, Evaluation
+from optimizer.search.pareto import feasible, non_dominated
 from tests.benchmarks.search_problems import Problem
 
 Floats = NDArray[np.float64]

@@ -7,19 +7,19 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.files import write_whole
-from optimizer.front import non_dominated
-from optimizer.provenance import ride_inputs
-from optimizer.riding import make_evaluate, searched_columns, whole_profiles
-from optimizer.search_inputs import METHOD
-from optimizer.selection import best_first
-from optimizer.space import clip
-from optimizer.store import Store
-from optimizer.study import Study
-from optimizer.study_file import load_study
-from optimizer.study_search import search_study
-from optimizer.study_template import write_example
-from optimizer.transfer import scaling, transferred
+from optimizer.analysis.transfer import scaling, transferred
+from optimizer.base.atomic_files import write_whole
+from optimizer.execution.evaluate import make_evaluate, searched_columns, whole_profiles
+from optimizer.execution.provenance import ride_inputs
+from optimizer.execution.store import Store
+from optimizer.execution.study_search import search_study
+from optimizer.search.frozen_settings import METHOD
+from optimizer.search.pareto import non_dominated
+from optimizer.search.ranking import best_first
+from optimizer.search.space import clip
+from optimizer.study.load import load_study
+from optimizer.study.study import Study
+from optimizer.study.templates import write_example
 
 Floats = NDArray[np.float64]
 

@@ -13,11 +13,11 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.study_file import load_study
-from plant.metrics import METRIC_NAMES
-from plant.outcomes import Outcome
-from plant.profile_array import profile_to_array
-from plant.simulate import simulate
+from optimizer.study.load import load_study
+from plant.description.profile_array import profile_to_array
+from plant.kernel.metrics import METRIC_NAMES
+from plant.kernel.outcomes import Outcome
+from plant.kernel.simulate import simulate
 
 EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
 N_SEEDS = 24

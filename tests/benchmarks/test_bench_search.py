@@ -4,7 +4,7 @@ import time
 import numpy as np
 import pytest
 
-from optimizer.evaluation import Evaluation
+from optimizer.search.evaluation import Evaluation
 from tests.benchmarks import bench_search
 from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS, OURS

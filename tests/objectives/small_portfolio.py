@@ -3,9 +3,9 @@
 import numpy as np
 
 from objectives import ScoreSettings, score_rules
-from plant.course import Course, Manoeuvre, Patch, Road, Start, Surface
-from plant.metrics import METRIC_NAMES
-from plant.simulate import Ride, Rides
+from plant.description.course import Course, Manoeuvre, Patch, Road, Start, Surface
+from plant.kernel.metrics import METRIC_NAMES
+from plant.kernel.simulate import Ride, Rides
 from tests import invented
 
 BOARD = invented.board()

@@ -12,9 +12,9 @@ from objectives.constraints import (
     rest_constraint,
     spread_constraint,
 )
-from objectives.settings import ScoreSettings
-from plant.margins import Margins
-from plant.outcomes import Outcome
+from objectives.score_settings import ScoreSettings
+from plant.kernel.outcomes import Outcome
+from plant.linear.margins import Margins
 from tests.objectives.small_portfolio import rules
 
 

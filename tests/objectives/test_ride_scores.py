@@ -17,7 +17,7 @@ from objectives.ride_scores import (
     roll_back_ratio,
     share_not_ridden,
 )
-from plant.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
+from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 
 ENDED = [outcome for outcome in Outcome if outcome is not Outcome.RIDDEN]
 reserves = st.floats(-1.5, 1.0)

@@ -17,9 +17,9 @@ from objectives import (
     unridden_constraints,
 )
 from objectives.constraints import NOT_ASKED
-from plant.outcomes import Outcome
-from plant.profile_array import PROFILE_NAMES, profile_to_array
-from plant.simulate import simulate
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.kernel.outcomes import Outcome
+from plant.kernel.simulate import simulate
 from tests import invented
 from tests.objectives.small_portfolio import RIDES, WEIGHT, ridden, rules
 

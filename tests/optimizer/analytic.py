@@ -8,8 +8,8 @@ Communications 181: 259-270; from memory, held against scipy's indices in test_i
 
 import numpy as np
 
-from optimizer.evaluation import Evaluation
-from optimizer.space import Space
+from optimizer.search.evaluation import Evaluation
+from optimizer.search.space import Space
 
 N_PARAMETERS = 25
 UNIT_BOX = Space(

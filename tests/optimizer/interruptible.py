@@ -5,17 +5,17 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from optimizer import search
-from optimizer.running import look_again_at_front
-from optimizer.store import Store
-from optimizer.study_file import load_study
+from optimizer.execution.run import look_again_at_front
+from optimizer.execution.store import Store
+from optimizer.search import loop
+from optimizer.study.load import load_study
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 
 POPULATION = 8
 SEED = 20
 
 
-def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -> search.Progress:
+def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -> loop.Progress:
     """Run or resume the study; sets the event `started` when the search begins."""
 
     def slow(values):
@@ -27,7 +27,7 @@ def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -
             started.set()
 
     with Store(path) as store:
-        return search.run(
+        return loop.run(
             slow,
             SMALL_BOX,
             baseline=SMALL_BASELINE,

@@ -9,9 +9,9 @@ import sys
 import time
 from pathlib import Path
 
-from optimizer import search
-from optimizer.shared_rides import sharing
-from optimizer.store import Store
+from optimizer.execution.postgres_backend import sharing
+from optimizer.execution.store import Store
+from optimizer.search import loop
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 
 POPULATION = 24
@@ -31,7 +31,7 @@ def work(folder: Path, address: str | None, *, pause_s: float = 0.0) -> None:
 
     def go(evaluate):
         with Store(folder / "store.sqlite") as store:
-            search.run(
+            loop.run(
                 evaluate,
                 SMALL_BOX,
                 baseline=SMALL_BASELINE,

@@ -3,9 +3,9 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from optimizer.running import run_study
-from optimizer.study import Study
-from optimizer.study_file import load_study
+from optimizer.execution.run import run_study
+from optimizer.study.load import load_study
+from optimizer.study.study import Study
 
 SMALL_STUDY = """
 title = "Two borrowers on three short courses"

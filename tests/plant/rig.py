@@ -11,15 +11,15 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from plant.course import Course, Manoeuvre, Start
-from plant.kernel import ride_block
-from plant.lanes import fill_profile, lane_template
-from plant.outcomes import Outcome
-from plant.profile_array import PROFILE_NAMES
-from plant.rider import Rider
-from plant.road import TABLE_STEP_M, road_table
-from plant.rows import N_ROWS, WIDTH, R
-from plant.simulate import script_table
+from plant.description.course import Course, Manoeuvre, Start
+from plant.description.profile_array import PROFILE_NAMES
+from plant.description.rider import Rider
+from plant.kernel.lane_init import fill_profile, lane_template
+from plant.kernel.lane_layout import N_ROWS, WIDTH, R
+from plant.kernel.outcomes import Outcome
+from plant.kernel.ride_block import ride_block
+from plant.kernel.road import TABLE_STEP_M, road_table
+from plant.kernel.simulate import script_table
 from tests import invented, invented_rides
 
 SMOOTH = invented_rides.surface(0.0, 1.5, 0.0)

@@ -14,7 +14,7 @@ def _declared() -> dict[str, float]:
     """Return every number declared in capitals in a plant module, less leading underscores."""
     found: dict[str, float] = {}
     folder = str(pathlib.Path(next(iter(plant.__path__))))
-    for module in pkgutil.iter_modules([folder], "plant."):
+    for module in pkgutil.walk_packages([folder], "plant."):
         for name, value in vars(importlib.import_module(module.name)).items():
             plain = name.lstrip("_")
             if not plain.isupper() or not isinstance(value, int | float):

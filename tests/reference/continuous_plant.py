@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from plant.rows import ROAD_NAMES
-from plant.simulate import Ride
+from plant.kernel.lane_layout import ROAD_NAMES
+from plant.kernel.simulate import Ride
 from tests.reference.numpy_bodies import accelerate, resist
 from tests.reference.numpy_control import control
 from tests.reference.numpy_motion import (
@@ -222,7 +222,7 @@ def ride_continuously(
     Parameters
     ----------
     profile : (parameter,) float64
-        In the order of `plant.rows.PROFILE_NAMES`.
+        In the order of `plant.kernel.lane_layout.PROFILE_NAMES`.
     ride : Ride
         Not from tail-down.
     n_steps : int

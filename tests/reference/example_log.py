@@ -1,6 +1,6 @@
 """Write the packaged example log again: `python -m tests.reference.example_log`."""
 
-from optimizer.catalogue import STUDIES_FOLDER
+from optimizer.study.catalogue import STUDIES_FOLDER
 from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth
 

@@ -5,8 +5,8 @@ from types import SimpleNamespace as Lanes
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.outcomes import Outcome
-from plant.vibration import WK_SECTIONS
+from plant.kernel.outcomes import Outcome
+from plant.physics.vibration import WK_SECTIONS
 from tests.reference.assumed import assumed
 
 Floats = NDArray[np.float64]

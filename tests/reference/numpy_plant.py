@@ -11,11 +11,11 @@ from types import SimpleNamespace as Lanes
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.lanes import lane_template
-from plant.profile_array import PROFILE_NAMES
-from plant.road import road_table
-from plant.rows import RING_SLOTS, RING_STEPS, WIDTH, R
-from plant.simulate import Ride, script_table
+from plant.description.profile_array import PROFILE_NAMES
+from plant.kernel.lane_init import lane_template
+from plant.kernel.lane_layout import RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.kernel.road import road_table
+from plant.kernel.simulate import Ride, script_table
 from tests.reference.assumed import assumed
 from tests.reference.numpy_bodies import move
 from tests.reference.numpy_control import control
@@ -55,7 +55,7 @@ def starting_lanes(
     Parameters
     ----------
     profiles : (lane, parameter) float64
-        In the order of `plant.rows.PROFILE_NAMES`.
+        In the order of `plant.kernel.lane_layout.PROFILE_NAMES`.
     rides : sequence of Ride
         One for each lane.
     grade_rad : float
@@ -110,7 +110,7 @@ def ride_lanes(
     Parameters
     ----------
     profiles : (lane, parameter) float64
-        In the order of `plant.rows.PROFILE_NAMES`.
+        In the order of `plant.kernel.lane_layout.PROFILE_NAMES`.
     rides : sequence of Ride
         One for each lane, all on the same course and wheel.
     n_steps : int, optional

@@ -5,7 +5,7 @@ from types import SimpleNamespace as Lanes
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.rows import ROAD_NAMES
+from plant.kernel.lane_layout import ROAD_NAMES
 from tests.reference.assumed import assumed
 from tests.reference.numpy_noise import counter_noise
 

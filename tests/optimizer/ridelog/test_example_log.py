@@ -1,11 +1,11 @@
 import pytest
 
-from optimizer.catalogue import STUDIES_FOLDER
-from optimizer.ridelog.checking import check_log
-from optimizer.ridelog.fit_motor import fit_motor
-from optimizer.ridelog.fit_road import fit_road
-from optimizer.ridelog.mapping import load_mapping
-from optimizer.ridelog.resampling import load_log
+from optimizer.ridelog.data.checks import check_log
+from optimizer.ridelog.data.mapping import load_mapping
+from optimizer.ridelog.data.resampling import load_log
+from optimizer.ridelog.fits.motor import fit_motor
+from optimizer.ridelog.fits.road import fit_road
+from optimizer.study.catalogue import STUDIES_FOLDER
 from tests.reference.example_log import SEED
 from tests.reference.logged_truth import drawn_truth
 

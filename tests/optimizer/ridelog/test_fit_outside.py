@@ -8,16 +8,16 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.stats import binom
 
-from optimizer.ridelog.controller_law import LOAD_EXPECTED
-from optimizer.ridelog.fit_attitude import fit_attitude
-from optimizer.ridelog.fit_controller import fit_controller
-from optimizer.ridelog.fit_heat import fit_heat
-from optimizer.ridelog.fit_motor import fit_motor
-from optimizer.ridelog.fit_pack import charge_ratio, fit_pack
-from optimizer.ridelog.fit_road import fit_road, masses
-from optimizer.ridelog.mapping import load_mapping
-from optimizer.ridelog.resampling import RideLog, load_log
-from plant.lanes import AIR_DENSITY_KG_M3
+from optimizer.ridelog.data.mapping import load_mapping
+from optimizer.ridelog.data.resampling import RideLog, load_log
+from optimizer.ridelog.fits.attitude import fit_attitude
+from optimizer.ridelog.fits.controller import fit_controller
+from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED
+from optimizer.ridelog.fits.heat import fit_heat
+from optimizer.ridelog.fits.motor import fit_motor
+from optimizer.ridelog.fits.pack import charge_ratio, fit_pack
+from optimizer.ridelog.fits.road import fit_road, masses
+from plant.kernel.lane_init import AIR_DENSITY_KG_M3
 from tests import invented
 from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth

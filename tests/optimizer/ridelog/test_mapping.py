@@ -3,10 +3,10 @@ import math
 import numpy as np
 import pytest
 
-from optimizer.ridelog.mapping import load_mapping
-from optimizer.ridelog.proposal import propose
-from optimizer.ridelog.reading import read_blocks
-from plant.errors import UserInputError
+from optimizer.base.errors import UserInputError
+from optimizer.ridelog.data.mapping import load_mapping
+from optimizer.ridelog.data.mapping_proposal import propose
+from optimizer.ridelog.data.reader import read_blocks
 from tests.optimizer.ridelog.written_logs import sound, write_mapping
 
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from optimizer.ridelog.robust_fit import Unknown, robust_fit
+from optimizer.ridelog.fits.robust_fit import Unknown, robust_fit
 
 SLOPE = (Unknown(name="slope", start=0.5, low=-10.0, high=10.0),)
 LINE = (*SLOPE, Unknown(name="offset", start=0.1, low=-10.0, high=10.0))

@@ -6,15 +6,15 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from optimizer.catalogue import STUDIES_FOLDER
-from optimizer.ridelog.comparing import compare, speed_lag_s
-from optimizer.ridelog.fit_road import grade_sine
-from optimizer.ridelog.resampling import RideLog
-from optimizer.ridelog.ridden import Stretch
-from optimizer.study_file import load_study
-from plant.outcomes import Outcome
-from plant.profile_array import profile_to_array
-from plant.trace import trace
+from optimizer.ridelog.data.resampling import RideLog
+from optimizer.ridelog.fits.road import grade_sine
+from optimizer.ridelog.replay import compare, speed_lag_s
+from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.study.catalogue import STUDIES_FOLDER
+from optimizer.study.load import load_study
+from plant.description.profile_array import profile_to_array
+from plant.kernel.outcomes import Outcome
+from plant.kernel.trace import trace
 from tests.reference import example_log
 from tests.reference.logged_truth import drawn_truth
 

@@ -1,0 +1,152 @@
+"""What is scored, ride by ride: the parts that a surrogate foresees, and the score made of them.
+
+A profile's objectives bend where another ride becomes one of the worst, and its risk where a margin
+is used up; whether it fails is a step. What each ride measured changes far more smoothly with the
+profile, and how the score follows from it is known, so it need not be learnt. Objectives that are
+made of foreseen parts are called composite: Astudillo and Frazier 2019, Proc. 36th Int. Conf.
+Machine Learning, PMLR 97: 354-363.
+"""
+
+from dataclasses import dataclass
+from typing import Self, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.constraints import CONSTRAINT_NAMES, broken_by_ends, early_ends
+from objectives.ride_scores import RIDE_COLUMNS, outcome_codes, ridden_risk
+from objectives.score import blended
+from objectives.scoring_context import ScoreRules
+from plant.kernel.outcomes import Outcome
+
+Floats: TypeAlias = NDArray[np.float64]
+
+_STILL = 1e-3  # of the limit: less shaking than this at rest is none
+_HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
+# Of the limits of rolling back and of shaking at rest: who is foreseen to come nearer breaks them
+# as often as not, and other noise than the search's moves them by 0.01 to 0.07 and by 0.15.
+_NEARLY_LOST = 0.96
+_NEARLY_SHAKES = 0.9
+_MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
+_AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Parts:
+    """Of what objectives and constraints are made, a row for each candidate.
+
+    Attributes
+    ----------
+    costs : (candidate, cost) float64
+        From 0 up; larger is worse.
+    margins : (candidate, margin) float64
+        Smaller is worse.
+    limits : (candidate, limit) float64
+        Met at 0 or below.
+    """
+
+    costs: Floats
+    margins: Floats
+    limits: Floats
+
+    def __len__(self) -> int:
+        return len(self.costs)
+
+    def taken(self, rows: slice | NDArray[np.intp]) -> Self:
+        """Return the parts of some candidates."""
+        return type(self)(
+            costs=self.costs[rows], margins=self.margins[rows], limits=self.limits[rows]
+        )
+
+    def followed_by(self, later: Self) -> Self:
+        """Return these parts with those of later candidates after them."""
+        if not len(self):
+            return later
+        return type(self)(
+            costs=np.vstack([self.costs, later.costs]),
+            margins=np.vstack([self.margins, later.margins]),
+            limits=np.vstack([self.limits, later.limits]),
+        )
+
+
+def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> Parts:
+    """Return the parts of ridden candidates.
+
+    Parameters
+    ----------
+    columns : (candidate, ride, column) float64
+        From `objectives.ride_scores.ride_columns`; all NaN where a candidate did not ride a ride.
+    constraints : (candidate, constraint) float64
+        From `objectives.score.score`, in the order of `CONSTRAINT_NAMES`.
+    rules : ScoreRules
+        Of the same rides.
+
+    Returns
+    -------
+    Parts
+        NaN where a candidate did not ride a ride; that it ended there is not known, and 0. Limits
+        of rolling back and of shaking at rest are tighter than the constraints' own.
+    """
+
+    def column(name: str) -> Floats:
+        values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
+        return values
+
+    outcome = outcome_codes(columns)
+    nose_down, other = early_ends(outcome)
+    shake = column("hold_pitch_rate_rms_deg_per_s")[:, rules.is_standing]
+    allowed = _NEARLY_SHAKES * rules.settings.rest_shake_limit_deg_per_s
+    return Parts(
+        costs=np.hstack(
+            [
+                column("level_error_deg")[:, rules.counts_level],
+                column("excess_current_a")[:, rules.counts_current],
+            ]
+        ),
+        margins=np.hstack([column("least_reserve_ratio"), column("least_nose_margin_ratio")]),
+        limits=np.hstack(
+            [
+                nose_down,
+                other & (outcome != Outcome.SPEED_LOST),
+                np.maximum(column("roll_back_ratio"), _HARDLY_BACK) - _NEARLY_LOST,
+                np.log(np.maximum(shake / allowed, _STILL)),
+                constraints[:, _AS_THEY_ARE],
+            ]
+        ),
+    )
+
+
+def score_of_parts(parts: Parts, rules: ScoreRules) -> tuple[Floats, Floats]:
+    """Return objectives and constraints of candidates that are foreseen to ride to the end.
+
+    Parameters
+    ----------
+    parts : Parts
+        As of `parts_of_rides`, without NaN; what is foreseen of early ends may be any number, above
+        0 where an end is foreseen.
+    rules : ScoreRules
+
+    Returns
+    -------
+    objectives : (candidate, objective) float64
+    constraints : (candidate, constraint) float64
+        Met at 0 or below; in another order than `CONSTRAINT_NAMES`.
+    """
+    n_rides, n_level = len(rules.ride_weight), int(rules.counts_level.sum())
+    level, current = np.split(parts.costs, [n_level], axis=1)
+    reserve, nose_margin = np.split(parts.margins, 2, axis=1)
+    n_standing = int(rules.is_standing.sum())
+    nose_down, other, roll_back, shake, as_they_are = np.split(
+        parts.limits, np.cumsum([n_rides, n_rides, n_rides, n_standing]), axis=1
+    )
+    objectives = blended(level, current, ridden_risk(reserve, nose_margin), rules)
+    ends = broken_by_ends(
+        np.maximum(nose_down, 0.0),
+        np.maximum(np.maximum(other, roll_back), 0.0),
+        rules.ride_weight,
+        nose_down_share=rules.settings.nose_down_share,
+    )
+    constraints = [*ends, *as_they_are.T]
+    if n_standing:
+        constraints.append(shake.max(axis=1))
+    return objectives, np.column_stack(constraints)

@@ -1,0 +1,123 @@
+"""The facts of a study's rides that scoring needs, gathered once."""
+
+import dataclasses
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.score_settings import ScoreSettings
+from plant.description.board import Board
+from plant.description.rider import Rider
+from plant.kernel.simulate import Ride
+from plant.linear.balance_loop import LoopPlant, loop_plant
+
+Floats: TypeAlias = NDArray[np.float64]
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ScoreRules:
+    """Settings, and the facts of each ride; `score_rules` makes it from the rides.
+
+    Attributes
+    ----------
+    settings : ScoreSettings
+    board : Board
+    riders : tuple of Rider
+        Without repeats, in order of first appearance.
+    ride_weight : (ride,) float64
+        Above zero.
+    ride_rider : (ride,) int64
+        Index into `riders`.
+    counts_level, counts_current, is_standing : (ride,) bool
+        The ride has hold windows; has count windows; asks for no speed at all.
+    spread_pairs : (pair, 2) int64
+        Rides of the lightest and the heaviest rider over the same course.
+    loop : LoopPlant
+        The balance loop of each of `riders` less the profile.
+    """
+
+    settings: ScoreSettings
+    board: Board
+    riders: tuple[Rider, ...]
+    ride_weight: Floats
+    ride_rider: NDArray[np.int64]
+    counts_level: NDArray[np.bool_]
+    counts_current: NDArray[np.bool_]
+    is_standing: NDArray[np.bool_]
+    spread_pairs: NDArray[np.int64]
+    loop: LoopPlant
+
+
+def score_rules(
+    rides: Sequence[Ride], *, ride_weight: Floats, settings: ScoreSettings
+) -> ScoreRules:
+    """Return what scoring needs to know of the rides.
+
+    Parameters
+    ----------
+    rides : sequence of Ride
+        All on one board.
+    ride_weight : (ride,) float64
+        Above zero; only the proportions matter.
+    settings : ScoreSettings
+
+    Raises
+    ------
+    ValueError
+        Weights do not fit, boards differ, or no ride holds level or counts current.
+    """
+    weight = _checked_weight(rides, ride_weight)
+    manoeuvres = [ride.course.manoeuvre for ride in rides]
+    counts_level = np.array([bool(manoeuvre.hold_s) for manoeuvre in manoeuvres])
+    counts_current = np.array([bool(manoeuvre.count_s) for manoeuvre in manoeuvres])
+    if not counts_level.any():
+        raise ValueError("hold_s: at least one ride must have a hold window, got none")
+    if not counts_current.any():
+        raise ValueError("count_s: at least one ride must have a count window, got none")
+    riders = tuple(dict.fromkeys(ride.rider for ride in rides))
+    return ScoreRules(
+        settings=settings,
+        board=rides[0].board,
+        riders=riders,
+        ride_weight=weight,
+        ride_rider=np.array([riders.index(ride.rider) for ride in rides]),
+        counts_level=counts_level,
+        counts_current=counts_current,
+        is_standing=np.array([_stands(ride) for ride in rides]),
+        spread_pairs=_spread_pairs(rides, riders, counts_level),
+        loop=loop_plant(rides[0].board, riders),
+    )
+
+
+def _checked_weight(rides: Sequence[Ride], ride_weight: Floats) -> Floats:
+    if len({ride.board for ride in rides}) != 1:
+        raise ValueError("rides: all must be on one board, and at least one is needed")
+    weight = np.array(ride_weight, dtype=np.float64)
+    if weight.shape != (len(rides),) or not np.all(np.isfinite(weight) & (weight > 0.0)):
+        raise ValueError(f"ride_weight: must be {len(rides)} numbers above zero, got {weight}")
+    return weight
+
+
+def _stands(ride: Ride) -> bool:
+    manoeuvre = ride.course.manoeuvre
+    return bool(manoeuvre.hold_s) and all(speed == 0.0 for _, speed in manoeuvre.speed_mps)
+
+
+def _spread_pairs(
+    rides: Sequence[Ride], riders: Sequence[Rider], counts_level: NDArray[np.bool_]
+) -> NDArray[np.int64]:
+    """Return the rides of the lightest and of the heaviest rider that share a course."""
+    by_mass = sorted(riders, key=lambda rider: rider.body.mass_kg)
+    places = {
+        (ride.course.name, ride.rider): place
+        for place, ride in enumerate(rides)
+        if counts_level[place]
+    }
+    pairs = [
+        (place, places[course, by_mass[-1]])
+        for (course, rider), place in places.items()
+        if rider == by_mass[0] != by_mass[-1] and (course, by_mass[-1]) in places
+    ]
+    return np.array(pairs, dtype=np.int64).reshape(-1, 2)

@@ -1,0 +1,1 @@
+"""What a study found: results, picks, tables, comparisons, sensitivities."""

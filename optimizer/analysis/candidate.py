@@ -1,0 +1,115 @@
+"""One candidate of a study: its whole profile, what it fails, and where it sits at a bound."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import CONSTRAINT_NAMES
+from optimizer.analysis.results import Results
+from optimizer.execution.evaluate import whole_profiles
+from optimizer.execution.reevaluation import on_fresh_noise
+from optimizer.search.space import at_bound
+from optimizer.study.study import Study
+from plant.description.profile_array import array_to_profile
+from plant.kernel.simulate import Ride
+from plant.physics.control import stiffness_current
+
+Floats = NDArray[np.float64]
+
+_BOUND_TOLERANCE = 1e-3  # share of the searched range
+_WORST_RIDES = 3
+
+
+def candidate_profile(results: Results, number: int) -> Floats:
+    """Return a candidate's whole profile, (parameter,), in the order of `PROFILE_NAMES`."""
+    profile: Floats = whole_profiles(results.study, results.history.values[number : number + 1])[0]
+    return profile
+
+
+def failed_constraints(constraints: Floats) -> dict[str, float]:
+    """Return the constraints that are not met and by how much.
+
+    Parameters
+    ----------
+    constraints : (constraint,) float64
+        Of one candidate, in the order of `objectives.CONSTRAINT_NAMES`.
+    """
+    return {
+        name: float(value)
+        for name, value in zip(CONSTRAINT_NAMES, constraints, strict=True)
+        if value > 0.0
+    }
+
+
+def failures(constraints: Floats) -> list[str]:
+    """Return the constraints of one candidate that are not met, in words."""
+    failed = failed_constraints(constraints).items()
+    return [f"{name} is violated by {value:.3g}" for name, value in failed]
+
+
+def failures_of(results: Results, number: int) -> list[str]:
+    """Return the constraints that a candidate does not meet, in words, and what is not known."""
+    found = failures(results.history.constraints[number])
+    return [*found, why_spared(results, number)] if results.spared[number] else found
+
+
+def why_spared(results: Results, number: int) -> str:
+    """Return in words why a candidate that was spared rides is not scored."""
+    return (
+        f"spared after {results.rides_ridden[number]} of {len(results.study.rides)} rides: their"
+        " early ends break a constraint whatever the others bring, so it is not scored"
+    )
+
+
+def bound_marks(results: Results, number: int) -> list[str]:
+    """Return the parameters of a candidate that sit at an end of their searched range."""
+    space = results.study.space
+    value = results.history.values[number : number + 1]
+    at_end = at_bound(space, value, tolerance=_BOUND_TOLERANCE)[0]
+    return [name for name, stuck in zip(space.names, at_end, strict=True) if stuck]
+
+
+def worst_rides(results: Results, number: int) -> list[Ride]:
+    """Return a candidate's rides of highest nose-down risk, with their noise, the worst first."""
+    risk = results.ride_column("nose_down_risk", number)
+    ridden = np.flatnonzero(~np.isnan(risk))
+    order = ridden[np.argsort(-risk[ridden], kind="stable")[:_WORST_RIDES]]
+    rides = ridden_rides(results, number)
+    return [rides[place] for place in order]
+
+
+def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:
+    """Return the rides that a candidate's numbers come from: those of its last look."""
+    return last_look(results, number).rides
+
+
+def last_look(results: Results, number: int) -> Study:
+    """Return the study on the noise that a candidate's numbers come from."""
+    return on_fresh_noise(results.study) if results.looked_again[number] else results.study
+
+
+def stiffness_curve(profile: Floats, error_deg: Floats) -> Floats:
+    """Return the current that the stiffness asks, (2, error): riding, then braking.
+
+    Parameters
+    ----------
+    profile : (parameter,) float64
+        In the order of `PROFILE_NAMES`.
+    error_deg : (error,) float64
+        Pitch error, positive with the nose below the wanted level.
+    """
+    whole = array_to_profile(profile)
+    curve = whole.stiffness
+    riding = [
+        stiffness_current(
+            error,
+            curve.inner_gain_a_per_deg,
+            curve.inner_band_deg,
+            curve.base_gain_a_per_deg,
+            curve.mid_knee_deg,
+            curve.mid_gain_ratio,
+            curve.outer_knee_deg,
+            curve.outer_gain_ratio,
+        )
+        for error in error_deg.tolist()
+    ]
+    return np.outer([1.0, whole.braking.braking_stiffness_ratio], riding)

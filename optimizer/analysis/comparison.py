@@ -1,0 +1,131 @@
+"""Two or more profiles over the same rides: what differs, and where it shows."""
+
+import dataclasses
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import OBJECTIVES, RIDE_COLUMNS
+from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.study.study import Study
+from plant.description.profile_array import PROFILE_NAMES
+from plant.kernel.outcomes import Outcome
+
+Floats: TypeAlias = NDArray[np.float64]
+
+# What of a ride is told in words: metric, what to call it, unit, and what of it is shown.
+_TOLD = (
+    ("nose_dip_deg", "nose dip", "°"),
+    ("peak_current_a", "peak current", " A"),
+    ("level_error_deg", "level error", "°"),
+)
+_SHOWN_SHARE = 0.03  # a smaller change of a number is not told
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Comparison:
+    """Profiles ridden over the rides of a study; the first is what the others are compared with.
+
+    Attributes
+    ----------
+    study : Study
+    names : tuple of str
+        What to call each profile.
+    profiles : (profile, parameter) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    objectives : (profile, objective) float64
+    constraints : (profile, constraint) float64
+    rides : (profile, ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`.
+    """
+
+    study: Study
+    names: tuple[str, ...]
+    profiles: Floats
+    objectives: Floats
+    constraints: Floats
+    rides: Floats
+
+    def column(self, name: str) -> Floats:
+        """Return one metric of every ride, (profile, ride)."""
+        if name == "nose_dip_deg":
+            contact = self.study.board.frame.nose_contact_deg
+            return (1.0 - self.column("least_nose_margin_ratio")) * contact
+        column: Floats = self.rides[:, :, RIDE_COLUMNS.index(name)]
+        return column
+
+
+def compared(
+    study: Study, names: Sequence[str], profiles: Floats, *, n_jobs: int = 1
+) -> Comparison:
+    """Ride profiles over all rides of a study.
+
+    Parameters
+    ----------
+    study : Study
+    names : sequence of str
+        What to call each profile.
+    profiles : (profile, parameter) float64
+    n_jobs : int
+        Threads; the outcome does not depend on it.
+    """
+    scores, rides = ride_portfolio(study, profiles, rules=rules_of(study), n_jobs=n_jobs)
+    return Comparison(
+        study=study,
+        names=tuple(names),
+        profiles=profiles,
+        objectives=scores.objectives,
+        constraints=scores.constraints,
+        rides=rides,
+    )
+
+
+def differing(comparison: Comparison) -> list[str]:
+    """Return the parameters in which the profiles differ, in the profile's order."""
+    spread = np.ptp(comparison.profiles, axis=0)
+    return [name for name, width in zip(PROFILE_NAMES, spread, strict=True) if width > 0.0]
+
+
+def changed_rides(comparison: Comparison, which: int, *, limit: int) -> tuple[list[int], list[int]]:
+    """Return the rides that another profile wins and loses most, the most first.
+
+    By the change of the ride's nose-down risk, level error and current, each in units of what the
+    first profile has on average.
+
+    Parameters
+    ----------
+    comparison : Comparison
+    which : int
+        The other profile, from 1 up.
+    limit : int
+        At most so many of each.
+    """
+    change = np.zeros(len(comparison.study.rides))
+    for name in OBJECTIVES:
+        values = comparison.column(name)
+        unit = max(float(np.nanmean(np.abs(values[0]))), 1e-9)
+        change += np.nan_to_num((values[which] - values[0]) / unit)
+    order = np.argsort(change, kind="stable")
+    wins = [int(place) for place in order[:limit] if change[place] < 0.0]
+    losses = [int(place) for place in order[::-1][:limit] if change[place] > 0.0]
+    return wins, losses
+
+
+def in_words(comparison: Comparison, which: int, ride: int) -> str:
+    """Return what another profile changes on a ride, with numbers before and after."""
+    there = comparison.study.rides[ride]
+    rider = there.name.rpartition("/")[2]
+    parts = []
+    outcome = comparison.column("outcome")[:, ride].astype(int)
+    if outcome[0] != outcome[which]:
+        parts.append(f"{Outcome(outcome[0]).message} → {Outcome(outcome[which]).message}")
+    for name, word, unit in _TOLD:
+        values = comparison.column(name)[:, ride]
+        before, after = float(values[0]), float(values[which])
+        if np.isfinite(before + after) and abs(after - before) > _SHOWN_SHARE * abs(before):
+            parts.append(f"{word} {before:.3g} → {after:.3g}{unit}")
+    mass = there.rider.body.mass_kg
+    told = ", ".join(parts) if parts else "no number that changes by more than 3 %"
+    return f"{rider} ({mass:.0f} kg), {there.course.title}: {told}"

@@ -1,0 +1,152 @@
+"""A new study from another's candidates: its file, its profiles to start from, and their rides."""
+
+import csv
+import io
+import re
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.analysis.results import Results
+from optimizer.base.atomic_files import make_folder, refuse_existing, write_whole
+from optimizer.base.errors import UserInputError
+from optimizer.base.toml_io import Table, parse_toml
+from optimizer.execution.evaluate import whole_profiles
+from optimizer.execution.reevaluation import on_fresh_noise
+from optimizer.execution.ride_archive import Part, Ridden, inputs_of, versions_of, write_ridden
+from optimizer.execution.store import read_table
+from optimizer.search.evaluation import BASELINE
+from optimizer.search.ranking import best_first
+from optimizer.study.paths import RIDDEN_FILE, START_FILE, STUDY_FILE, store_path
+
+Numbers = NDArray[np.intp]
+
+_SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
+_KEPT = (".gpx", ".csv", ".npy", ".npz", ".asc", ".txt")  # files that routes of a study may name
+
+
+def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> int:
+    """Make a new study folder from a study's results; return how many profiles it starts from.
+
+    The folder holds all that it needs: the study file, profiles to start from, and how they rode.
+    What of those rides holds for the new study is found out when it is run, after it was changed.
+
+    Parameters
+    ----------
+    results : Results
+        Of the study to start from.
+    folder : Path
+        Made where it is missing.
+    n_profiles : int, optional
+        At most so many go along, the best of the front; all candidates where it is not given.
+
+    Raises
+    ------
+    UserInputError
+        The folder holds a study already, the front is asked for and empty, or a file can not be
+        written.
+    """
+    study = results.study
+    start = _start_name(parse_toml(study.text, path=study.folder / STUDY_FILE), study.folder)
+    paths = [folder / name for name in (STUDY_FILE, start, RIDDEN_FILE)]
+    refuse_existing(paths, advice="name a new folder")
+    numbers = _taken(results, n_profiles)
+    text = starting_from(study.text, path=folder / STUDY_FILE)
+    make_folder(folder)
+    for path in sorted(study.folder.iterdir()):
+        if path.suffix in _KEPT and path.name not in (start, RIDDEN_FILE) and path.is_file():
+            write_whole(folder / path.name, path.read_bytes())
+    write_whole(folder / start, _start_table(results, numbers))
+    write_ridden(folder / RIDDEN_FILE, _ridden(results, np.append(BASELINE, numbers)))
+    write_whole(folder / STUDY_FILE, text)
+    return len(numbers)
+
+
+def _start_name(written: Table, folder: Path) -> str:
+    """Return the name of the file of profiles to start from."""
+    name = str(written.get("search", {}).get("start", START_FILE))
+    if Path(name).name != name:
+        raise UserInputError(
+            f"{folder / STUDY_FILE}: search.start: must name a file beside the study for a fork,"
+            f" got {name!r}; take it out of the new study, or move that file"
+        )
+    return name
+
+
+def _taken(results: Results, n_profiles: int | None) -> Numbers:
+    """Return the numbers of the candidates that go along, less the baseline."""
+    if n_profiles is None:
+        return np.arange(BASELINE + 1, len(results))
+    front = np.flatnonzero(results.on_front)
+    if not len(front):
+        raise UserInputError(
+            f"{results.study.folder}: none of its {len(results)} candidates meets every constraint,"
+            " so there is no front to start from; go on with its search first, or take every"
+            " candidate along by leaving out --profiles"
+        )
+    history = results.history
+    best = best_first(history.objectives[front], history.constraints[front], n_best=len(front))
+    chosen: Numbers = front[best]
+    chosen = chosen[chosen != BASELINE]
+    return chosen[:n_profiles]
+
+
+def _start_table(results: Results, numbers: Numbers) -> str:
+    table = io.StringIO()
+    writer = csv.writer(table, lineterminator="\n")
+    writer.writerow(results.study.space.names)
+    values = results.history.values[numbers].tolist()
+    writer.writerows([[repr(value) for value in row] for row in values])
+    return table.getvalue()
+
+
+def _ridden(results: Results, numbers: Numbers) -> Ridden:
+    """Return all rides of candidates: those of the search and those of the second look."""
+    study = results.study
+    table = read_table(store_path(study.folder))
+    profiles = whole_profiles(study, table.history.values)
+    look = table.second_look
+    again = np.isin(look.numbers, numbers)
+    parts = [
+        Part(
+            rides=tuple(map(inputs_of, study.rides)),
+            profiles=profiles[numbers],
+            columns=table.rides[numbers],
+        )
+    ]
+    if again.any():
+        parts.append(
+            Part(
+                rides=tuple(map(inputs_of, on_fresh_noise(study).rides)),
+                profiles=profiles[look.numbers[again]],
+                columns=look.evaluation.rides[again],
+            )
+        )
+    return Ridden(versions=versions_of(table.frozen), parts=tuple(parts))
+
+
+def starting_from(text: str, *, path: Path) -> str:
+    """Return a study file's text with the key that names the profiles to start from.
+
+    Raises
+    ------
+    UserInputError
+        The table [search] is written in a way into which no line can be put.
+    """
+    written = parse_toml(text, path=path)
+    if "start" in written.get("search", {}):
+        return text  # it starts from such a file already, which is replaced
+    line = f'start = "{START_FILE}"\n'
+    if _SEARCH.search(text):
+        text = _SEARCH.sub(lambda found: found.group(0) + line, text, count=1)
+    else:
+        text = f"{text.rstrip()}\n\n[search]\n{line}"
+    try:
+        parse_toml(text, path=path)
+    except UserInputError:
+        raise UserInputError(
+            f"{path}: search: must stand as a table [search] of its own for a start to be put in;"
+            " write it so, then fork again"
+        ) from None
+    return text

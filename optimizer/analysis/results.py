@@ -1,0 +1,273 @@
+"""What a study has found so far: every finished candidate with its place among the others."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, outcome_codes, weighted_cost
+from objectives.descriptors import describe
+from optimizer.base.errors import UserInputError
+from optimizer.base.pick_names import PICKS
+from optimizer.execution.early_rejection import not_ridden
+from optimizer.execution.evaluate import rules_of
+from optimizer.execution.provenance import refuse_other_study
+from optimizer.execution.reevaluation import looks
+from optimizer.execution.store import read_table
+from optimizer.execution.store_format import Table
+from optimizer.search import pareto
+from optimizer.search.evaluation import BASELINE, History
+from optimizer.search.pareto import named_picks, non_dominated
+from optimizer.study.paths import store_path
+from optimizer.study.study import Study
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Results:
+    """Finished candidates in number order; candidate 0 is the baseline.
+
+    Attributes
+    ----------
+    study : Study
+    frozen : mapping of str to str
+        Inputs and versions that the study was started with.
+    generations : (candidate,) int64
+    history : History
+        Searched values, objectives and constraints; of candidates that were looked at again, what
+        they did on fresh noise. Objectives of who was spared rides are NaN.
+    searched : History
+        The same as the search saw it, every candidate on the same noise.
+    looked_again : (candidate,) bool
+        Whether a candidate was ridden again; none while the second look is not finished.
+    rides : (candidate, ride, column) float32
+        In the order of `objectives.RIDE_COLUMNS`; all NaN where a candidate was spared a ride.
+    descriptors : (candidate, descriptor) float64
+        In the order of `objectives.DESCRIPTOR_NAMES`.
+    weighted_cost : (candidate,) float64
+        The baseline's is 1; NaN where the objectives are.
+    violation : (candidate,) float64
+        Sum of the violated constraints; 0 for a feasible candidate.
+    feasible, on_front : (candidate,) bool
+    picks : mapping of str to int
+        Candidate numbers by the names of `PICKS`; empty when no candidate is feasible.
+    """
+
+    study: Study
+    frozen: Mapping[str, str]
+    generations: NDArray[np.int64]
+    history: History
+    searched: History
+    looked_again: Flags
+    rides: NDArray[np.float32]
+    descriptors: Floats
+    weighted_cost: Floats
+    violation: Floats
+    feasible: Flags
+    on_front: Flags
+    picks: Mapping[str, int]
+
+    def __len__(self) -> int:
+        return len(self.history)
+
+    @property
+    def rides_ridden(self) -> NDArray[np.int64]:
+        """Number of rides that each candidate rode, (candidate,)."""
+        counted: NDArray[np.int64] = np.count_nonzero(~not_ridden(self.rides), axis=1)
+        return counted
+
+    @property
+    def spared(self) -> Flags:
+        """Who was spared rides, for having failed before, (candidate,)."""
+        return self.rides_ridden < len(self.study.rides)
+
+    @property
+    def baseline_objectives(self) -> Floats:
+        """Objectives of the baseline, (objective,)."""
+        objectives: Floats = self.history.objectives[BASELINE]
+        return objectives
+
+    def ride_column(self, name: str, number: int) -> NDArray[np.float32]:
+        """Return one column of a candidate's rides, (ride,)."""
+        return self.rides[number, :, RIDE_COLUMNS.index(name)]
+
+    def pick_names(self, number: int) -> tuple[str, ...]:
+        """Return the names that a candidate carries."""
+        return tuple(name for name, picked in self.picks.items() if picked == number)
+
+
+def read_results(study: Study) -> Results:
+    """Return what the study's store holds, without changing or locking it.
+
+    Raises
+    ------
+    UserInputError
+        No store, no candidate yet, a damaged or foreign store, or a study file that changed.
+    """
+    path = store_path(study.folder)
+    table = read_table(path)
+    if not len(table.history):
+        raise UserInputError(f"{path}: no generation is finished yet; run the study first")
+    refuse_other_study(path, table.frozen, study)
+    return gathered(study, table)
+
+
+def gathered(study: Study, table: Table) -> Results:
+    """Return a study's results from its stored candidates, one or more.
+
+    Raises
+    ------
+    UserInputError
+        The columns are not those of this version, or the baseline gives nothing to compare with.
+    """
+    searched = table.history
+    _check_columns(study, table)
+    on_front = non_dominated(searched.objectives, searched.constraints)
+    look = looks(searched, table.second_look)
+    looked = np.zeros_like(look.wanted) if len(look.missing) else look.wanted
+    history, rides = _with_second_look(table, looked)
+    if looked.any():
+        # Who came to the front as searched stays there only if fresh noise leaves it there.
+        on_front = look.on_front.copy()
+        again = np.flatnonzero(on_front)
+        on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
+    cost = _cost(study, searched, history, looked)
+    numbers = np.flatnonzero(on_front)
+    picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}
+    return Results(
+        study=study,
+        frozen=table.frozen,
+        generations=table.generations,
+        history=history,
+        searched=searched,
+        looked_again=looked,
+        rides=rides,
+        descriptors=_descriptors(study, rides),
+        weighted_cost=cost,
+        violation=violation(history.constraints),
+        feasible=pareto.feasible(history.constraints),
+        on_front=on_front,
+        picks={name: int(numbers[picks[name]]) for name in PICKS if name in picks},
+    )
+
+
+def _with_second_look(table: Table, looked: Flags) -> tuple[History, NDArray[np.float32]]:
+    """Return history and rides with the rows of candidates that were looked at again replaced."""
+    if not looked.any():
+        return table.history, table.rides.astype(np.float32)
+    again = table.second_look
+    rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(looked)))
+    numbers = again.numbers[rows]
+    objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
+    rides = table.rides.astype(np.float32)
+    objectives[numbers] = again.evaluation.objectives[rows]
+    constraints[numbers] = again.evaluation.constraints[rows]
+    rides[numbers] = again.evaluation.rides[rows]
+    history = History(values=table.history.values, objectives=objectives, constraints=constraints)
+    return history, rides
+
+
+def _cost(study: Study, searched: History, history: History, looked: Flags) -> Floats:
+    """Return weighted costs, each against the baseline on the same noise."""
+    cost = study_cost(study, searched.objectives, baseline=searched.objectives[BASELINE])
+    if looked.any():
+        again = study_cost(study, history.objectives[looked], baseline=history.objectives[BASELINE])
+        cost[looked] = again
+    return cost
+
+
+def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
+    """Return the weighted cost by the study's weights, (candidate,); the baseline's is 1.
+
+    Parameters
+    ----------
+    study : Study
+    objectives : (candidate, objective) float64
+    baseline : (objective,) float64
+
+    Raises
+    ------
+    UserInputError
+        An objective of the baseline is zero, so nothing can be compared with it.
+    """
+    for name, value in zip(OBJECTIVES, baseline, strict=True):
+        if not value > 0.0:
+            raise UserInputError(
+                f"{study.folder / 'study.toml'}: the baseline's {name} is {value:g}, so nothing"
+                " can be compared with it; add a course in which it is above 0"
+            )
+    return weighted_cost(
+        objectives, baseline, np.array([study.weights[name] for name in OBJECTIVES])
+    )
+
+
+def violation(constraints: Floats) -> Floats:
+    """Return the sum of the violated constraints, (candidate,)."""
+    return np.asarray(np.maximum(constraints, 0.0).sum(axis=1))
+
+
+def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
+    """Return the numbers of the candidates nearest to feasible, the nearest first.
+
+    Whoever was spared rides is none of them: what those would have violated nobody knows.
+    """
+    nearest = np.argsort(results.violation, kind="stable")
+    return nearest[~results.spared[nearest]][:limit]
+
+
+def candidate_number(results: Results, text: str) -> int:
+    """Return the candidate that a number or the name of a pick means.
+
+    Raises
+    ------
+    UserInputError
+        There is no such candidate or pick.
+    """
+    folder = results.study.folder
+    if text in results.picks:
+        return results.picks[text]
+    if text in PICKS:
+        raise UserInputError(
+            f"{folder}: there is no {text} pick, because none of the {len(results)} candidates"
+            " meets every constraint; give a candidate's number, or see `levelgain front`"
+        )
+    if not text.isascii() or not text.isdigit():
+        raise UserInputError(
+            f"{folder}: {text!r} is neither a candidate's number nor one of the picks"
+            f" {', '.join(PICKS)}"
+        )
+    if int(text) >= len(results):
+        raise UserInputError(
+            f"{folder}: there is no candidate {text}; the numbers go from 0 to {len(results) - 1}"
+        )
+    return int(text)
+
+
+def _check_columns(study: Study, table: Table) -> None:
+    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.rides), len(RIDE_COLUMNS)))
+    found = (
+        table.history.objectives.shape[1],
+        table.history.constraints.shape[1],
+        table.rides.shape[1:],
+    )
+    if found != expected:
+        raise UserInputError(
+            f"{store_path(study.folder)}: written by another version of levelgain, whose"
+            " tables differ from this version's; use that version, or start a new study folder"
+        )
+
+
+def _descriptors(study: Study, rides: NDArray[np.float32]) -> Floats:
+    def column(name: str) -> Floats:
+        return rides[:, :, RIDE_COLUMNS.index(name)].astype(np.float64)
+
+    return describe(
+        column,
+        outcome_codes(rides),
+        level_error_deg=column("level_error_deg"),
+        risk=column("nose_down_risk"),
+        rules=rules_of(study),
+    )

@@ -1,0 +1,83 @@
+"""Candidates as tables, in memory and as CSV and Parquet files."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
+from optimizer.analysis.results import Results
+from optimizer.base.atomic_files import write_whole
+from optimizer.study.paths import RESULTS_FOLDER
+
+CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAMES)
+
+
+def candidates_table(results: Results) -> pd.DataFrame:
+    """Return every finished candidate, one row each in number order.
+
+    Columns: number, generation, picks, feasible, on_front, looked_again (its numbers are those on
+    fresh noise), rides_ridden; the objectives and the weighted cost, empty where not all rides were
+    ridden; the descriptors; each constraint (met at 0 or below) and the sum of those violated; the
+    searched parameters. Units end the names; `worst_ride` is the ride of the highest risk.
+    """
+    history = results.history
+    table = {
+        "number": np.arange(len(results)),
+        "generation": results.generations,
+        "picks": [";".join(results.pick_names(number)) for number in range(len(results))],
+        "feasible": results.feasible,
+        "on_front": results.on_front,
+        "looked_again": results.looked_again,
+        "rides_ridden": results.rides_ridden,
+        **dict(zip(OBJECTIVES, history.objectives.T, strict=True)),
+        "weighted_cost_ratio": results.weighted_cost,
+        **_descriptors(results),
+        **dict(zip(CONSTRAINT_COLUMNS, history.constraints.T, strict=True)),
+        "violation_ratio": results.violation,
+        **dict(zip(results.study.space.names, history.values.T, strict=True)),
+    }
+    return pd.DataFrame(table)
+
+
+def front_table(results: Results) -> pd.DataFrame:
+    """Return the candidates on the front, in number order; empty when none is feasible."""
+    table = candidates_table(results)
+    return table[table["on_front"]].reset_index(drop=True)
+
+
+def write_tables(results: Results) -> list[Path]:
+    """Write all candidates and the front as CSV and Parquet, each file whole.
+
+    Returns
+    -------
+    list of Path
+        The files, in the study's results folder.
+
+    Raises
+    ------
+    UserInputError
+        A file can not be written.
+    """
+    folder = results.study.folder / RESULTS_FOLDER
+    written = []
+    for name, table in (("candidates", candidates_table(results)), ("front", front_table(results))):
+        parquet = io.BytesIO()
+        table.to_parquet(parquet, index=False)
+        for suffix, content in (
+            (".csv", table.to_csv(index=False, lineterminator="\n").encode()),
+            (".parquet", parquet.getvalue()),
+        ):
+            path = folder / f"{name}{suffix}"
+            write_whole(path, content)
+            written.append(path)
+    return written
+
+
+def _descriptors(results: Results) -> dict[str, np.ndarray]:
+    columns = dict(zip(DESCRIPTOR_NAMES, results.descriptors.T, strict=True))
+    ride_names = np.array([ride.name for ride in results.study.rides])
+    columns["worst_ride"] = ride_names[columns["worst_ride"].astype(int)]
+    columns["rides_ended"] = columns["rides_ended"].astype(int)
+    return columns

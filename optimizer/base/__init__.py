@@ -1,0 +1,1 @@
+"""Files, texts, hashing, messages and progress: nothing of boards or searches."""

@@ -1,0 +1,129 @@
+"""Files written whole: a reader finds the old content or the new one, never a half."""
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from optimizer.base.errors import UserInputError
+
+_ADVICE = {
+    errno.ENOSPC: "the disk is full; free some space and give the command again",
+    errno.EDQUOT: "the disk quota is used up; free some space and give the command again",
+    errno.EROFS: "the disk is read-only; copy the folder to a disk where you can write",
+    errno.EACCES: "it can not be written; allow writing, or name another folder",
+    errno.EPERM: "it can not be written; allow writing, or name another folder",
+    errno.ENOTDIR: "a file stands where a folder is needed; name another folder",
+    errno.EISDIR: "a folder stands where a file is needed; name another file",
+    errno.ENAMETOOLONG: "the name is too long; choose a shorter one",
+}
+
+
+def refusal(path: Path, error: OSError) -> UserInputError:
+    """Return the one line for a file that could not be written."""
+    advice = _ADVICE.get(error.errno or 0)
+    if advice is None:
+        advice = f"it can not be written ({error.strerror or error}); check the disk"
+    return UserInputError(f"{path}: {advice}")
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn the system's errors inside the block into a `UserInputError` that names the file."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(path, error) from error
+
+
+def make_folder(path: Path) -> None:
+    """Make a folder and those above it where they are missing.
+
+    Raises
+    ------
+    UserInputError
+        It can not be made.
+    """
+    with writing(path):
+        try:
+            path.mkdir(parents=True, exist_ok=True)
+        except FileExistsError:
+            raise UserInputError(
+                f"{path}: a file stands where a folder is needed; name another folder"
+            ) from None
+
+
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file whole, in place of the one of that name if there is one.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder is made where it is missing.
+    content : str or bytes
+        Text is written as UTF-8 with its line ends as they are.
+
+    Raises
+    ------
+    UserInputError
+        The disk is full or the folder can not be written; nothing is left behind.
+    """
+    payload = content.encode("utf-8") if isinstance(content, str) else content
+    make_folder(path.parent)
+    with writing(path):
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:80]}.")
+        try:
+            _write_all(handle, payload)
+            Path(name).chmod(0o666 & ~_umask())
+            Path(name).replace(path)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+
+
+def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:
+    """Refuse when any of the files is there already.
+
+    Raises
+    ------
+    UserInputError
+        Names the first such file and what to do.
+    """
+    for path in paths:
+        if path.exists():
+            raise UserInputError(f"{path}: is there already; {advice}")
+
+
+def copy_whole(paths: Iterable[Path], folder: Path) -> None:
+    """Copy files into a new folder, each whole.
+
+    Raises
+    ------
+    UserInputError
+        The folder holds one of them already, or can not be written.
+    """
+    copies = {folder / path.name: path for path in paths}
+    make_folder(folder)
+    refuse_existing(copies, advice="name a new folder")
+    for copy, path in copies.items():
+        write_whole(copy, path.read_bytes())
+
+
+def _write_all(handle: int, payload: bytes) -> None:
+    try:
+        rest = memoryview(payload)
+        while rest:
+            rest = rest[os.write(handle, rest) :]
+        # After a loss of power the name must not point to a file without its content.
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _umask() -> int:
+    """Return the mask of new files' permissions; the system gives it only in exchange."""
+    mask = os.umask(0o077)
+    os.umask(mask)
+    return mask

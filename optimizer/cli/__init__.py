@@ -1,0 +1,5 @@
+"""The command `levelgain`."""
+
+from optimizer.cli.app import main
+
+__all__ = ["main"]

@@ -1,0 +1,60 @@
+"""What a command is at, as a bar in a terminal; nothing when piped."""
+
+import math
+
+from rich.console import Console
+from rich.progress import (
+    BarColumn,
+    Progress,
+    ProgressColumn,
+    SpinnerColumn,
+    Task,
+    TextColumn,
+    TimeElapsedColumn,
+    TimeRemainingColumn,
+)
+from rich.text import Text
+
+from optimizer.cli.shown_bar import ShownBar
+
+
+class _Share(ProgressColumn):
+    """How much of the stage is done, of how much, where that is known."""
+
+    def render(self, task: Task) -> Text:
+        if task.total is None:
+            return Text("")
+        return Text(f"{math.floor(task.completed)}/{math.ceil(task.total)}")
+
+
+class StagesView(ShownBar):
+    """Shows the stage of a command and how far it is; the bar goes when the command is done."""
+
+    def __init__(self, console: Console) -> None:
+        super().__init__(
+            Progress(
+                SpinnerColumn(),
+                TextColumn("{task.description}"),
+                BarColumn(),
+                _Share(),
+                TimeElapsedColumn(),
+                TimeRemainingColumn(),
+                console=console,
+                transient=True,
+                disable=not console.is_terminal,
+            )
+        )
+        self._task = self._bar.add_task("", total=None, visible=False)
+
+    def begin(self, text: str, total: float | None = None) -> None:
+        """Begin a stage; see `optimizer.base.progress.Stages`."""
+        self._bar.remove_task(self._task)
+        self._task = self._bar.add_task(text, total=total)
+
+    def advance(self, amount: float = 1.0) -> None:
+        """Show that more of the stage is done."""
+        self._bar.advance(self._task, amount)
+
+    def reach(self, done: float, total: float) -> None:
+        """Show how much of the stage is done in all."""
+        self._bar.update(self._task, completed=done, total=total)

@@ -1,0 +1,1 @@
+"""Running a study: simulation of candidates, store, reuse, several machines."""

@@ -1,0 +1,101 @@
+"""Who rides a study's candidates: this machine, a cluster, several machines, or any of them."""
+
+import importlib
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from types import ModuleType
+
+from optimizer.base.database_url import check_address
+from optimizer.base.errors import UserInputError
+from optimizer.execution.evaluate import make_evaluate
+from optimizer.execution.provenance import ride_inputs
+from optimizer.search.evaluation import Evaluate
+from optimizer.search.frozen_settings import WEIGHTS, method_inputs
+from optimizer.study.study import Study
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Machines:
+    """Where a study is ridden; the results do not depend on it.
+
+    Parameters
+    ----------
+    database : str, optional
+        Address of the PostgreSQL database at which several machines meet.
+    cluster : str, optional
+        Address of the Dask scheduler whose workers ride instead of this machine's threads.
+    """
+
+    database: str | None = field(default=None, repr=False)  # it may hold a password
+    cluster: str | None = None
+
+
+ALONE = Machines()
+
+
+@contextmanager
+def riding(
+    study: Study, machines: Machines, *, rides_of: Study, n_jobs: int, weights: str
+) -> Iterator[Callable[[tuple[int, ...]], Evaluate]]:
+    """Give what rides candidates over a study's rides, by the places of the telling rides.
+
+    Parameters
+    ----------
+    study : Study
+        As it was read: what the machines must agree on.
+    machines : Machines
+    rides_of : Study
+        The same study, or the same on other noise.
+    n_jobs : int
+        Threads of this machine.
+    weights : str
+        What the search started with; machines at a database must agree on it too.
+
+    Raises
+    ------
+    UserInputError
+        A package is missing, the database or the cluster does not answer, or other inputs there.
+    """
+    with ExitStack() as stack:
+        spread = share = None
+        if machines.cluster is not None:
+            cluster = _module(
+                "optimizer.execution.dask_backend", package="distributed", option="--cluster"
+            )
+            spread = stack.enter_context(cluster.spreading(machines.cluster))
+        if machines.database is not None:
+            _check_database(machines.database)
+            shared = _module(
+                "optimizer.execution.postgres_backend", package="psycopg", option="--database"
+            )
+            inputs = ride_inputs(study) | method_inputs() | {WEIGHTS: weights}
+            share = stack.enter_context(shared.sharing(machines.database, inputs))
+
+        def ride_by(telling: tuple[int, ...]) -> Evaluate:
+            evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, telling=telling)
+            if spread is not None:
+                evaluate = spread(evaluate)
+            if share is not None:
+                evaluate = share(evaluate, rides=rides_of.rides, telling=telling)
+            return evaluate
+
+        yield ride_by
+
+
+def _check_database(address: str) -> None:
+    try:
+        check_address(address)
+    except ValueError as error:
+        raise UserInputError(f"--database: {error}") from None
+
+
+def _module(name: str, *, package: str, option: str) -> ModuleType:
+    """Load a module that needs a package which most installations do without."""
+    try:
+        return importlib.import_module(name)
+    except ImportError as error:
+        raise UserInputError(
+            f"{option}: needs the package {package}, which can not be loaded here ({error});"
+            " install it with: pip install 'levelgain[cluster]'"
+        ) from error

@@ -1,0 +1,129 @@
+"""Riding a study's candidates: searched values to whole profiles, rides and scores."""
+
+import functools
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import ScoreRules, Scores, ride_columns, score, score_rules
+from optimizer.execution.early_rejection import Places, RidePlaces, ridden_sparingly, telling_rides
+from optimizer.search.evaluation import Evaluate, Evaluation
+from optimizer.study.study import Study
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.kernel.simulate import simulate
+
+Floats = NDArray[np.float64]
+
+
+def searched_columns(study: Study) -> NDArray[np.intp]:
+    """Return the columns of a whole profile that the study searches, (parameter,)."""
+    return np.array([PROFILE_NAMES.index(name) for name in study.space.names], dtype=np.intp)
+
+
+def whole_profiles(study: Study, values: Floats) -> Floats:
+    """Return whole profiles; what is not searched keeps the baseline's value.
+
+    Parameters
+    ----------
+    study : Study
+    values : (candidate, searched parameter) float64
+        In the order of `study.space.names`.
+
+    Returns
+    -------
+    (candidate, parameter) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    """
+    profiles = np.tile(profile_to_array(study.baseline), (len(values), 1))
+    profiles[:, searched_columns(study)] = values
+    return profiles
+
+
+def baseline_values(study: Study) -> Floats:
+    """Return the baseline's searched values, (searched parameter,)."""
+    return profile_to_array(study.baseline)[searched_columns(study)]
+
+
+def rules_of(study: Study) -> ScoreRules:
+    """Return the facts and settings by which the study's rides are scored."""
+    return score_rules(study.rides, ride_weight=study.ride_weights, settings=study.settings)
+
+
+def ride_portfolio(
+    study: Study, profiles: Floats, *, rules: ScoreRules, n_jobs: int = 1
+) -> tuple[Scores, Floats]:
+    """Ride whole profiles over all rides of a study.
+
+    Parameters
+    ----------
+    study : Study
+    profiles : (candidate, parameter) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    rules : ScoreRules
+        From `rules_of`.
+    n_jobs : int
+        Threads; the results do not depend on it.
+
+    Returns
+    -------
+    scores : Scores
+    rides : (candidate, ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`; NaN where a ride has no such metric.
+    """
+    rides = ride_columns(simulate(profiles, study.rides, n_jobs=n_jobs), study.rides)
+    return score(rides, profiles, rules), rides
+
+
+def ride_places(study: Study, profiles: Floats, places: Places, *, n_jobs: int) -> Floats:
+    """Ride whole profiles over the rides at some places, (candidate, place, column)."""
+    rides = [study.rides[place] for place in places]
+    return ride_columns(simulate(profiles, rides, n_jobs=n_jobs), rides)
+
+
+def evaluated(
+    study: Study,
+    values: Floats,
+    *,
+    ride: RidePlaces,
+    rules: ScoreRules,
+    telling: tuple[int, ...],
+) -> Evaluation:
+    """Ride a batch of searched values, the telling rides first, and score it.
+
+    Parameters
+    ----------
+    study : Study
+    values : (candidate, searched parameter) float64
+    ride : callable
+        Rides whole profiles over some of the study's rides, such as `ride_places`.
+    rules : ScoreRules
+        From `rules_of`.
+    telling : tuple of int
+        See `optimizer.execution.early_rejection.ridden_sparingly`.
+    """
+    profiles = whole_profiles(study, values)
+    rides = ridden_sparingly(ride, profiles, telling=telling, rules=rules)
+    scores = score(rides, profiles, rules)
+    return Evaluation(objectives=scores.objectives, constraints=scores.constraints, rides=rides)
+
+
+def make_evaluate(study: Study, *, n_jobs: int = 1, telling: tuple[int, ...] = ()) -> Evaluate:
+    """Return the function that rides candidates of the study's search, the telling rides first."""
+    ride = functools.partial(ride_places, study, n_jobs=n_jobs)
+    return functools.partial(evaluated, study, ride=ride, rules=rules_of(study), telling=telling)
+
+
+def ride_durations(study: Study) -> Floats:
+    """Return how long each ride lasts that does not end early, (ride,) in s."""
+    return np.array([ride.course.manoeuvre.duration_s for ride in study.rides])
+
+
+def study_telling_rides(study: Study, first: Floats) -> tuple[int, ...]:
+    """Return the places of a study's telling rides, by those of its first generation.
+
+    Parameters
+    ----------
+    study : Study
+    first : (candidate, ride, column) float64
+    """
+    return telling_rides(first, ride_durations(study))

@@ -1,0 +1,153 @@
+"""Candidates ridden by several machines that meet at one database.
+
+Proposals follow from a study's inputs and its finished generations alone, so every machine works
+out the same generation by itself. Of a generation each claims a few candidates at a time, rides and
+stores them, and reads what the others rode. An outcome is kept under a digest of the candidate and
+the rides it was to ride, so that it is found whatever generation or batch a machine asks for it in.
+"""
+
+import functools
+import hashlib
+import json
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.base.errors import UserInputError
+from optimizer.execution.postgres import Database, OutcomeRow, joined
+from optimizer.execution.store_format import checksum, outcome_blobs, rides_of, stacked
+from optimizer.search.evaluation import Evaluate, Evaluation
+from plant.kernel.simulate import Ride
+
+Floats = NDArray[np.float64]
+
+Share: TypeAlias = Callable[..., Evaluate]
+
+_CLAIMED = 8  # candidates at a time: enough to fill the kernel's blocks, few enough to lose
+_POLL_S = 0.05
+
+
+@contextmanager
+def sharing(address: str, inputs: Mapping[str, str]) -> Iterator[Share]:
+    """Give what turns riding here into riding by all machines at the database together.
+
+    Parameters
+    ----------
+    address : str
+    inputs : mapping of str to str
+        What decides the study; see `optimizer.execution.postgres.joined`.
+
+    Raises
+    ------
+    UserInputError
+        The database does not answer or holds another study, or this machine calculates otherwise
+        than the one that rode first.
+    """
+    with joined(address, inputs) as database:
+        yield functools.partial(_SharedRides, database)
+
+
+class _SharedRides:
+    """An `Evaluate` that remembers whether its machine has proved to calculate as the others.
+
+    Parameters
+    ----------
+    database : Database
+    evaluate : Evaluate
+        Rides candidates on this machine.
+    rides : sequence of Ride
+        Those that `evaluate` rides.
+    telling : tuple of int
+        Places of those that it rides first, to spare candidates the others.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        evaluate: Evaluate,
+        *,
+        rides: Sequence[Ride],
+        telling: tuple[int, ...] = (),
+    ) -> None:
+        self._database = database
+        self._evaluate = evaluate
+        # Beside the candidate this decides its outcome.
+        ridden = [[[ride.name, ride.noise_seed] for ride in rides], telling]
+        self._noise = hashlib.sha256(json.dumps(ridden).encode()).digest()
+        self._proved = False
+
+    def __call__(self, values: Floats, /) -> Evaluation:
+        values = np.ascontiguousarray(values, dtype="<f8")
+        keys = [hashlib.sha256(self._noise + row.tobytes()).digest() for row in values]
+        rows = dict(zip(keys, values, strict=True))
+        while True:
+            self._prove()
+            stored = self._database.stored(keys)
+            missing = [key for key in rows if key not in stored]
+            if not missing:
+                break
+            if not self._ride_some({key: rows[key] for key in missing}):
+                time.sleep(_POLL_S)
+        outcomes = self._database.outcomes(keys)
+        return self._read([outcomes[key] for key in keys])
+
+    def _ride_some(self, missing: Mapping[bytes, Floats]) -> bool:
+        """Ride a few candidates that nobody has claimed; say whether there were any."""
+        keys = list(missing)
+        for start in range(0, len(keys), _CLAIMED):
+            with self._database.claimed(keys[start : start + _CLAIMED]) as claimed:
+                # Who had claimed them may have stored them since they were found to be missing.
+                stored = self._database.stored(claimed)
+                mine = [key for key in claimed if key not in stored]
+                if mine:
+                    values = np.stack([missing[key] for key in mine])
+                    ridden = outcome_rows(mine, values, self._evaluate(values.copy()))
+                    self._database.store(self._noise, ridden)
+                    return True
+        return False
+
+    def _prove(self) -> None:
+        """Ride again what another machine rode first, once; the bytes must be the same."""
+        if self._proved:
+            return
+        first = self._database.first_outcome(self._noise)
+        if first is None:
+            return
+        values = stacked([first[1]])
+        (again,) = outcome_rows([first[0]], values, self._evaluate(values.copy()))
+        if again != first:
+            raise UserInputError(
+                f"{self._database.shown}: this machine's results differ in their last digits from"
+                " those of the machine that started the study, as its processor may be of another"
+                " kind; use machines of one kind, or run this study here alone"
+            )
+        self._proved = True
+
+    def _read(self, rows: Sequence[OutcomeRow]) -> Evaluation:
+        for row in rows:
+            if checksum(*row[1:4], row[5]) != row[6]:
+                raise UserInputError(
+                    f"{self._database.shown}: a stored candidate does not match its checksum;"
+                    " restore the database from a backup, or use a database of its own"
+                )
+        return Evaluation(
+            objectives=stacked([row[2] for row in rows]),
+            constraints=stacked([row[3] for row in rows]),
+            rides=rides_of([row[5] for row in rows], rows[0][4]),
+        )
+
+
+def outcome_rows(keys: Sequence[bytes], values: Floats, evaluation: Evaluation) -> list[OutcomeRow]:
+    """Return the rows under which a batch's outcomes are stored."""
+    rows = []
+    for row, key in enumerate(keys):
+        parameters = values[row].astype("<f8").tobytes()
+        objectives, constraints, rides = outcome_blobs(evaluation, row)
+        crc32 = checksum(parameters, objectives, constraints, rides)
+        n_rides = len(evaluation.rides[row])
+        rows.append((key, parameters, objectives, constraints, n_rides, rides, crc32))
+    return rows

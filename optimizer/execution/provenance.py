@@ -1,0 +1,63 @@
+"""Where results come from: the inputs of a study's rides and the versions that made them."""
+
+import functools
+import hashlib
+from collections.abc import Mapping
+from importlib.metadata import version
+from pathlib import Path
+
+import objectives
+import plant
+from optimizer.execution.frozen_inputs import refuse_differences
+from optimizer.study.study import Study
+
+_LIBRARIES = ("levelgain", "numba")
+_LIBRARY = "library."
+
+
+@functools.cache
+def model_digest() -> str:
+    """Return the SHA-256 over the sources of the plant and the objectives.
+
+    Two versions of the model give two results for one profile, so a study does not go on with
+    another model than it was started with.
+    """
+    digest = hashlib.sha256()
+    for package in (plant, objectives):
+        folder = Path(package.__path__[0])
+        for source in sorted(folder.rglob("*.py")):
+            place = source.relative_to(folder).as_posix()
+            digest.update(f"{package.__name__}/{place}\n".encode())
+            digest.update(source.read_bytes())
+    return digest.hexdigest()
+
+
+def ride_inputs(study: Study) -> dict[str, str]:
+    """Return what decides the outcome of a study's rides, as texts that a store can freeze."""
+    return {"study.digest": study.digest, **model_inputs()}
+
+
+def model_inputs() -> dict[str, str]:
+    """Return what decides the outcome of any ride: the model and the versions that run it."""
+    return {
+        "model.digest": model_digest(),
+        **{f"{_LIBRARY}{name}": version(name) for name in _LIBRARIES},
+    }
+
+
+def refuse_other_study(path: Path, frozen: Mapping[str, str], study: Study) -> None:
+    """Refuse a store whose candidates were ridden for another content of the study file.
+
+    Raises
+    ------
+    UserInputError
+        The study file, or the catalogue's entries it names, have changed since.
+    """
+    refuse_differences(path, frozen, {"study.digest": study.digest})
+
+
+def versions(frozen: Mapping[str, str]) -> dict[str, str]:
+    """Return the versions of the libraries that a store's candidates were made with."""
+    return {
+        key.removeprefix(_LIBRARY): text for key, text in frozen.items() if key.startswith(_LIBRARY)
+    }

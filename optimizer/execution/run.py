@@ -1,0 +1,190 @@
+"""Running a study: from its checked file to a store that holds its candidates."""
+
+import json
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from types import FrameType
+
+from objectives import OBJECTIVES
+from optimizer.base.errors import UserInputError
+from optimizer.execution.backends import ALONE, Machines, riding
+from optimizer.execution.provenance import ride_inputs
+from optimizer.execution.reevaluation import look_again, on_fresh_noise
+from optimizer.execution.ride_reuse import reusing
+from optimizer.execution.ride_reuse_report import find_reuse
+from optimizer.execution.store import Store, started_with
+from optimizer.execution.study_search import search_study
+from optimizer.search.evaluation import Evaluate
+from optimizer.search.frozen_settings import WEIGHTS, weights_text
+from optimizer.search.loop import Progress
+from optimizer.study.paths import store_path
+from optimizer.study.study import Study
+
+
+def refuse_started(study: Study) -> None:
+    """Refuse a study that has a store already.
+
+    Raises
+    ------
+    UserInputError
+        Says how to go on with it.
+    """
+    path = store_path(study.folder)
+    if path.exists():
+        raise UserInputError(
+            f"{path}: this study is started already; go on with"
+            f" `levelgain resume {study.folder}`, or copy study.toml into a new folder"
+        )
+
+
+def refuse_not_started(study: Study) -> None:
+    """Refuse to resume a study that has no store.
+
+    Raises
+    ------
+    UserInputError
+        Says how to start it.
+    """
+    path = store_path(study.folder)
+    if not path.exists():
+        raise UserInputError(
+            f"{path}: there is nothing to resume; start with `levelgain run {study.folder}`"
+        )
+
+
+def _unheard(_text: str) -> None:
+    """Tell nobody."""
+
+
+def run_study(
+    study: Study,
+    *,
+    n_candidates: int,
+    n_jobs: int,
+    on_generation: Callable[[Progress], None],
+    stop: Callable[[], bool],
+    notice: Callable[[str], None] = _unheard,
+    machines: Machines = ALONE,
+) -> Progress:
+    """Search until the study's store holds `n_candidates`, from whatever it holds now.
+
+    Parameters
+    ----------
+    study : Study
+    n_candidates : int
+        Rounded up to whole generations.
+    n_jobs : int
+        Threads; the results do not depend on it.
+    on_generation, stop : callable
+        As in `optimizer.search.loop.run`.
+    notice : callable
+        Told in words what is reused, and when the run before was killed.
+    machines : Machines
+        Who rides besides this machine's threads, or in their place.
+
+    Raises
+    ------
+    UserInputError
+        The store can not be used or written, or another run has it.
+    """
+    reuse = find_reuse(study)
+    weights = _started_weights(study, notice=notice)
+    with (
+        riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
+        Store(store_path(study.folder)) as store,
+    ):
+        store.freeze(ride_inputs(study))
+        if reuse.told and store.n_candidates <= len(study.start):
+            notice(reuse.told)
+        if store.interrupted:
+            notice(
+                f"The run before was killed after {store.n_candidates} candidates; what it had in"
+                " hand was not stored whole and is ridden again."
+            )
+
+        def ride(telling: tuple[int, ...]) -> Evaluate:
+            evaluate = ride_by(telling)
+            return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, telling=telling)
+
+        return search_study(
+            study,
+            ride,
+            n_candidates=n_candidates,
+            n_jobs=n_jobs,
+            store=store,
+            weights=json.loads(weights),
+            on_generation=on_generation,
+            stop=stop,
+        )
+
+
+def look_again_at_front(
+    study: Study,
+    *,
+    n_jobs: int,
+    advance: Callable[[int, int], None],
+    stop: Callable[[], bool],
+    machines: Machines = ALONE,
+) -> bool:
+    """Ride the front of a finished search again; see `optimizer.execution.reevaluation.look_again`.
+
+    Raises
+    ------
+    UserInputError
+        The store can not be used or written, or another run has it.
+    """
+    again = on_fresh_noise(study)
+    weights = _started_weights(study, notice=_unheard)
+    with (
+        riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights) as ride_by,
+        Store(store_path(study.folder)) as store,
+    ):
+        store.freeze(ride_inputs(study))
+        return look_again(
+            study,
+            store,
+            evaluate=reusing(ride_by(()), again, find_reuse(study).parts, n_jobs=n_jobs),
+            advance=advance,
+            stop=stop,
+        )
+
+
+def _started_weights(study: Study, *, notice: Callable[[str], None]) -> str:
+    """Return the weights that the search started with, or the study's for a new one.
+
+    A search whose weights changed on its way would not be the same after a resume.
+    """
+    asked = weights_text(study.weights[name] for name in OBJECTIVES)
+    started = started_with(store_path(study.folder), WEIGHTS) or asked
+    if started != asked:
+        notice(
+            "The search goes on by the weights it was started with; the tables weigh by those of"
+            " today. To search by today's, fork the study."
+        )
+    return started
+
+
+@contextmanager
+def stopping_on_interrupt(tell: Callable[[], None]) -> Iterator[Callable[[], bool]]:
+    """Give a question that turns true after Ctrl-C; a second Ctrl-C interrupts at once.
+
+    Parameters
+    ----------
+    tell : callable
+        Called once, at the first Ctrl-C.
+    """
+    asked = False
+
+    def handle(_number: int, _frame: FrameType | None) -> None:
+        nonlocal asked
+        if asked:
+            raise KeyboardInterrupt
+        asked = True
+        tell()
+
+    before = signal.signal(signal.SIGINT, handle)
+    try:
+        yield lambda: asked
+    finally:
+        signal.signal(signal.SIGINT, before)

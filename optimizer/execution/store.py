@@ -1,0 +1,288 @@
+"""The study store: one SQLite file that holds every finished candidate.
+
+A generation is ridden as one batch and stored in ONE transaction. Losing power or being killed at
+any moment therefore leaves whole generations only, and since the next generation follows from the
+stored ones alone, a resumed study is exactly the uninterrupted one; at most one generation of
+riding is done again. The write-ahead log lets others read while a run writes; each commit is on the
+disk before it returns (synchronous=FULL). A lock file beside the store keeps a second run out; the
+operating system releases it even when the holder is killed.
+"""
+
+import sqlite3
+from collections.abc import Mapping
+from contextlib import closing
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+from urllib.parse import quote
+
+import numpy as np
+from filelock import FileLock, Timeout
+from numpy.typing import NDArray
+
+from optimizer.base.errors import UserInputError
+from optimizer.execution.frozen_inputs import refuse_differences
+from optimizer.execution.store_errors import corrupt, reported
+from optimizer.execution.store_format import (
+    SCHEMA,
+    SecondLook,
+    Table,
+    check_pages,
+    has_schema,
+    read_frozen,
+    read_rows,
+    read_second_look,
+    rides_of,
+    rows_of_generation,
+    rows_of_second_look,
+)
+from optimizer.search.evaluation import Evaluation, History
+
+Floats = NDArray[np.float64]
+
+
+class Store:
+    """A study store open for a run; use it in a `with` block.
+
+    Parameters
+    ----------
+    path : Path
+        The store's file, made if it is not there; its folder must exist.
+
+    Raises
+    ------
+    UserInputError
+        In use by another run, not a store, damaged, of a newer version, or not writable.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._lock = _locked(path)
+        try:
+            self._connection = _opened_for_writing(path)
+            self._interrupted = self._begin()
+        except BaseException:
+            self._lock.release()
+            raise
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def path(self) -> Path:
+        """The store's file."""
+        return self._path
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether the run before was killed, so that what it had in hand is not stored."""
+        return self._interrupted
+
+    @property
+    def n_candidates(self) -> int:
+        """Number of finished candidates."""
+        with reported(self._path):
+            return int(self._connection.execute("SELECT count(*) FROM candidate").fetchone()[0])
+
+    def close(self) -> None:
+        """Fold the log into the file and let other runs in."""
+        try:
+            with reported(self._path):
+                try:
+                    self._connection.execute("DELETE FROM running")
+                finally:
+                    self._connection.close()
+        finally:
+            self._lock.release()
+
+    def _begin(self) -> bool:
+        """Mark the store as in use; return whether a run that was killed has left its mark."""
+        with reported(self._path), self._connection:
+            self._connection.execute("BEGIN IMMEDIATE")
+            found = self._connection.execute("SELECT count(*) FROM running").fetchone()[0]
+            self._connection.execute("DELETE FROM running")
+            self._connection.execute("INSERT INTO running VALUES (datetime('now'))")
+        return bool(found)
+
+    def freeze(self, inputs: Mapping[str, str]) -> None:
+        """Store inputs that decide the sequence, or compare them with those stored before.
+
+        Raises
+        ------
+        UserInputError
+            An input differs from the stored one, or is new to a store that has candidates.
+        """
+        with reported(self._path):
+            stored = read_frozen(self._connection)
+            if self.n_candidates:
+                refuse_differences(self._path, stored, inputs)
+                return
+            with self._connection:
+                self._connection.execute("BEGIN IMMEDIATE")
+                self._connection.executemany(
+                    "INSERT OR REPLACE INTO frozen VALUES (?, ?)", sorted(inputs.items())
+                )
+
+    def append(self, generation: int, values: Floats, evaluation: Evaluation) -> None:
+        """Store a generation, whole or not at all, numbered on from the last candidate.
+
+        Raises
+        ------
+        UserInputError
+            The disk is full or fails; the generations before are kept.
+        """
+        with reported(self._path), self._connection:
+            self._connection.execute("BEGIN IMMEDIATE")
+            self._connection.executemany(
+                "INSERT INTO candidate VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                rows_of_generation(generation, self.n_candidates, values, evaluation),
+            )
+
+    def append_second_look(self, numbers: NDArray[np.int64], evaluation: Evaluation) -> None:
+        """Store what candidates did on fresh noise, all of them or none.
+
+        Raises
+        ------
+        UserInputError
+            The disk is full or fails; what was stored before is kept.
+        """
+        with reported(self._path), self._connection:
+            self._connection.execute("BEGIN IMMEDIATE")
+            self._connection.executemany(
+                "INSERT OR REPLACE INTO second_look VALUES (?, ?, ?, ?, ?, ?)",
+                rows_of_second_look(numbers, evaluation),
+            )
+
+    def second_look(self) -> SecondLook:
+        """Return the candidates that were ridden again."""
+        with reported(self._path):
+            return read_second_look(self._connection, self._path)
+
+    def rides(self, numbers: range) -> Floats:
+        """Return how candidates of rising number rode, (candidate, ride, column)."""
+        with reported(self._path):
+            rows = self._connection.execute(
+                "SELECT rides, n_rides FROM candidate WHERE number >= ? AND number < ?"
+                " ORDER BY number",
+                (numbers.start, numbers.stop),
+            ).fetchall()
+        return rides_of([row[0] for row in rows], rows[0][1] if rows else 0)
+
+    def history(self, *, population: int) -> History:
+        """Return all finished candidates, checked to be whole generations of `population`."""
+        with reported(self._path):
+            table = read_rows(self._connection, self._path)
+        expected = np.arange(len(table.generations)) // population
+        if len(expected) % population or not np.array_equal(table.generations, expected):
+            raise corrupt(self._path, f"its rows are not generations of {population}")
+        return table.history
+
+
+def read_table(path: Path) -> Table:
+    """Return a store's content without changing or locking it, also from a read-only folder.
+
+    Raises
+    ------
+    UserInputError
+        Missing, not a store, damaged or of a newer version.
+    """
+    if not path.is_file():
+        raise UserInputError(f"{path}: no study store here; run the study first")
+    with reported(path), closing(_opened_for_reading(path)) as connection:
+        if not has_schema(connection, path):
+            raise UserInputError(f"{path}: the study store is empty; run the study first")
+        check_pages(connection, path)
+        # One read transaction, so a run that writes meanwhile does not change what is read.
+        connection.execute("BEGIN")
+        return read_rows(connection, path)
+
+
+def started_with(path: Path, key: str) -> str | None:
+    """Return an input that a study's search was started with; None before its first candidate.
+
+    Raises
+    ------
+    UserInputError
+        Not a store, damaged or of a newer version.
+    """
+    if not path.is_file():
+        return None
+    with reported(path), closing(_opened_for_reading(path)) as connection:
+        if not has_schema(connection, path):
+            return None
+        n_candidates = connection.execute("SELECT count(*) FROM candidate").fetchone()[0]
+        return read_frozen(connection).get(key) if n_candidates else None
+
+
+def _opened_for_reading(path: Path) -> sqlite3.Connection:
+    address = f"file:{quote(str(path.resolve()))}?mode=ro"
+    connection = sqlite3.connect(address, uri=True, isolation_level=None)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except sqlite3.OperationalError:
+        connection.close()
+        # SQLite shares its log through a file that it can not make in a read-only folder. Without
+        # a log the file alone is complete, and then it may be read as one that does not change.
+        if _has_log(path):
+            raise
+        return sqlite3.connect(f"{address}&immutable=1", uri=True, isolation_level=None)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _has_log(path: Path) -> bool:
+    log = path.with_name(path.name + "-wal")
+    return log.exists() and log.stat().st_size > 0
+
+
+def _opened_for_writing(path: Path) -> sqlite3.Connection:
+    with reported(path):
+        connection = sqlite3.connect(path, isolation_level=None)
+        try:
+            if has_schema(connection, path):
+                check_pages(connection, path)
+                _prepare(connection)
+            else:
+                _prepare(connection)
+                with connection:
+                    connection.execute("BEGIN IMMEDIATE")
+                    for statement in SCHEMA:
+                        connection.execute(statement)
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _prepare(connection: sqlite3.Connection) -> None:
+    connection.execute("PRAGMA journal_mode = WAL")
+    connection.execute("PRAGMA synchronous = FULL")
+
+
+def _locked(path: Path) -> FileLock:
+    if not path.parent.is_dir():
+        raise UserInputError(f"{path.parent}: no such folder; make the study folder first")
+    lock = FileLock(path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False)
+    try:
+        lock.acquire(blocking=False)
+    except Timeout as error:
+        raise UserInputError(
+            f"{path}: another run is using this study; wait for it, stop it, or use another folder"
+        ) from error
+    except (OSError, NotImplementedError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "no file locks on this disk"
+        raise UserInputError(
+            f"{path.parent}: can not be written ({reason});"
+            " allow writing, or copy the study folder to a disk where you can write"
+        ) from error
+    return lock

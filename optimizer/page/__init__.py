@@ -1,6 +1,0 @@
-"""One self-contained page of a study: choose a candidate, see why, and hand it over."""
-
-from optimizer.page.document import page_data, page_document, write_page
-from optimizer.page.live import HOST, LiveStudy, serve
-
-__all__ = ["HOST", "LiveStudy", "page_data", "page_document", "serve", "write_page"]

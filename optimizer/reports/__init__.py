@@ -1,0 +1,1 @@
+"""What is written for a person or a bench: figures, exports, plans, pages."""

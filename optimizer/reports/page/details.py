@@ -1,0 +1,127 @@
+"""What the page shows of one candidate: its rides, its curve, its margins and its worst traces."""
+
+import json
+from collections.abc import Callable, Iterable, Sequence
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import OBJECTIVES
+from optimizer.analysis.candidate import (
+    candidate_profile,
+    ridden_rides,
+    stiffness_curve,
+    worst_rides,
+)
+from optimizer.analysis.results import Results
+from optimizer.execution.evaluate import rules_of, whole_profiles
+from optimizer.reports.page.encoding import Packed, packed, quantised
+from optimizer.reports.page.labels import GAIN_POINT_LABELS
+from optimizer.search.evaluation import BASELINE
+from plant.kernel.trace import trace
+from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins
+
+Floats: TypeAlias = NDArray[np.float64]
+Traces: TypeAlias = dict[str, dict[str, Packed]]
+
+SIGNALS = (
+    "pitch_deg",
+    "wanted_pitch_deg",
+    "ground_pitch_deg",
+    "current_a",
+    "available_current_a",
+    "speed_mps",
+    "wanted_speed_mps",
+    "torque_reserve_ratio",
+)
+TRACE_STEP_S = 0.02
+_EVERY_STEPS = 20
+_CURVE_DEG = np.linspace(-18.0, 18.0, 145)
+
+
+def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
+    """Return rides, curves and margins of the numbered candidates, row by row in their order."""
+    profiles = whole_profiles(results.study, results.history.values[list(numbers)])
+    rules = rules_of(results.study)
+    margins = loop_margins(rules.loop, loop_gains(profiles))
+    shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
+    more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
+    rides = [[results.ride_column(name, number) for name in OBJECTIVES] for number in numbers]
+    names = {rider: name for name, rider in results.study.riders.items()}
+    return {
+        "numbers": list(numbers),
+        "rides": packed(np.swapaxes(np.array(rides), 1, 2), "f4"),
+        "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
+        "curve_deg": packed(_CURVE_DEG, "f4"),
+        "curves": packed([stiffness_curve(row, _CURVE_DEG) for row in profiles], "f4"),
+        "margins": packed(np.stack([*shown, *more], axis=-1), "f4"),
+        "margin_riders": [names[rider] for rider in rules.riders],
+        "gain_points": [GAIN_POINT_LABELS[name] for name in GAIN_POINTS],
+        "worst": {str(number): worst_places(results, number) for number in numbers},
+    }
+
+
+def worst_places(results: Results, number: int) -> list[int]:
+    """Return a candidate's worst rides as places in the study's rides, the worst first."""
+    places = {ride.name: place for place, ride in enumerate(results.study.rides)}
+    return [places[ride.name] for ride in worst_rides(results, number)]
+
+
+def candidate_traces(results: Results, number: int, places: Iterable[int]) -> dict[str, Packed]:
+    """Return the signals of a candidate on some rides, by the ride's place.
+
+    Each is (signal, sample) in the order of `SIGNALS`, a sample every `TRACE_STEP_S`; NaN after
+    the ride ended.
+    """
+    profile, rides = candidate_profile(results, number), ridden_rides(results, number)
+    told = {}
+    for place in places:
+        ridden = trace(profile, rides[place], every_steps=_EVERY_STEPS)
+        told[str(place)] = quantised(np.stack([getattr(ridden, name) for name in SIGNALS]))
+    return told
+
+
+def traces_that_fit(
+    results: Results,
+    numbers: Sequence[int],
+    *,
+    n_bytes: int,
+    advance: Callable[[int, int], None] = lambda _done, _wanted: None,
+) -> Traces:
+    """Return the worst rides' traces of as many candidates as fit, from the first on.
+
+    Parameters
+    ----------
+    results : Results
+    numbers : sequence of int
+        The most wanted first.
+    n_bytes : int
+        Room for the traces as text.
+    advance : callable, optional
+        Told how many candidates are traced, and of how many, after each.
+
+    Returns
+    -------
+    dict
+        Traces by candidate and by ride; the baseline has every ride that another one has.
+    """
+    traces: Traces = {str(BASELINE): {}}
+    left = float(n_bytes)
+    for n_before, number in enumerate(numbers):
+        places = worst_places(results, number)
+        told = candidate_traces(results, number, places)
+        missing = [place for place in places if str(place) not in traces[str(BASELINE)]]
+        beside = candidate_traces(results, BASELINE, missing)
+        left -= _size(told) * (number != BASELINE) + _size(beside)
+        if left < 0.0:
+            break
+        traces[str(BASELINE)] |= beside
+        if number != BASELINE:
+            traces[str(number)] = told
+        advance(n_before + 1, len(numbers))
+    return traces
+
+
+def _size(told: dict[str, Packed]) -> int:
+    return len(json.dumps(told)) if told else 0

@@ -1,0 +1,164 @@
+"""What the page's script is told of a study: its words, its candidates, its rides."""
+
+import dataclasses
+import shlex
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
+from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.results import Results, least_violating
+from optimizer.execution.evaluate import whole_profiles
+from optimizer.execution.provenance import model_digest
+from optimizer.reports.page.encoding import Packed, packed
+from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, NEAR_LEVEL, PICK_MARKS
+from optimizer.search.evaluation import BASELINE
+from optimizer.search.space import to_unit
+from optimizer.study.study import Study
+from plant.description.profile import Profile
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.description.quantity import quantities
+from plant.kernel.outcomes import Outcome
+from plant.linear.balance_loop import GAIN_POINTS, loop_gains
+
+Numbers: TypeAlias = NDArray[np.intp]
+
+_MOST_OTHERS = 1500  # candidates off the front that are drawn: each is a shape in every plot
+_DETAIL_BYTES = 5_000_000  # room for all that is told in detail but the traces
+_CURVE_AND_MARGIN_BYTES = 1600
+_NEAREST = 20  # shown in detail where no candidate meets every constraint
+_TOLD_DESCRIPTORS = tuple(name for name in DESCRIPTOR_NAMES if name in LABELS)
+
+
+def shown_numbers(results: Results, extra: tuple[int, ...] = ()) -> Numbers:
+    """Return the candidates on the page, rising: the front and the best of the others.
+
+    The others are those nearest to feasible, of equals those of least weighted cost. Who was spared
+    rides is not among them, as it has no objectives to be drawn at.
+    """
+    wanted = np.zeros(len(results), dtype=bool)
+    wanted[[BASELINE, *extra, *results.picks.values()]] = True
+    wanted |= results.on_front
+    order = np.lexsort((results.weighted_cost, results.violation))
+    others = order[~(wanted | results.spared)[order]]
+    wanted[others[:_MOST_OTHERS]] = True
+    return np.flatnonzero(wanted)
+
+
+def detailed_numbers(results: Results, extra: tuple[int, ...] = ()) -> list[int]:
+    """Return the candidates told in detail, the most wanted first.
+
+    The baseline, those asked for, the picks, then the front by weighted cost; without a front
+    those nearest to feasible.
+    """
+    front = np.flatnonzero(results.on_front)
+    by_cost = front[np.argsort(results.weighted_cost[front], kind="stable")]
+    rest = by_cost if len(front) else least_violating(results, limit=_NEAREST)
+    wanted = dict.fromkeys([BASELINE, *extra, *results.picks.values(), *map(int, rest)])
+    return list(wanted)[: max(_most_detailed(results), 1 + len(extra) + len(results.picks))]
+
+
+def _most_detailed(results: Results) -> int:
+    """Return how many candidates' rides there is room for, as base64: four letters for 3 bytes."""
+    bytes_each = results.rides.shape[1] * (4 * len(OBJECTIVES) + 1) + _CURVE_AND_MARGIN_BYTES
+    return int(_DETAIL_BYTES * 3 // (4 * bytes_each))
+
+
+def study_facts(study: Study) -> dict[str, Any]:
+    """Return the study's words and numbers that no candidate changes."""
+    riders, courses = list(study.riders), list(study.courses)
+    return {
+        "title": study.title,
+        "board_name": study.board_name,
+        "structure": study.structure,
+        "seed": study.seed,
+        "study_digest": study.digest,
+        "model_digest": model_digest(),
+        "commands": {
+            name: f"levelgain {name} {shlex.quote(str(study.folder))} "
+            for name in ("export", "page", "validate")
+        },
+        "labels": LABELS,
+        "objectives": list(OBJECTIVES),
+        "weights": [study.weights[name] for name in OBJECTIVES],
+        "constraints": [[name, CONSTRAINT_LABELS[name]] for name in CONSTRAINT_NAMES],
+        "near_level": NEAR_LEVEL,
+        "pick_marks": PICK_MARKS,
+        "parameters": _parameters(study),
+        "riders": riders,
+        "courses": courses,
+        "rides": [_ride_place(ride.name, courses, riders) for ride in study.rides],
+        "outcomes": [outcome.message for outcome in Outcome],
+        "nose_contact_deg": study.board.frame.nose_contact_deg,
+        "phase_current_limit_a": study.board.drive.phase_current_limit_a,
+        "settings": {
+            name: getattr(study.settings, name)
+            for name in ("sensitivity_limit", "phase_margin_deg", "gain_margin_ratio")
+        },
+    }
+
+
+def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
+    """Return what is told of every candidate on the page, row by row in the order of `numbers`."""
+    history, space = results.history, results.study.space
+    profiles = whole_profiles(results.study, history.values[numbers])
+    stiffness = loop_gains(profiles).stiffness_a_per_deg[:, GAIN_POINTS.index("inner")]
+    columns = {
+        name: packed(results.descriptors[numbers, DESCRIPTOR_NAMES.index(name)], "f4")
+        for name in _TOLD_DESCRIPTORS
+    }
+    rows: dict[str, Packed] = {
+        "number": packed(numbers, "u4"),
+        "on_front": packed(results.on_front[numbers], "u1"),
+        "feasible": packed(results.feasible[numbers], "u1"),
+        "looked_again": packed(results.looked_again[numbers], "u1"),
+        # In full, so that the page's weighted cost is that of the tables.
+        "objectives": packed(history.objectives[numbers], "f8"),
+        "constraints": packed(history.constraints[numbers], "f4"),
+        "values": packed(history.values[numbers], "f4"),
+        "unit": packed(np.rint(65535.0 * to_unit(space, history.values[numbers])), "u2"),
+    }
+    return {
+        "n_ridden": len(results),
+        "n_front": int(results.on_front.sum()),
+        "n_feasible": int(results.feasible.sum()),
+        "picks": dict(results.picks),
+        "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
+        # A candidate is compared with the baseline on the same noise: as searched, looked again.
+        "baseline_objectives": [
+            results.searched.objectives[BASELINE].tolist(),
+            results.baseline_objectives.tolist(),
+        ],
+        "rows": rows,
+        "columns": columns | {NEAR_LEVEL: packed(stiffness, "f4")},
+    }
+
+
+def _named(results: Results) -> list[int]:
+    return sorted(set(results.picks.values()))
+
+
+def _ride_place(name: str, courses: list[str], riders: list[str]) -> list[int]:
+    """Return a ride's course and rider as indices."""
+    course, rider = name.split("/")
+    return [courses.index(course), riders.index(rider)]
+
+
+def _parameters(study: Study) -> list[dict[str, Any]]:
+    """Return every number of a profile: the searched ones first, with their bounds."""
+    space, baseline = study.space, profile_to_array(study.baseline)
+    told = {
+        declared.name: {"name": declared.name, "text": declared.text, "section": section.name}
+        for section in dataclasses.fields(Profile)
+        for declared in quantities(type(getattr(study.baseline, section.name)))
+    }
+    bounds = zip(space.names, space.low.tolist(), space.high.tolist(), strict=True)
+    searched = [{**told[name], "low": low, "high": high} for name, low, high in bounds]
+    kept = [
+        {**told[name], "kept": value}
+        for name, value in zip(PROFILE_NAMES, baseline.tolist(), strict=True)
+        if name not in space.names
+    ]
+    return [*searched, *kept]

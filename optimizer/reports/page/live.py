@@ -1,0 +1,174 @@
+"""The page of a running study, served on this machine only."""
+
+import http.server
+import json
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, Final
+
+from optimizer.analysis.results import Results, read_results
+from optimizer.base.errors import UserInputError
+from optimizer.reports.page.details import candidate_traces, rides_and_loops, worst_places
+from optimizer.reports.page.document import page_data, page_document, waiting_document
+from optimizer.search.evaluation import BASELINE
+from optimizer.study.load import load_study
+from optimizer.study.paths import store_path
+from optimizer.study.study import Study
+
+HOST: Final = "127.0.0.1"
+_NAMES = (HOST, "localhost")
+_HEADERS = {
+    "Cache-Control": "no-store",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Referrer-Policy": "no-referrer",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+}
+_ASK_AGAIN_S = 2
+
+
+class LiveStudy:
+    """A study whose store is read again when it has grown.
+
+    Parameters
+    ----------
+    folder : Path
+        The study's folder.
+
+    Raises
+    ------
+    UserInputError
+        The study file can not be read.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._study: Study = load_study(folder)
+        self._lock = threading.Lock()
+        self._read: tuple[str, Results, dict[str, Any]] | None = None
+
+    @property
+    def version(self) -> str:
+        """What changes whenever the store does."""
+        path = store_path(self._study.folder)
+        parts = (path, path.with_name(path.name + "-wal"))
+        found = [part.stat() for part in parts if part.exists()]
+        return "-".join(f"{one.st_size}.{one.st_mtime_ns}" for one in found)
+
+    def told(self) -> dict[str, Any]:
+        """Return what the page is told now.
+
+        Raises
+        ------
+        UserInputError
+            No generation is finished yet, or the store can not be read.
+        """
+        return self._current()[1]
+
+    def candidate(self, number: int) -> dict[str, Any] | None:
+        """Return a candidate's details and worst rides; None if there is none on the page."""
+        results = self._current()[0]
+        if not 0 <= number < len(results) or results.spared[number]:
+            return None
+        places = worst_places(results, number)
+        return {
+            "details": rides_and_loops(results, [number]),
+            "own": candidate_traces(results, number, places),
+            "base": candidate_traces(results, BASELINE, places),
+        }
+
+    def _current(self) -> tuple[Results, dict[str, Any]]:
+        with self._lock:
+            version = self.version
+            if self._read is None or self._read[0] != version:
+                results = read_results(self._study)
+                told = page_data(results, live=True) | {"version": version}
+                self._read = (version, results, told)
+            return self._read[1], self._read[2]
+
+
+class _Handler(http.server.BaseHTTPRequestHandler):
+    """Answers the page's own questions and no others."""
+
+    server: "_Server"
+
+    def do_GET(self) -> None:
+        """Answer a question from a page that was asked for by this machine's own name."""
+        port = self.server.server_address[1]
+        if self.headers.get("Host") not in {f"{name}:{port}" for name in _NAMES}:
+            self._say(403, "text/plain", "This page is for this machine only.\n")
+            return
+        try:
+            self._answer(self.path)
+        except UserInputError as error:
+            self._say(503, "text/html", waiting_document(str(error), again_s=_ASK_AGAIN_S))
+
+    def _answer(self, path: str) -> None:
+        live = self.server.live
+        number = path.removeprefix("/candidate/").removesuffix(".json")
+        if path == "/":
+            self._say(200, "text/html", page_document(live.told()))
+        elif path == "/version.json":
+            self._json({"version": live.version})
+        elif path == "/study.json":
+            self._json(live.told())
+        elif path == f"/candidate/{number}.json" and number.isascii() and number.isdigit():
+            self._json(live.candidate(int(number)))
+        else:
+            self._say(404, "text/plain", "There is no such page.\n")
+
+    def _json(self, told: dict[str, Any] | None) -> None:
+        if told is None:
+            self._say(404, "text/plain", "There is no such candidate.\n")
+        else:
+            self._say(200, "application/json", json.dumps(told, allow_nan=False))
+
+    def _say(self, code: int, kind: str, text: str) -> None:
+        content = text.encode()
+        self.send_response(code)
+        for name, value in {
+            "Content-Type": f"{kind}; charset=utf-8",
+            "Content-Length": str(len(content)),
+            **_HEADERS,
+        }.items():
+            self.send_header(name, value)
+        self.end_headers()
+        self.wfile.write(content)
+
+    def log_message(self, *_arguments: object) -> None:
+        """Keep the terminal quiet: nobody else can ask."""
+
+
+class _Server(http.server.ThreadingHTTPServer):
+    daemon_threads = True
+
+    def __init__(self, live: LiveStudy, port: int) -> None:
+        super().__init__((HOST, port), _Handler)
+        self.live = live
+
+
+def serve(live: LiveStudy, *, port: int, ready: Callable[[http.server.HTTPServer], None]) -> None:
+    """Serve a study's page until the server is told to stop.
+
+    Parameters
+    ----------
+    live : LiveStudy
+    port : int
+        0 takes any free port.
+    ready : callable
+        Told the server before the first question is answered.
+
+    Raises
+    ------
+    UserInputError
+        The port is in use or not allowed.
+    """
+    try:
+        server = _Server(live, port)
+    except OSError as error:
+        raise UserInputError(
+            f"--port: {port} can not be opened ({error.strerror}); name another, or 0 for any"
+        ) from None
+    with server:
+        ready(server)
+        server.serve_forever(poll_interval=0.2)

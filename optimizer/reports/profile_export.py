@@ -1,0 +1,168 @@
+"""A chosen profile as files for the bench: TOML, JSON, a C header, or the user's own template."""
+
+import dataclasses
+from pathlib import Path
+from typing import Any
+
+import tomli_w
+from jinja2 import StrictUndefined, TemplateError
+from jinja2.sandbox import SandboxedEnvironment
+
+from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.candidate import bound_marks, candidate_profile, failures_of
+from optimizer.analysis.results import Results
+from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.cautions import CAUTIONS
+from optimizer.base.errors import UserInputError
+from optimizer.base.json_io import json_text
+from optimizer.base.toml_io import read_text
+from optimizer.execution.provenance import model_digest, versions
+from optimizer.reports.first_rides import plan_text
+from plant.description.profile import SINGLE_LOOP, Profile
+from plant.description.profile_array import array_to_profile
+
+FORMATS = ("toml", "json", "c")
+# What a template can do wrong: its syntax, its names, and the arithmetic in it.
+_TEMPLATE_FAULTS = (
+    TemplateError,
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    TypeError,
+    ValueError,
+)
+_SUFFIX = {"toml": ".toml", "json": ".json", "c": ".h"}
+
+
+def content(results: Results, number: int) -> dict[str, Any]:
+    """Return everything an export says, as plain values with units in the names."""
+    study, history = results.study, results.history
+    profile = array_to_profile(candidate_profile(results, number))
+    return {
+        "cautions": list(CAUTIONS),
+        "profile": profile_sections(profile),
+        "candidate": {
+            "number": number,
+            "picks": list(results.pick_names(number)),
+            "feasible": bool(results.feasible[number]),
+            "failed_constraints": failures_of(results, number),
+            "parameters_at_bounds": bound_marks(results, number),
+            "weighted_cost_ratio": float(results.weighted_cost[number]),
+        },
+        "objectives": _named(OBJECTIVES, history.objectives[number]),
+        "baseline_objectives": _named(OBJECTIVES, results.baseline_objectives),
+        "constraints": _named(CONSTRAINT_NAMES, history.constraints[number]),
+        "provenance": {
+            "title": study.title,
+            "study_digest": study.digest,
+            "model_digest": model_digest(),
+            "seed": study.seed,
+            "weights": dict(study.weights),
+            "candidates": len(results),
+            "versions": versions(results.frozen),
+        },
+        "board_name": study.board_name,
+        "board": dataclasses.asdict(study.board),
+        "riders": {name: dataclasses.asdict(rider) for name, rider in study.riders.items()},
+        "courses": list(study.courses),
+    }
+
+
+def render(told: dict[str, Any], format_name: str) -> str:
+    """Return an export's text in one of `FORMATS`."""
+    if format_name == "json":
+        return json_text(told)
+    return _toml(told) if format_name == "toml" else _c_header(told)
+
+
+def render_template(told: dict[str, Any], template: Path) -> str:
+    """Return an export's text by the user's own Jinja2 template, run in a sandbox.
+
+    Raises
+    ------
+    UserInputError
+        The template can not be read, or uses a name that an export does not have.
+    """
+    environment = SandboxedEnvironment(
+        undefined=StrictUndefined, keep_trailing_newline=True, autoescape=False
+    )
+    text = read_text(template)
+    try:
+        return environment.from_string(text).render(told)
+    except _TEMPLATE_FAULTS as error:
+        line = getattr(error, "lineno", None)
+        place = f"{template}:{line}" if line else f"{template}"
+        raise UserInputError(
+            f"{place}: {error}; the names allowed are {', '.join(sorted(told))}"
+        ) from None
+
+
+def export(
+    results: Results,
+    number: int,
+    *,
+    formats: tuple[str, ...],
+    template: Path | None,
+    folder: Path,
+    force: bool,
+) -> list[Path]:
+    """Write a candidate's profile in each format, and a plan of the first rides, each file whole.
+
+    Raises
+    ------
+    UserInputError
+        A file is there already and `force` is not given, or can not be written.
+    """
+    told = content(results, number)
+    stem = f"candidate_{number}"
+    texts = {folder / f"{stem}{_SUFFIX[name]}": render(told, name) for name in formats}
+    if template is not None:
+        suffixes = Path(template.name.removesuffix(".jinja")).suffix or ".txt"
+        texts[folder / f"{stem}_{template.name.split('.')[0]}{suffixes}"] = render_template(
+            told, template
+        )
+    texts[folder / f"{stem}_first_rides.md"] = plan_text(results, number)
+    if not force:
+        refuse_existing(texts, advice="give --force to replace it, or --to another folder")
+    for path, text in texts.items():
+        write_whole(path, text)
+    return list(texts)
+
+
+def profile_sections(profile: Profile) -> dict[str, Any]:
+    """Return a profile's sections; a single loop has no acceleration loop to write down."""
+    sections = dataclasses.asdict(profile)
+    if profile.acceleration_loop == SINGLE_LOOP:
+        del sections["acceleration_loop"]
+    return sections
+
+
+def _named(names: tuple[str, ...], values: Any) -> dict[str, float]:
+    return {name: float(value) for name, value in zip(names, values, strict=True)}
+
+
+def _toml(told: dict[str, Any]) -> str:
+    """Return TOML that can be read back as a profile: its numbers are the table `profile`."""
+    comments = [f"# {caution}" for caution in told["cautions"]]
+    return "\n".join([*comments, "", tomli_w.dumps(told)])
+
+
+def _c_header(told: dict[str, Any]) -> str:
+    """Return a C header: one constant for each number of the profile, cautions in its comment."""
+    made = told["provenance"]
+    lines = ["/*", f" * Balance-controller profile, candidate {told['candidate']['number']}."]
+    lines += [f" * Study: {_comment(made['title'])}", f" * Digest: {made['study_digest']}"]
+    lines += [f" * FAILS: {failed}" for failed in told["candidate"]["failed_constraints"]]
+    lines += [" *", *(f" * {_comment(caution)}" for caution in told["cautions"]), " */"]
+    lines += ["#ifndef LEVELGAIN_PROFILE_H", "#define LEVELGAIN_PROFILE_H"]
+    for section, numbers in told["profile"].items():
+        lines += ["", f"/* {section} */"]
+        lines += [
+            f"#define LEVELGAIN_{name.upper()} ({float(value)!r}f)"
+            for name, value in numbers.items()
+        ]
+    return "\n".join([*lines, "", "#endif", ""])
+
+
+def _comment(text: str) -> str:
+    return text.replace("*/", "* /")

@@ -1,0 +1,75 @@
+"""A validation as files: one page to read and print, and the same as JSON for a script."""
+
+import dataclasses
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.cautions import CAUTIONS
+from optimizer.base.json_io import json_text
+from optimizer.execution.provenance import model_digest
+from optimizer.study.study import Study
+from optimizer.validation.validate import Report
+from optimizer.validation.verdict import Grade, worst
+
+
+def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path]:
+    """Return where the page and the JSON of a validation go."""
+    return folder / f"{stem}.html", folder / f"{stem}.json"
+
+
+def refuse_replacing(paths: tuple[Path, ...]) -> None:
+    """Refuse to put a validation in the place of an earlier one.
+
+    Raises
+    ------
+    UserInputError
+        A file is there already.
+    """
+    refuse_existing(paths, advice="give --force to replace it, or --to another folder")
+
+
+def told(study: Study, report: Report, *, called: str) -> dict[str, Any]:
+    """Return everything a validation says, as plain values."""
+    counts = Counter(verdict.grade for verdict in report.verdicts)
+    return {
+        "called": called,
+        "overall": str(worst(report.verdicts)),
+        "counts": {str(grade): counts[grade] for grade in Grade},
+        "title": study.title,
+        "board_name": study.board_name,
+        "riders": list(study.riders),
+        "verdicts": [
+            {**dataclasses.asdict(verdict), "grade": str(verdict.grade)}
+            for verdict in report.verdicts
+        ],
+        "causes_of_nose_downs": dict(report.day.causes),
+        "nose_downs_by_speed": dict(report.day.by_pace),
+        "nose_downs_by_rider": dict(report.day.by_rider),
+        "other_ends": dict(report.day.other_ends),
+        "cautions": list(CAUTIONS),
+        "provenance": {
+            "study_digest": study.digest,
+            "model_digest": model_digest(),
+            "seed": study.seed,
+        },
+    }
+
+
+def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path]) -> None:
+    """Write the page and the JSON, each file whole.
+
+    Raises
+    ------
+    UserInputError
+        A file can not be written.
+    """
+    environment = Environment(
+        loader=PackageLoader("optimizer.reports"), autoescape=True, undefined=StrictUndefined
+    )
+    page, data = paths
+    write_whole(page, environment.get_template("validation.html.jinja").render(facts))
+    write_whole(data, json_text(facts))

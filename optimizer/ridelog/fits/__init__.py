@@ -1,0 +1,1 @@
+"""Numbers of board and controller, fitted to a ride log."""

@@ -1,0 +1,77 @@
+"""Everything that a log can tell about board and controller, and what it can not."""
+
+import functools
+from collections.abc import Mapping
+from typing import Any, TypeAlias
+
+from optimizer.base.progress import UNWATCHED, Stages
+from optimizer.ridelog.data.mapping import LogMapping
+from optimizer.ridelog.data.resampling import RideLog
+from optimizer.ridelog.fits.attitude import fit_attitude, fit_gyro
+from optimizer.ridelog.fits.controller import fit_controller
+from optimizer.ridelog.fits.heat import fit_heat
+from optimizer.ridelog.fits.motor import fit_motor
+from optimizer.ridelog.fits.pack import fit_pack
+from optimizer.ridelog.fits.road import fit_road
+from optimizer.ridelog.fits.robust_fit import CONFIDENCE, Fit
+
+Fits: TypeAlias = Mapping[str, Fit | str]  # by subject; a text says why there is no fit
+
+
+def fit_all(log: RideLog, mapping: LogMapping, *, stages: Stages = UNWATCHED) -> Fits:
+    """Return every fit that the log's channels allow, by subject.
+
+    Parameters
+    ----------
+    log : RideLog
+    mapping : LogMapping
+    stages : Stages
+        Told of each subject.
+    """
+    board = mapping.board
+    subjects = {
+        "road load": functools.partial(fit_road, log, board, mapping.rider_mass_kg),
+        "motor": functools.partial(fit_motor, log, board),
+        "pack": functools.partial(fit_pack, log, board),
+        "heat of the winding": functools.partial(fit_heat, log, board, winding=True),
+        "heat of the MOSFETs": functools.partial(fit_heat, log, board, winding=False),
+        "attitude filter": functools.partial(fit_attitude, log),
+        "gyro": functools.partial(fit_gyro, log),
+        "controller": functools.partial(fit_controller, log, board, mapping.rider_mass_kg),
+    }
+    fits: dict[str, Fit | str] = {}
+    for subject, fit in subjects.items():
+        stages.begin(f"fitting: {subject}")
+        fits[subject] = fit()
+    return fits
+
+
+def told_fits(fits: Fits) -> dict[str, Any]:
+    """Return the fits as plain values: estimates, intervals, correlations, what is unknown."""
+    return {
+        subject: {"no_fit": fit} if isinstance(fit, str) else _told(fit)
+        for subject, fit in fits.items()
+    }
+
+
+def _told(fit: Fit) -> dict[str, Any]:
+    return {
+        "estimates": {
+            name: {
+                "value": float(fit.value[place]),
+                "low": float(fit.low[place]),
+                "high": float(fit.high[place]),
+                "confidence": CONFIDENCE,
+                "interval": "profile likelihood" if fit.profiled[place] else "block bootstrap",
+                "correlation": {
+                    other: round(float(fit.correlation[place, column]), 3)
+                    for column, other in enumerate(fit.names)
+                    if column != place
+                },
+            }
+            for place, name in enumerate(fit.names)
+        },
+        "residual_rms": float((fit.residual**2).mean() ** 0.5),
+        "residual_unit": fit.residual_unit,
+        "can_not_tell": list(fit.cannot),
+    }

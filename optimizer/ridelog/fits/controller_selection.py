@@ -1,0 +1,65 @@
+"""Which of its answers a ridden controller has: those without which the log is explained worse."""
+
+import dataclasses
+import itertools
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from optimizer.ridelog.data.reader import Floats
+from optimizer.ridelog.fits.controller_data import Stretch, smoothed
+from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
+from optimizer.ridelog.fits.controller_terms import FIRM, QUICK, Answer
+from optimizer.ridelog.fits.robust_fit import Residuals, Unknown, best, explained
+
+
+class Law:
+    """The law over a stretch, with some of its settings unknown."""
+
+    def __init__(self, stretch: Stretch, neutral: Floats) -> None:
+        self._stretch, self._neutral = stretch, neutral
+
+    def residuals_of(self, unknowns: Sequence[Unknown]) -> Residuals:
+        """Return the residuals as a function of the values of these settings."""
+        return lambda value: self._stretch.residuals(unknowns, value, self._neutral)
+
+    def noisier(self, sigma_mps: float, random: np.random.Generator) -> "Law":
+        """Return the same over a stretch whose wheel speed holds as much noise again."""
+        signals = self._stretch.signals.copy()
+        noise = np.asarray(random.standard_normal(signals.shape[1]) * sigma_mps)
+        signals[2] += smoothed(noise, self._stretch.dt_s)
+        return Law(dataclasses.replace(self._stretch, signals=signals), self._neutral)
+
+    def chosen(self, answers: Sequence[Answer]) -> tuple[tuple[Unknown, ...], list[Answer]]:
+        """Return the unknowns worth fitting, at their values so far, and the answers not there.
+
+        All are fitted together first, for one that is left out is mimicked by others. An answer
+        is there when without it the loss grows by more than its unknowns cost by Schwarz's
+        criterion (1978, Annals of Statistics 6:461), twice over for residuals that hang together.
+        """
+        found = {answer.text: (*answer.size, *map(self._begun, answer.shape)) for answer in answers}
+        every = (*QUICK, *itertools.chain(*found.values()))
+        firm = tuple(dataclasses.replace(one, start=FIRM.get(one.name, one.start)) for one in every)
+        (kept, left), (other, its) = self._fitted(every), self._fitted(firm)
+        if explained(left, its) > 0.0:
+            kept, left = other, its
+        absent = []
+        for answer in reversed(answers):
+            own = {unknown.name for unknown in found[answer.text]}
+            fewer, more = self._fitted(tuple(one for one in kept if one.name not in own))
+            if explained(more, left) < 2.0 * len(own) * math.log(len(left)):
+                absent.append(answer)
+                kept, left = fewer, more
+        sizes = [unknown for answer in absent for unknown in answer.size]
+        return self._fitted((*kept, *sizes))[0] if sizes else kept, absent
+
+    def _begun(self, unknown: Unknown) -> Unknown:
+        own = float(self._neutral[SETTINGS.index(unknown.name)])
+        return dataclasses.replace(unknown, start=own) if unknown.name == LOAD_EXPECTED else unknown
+
+    def _fitted(self, unknowns: tuple[Unknown, ...]) -> tuple[tuple[Unknown, ...], Floats]:
+        """Return the unknowns starting at their best values, and what is left over."""
+        value, left = best(self.residuals_of(unknowns), unknowns)
+        begun = zip(unknowns, value.tolist(), strict=True)
+        return tuple(dataclasses.replace(one, start=start) for one, start in begun), left

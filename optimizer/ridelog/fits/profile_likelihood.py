@@ -1,0 +1,170 @@
+"""Ends of an interval by profile likelihood, where a parabola can not be trusted.
+
+At each trial value of one unknown the others are fitted anew (Bates & Watts 1988, Nonlinear
+Regression Analysis, chapter 6). An interval holds every value at which the loss rises by no more
+than a parabola of the bootstrap's width would, so the profile's height is adjusted to the scatter
+between blocks (after Chandler & Bate 2007, Biometrika 94:167; from memory).
+"""
+
+import dataclasses
+import math
+from collections.abc import Callable, Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from optimizer.ridelog.data.reader import Floats
+
+_PARABOLIC = 0.1  # assumed: the rise may differ so much from the parabola's
+_CLOSE = 0.02  # of the square root of the allowed rise, at which the search for an end stops
+_MOST_TRIALS = 9
+_VAGUE = 3.0  # half an interval over the value
+_MOST_STEPS = 12  # of the others, from where the parabola puts them
+_LOWER = 0.02  # of the allowed rise: from which another minimum is believed
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Loss:
+    """Cauchy's loss of a model's residuals between bounds.
+
+    Attributes
+    ----------
+    residuals : function of (unknown,) float64 to (row,) float64
+    scale : float
+        Residual from which a row counts less.
+    low, high : (unknown,) float64
+    """
+
+    residuals: Callable[[Floats], Floats]
+    scale: float
+    low: Floats
+    high: Floats
+
+    def __call__(self, value: Floats) -> float:
+        """Return twice the loss, which rises by one over a standard deviation of unit noise."""
+        square = (self.residuals(value) / self.scale) ** 2
+        return self.scale**2 * float(np.log1p(square).sum())
+
+    def least(self, start: Floats, *, free: list[int], most: int = 60) -> Floats:
+        """Return the value of least loss with only some of the unknowns free."""
+
+        def some(part: Floats) -> Floats:
+            value = start.copy()
+            value[free] = part
+            return self.residuals(value)
+
+        found = least_squares(
+            some,
+            np.clip(start[free], self.low[free], self.high[free]),
+            bounds=(self.low[free], self.high[free]),
+            loss="cauchy",
+            f_scale=self.scale,
+            x_scale="jac",
+            ftol=1e-7 if most > _MOST_STEPS else 1e-6,
+            xtol=1e-7,
+            max_nfev=most,
+        )
+        value = start.copy()
+        value[free] = found.x
+        return value
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ends:
+    """Ends of the intervals.
+
+    Attributes
+    ----------
+    low, high : (unknown,) float64
+    profiled : (unknown,) bool
+        Where the ends come from the profile.
+    better : (unknown,) float64 or None
+        A value of less loss that was met on the way.
+    """
+
+    low: Floats
+    high: Floats
+    profiled: NDArray[np.bool_]
+    better: Floats | None = None
+
+
+def profile_ends(loss: Loss, value: Floats, half: Floats, curvature: Floats) -> Ends:
+    """Return the ends of every interval, by profile where the rise is not a parabola's.
+
+    Parameters
+    ----------
+    loss : Loss
+    value : (unknown,) float64
+        Where the loss is least.
+    half : (unknown,) float64
+        Half the interval of the linearised bootstrap.
+    curvature : (unknown, unknown) float64
+        Second derivatives of half of `loss` there.
+    """
+    least = loss(value)
+    inverse = np.linalg.pinv(curvature, hermitian=True)
+    low, high = np.maximum(value - half, loss.low), np.minimum(value + half, loss.high)
+    profiled = np.zeros(len(value), dtype=bool)
+    for place in range(len(value)):
+        spread = inverse[place, place]
+        # What the parabola calls vague stays so: nobody takes such a number.
+        if not half[place] < _VAGUE * abs(value[place]) or spread <= 0.0:
+            continue
+        allowed = half[place] ** 2 / spread
+        # The way that the others go with this one, as the parabola has it.
+        along = inverse[place] / spread
+        if all(abs(rise / allowed - 1.0) < _PARABOLIC for rise in _rises(
+            loss, value, least, along * half[place]
+        )):  # fmt: skip
+            continue
+        profiled[place] = True
+        for sign in (-1.0, 1.0):
+            room = value[place] - loss.low[place] if sign < 0.0 else loss.high[place] - value[place]
+            size, better = _reach(loss, value, sign * along, place=place, allowed=allowed,
+                                  first=min(half[place], room), room=room, least=least)  # fmt: skip
+            if better is not None:
+                return Ends(low=low, high=high, profiled=profiled, better=better)
+            if sign < 0.0:
+                low[place] = value[place] - size
+            else:
+                high[place] = value[place] + size
+    return Ends(low=low, high=high, profiled=profiled)
+
+
+def _rises(loss: Loss, value: Floats, least: float, step: Floats) -> Iterator[float]:
+    for sign in (-1.0, 1.0):
+        there = value + sign * step
+        inside = np.all(there >= loss.low) and np.all(there <= loss.high)
+        yield loss(there) - least if inside else math.inf
+
+
+def _reach(
+    loss: Loss, value: Floats, along: Floats, *, place: int, allowed: float, first: float,
+    room: float, least: float,
+) -> tuple[float, Floats | None]:  # fmt: skip
+    """Return how far the unknown may go one way, or a value of less loss."""
+    free = [other for other in range(len(value)) if other != place]
+    # Square roots of rises, less that allowed: a parabola's are on a straight line.
+    wanted = math.sqrt(allowed)
+    inside, outside, size = (0.0, -wanted), (math.inf, math.inf), first
+    for _ in range(_MOST_TRIALS):
+        there = np.clip(value + along * size, loss.low, loss.high)
+        there = loss.least(there, free=free, most=_MOST_STEPS) if free else there
+        rise = loss(there) - least
+        if rise < -_LOWER * allowed:
+            return size, there
+        over = math.sqrt(max(rise, 0.0)) - wanted
+        if abs(over) < _CLOSE * wanted or (over < 0.0 and size >= room):
+            return size, None
+        # The end that stays counts half (the Illinois rule), so that it does not stay for ever.
+        if over < 0.0:
+            inside, outside = (size, over), (outside[0], 0.5 * outside[1])
+        else:
+            inside, outside = (inside[0], 0.5 * inside[1]), (size, over)
+        if math.isinf(outside[0]):
+            size = min(size * min(max(wanted / max(over + wanted, 1e-9), 1.3), 4.0), room)
+        else:
+            share = inside[1] / (inside[1] - outside[1])
+            size = inside[0] + (outside[0] - inside[0]) * min(max(share, 0.1), 0.9)
+    return (inside if math.isinf(outside[0]) else outside)[0], None

@@ -1,0 +1,281 @@
+"""Robust least squares with intervals by a block bootstrap, and what the data can not tell.
+
+Residuals of a ride hang together over seconds, so whole blocks of time are drawn anew. Each draw
+takes one Gauss-Newton step from the fit (a one-step bootstrap: Shao & Tu 1995, The Jackknife and
+Bootstrap, section 4.3; from memory), which costs a small linear solve. Where the loss does not rise
+as that linear step believes, the interval is its profile's (`profiled.py`).
+"""
+
+import dataclasses
+import math
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import t as student
+
+from optimizer.ridelog.data.reader import Floats
+from optimizer.ridelog.fits.profile_likelihood import Loss, profile_ends
+
+CONFIDENCE = 0.95
+_DRAWS = 600
+_FEWEST_BLOCKS = 12
+_TUNING = 2.385  # of Cauchy's loss: 95 % efficient under normal noise (Holland & Welsch 1977)
+_MOST_STARTS = 4
+_MAD_PER_SIGMA = 0.6745  # of a normal distribution
+_ENTANGLED = 0.95  # assumed: correlation from which two numbers can hardly be told apart
+_BOUND_UP = 0.8  # assumed: correlation worth telling
+_VAGUE = 0.5  # assumed: half the interval over the value
+
+Residuals: TypeAlias = Callable[[Floats], Floats]
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """A number to find: where to start and between which ends; its name ends in its unit."""
+
+    name: str
+    start: float
+    low: float
+    high: float
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fit:
+    """A fitted model.
+
+    Attributes
+    ----------
+    title : str
+    names : tuple of str
+    value, low, high : (unknown,) float64
+        Estimates and the ends of their 95 % intervals.
+    profiled : (unknown,) bool
+        Where the interval is the profile's, for a linear step can not be trusted.
+    correlation : (unknown, unknown) float64
+        Of the estimates.
+    time_s, residual : (row,) float64
+        Measured less fitted, in `residual_unit`, and when.
+    residual_unit : str
+    cannot : tuple of str
+        What the log can not tell, in plain words.
+    """
+
+    title: str
+    names: tuple[str, ...]
+    value: Floats
+    low: Floats
+    high: Floats
+    profiled: NDArray[np.bool_]
+    correlation: Floats
+    time_s: Floats
+    residual: Floats
+    residual_unit: str
+    cannot: tuple[str, ...] = ()
+
+    def estimate(self, name: str) -> tuple[float, float, float]:
+        """Return value, low and high of one number."""
+        place = self.names.index(name)
+        return float(self.value[place]), float(self.low[place]), float(self.high[place])
+
+    def most_bound_up(self, name: str) -> tuple[str, float] | None:
+        """Return with which number one correlates most and how much; None below `_BOUND_UP`."""
+        row = self.correlation[self.names.index(name)].copy()
+        row[self.names.index(name)] = 0.0
+        other = int(np.argmax(np.abs(row)))
+        return (self.names[other], float(row[other])) if abs(row[other]) > _BOUND_UP else None
+
+
+def robust_fit(
+    residuals: Residuals,
+    unknowns: Sequence[Unknown],
+    *,
+    title: str,
+    time_s: Floats,
+    residual_unit: str,
+    block_rows: int,
+    cannot: Sequence[str] = (),
+) -> Fit:
+    """Fit by least squares with Cauchy's loss, which forgets outliers, and draw the intervals.
+
+    Parameters
+    ----------
+    residuals : function of (unknown,) float64 to (row,) float64
+        Measured less modelled, rows in the order of time.
+    unknowns : sequence of Unknown
+    title, time_s, residual_unit, cannot
+        As in `Fit`.
+    block_rows : int
+        Rows of a block; shorter where there would be too few blocks.
+    """
+    scaled_residuals, found, size, low, high = _scaled(residuals, unknowns)
+    for _ in range(_MOST_STARTS):
+        loss, found = _least(scaled_residuals, found, low, high)
+        residual = scaled_residuals(found)
+        jacobian = _jacobian(scaled_residuals, found)
+        blocks = _blocks(jacobian, residual, loss.scale, block_rows)
+        draws = blocks.draws()
+        half = blocks.half_width(draws)
+        half[~np.any(jacobian, axis=0)] = np.inf  # no row depends on it
+        ends = profile_ends(loss, found, half, blocks.curvature)
+        if ends.better is None:
+            break
+        found = ends.better
+    with np.errstate(invalid="ignore", divide="ignore"):
+        correlation = np.nan_to_num(np.corrcoef(draws, rowvar=False).reshape(len(size), -1))
+    names = tuple(unknown.name for unknown in unknowns)
+    value = found * size
+    near = 1e-6 * (high - low)
+    return Fit(
+        title=title,
+        names=names,
+        value=value,
+        low=ends.low * size,
+        high=ends.high * size,
+        profiled=ends.profiled,
+        correlation=correlation,
+        time_s=time_s,
+        residual=residual,
+        residual_unit=residual_unit,
+        cannot=(
+            *cannot,
+            *_unknowable(
+                names,
+                value,
+                0.5 * (ends.high - ends.low) * size,
+                correlation=correlation,
+                at_end=(found - low < near) | (high - found < near),
+            ),
+        ),
+    )
+
+
+def best(residuals: Residuals, unknowns: Sequence[Unknown]) -> tuple[Floats, Floats]:
+    """Return the values of least loss, (unknown,), and the residuals there, (row,)."""
+    scaled_residuals, start, size, low, high = _scaled(residuals, unknowns)
+    _, found = _least(scaled_residuals, start, low, high)
+    return found * size, scaled_residuals(found)
+
+
+def explained(before: Floats, after: Floats) -> float:
+    """Return how much less loss the residuals after hold than those before, in their variances."""
+    spread = _spread(after)
+    loss = [np.log1p((left / (_TUNING * spread)) ** 2).sum() for left in (before, after)]
+    return _TUNING**2 * float(loss[0] - loss[1])
+
+
+def _scaled(
+    residuals: Residuals, unknowns: Sequence[Unknown]
+) -> tuple[Residuals, Floats, Floats, Floats, Floats]:
+    """Return residuals of unknowns of size one, their start, that size, and their bounds."""
+    value = np.array([unknown.start for unknown in unknowns])
+    low = np.array([unknown.low for unknown in unknowns])
+    high = np.array([unknown.high for unknown in unknowns])
+    size = np.maximum(np.abs(value), 1e-6 * (high - low))
+
+    def scaled_residuals(scaled: Floats) -> Floats:
+        return residuals(scaled * size)
+
+    return scaled_residuals, value / size, size, low / size, high / size
+
+
+def _least(residuals: Residuals, start: Floats, low: Floats, high: Floats) -> tuple[Loss, Floats]:
+    """Return the loss, its width settled, and where it is least."""
+    found = start
+    for _ in range(2):  # the loss's width follows the residuals, which settle at once
+        scale = _TUNING * _spread(residuals(found))
+        loss = Loss(residuals=residuals, scale=scale, low=low, high=high)
+        found = loss.least(found, free=list(range(len(start))))
+    return loss, found
+
+
+def _spread(residual: Floats) -> float:
+    return max(float(np.median(np.abs(residual))) / _MAD_PER_SIGMA, 1e-12)
+
+
+def _jacobian(residuals: Residuals, value: Floats) -> Floats:
+    """Return the derivatives, (row, unknown), by central differences."""
+    columns = []
+    for place in range(len(value)):
+        step = np.zeros_like(value)
+        step[place] = 1e-5 * max(abs(value[place]), 1e-2)
+        columns.append((residuals(value + step) - residuals(value - step)) / (2.0 * step[place]))
+    return np.column_stack(columns)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Blocks:
+    """Second derivatives and slopes of the loss, block by block of time.
+
+    Attributes
+    ----------
+    gram : (block, unknown, unknown) float64
+    pull : (block, unknown) float64
+    """
+
+    gram: Floats
+    pull: Floats
+
+    @property
+    def curvature(self) -> Floats:
+        """Return the second derivatives over all blocks, (unknown, unknown)."""
+        return np.asarray(self.gram.sum(axis=0))
+
+    def draws(self) -> Floats:
+        """Return draws of the estimate's error, (draw, unknown)."""
+        n_blocks, n_unknowns = self.pull.shape
+        random = np.random.default_rng(n_blocks)
+        counts = random.multinomial(n_blocks, np.full(n_blocks, 1.0 / n_blocks), size=_DRAWS)
+        grams = np.einsum("db,bij->dij", counts, self.gram)
+        ridge = (1e-12 * np.trace(self.curvature) + 1e-30) * np.eye(n_unknowns)
+        pulls = counts @ (self.pull - self.pull.mean(axis=0))
+        return -np.linalg.solve(grams + ridge, pulls[:, :, None])[:, :, 0]
+
+    def half_width(self, draws: Floats) -> Floats:
+        """Return half of the intervals, (unknown,)."""
+        n_blocks, n_unknowns = self.pull.shape
+        freedom = max(n_blocks - n_unknowns, 1)
+        spread = 0.5 * (np.quantile(draws, 0.8413, axis=0) - np.quantile(draws, 0.1587, axis=0))
+        wider = math.sqrt(n_blocks / freedom)
+        half: Floats = student.ppf(0.5 + 0.5 * CONFIDENCE, freedom) * wider * spread
+        return half
+
+
+def _blocks(jacobian: Floats, residual: Floats, scale: float, block_rows: int) -> _Blocks:
+    square = (residual / scale) ** 2
+    weight = 1.0 / (1.0 + square)  # first and second derivative of Cauchy's loss
+    curvature = (1.0 - square) * weight**2
+    n_rows, n_unknowns = jacobian.shape
+    n_blocks = min(max(n_rows // block_rows, _FEWEST_BLOCKS), n_rows)
+    block = np.minimum(np.arange(n_rows) * n_blocks // n_rows, n_blocks - 1)
+    gram = np.zeros((n_blocks, n_unknowns, n_unknowns))
+    pull = np.zeros((n_blocks, n_unknowns))
+    for number in range(n_blocks):
+        rows = jacobian[block == number]
+        gram[number] = rows.T @ (curvature[block == number, None] * rows)
+        pull[number] = rows.T @ (weight[block == number] * residual[block == number])
+    return _Blocks(gram=gram, pull=pull)
+
+
+def _unknowable(
+    names: tuple[str, ...],
+    value: Floats,
+    half: Floats,
+    *,
+    correlation: Floats,
+    at_end: NDArray[np.bool_],
+) -> list[str]:
+    found = []
+    for place, name in enumerate(names):
+        if at_end[place]:
+            found.append(f"{name}: ends at {value[place]:.4g}, the end of what can be true")
+        elif half[place] > _VAGUE * abs(value[place]):
+            found.append(f"{name}: {value[place]:.4g} is known to within {half[place]:.2g} only")
+        found += [
+            f"{names[other]} and {name} can hardly be told apart"
+            f" (correlation {correlation[place, other]:.2f})"
+            for other in range(place)
+            if abs(correlation[place, other]) > _ENTANGLED
+        ]
+    return found

@@ -1,0 +1,189 @@
+"""The ridden stretch again in the plant: predicted against measured, scored, and what misfits."""
+
+import dataclasses
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from optimizer.base.errors import UserInputError
+from optimizer.ridelog.data.reader import Floats
+from optimizer.ridelog.data.resampling import RideLog
+from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.ridelog.study_from_log import COURSE
+from optimizer.study.study import Study
+from plant.description.profile_array import profile_to_array
+from plant.kernel.outcomes import Outcome
+from plant.kernel.trace import Trace, trace
+
+MEAN_S = 1.0  # a rider's own swaying is nobody's to predict; its means over a second are
+_CHANNELS = (
+    ("speed_mps", "speed_mps", "m/s", 1.0),
+    ("pitch_rad", "pitch_deg", "deg", 180.0 / np.pi),
+    ("current_a", "current_a", "A", 1.0),
+    ("bus_v", "bus_v", "V", 1.0),
+)
+_LONGEST_LAG_S = 5.0
+_FOLLOWS = 0.7  # assumed: correlation from which a signal is called predicted
+_OFFSET_SHARE = 0.5  # assumed: mean difference over the measured spread
+_SPREAD = 1.5  # assumed: ratio of spreads that is called alike
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Compared:
+    """One signal, measured and predicted, as means over `MEAN_S`.
+
+    Attributes
+    ----------
+    name, unit : str
+    time_s, measured, predicted : (window,) float64
+    rms : float
+        Of predicted less measured.
+    offset : float
+        Mean of predicted less measured.
+    spread : float
+        Standard deviation of the measured.
+    spread_ratio : float
+        Standard deviation of the predicted over that.
+    correlation : float
+    """
+
+    name: str
+    unit: str
+    time_s: Floats
+    measured: Floats
+    predicted: Floats
+    rms: float
+    offset: float
+    spread: float
+    spread_ratio: float
+    correlation: float
+
+    def misfits(self) -> Iterator[str]:
+        """Yield what does not fit, in plain words."""
+        if self.correlation < _FOLLOWS:
+            yield (
+                f"{self.name} does not follow the log (correlation {self.correlation:.2f}):"
+                " route, speeds or the controller's slow settings differ"
+            )
+        if abs(self.offset) > _OFFSET_SHARE * self.spread:
+            yield (
+                f"{self.name} is {abs(self.offset):.3g} {self.unit}"
+                f" {'above' if self.offset > 0.0 else 'below'} the log on average"
+            )
+        if not 1.0 / _SPREAD <= self.spread_ratio <= _SPREAD:
+            yield (
+                f"{self.name} moves {self.spread_ratio:.2g} times as much as in the log:"
+                " rider, roughness or damping differ"
+            )
+
+
+def replayed(study: Study) -> Trace:
+    """Ride the study's ridden course with its baseline.
+
+    Raises
+    ------
+    UserInputError
+        The study has no such course.
+    """
+    for ride in study.rides:
+        if ride.course.name == COURSE:
+            return trace(profile_to_array(study.baseline), ride, every_steps=10)
+    raise UserInputError(
+        f"{study.folder}: the study has no course {COURSE!r}; make one with: levelgain log use"
+    )
+
+
+def speed_lag_s(log: RideLog, stretch: Stretch, ridden: Trace) -> float:
+    """Return by how much the predicted speed comes after the measured one, in s.
+
+    The log holds the speed that was reached, not the one that was wanted before, so the plant's
+    rider, who wants it, reaches it later.
+    """
+    if not log.has("speed_mps"):
+        return 0.0
+    measured = log.signals["speed_mps"][stretch.samples]
+    time_s = (np.arange(len(measured)) + 1.0) * log.dt_s
+    best, found = -np.inf, 0.0
+    for lag_s in np.arange(0.0, _LONGEST_LAG_S, 0.1):
+        predicted = np.interp(time_s + lag_s, ridden.time_s, ridden.speed_mps, right=np.nan)
+        good = np.isfinite(measured + predicted)
+        if np.count_nonzero(good) < 0.5 * len(good):
+            break
+        alike = -float(np.mean((predicted[good] - measured[good]) ** 2))
+        if alike > best:
+            best, found = alike, float(lag_s)
+    return found
+
+
+def compare(log: RideLog, stretch: Stretch, ridden: Trace, *, lag_s: float = 0.0) -> list[Compared]:
+    """Return every signal that both the log and the plant have.
+
+    Parameters
+    ----------
+    log : RideLog
+    stretch : Stretch
+    ridden : Trace
+        Its time counts from the start of the stretch.
+    lag_s : float
+        How much later the prediction is read, as `speed_lag_s` finds it.
+    """
+    dt_s = log.dt_s
+    width = max(round(MEAN_S / dt_s), 1)
+    n_windows = min(len(stretch.samples), int((ridden.time_s[-1] - lag_s) / dt_s)) // width
+    time_s = (np.arange(n_windows * width) + 1.0) * dt_s
+    found = []
+    for channel, field, unit, factor in _CHANNELS:
+        if not log.has(channel):
+            continue
+        measured = factor * log.signals[channel][stretch.samples][: n_windows * width]
+        predicted = np.interp(time_s + lag_s, ridden.time_s, getattr(ridden, field))
+        means = [
+            values.reshape(n_windows, width).mean(axis=1)
+            for values in (time_s, measured, predicted)
+        ]
+        found.append(_scored(field, unit, *means))
+    return found
+
+
+def _scored(name: str, unit: str, time_s: Floats, measured: Floats, predicted: Floats) -> Compared:  # noqa: PLR0917 (three signals of one shape)
+    good = np.isfinite(measured + predicted)
+    time_s, measured, predicted = time_s[good], measured[good], predicted[good]
+    apart = predicted - measured
+    if len(apart) < 3:
+        apart = measured = predicted = time_s = np.zeros(1)
+    spread, other = float(np.std(measured)), float(np.std(predicted))
+    both = float(np.mean((measured - measured.mean()) * (predicted - predicted.mean())))
+    return Compared(
+        name=name,
+        unit=unit,
+        time_s=time_s,
+        measured=measured,
+        predicted=predicted,
+        rms=float(np.sqrt(np.mean(apart**2))),
+        offset=float(np.mean(apart)),
+        spread=spread,
+        spread_ratio=other / max(spread, 1e-12),
+        correlation=both / max(spread * other, 1e-12),
+    )
+
+
+def told_comparison(compared: list[Compared], ridden: Trace, *, lag_s: float) -> dict[str, Any]:
+    """Return scores and misfits as plain values."""
+    early = ridden.outcome is not Outcome.RIDDEN
+    ended = [f"the predicted ride ends early: {ridden.outcome.message}"] if early else []
+    return {
+        "predicted_lag_s": round(lag_s, 1),
+        "scores": {
+            one.name: {
+                "unit": one.unit,
+                "rms_difference": one.rms,
+                "mean_difference": one.offset,
+                "measured_spread": one.spread,
+                "spread_ratio": one.spread_ratio,
+                "correlation": one.correlation,
+            }
+            for one in compared
+        },
+        "does_not_fit": ended + [text for one in compared for text in one.misfits()],
+    }

@@ -1,0 +1,111 @@
+"""The stretch of a log that is ridden again: its time, its speeds and the heights of its route."""
+
+import dataclasses
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import median_filter
+
+from optimizer.base.errors import UserInputError
+from optimizer.ridelog.data.mapping import LogMapping
+from optimizer.ridelog.data.reader import Floats
+from optimizer.ridelog.data.resampling import RideLog
+from optimizer.ridelog.fits.road import distance_m, grade_from_load, grade_sine
+from optimizer.ridelog.fits.robust_fit import Fit
+
+LONGEST_S = 300.0
+_SHORTEST_S = 20.0
+_MOVING_MPS = 0.7
+_STEP_M = 5.0
+_GLITCH = 9  # samples
+_BEYOND_M = 60.0  # level ground behind the end, for a ride that runs faster
+_SCRIPT_S = 1.0
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stretch:
+    """What was ridden.
+
+    Attributes
+    ----------
+    samples : (sample,) int64
+        Its samples in the log.
+    speed_points : tuple of (time s, speed m/s)
+        From its start.
+    distance_m, height_m : (point,) float64
+        Its route, heights from its start.
+    heights_from : str
+        Where the heights come from.
+    """
+
+    samples: NDArray[np.int64]
+    speed_points: tuple[tuple[float, float], ...]
+    distance_m: Floats
+    height_m: Floats
+    heights_from: str
+
+
+def ridden_stretch(log: RideLog, mapping: LogMapping, road: Fit | str) -> Stretch:
+    """Return the longest stretch without a gap in which the board rolls, cut to `LONGEST_S`.
+
+    Raises
+    ------
+    UserInputError
+        The log has no wheel speed, or never rolls for long enough.
+    """
+    if not log.has("speed_mps"):
+        raise UserInputError(
+            f"{mapping.path}: columns.speed_mps: is needed to ride the log again; name the column"
+        )
+    speed = log.signals["speed_mps"]
+    # A single glitch is no stop.
+    rolls = median_filter(np.nan_to_num(speed), _GLITCH) > _MOVING_MPS
+    best = (0, 0)
+    for part in log.parts():
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], rolls[part].astype(np.int8), [0]])))
+        for start, end in edges.reshape(-1, 2) + part.start:
+            best = max(best, (int(start), int(end)), key=lambda ends: ends[1] - ends[0])
+    start, end = best
+    if (end - start) * log.dt_s < _SHORTEST_S:
+        raise UserInputError(
+            f"{mapping.path}: the log never rolls forward for {_SHORTEST_S:g} s without a gap;"
+            " record a longer ride, or check the sign and unit of columns.speed_mps"
+        )
+    samples = np.arange(start, min(end, start + round(LONGEST_S / log.dt_s)))
+    sine, heights_from = _grade(log, mapping, road)
+    along = distance_m(log)[samples]
+    along = along - along[0]
+    height = np.cumsum(sine[samples] * speed[samples]) * log.dt_s
+    n_points = max(round(float(along[-1]) / _STEP_M), 2) + 1
+    places = np.linspace(0.0, float(along[-1]), n_points)
+    heights = np.interp(places, along, height - height[0])
+    return Stretch(
+        samples=samples,
+        speed_points=_speed_points(speed[samples], log.dt_s),
+        distance_m=np.append(places, places[-1] + _BEYOND_M),
+        height_m=np.append(heights, heights[-1]),
+        heights_from=heights_from,
+    )
+
+
+def _grade(log: RideLog, mapping: LogMapping, road: Fit | str) -> tuple[Floats, str]:
+    sine = grade_sine(log)
+    if sine is not None:
+        return sine, "the altitude in the log"
+    if isinstance(road, str):
+        return np.zeros_like(log.time_s), "nothing: the log tells no heights, so the road is level"
+    residual = grade_from_load(road, mapping.board, mapping.rider_mass_kg)
+    return (
+        np.interp(log.time_s, road.time_s, residual),
+        "the load that current and speed leave unexplained; its mean is in the rolling resistance",
+    )
+
+
+def _speed_points(speed: Floats, dt_s: float) -> tuple[tuple[float, float], ...]:
+    width = max(round(_SCRIPT_S / dt_s), 1)
+    n_windows = len(speed) // width
+    means = np.maximum(speed[: n_windows * width].reshape(n_windows, width).mean(axis=1), 0.0)
+    return tuple(
+        (round((window + 0.5) * width * dt_s, 3), round(float(mean), 3))
+        for window, mean in enumerate(means)
+    )

@@ -1,0 +1,225 @@
+"""A study from a log: fitted board, intervals as tolerances, ridden route and profile."""
+
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import tomli_w
+
+from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.ridelog.data.mapping import LogMapping
+from optimizer.ridelog.fits.all_fits import Fits
+from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
+from optimizer.ridelog.fits.pack import charge_ratio
+from optimizer.ridelog.fits.road import masses
+from optimizer.ridelog.fits.robust_fit import Fit
+from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
+from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
+from optimizer.study.tolerances import KNOWN, declared_numbers
+from plant.description.board import Board
+from plant.description.profile import Profile
+from plant.kernel.lane_init import torque_per_amp
+
+COURSE, RIDER = "ridden", "logged"
+_BELIEVED = 0.5  # half an interval over the value, from which a fit does not replace the catalogue
+_BOARD = declared_numbers(Board)
+_PROFILE = declared_numbers(Profile)
+# Settings of the profile by their names in the fit of the controller.
+_PROFILE_NAMES = {name: name for name in SETTINGS if name in _PROFILE} | {
+    LOAD_EXPECTED: "expected_current_a_per_mps2"
+}
+_USUAL = "workshop_15"  # the profile whose settings stay where the log tells none
+_ABSENT = 0.25  # half an interval over the catalogue's value: so nothing means nothing
+_HEAD = """\
+# Made from the ride log {log}. Fitted numbers replace the catalogue's; their 95 % intervals stand
+# under [validation.tolerances]. Heights of the ridden route come from
+# {heights}.
+# What the log could not tell is the catalogue's: check it against your board.
+
+"""
+
+
+def believed(fits: Fits) -> dict[str, tuple[float, float]]:
+    """Return value and half interval of each number that the log tells well enough, by name."""
+    found = {}
+    for fit in fits.values():
+        if isinstance(fit, str):
+            continue
+        for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
+            half = float(high - low) / 2.0
+            if half <= _BELIEVED * abs(value):
+                found[name] = (float(value), half)
+    return found
+
+
+def write_study(
+    folder: Path, fits: Fits, stretch: Stretch, mapping: LogMapping, *, log: Path
+) -> Path:
+    """Write a study folder and return the path of its study file.
+
+    Parameters
+    ----------
+    folder : Path
+        Made where it is missing.
+    fits : Fits
+    stretch : Stretch
+    mapping : LogMapping
+    log : Path
+        Named in the study's head.
+
+    Raises
+    ------
+    UserInputError
+        The folder holds a study already, or can not be written.
+    """
+    study, route = folder / STUDY_FILE, folder / ROUTE_FILE
+    refuse_existing([study, route], advice="name a new folder")
+    points = io.StringIO()
+    np.savetxt(
+        points,
+        np.column_stack([stretch.distance_m, stretch.height_m]),
+        fmt="%.2f",
+        delimiter=",",
+        header="distance_m,height_m",
+        comments="",
+    )
+    write_whole(route, points.getvalue())
+    head = _HEAD.format(log=log.name, heights=stretch.heights_from)
+    write_whole(study, head + tomli_w.dumps(study_table(fits, stretch, mapping)))
+    return study
+
+
+def study_table(fits: Fits, stretch: Stretch, mapping: LogMapping) -> dict[str, Any]:
+    """Return the tables of the study file."""
+    known = believed(fits)
+    numbers = _declared(fits, known, mapping)
+    baseline: dict[str, Any] = {"use": _USUAL}
+    profile = ridden_profile(fits)
+    body: dict[str, Any] = {"mass_kg": mapping.rider_mass_kg}
+    if "drag_area_m2" in numbers:
+        body["drag_area_m2"] = numbers["drag_area_m2"][0]
+    for name, value in profile.items():
+        baseline.setdefault(_PROFILE[name][0], {})[name] = _rounded(value)
+    return {
+        "title": "The board and the ride of a log",
+        "seed": 1,
+        "board": _board(mapping.board_written, numbers),
+        "riders": {RIDER: {"use": _nearest_rider(mapping.rider_mass_kg), "body": body}},
+        "courses": {COURSE: _course(stretch, known)},
+        "baseline": baseline,
+        "search": {"bounds": dict(_wider_bounds(profile))},
+        "validation": {"tolerances": dict(_tolerances(numbers))},
+    }
+
+
+def ridden_profile(fits: Fits) -> dict[str, float]:
+    """Return the settings of the ridden profile that the log tells well enough, by name."""
+    fit = fits["controller"]
+    if isinstance(fit, str):
+        return {}
+    usual = resolved(_USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
+    found = {}
+    for name, setting in _PROFILE_NAMES.items():
+        if name not in fit.names:
+            continue
+        value, low, high = fit.estimate(name)
+        section, declared = _PROFILE[setting]
+        if (high - low) / 2.0 <= max(_BELIEVED * abs(value), _ABSENT * usual[section][setting]):
+            found[setting] = min(max(value, declared.low), declared.high)
+    return found
+
+
+def _declared(
+    fits: Fits, known: dict[str, tuple[float, float]], mapping: LogMapping
+) -> dict[str, tuple[float, float]]:
+    """Return the numbers of board and rider that the fits tell, inside their ranges."""
+    numbers = dict(known)
+    cells = mapping.board.battery.cells_in_series
+    if "rest_voltage_v" in known:
+        rest, half = known["rest_voltage_v"]
+        ends = [charge_ratio(rest + sign * half, cells) for sign in (-1.0, 1.0)]
+        numbers["charge_ratio"] = (charge_ratio(rest, cells), (ends[1] - ends[0]) / 2.0)
+    if isinstance(fits["motor"], str) and "expected_current_a_per_mps2" in known:
+        expected, half = known["expected_current_a_per_mps2"]
+        _, felt_kg = masses(mapping.board, mapping.rider_mass_kg)
+        torque = felt_kg * mapping.board.wheel.wheel_radius_m / expected
+        kv = torque_per_amp(1.0) / torque
+        numbers["kv_rpm_per_v"] = (kv, kv * half / expected)
+    return {
+        name: pair
+        for name, pair in numbers.items()
+        if name in KNOWN and KNOWN[name][1].low <= pair[0] <= KNOWN[name][1].high
+    }
+
+
+def _board(written: Any, numbers: dict[str, tuple[float, float]]) -> dict[str, Any]:
+    table: dict[str, Any] = {"use": written} if isinstance(written, str) else dict(written)
+    for name, (value, _) in numbers.items():
+        if name in _BOARD:
+            section = _BOARD[name][0]
+            before = table.get(section, {})
+            before = {"use": before} if isinstance(before, str) else before
+            table[section] = changed(before, {name: _rounded(value)})
+    return table
+
+
+def _nearest_rider(mass_kg: float) -> str:
+    riders = shelves()["riders"]
+
+    def apart(name: str) -> float:
+        return abs(float(riders[name].get("body", {}).get("mass_kg", np.inf)) - mass_kg)
+
+    return min(riders, key=apart)
+
+
+def _course(stretch: Stretch, known: dict[str, tuple[float, float]]) -> dict[str, Any]:
+    surface: dict[str, Any] = {"use": "asphalt"}
+    rolling = known.get("rolling_ratio", (-1.0, 0.0))[0]
+    if rolling >= 0.0:
+        surface["rolling_ratio"] = _rounded(rolling)
+    end_s = stretch.speed_points[-1][0]
+    return {
+        "title": "The ridden route at the ridden speeds",
+        "road": {
+            "patches": [{"from_m": 0.0, "surface": surface}],
+            # The heights are averaged already; a shorter length keeps them.
+            "elevation": {"file": ROUTE_FILE, "smooth_m": 10.0},
+        },
+        "manoeuvre": {
+            "duration_s": end_s,
+            "speed_mps": [list(point) for point in stretch.speed_points],
+            "hold_s": [[1.0, end_s]],
+            "count_s": [[1.0, end_s]],
+        },
+    }
+
+
+def _wider_bounds(profile: dict[str, float]) -> Iterator[tuple[str, list[float]]]:
+    """Yield bounds that hold what was ridden, where the catalogue's do not."""
+    for name, value in profile.items():
+        own = _rounded(value)
+        low, high = shelves()["bounds"].get(name, (own, own))
+        if not low <= own <= high:
+            yield name, [float(min(low, own)), float(max(high, own))]
+
+
+def _tolerances(numbers: dict[str, tuple[float, float]]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for name, (_, half) in numbers.items():
+        yield name, {"plus_minus": float(f"{half:.3g}"), "shape": "normal"}
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.5g}")
+
+
+def fitted_names(fits: Fits) -> list[str]:
+    """Return the names that a study takes from the fits."""
+    return [name for name in believed(fits) if name in KNOWN] + list(ridden_profile(fits))
+
+
+def road_fit(fits: Fits) -> Fit | str:
+    """Return the fit of the road load, or why there is none."""
+    return fits["road load"]

@@ -1,0 +1,1 @@
+"""The constrained multi-objective search; knows no study."""

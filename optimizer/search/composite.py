@@ -1,0 +1,98 @@
+"""Of what parts objectives and constraints are made, so that a surrogate can foresee the parts."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives import Parts, ScoreRules, parts_of_rides, score_of_parts, unridden_constraints
+from optimizer.search.evaluation import Evaluation
+
+Floats = NDArray[np.float64]
+
+
+class Composition(Protocol):
+    """Takes outcomes apart and puts foreseen parts together."""
+
+    @property
+    def name(self) -> str:
+        """What a study freezes."""
+        ...
+
+    @property
+    def steepness_powers(self) -> tuple[float, ...]:
+        """How far parameters may count by the slopes along them: 0 not at all, 1 in proportion."""
+        ...
+
+    def parts(self, evaluation: Evaluation) -> Parts:
+        """Return the parts of evaluated candidates; NaN where they are not known."""
+        ...
+
+    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+        """Return the objectives and constraints, (candidate, ...), that foreseen parts make."""
+        ...
+
+    def unridden(self, values: Floats) -> Floats:
+        """Return the constraints known without a ride, (candidate, constraint); there may be none.
+
+        Met at 0 or below; `values` are (candidate, parameter).
+        """
+        ...
+
+
+class Undivided:
+    """Objectives and constraints that are foreseen as they are."""
+
+    name = "undivided"
+    steepness_powers = (0.5,)
+
+    def parts(self, evaluation: Evaluation) -> Parts:
+        """Return objectives as costs and constraints as limits."""
+        return Parts(
+            costs=evaluation.objectives,
+            margins=np.empty((len(evaluation.objectives), 0)),
+            limits=evaluation.constraints,
+        )
+
+    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+        """Return costs as objectives and limits as constraints."""
+        return parts.costs, parts.limits
+
+    def unridden(self, values: Floats) -> Floats:
+        """Return none."""
+        return np.empty((len(values), 0))
+
+
+UNDIVIDED = Undivided()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RideByRide:
+    """Objectives and constraints of a study, made of what each of its rides measured.
+
+    Parameters
+    ----------
+    rules : ScoreRules
+        Of the study's rides.
+    profiles : callable
+        From searched values to whole profiles, both (candidate, parameter).
+    """
+
+    rules: ScoreRules
+    profiles: Callable[[Floats], Floats]
+    name: str = "ride by ride"
+    steepness_powers: tuple[float, ...] = (0.5, 1.0)
+
+    def parts(self, evaluation: Evaluation) -> Parts:
+        """Return what each ride measured; NaN where a candidate did not ride it."""
+        return parts_of_rides(evaluation.rides, evaluation.constraints, self.rules)
+
+    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+        """Return the score that foreseen rides make."""
+        return score_of_parts(parts, self.rules)
+
+    def unridden(self, values: Floats) -> Floats:
+        """Return the constraints on the linearised loop."""
+        return unridden_constraints(self.profiles(values), self.rules)

@@ -1,0 +1,182 @@
+"""The search: ask a generation, have it ridden as one batch, store it, tell it, and again."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from objectives import Parts
+from optimizer.search.composite import UNDIVIDED, Composition
+from optimizer.search.evaluation import NO_PARTS, Evaluate, Evaluation, History, checked
+from optimizer.search.frozen_settings import search_inputs
+from optimizer.search.imputation import as_told
+from optimizer.search.optuna_sampler import Proposer
+from optimizer.search.proposals import Plan
+from optimizer.search.space import Space
+from optimizer.search.store_protocol import CandidateStore
+from optimizer.search.variation import Operators
+
+__all__ = ["Evaluate", "Evaluation", "History", "Progress", "run", "whole_generations"]
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Progress:
+    """Where a search stands between two generations.
+
+    Parameters
+    ----------
+    n_done : int
+        Finished and stored candidates.
+    n_wanted : int
+        Candidates at the end, in whole generations.
+    n_resumed : int
+        Of those done, how many were in the store before this run.
+    history : History
+        All finished candidates in number order.
+    """
+
+    n_done: int
+    n_wanted: int
+    n_resumed: int
+    history: History
+
+
+def whole_generations(n_candidates: int, *, population: int) -> int:
+    """Return `n_candidates` rounded up to a multiple of the population."""
+    return -(-n_candidates // population) * population
+
+
+def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
+    evaluate: Evaluate,
+    space: Space,
+    *,
+    baseline: ArrayLike,
+    n_objectives: int,
+    n_candidates: int,
+    seed: int,
+    store: CandidateStore,
+    population: int = 48,
+    start: ArrayLike = (),
+    weights: ArrayLike | None = None,
+    composition: Composition = UNDIVIDED,
+    on_generation: Callable[[Progress], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    later: Callable[[Floats], Evaluate] | None = None,
+    n_jobs: int = 1,
+) -> Progress:
+    """Search until the store holds `n_candidates`; the same call resumes or extends a study.
+
+    After any number of stops, kills and extensions the store holds the same candidates, byte for
+    byte, as after one uninterrupted run. For that a study advances by whole generations only, so
+    `n_candidates` is rounded up, and `evaluate` must give a row the same outcome in any batch.
+
+    Parameters
+    ----------
+    evaluate : Evaluate
+        Rides the first generation whole, and the others where `later` is not given. What it raises
+        ends the search, with the generations before stored.
+    space : Space
+    baseline : (parameter,) float64
+        The known profile, inside the space: candidate number 0.
+    n_objectives : int
+        Two or three.
+    n_candidates : int
+        Candidates wanted in the store; not part of what the study freezes.
+    seed : int
+    store : Store
+        Keeps what is finished; the caller opens and closes it.
+    population : int
+        Candidates in a generation.
+    start : (profile, parameter) float64
+        Known good profiles, inside the space, to ride in the first generations.
+    weights : (objective,) float64, optional
+        Of the weighted cost whose lowest value is sought beside the front; all equal if not given.
+    composition : Composition
+        Of what objectives and constraints are made.
+    on_generation : callable, optional
+        Called with the progress at the start and after each stored generation.
+    stop : callable, optional
+        Asked between generations; True ends the search.
+    later : callable, optional
+        From the rides of the first generation, (candidate, ride, column), to what rides those after
+        it. It may leave objectives unknown; see `optimizer.execution.early_rejection`.
+    n_jobs : int
+        Threads that work on what to propose; how many changes nothing.
+
+    Returns
+    -------
+    Progress
+        At the end; `n_done` is below `n_wanted` when it was stopped.
+
+    Raises
+    ------
+    UserInputError
+        The store was started with other inputs, is damaged or can not be written.
+    ValueError
+        An argument out of its range, or an evaluation of a wrong shape or not finite.
+    """
+    if n_candidates < 1:
+        raise ValueError(f"n_candidates must be 1 or more, got {n_candidates}")
+    plan = Plan(
+        space=space,
+        baseline=np.array(baseline, dtype=np.float64),
+        seed=seed,
+        population=population,
+        operators=Operators(),
+        start=np.array(start, dtype=np.float64).reshape(-1, space.n_parameters),
+        weights=np.ones(n_objectives) if weights is None else np.array(weights, dtype=np.float64),
+        composition=composition,
+    )
+    proposer = Proposer(plan, n_objectives=n_objectives, n_jobs=n_jobs)
+    store.freeze(search_inputs(plan, n_objectives=n_objectives))
+    history = store.history(population=population)
+    parts = _stored_parts(store, history, plan)
+    proposer.restore(as_told(history, parts, space))
+    sparing: Evaluate | None = None
+    n_resumed = len(history)
+    n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
+    while True:
+        progress = Progress(
+            n_done=len(history), n_wanted=n_wanted, n_resumed=n_resumed, history=history
+        )
+        if on_generation is not None:
+            on_generation(progress)
+        if len(history) >= n_wanted or (stop is not None and stop()):
+            return progress
+        if later is not None and len(history) and sparing is None:
+            sparing = later(store.rides(range(population)))
+        values = proposer.ask()
+        evaluation = checked(
+            (sparing or evaluate)(values.copy()),
+            n_candidates=population,
+            n_objectives=n_objectives,
+            spares=sparing is not None,
+        )
+        store.append(len(history) // population, values, evaluation)
+        history = history.followed_by(
+            History(
+                values=values,
+                objectives=evaluation.objectives,
+                constraints=evaluation.constraints,
+            )
+        )
+        parts = parts.followed_by(composition.parts(evaluation))
+        proposer.tell(as_told(history, parts, space, start=len(history) - population))
+
+
+def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Parts:
+    """Return the parts of the stored candidates, read a generation at a time."""
+    parts = NO_PARTS
+    for start in range(0, len(history), plan.population):
+        stop = start + plan.population
+        rows = history.rows(start, stop)
+        evaluation = Evaluation(
+            objectives=rows.objectives,
+            constraints=rows.constraints,
+            rides=store.rides(range(start, stop)),
+        )
+        parts = parts.followed_by(plan.composition.parts(evaluation))
+    return parts

@@ -1,0 +1,1 @@
+"""What a study is, and how its files are read and checked."""

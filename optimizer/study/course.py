@@ -1,0 +1,83 @@
+"""From a checked table to a course, with the heights of its route."""
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+
+from optimizer.base.errors import UserInputError
+from optimizer.study.course_schema import STEEPEST_PERCENT, CourseTable, RouteTable
+from optimizer.study.dataclass_schema import section_of
+from optimizer.study.route import read_route, ridden_part, smoothed
+from plant.description.course import Course, Elevation, Manoeuvre, Road
+
+
+def course_of(table: CourseTable, *, name: str, road_seed: int, folder: Path, where: str) -> Course:
+    """Return the course of a checked table.
+
+    Parameters
+    ----------
+    table : CourseTable
+    name : str
+    road_seed : int
+        Seed of the road's roughness.
+    folder : Path
+        Where the file of a route is looked for.
+    where : str
+        File and key of the table, for messages.
+
+    Raises
+    ------
+    UserInputError
+        Parts of the course contradict each other, or the route can not be read or is too short.
+    """
+    manoeuvre = section_of(Manoeuvre, table.manoeuvre)
+    route = table.road.elevation
+    elevation = None
+    if route is not None:
+        elevation = _elevation(route, manoeuvre, folder=folder, where=f"{where}.road.elevation")
+    road = section_of(Road, table.road.model_copy(update={"elevation": elevation}))
+    _refuse_contradictions(road, manoeuvre, where=where)
+    return Course(name=name, title=table.title, road=road, manoeuvre=manoeuvre, road_seed=road_seed)
+
+
+def _refuse_contradictions(road: Road, manoeuvre: Manoeuvre, *, where: str) -> None:
+    starts = [patch.from_m for patch in road.patches]
+    if starts[0] != 0.0 or any(a >= b for a, b in itertools.pairwise(starts)):
+        raise UserInputError(
+            f"{where}.road.patches: from_m must be 0 first and rise from patch to patch,"
+            f" got {starts}; put them in order"
+        )
+    for key in ("hold_s", "count_s"):
+        last = max((end for _, end in getattr(manoeuvre, key)), default=0.0)
+        if last > manoeuvre.duration_s:
+            raise UserInputError(
+                f"{where}.manoeuvre.{key}: must end by duration_s = {manoeuvre.duration_s:g},"
+                f" got a window to {last:g}; end the window earlier"
+            )
+
+
+def _elevation(route: RouteTable, manoeuvre: Manoeuvre, *, folder: Path, where: str) -> Elevation:
+    path = folder / route.file
+    heights = smoothed(
+        read_route(path, line=route.line, row_m=route.row_m, column_m=route.column_m),
+        smooth_m=route.smooth_m,
+    )
+    length_m = wanted_distance_m(manoeuvre)
+    part = ridden_part(heights, from_m=route.from_m, length_m=length_m, path=path)
+    steepest = 100.0 * float(np.max(np.abs(np.diff(part.height_m) / np.diff(part.distance_m))))
+    if steepest > STEEPEST_PERCENT:
+        raise UserInputError(
+            f"{where}: the ridden part of {path.name} must not be steeper than"
+            f" {STEEPEST_PERCENT:g} %, got {steepest:.0f} %; raise smooth_m or start elsewhere"
+        )
+    return part
+
+
+def wanted_distance_m(manoeuvre: Manoeuvre) -> float:
+    """Return how far the wanted speed leads within the ride, in m."""
+    times, speeds = (np.array(values) for values in zip(*manoeuvre.speed_mps, strict=True))
+    inside = np.unique(
+        np.clip(np.append(times, [0.0, manoeuvre.duration_s]), 0.0, manoeuvre.duration_s)
+    )
+    return float(np.trapezoid(np.interp(inside, times, speeds), inside))

@@ -1,0 +1,255 @@
+"""From the files of a user to a study, or to a single profile, with every number checked."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+
+from objectives.score import OBJECTIVES
+from objectives.score_settings import ScoreSettings
+from optimizer.base.errors import UserInputError
+from optimizer.base.seeds import spawned
+from optimizer.base.toml_io import Table, parse_toml, read_text, read_toml
+from optimizer.search.space import Space
+from optimizer.study.catalogue import (
+    BOARD,
+    COURSE,
+    PROFILE,
+    RIDER,
+    changed,
+    resolved,
+    resolved_group,
+    shelves,
+)
+from optimizer.study.course import course_of
+from optimizer.study.course_schema import CourseTable
+from optimizer.study.dataclass_schema import section_model, section_of
+from optimizer.study.paths import STUDY_FILE
+from optimizer.study.schema import SearchTable, StudyTable, settings_of
+from optimizer.study.schema_errors import checked, nearest, shown
+from optimizer.study.start_profiles import read_start
+from optimizer.study.study import Study
+from optimizer.study.validation_schema import validation_of, validation_table
+from plant.description.board import Board
+from plant.description.course import Course
+from plant.description.profile import SINGLE_LOOP, AccelerationLoop, Profile
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.description.quantity import quantities
+from plant.description.rider import Rider
+from plant.kernel.simulate import Ride
+
+INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
+
+_Section = TypeVar("_Section")
+
+
+def load_study(folder: Path) -> Study:
+    """Read and check the study file of a folder.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds study.toml, and the files of routes that it names.
+
+    Raises
+    ------
+    UserInputError
+        Something in the file is not allowed, or a file it names can not be read; one line.
+    """
+    path = folder / STUDY_FILE
+    text = read_text(path, missing="make a study with: levelgain new FOLDER")
+    written = parse_toml(text, path=path)
+    table = checked(StudyTable, _resolved_study(written, path=path), path=path)
+    board = _built(Board, table.board, path=path, key="board")
+    riders = {
+        name: _built(Rider, rider, path=path, key=f"riders.{name}")
+        for name, rider in table.riders.items()
+    }
+    courses = _courses(table, path=path)
+    pairs = _pairs(table.courses, riders, path=path)
+    baseline = _built(Profile, table.baseline, path=path, key="baseline")
+    _check_structure(table.structure, written, baseline, path=path)
+    space = _space(table, baseline, path=path)
+    start = _start(table.search, space, baseline, path=path)
+    return Study(
+        folder=folder,
+        text=text,
+        title=table.title,
+        seed=table.seed,
+        population=table.search.population,
+        n_candidates=table.search.candidates + len(start),
+        board_name=_board_name(written["board"]),
+        board=board,
+        riders=riders,
+        courses=courses,
+        rides=tuple(
+            _ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
+            for course, rider in pairs
+        ),
+        ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
+        baseline=baseline,
+        structure=table.structure,
+        space=space,
+        start=start,
+        weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
+        settings=_settings(table, path=path),
+        validation=validation_of(table.validation, seed=table.seed, path=path),
+        database=table.database,
+    )
+
+
+def load_profile(path: Path) -> Profile:
+    """Read a single profile from a file: its sections, or a table `profile` with them.
+
+    A file with a table `profile`, as an export writes it, may hold anything else beside it.
+
+    Raises
+    ------
+    UserInputError
+        The file can not be read, or is not a profile; one line.
+    """
+    table: Any = read_toml(path)
+    key = "profile" if "profile" in table else ""
+    table = resolved(table["profile"] if key else table, PROFILE, path=path, key=key)
+    found = checked(section_model(Profile), table, path=path, key=key)
+    return _built(Profile, found, path=path, key=key or "file")
+
+
+def _resolved_study(written: Table, *, path: Path) -> Table:
+    """Return the study's tables with every name of the catalogue replaced by its entry."""
+    table = dict(written)
+    for key, kind in (("board", BOARD), ("baseline", PROFILE)):
+        if key in table:
+            table[key] = resolved(table[key], kind, path=path, key=key)
+    for key, kind in (("riders", RIDER), ("courses", COURSE)):
+        table[key] = resolved_group(table.get(key, {}), kind, path=path, key=key)
+    table["validation"] = validation_table(table.get("validation", {}))
+    search = table.get("search", {})
+    if isinstance(search, dict) and isinstance(search.get("bounds", {}), dict):
+        bounds = changed(shelves()["bounds"], search.get("bounds", {}))
+        table["search"] = search | {"bounds": bounds}
+    return table
+
+
+def _built(section: type[_Section], table: Any, *, path: Path, key: str) -> _Section:
+    try:
+        return section_of(section, table)
+    except ValueError as error:
+        raise UserInputError(f"{path}: {key}: {error}; change one of them") from None
+
+
+def _courses(table: StudyTable, *, path: Path) -> dict[str, Course]:
+    return {
+        name: course_of(
+            course,
+            name=name,
+            road_seed=spawned(table.seed, "road", name),
+            folder=path.parent,
+            where=f"{path}: courses.{name}",
+        )
+        for name, course in table.courses.items()
+    }
+
+
+def _settings(table: StudyTable, *, path: Path) -> ScoreSettings:
+    try:
+        return settings_of(table)
+    except ValueError as error:
+        raise UserInputError(f"{path}: {error}; correct it") from None
+
+
+def _board_name(written: Any) -> str:
+    return str(written.get("use", "own")) if isinstance(written, dict) else str(written)
+
+
+def _pairs(
+    courses: Mapping[str, CourseTable], riders: Mapping[str, Rider], *, path: Path
+) -> list[tuple[str, str]]:
+    """Return which rider rides which course, course by course."""
+    pairs = []
+    for course, table in courses.items():
+        chosen = list(riders) if table.riders is None else table.riders
+        for rider in chosen:
+            if rider not in riders:
+                raise UserInputError(
+                    f"{path}: courses.{course}.riders: the study has no rider {rider!r};"
+                    f" the nearest is {nearest(rider, riders)!r}"
+                )
+            pairs.append((course, rider))
+    return pairs
+
+
+def _ride(course: Course, rider_name: str, rider: Rider, *, board: Board, seed: int) -> Ride:
+    name = f"{course.name}/{rider_name}"
+    return Ride(
+        name=name,
+        course=course,
+        rider=rider,
+        board=board,
+        noise_seed=spawned(seed, "noise", name),
+    )
+
+
+def _start(
+    search: SearchTable, space: Space, baseline: Profile, *, path: Path
+) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+    """Return the profiles to start from that lie inside the searched box."""
+    if search.start is None:
+        return np.empty((0, space.n_parameters))
+    values = dict(zip(PROFILE_NAMES, profile_to_array(baseline).tolist(), strict=True))
+    own = np.array([values[name] for name in space.names])
+    found = read_start(path.parent / search.start, names=space.names, baseline=own)
+    inside = np.all((found >= space.low) & (found <= space.high), axis=1)
+    if not inside.any():
+        raise UserInputError(
+            f"{path}: search.start: none of the {len(found)} profiles in {search.start} lies inside"
+            " the searched bounds; widen search.bounds, or take search.start out"
+        )
+    return np.asarray(found[inside])
+
+
+def _check_structure(structure: str, written: Table, baseline: Profile, *, path: Path) -> None:
+    """Refuse an acceleration loop in a study of the single loop."""
+    if structure == "nested":
+        return
+    advice = 'write structure = "nested" or take it out'
+    if baseline.acceleration_loop != SINGLE_LOOP:
+        raise UserInputError(
+            f"{path}: baseline.acceleration_loop: is only for the nested structure; {advice}"
+        )
+    search = written.get("search", {})
+    for key in ("bounds", "fixed"):
+        for name in INNER_NAMES:
+            if name in search.get(key, ()):
+                raise UserInputError(
+                    f"{path}: search.{key}: {name} is only for the nested structure; {advice}"
+                )
+
+
+def _space(table: StudyTable, baseline: Profile, *, path: Path) -> Space:
+    """Return the searched box; the baseline must lie inside."""
+    search: SearchTable = table.search
+    left_out = {*search.fixed, *(INNER_NAMES if table.structure == "single" else ())}
+    values = dict(zip(PROFILE_NAMES, profile_to_array(baseline).tolist(), strict=True))
+    bounds = {
+        name: getattr(search.bounds, name)
+        for name in PROFILE_NAMES
+        if getattr(search.bounds, name) is not None and name not in left_out
+    }
+    if not bounds:
+        raise UserInputError(
+            f"{path}: search.fixed: at least one parameter must be searched, got none;"
+            " take a name out"
+        )
+    for name, (low, high) in bounds.items():
+        if not low <= values[name] <= high:
+            raise UserInputError(
+                f"{path}: search.bounds.{name}: must hold the baseline's {values[name]:g},"
+                f" got {shown([low, high])}; widen the bounds or change the baseline"
+            )
+    return Space(
+        names=tuple(bounds),
+        low=np.array([low for low, _ in bounds.values()]),
+        high=np.array([high for _, high in bounds.values()]),
+    )

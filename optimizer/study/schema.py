@@ -1,0 +1,166 @@
+"""Checks for a whole study file, once every name of the catalogue in it is replaced."""
+
+import dataclasses
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import AfterValidator, Field, PlainValidator, create_model
+
+from objectives.score import OBJECTIVES
+from objectives.score_settings import ScoreSettings
+from optimizer.base.database_url import check_address, passwords
+from optimizer.study.course_schema import CourseTable
+from optimizer.study.dataclass_schema import Table, number, section_model, table_model
+from optimizer.study.schema_errors import nearest, shown
+from optimizer.study.validation_schema import ValidationTable
+from plant.description.board import Board
+from plant.description.profile import Profile
+from plant.description.profile_array import PROFILE_NAMES
+from plant.description.quantity import Quantity, quantities
+from plant.description.rider import Rider
+
+Bounds: TypeAlias = tuple[float, float]
+
+_IN_OBJECTIVES = ("tail_share", "tail_weight")  # the rest of the settings are constraints
+
+
+def _bounds(declared: Quantity) -> Any:
+    """Return the type of the bounds of a parameter: two numbers inside what it can be."""
+
+    def check(given: Any) -> Bounds:
+        if not (
+            isinstance(given, list | tuple)
+            and len(given) == 2
+            and all(isinstance(end, int | float) and not isinstance(end, bool) for end in given)
+        ):
+            raise ValueError(f"must be [low, high], got {shown(given)}; write two numbers")
+        low, high = float(given[0]), float(given[1])
+        if not low < high:
+            raise ValueError(f"low must be below high, got low={low}, high={high}; swap them")
+        if not declared.low <= low < high <= declared.high:
+            raise ValueError(
+                f"{declared.text} can be from {declared.low:g} to {declared.high:g},"
+                f" got low={low}, high={high}; narrow the bounds"
+            )
+        return low, high
+
+    return Annotated[Bounds, PlainValidator(check)]
+
+
+BoundsTable: Any = create_model(
+    "Bounds",
+    __base__=Table,
+    **{
+        declared.name: (_bounds(declared) | None, None)
+        for section in dataclasses.fields(Profile)
+        for declared in quantities(section.type)  # type: ignore[arg-type]
+    },
+)  # type: ignore[call-overload]
+
+
+def _parameters(given: Any) -> tuple[str, ...]:
+    if not (isinstance(given, list) and all(isinstance(name, str) for name in given)):
+        raise ValueError(f'must be a list of names, got {shown(given)}; write ["NAME"]')
+    for name in given:
+        if name not in PROFILE_NAMES:
+            likely = nearest(name, PROFILE_NAMES)
+            raise ValueError(f"a profile has no {name!r}; the nearest is {likely}; correct it")
+    return tuple(given)
+
+
+def _database(given: Any) -> str:
+    address = given if isinstance(given, str) else ""
+    check_address(address)
+    if passwords(address):
+        raise ValueError(
+            "must hold no password, since study files are passed on;"
+            " put it into the variable PGPASSWORD or the file ~/.pgpass"
+        )
+    return address
+
+
+class SearchTable(Table):
+    """How much is searched, and where; a parameter without bounds keeps the baseline's value."""
+
+    candidates: int = Field(
+        3000, strict=True, ge=1, le=10_000_000, description="number of candidates"
+    )
+    population: int = Field(
+        48, strict=True, ge=4, le=10_000, description="number of candidates in a generation"
+    )
+    bounds: BoundsTable
+    start: str | None = Field(None, strict=True, description="file of profiles to start from")
+    fixed: Annotated[tuple[str, ...], PlainValidator(_parameters)] = ()
+
+
+def _some_weight(weights: Table) -> Table:
+    if not any(getattr(weights, name) for name in OBJECTIVES):
+        raise ValueError("at least one weight must be above 0, got none; raise one")
+    return weights
+
+
+WeightsTable: Any = create_model(
+    "Weights",
+    __base__=Table,
+    **{name: (number(f"weight of {name}", 0.0, 1e6), 1.0) for name in OBJECTIVES},
+)  # type: ignore[call-overload]
+
+_Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+
+
+class _Weighted(Table):
+    weights: Annotated[WeightsTable, AfterValidator(_some_weight)] = WeightsTable()
+
+
+ObjectivesTable: Any = table_model(
+    ScoreSettings, dict.fromkeys(_IN_OBJECTIVES, _Number), base=_Weighted
+)
+ConstraintsTable: Any = table_model(
+    ScoreSettings,
+    {
+        field.name: _Number
+        for field in dataclasses.fields(ScoreSettings)
+        if field.name not in _IN_OBJECTIVES
+    },
+)
+
+
+class StudyTable(Table):
+    """A whole study file.
+
+    `structure` is that of the control law: one loop from pitch error to current, or a pitch loop
+    around an acceleration loop, whose parameters are then searched too.
+    """
+
+    title: str = Field(strict=True, description="title of the study")
+    seed: int = Field(0, strict=True, ge=0, le=2**63 - 1, description="seed of all chance")
+    board: section_model(Board)  # type: ignore[valid-type]
+    riders: dict[str, section_model(Rider)]  # type: ignore[valid-type]
+    courses: dict[str, CourseTable]
+    baseline: section_model(Profile)  # type: ignore[valid-type]
+    structure: Literal["single", "nested"] = "single"
+    database: Annotated[str | None, PlainValidator(_database)] = None
+    search: SearchTable
+    objectives: ObjectivesTable = ObjectivesTable()
+    constraints: ConstraintsTable = ConstraintsTable()
+    validation: ValidationTable
+
+
+def settings_of(study: StudyTable) -> ScoreSettings:
+    """Return the scoring settings of a checked study file.
+
+    Raises
+    ------
+    ValueError
+        A setting lies outside its range; the message begins with its place in the file.
+    """
+    values = {
+        field.name: getattr(
+            study.objectives if field.name in _IN_OBJECTIVES else study.constraints, field.name
+        )
+        for field in dataclasses.fields(ScoreSettings)
+    }
+    try:
+        return ScoreSettings(**values)
+    except ValueError as error:
+        part = "objectives" if str(error).startswith(_IN_OBJECTIVES) else "constraints"
+        raise ValueError(f"{part}.{error}") from None

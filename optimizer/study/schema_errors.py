@@ -1,0 +1,141 @@
+"""One line for the user about the first thing that is wrong in a table."""
+
+import difflib
+import enum
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any, TypeVar, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from optimizer.base.errors import UserInputError
+
+_Model = TypeVar("_Model", bound=BaseModel)
+
+# Numbers that are easily given in another unit: (from, to, what to do then).
+_LOOKALIKES = {
+    "kv_rpm_per_v": (0.3, 3.0, "if this is rad/s per V, multiply by 60/(2 pi) = 9.549"),
+    "phase_inductance_h": (1.0, 1e4, "give henries: 100 uH is 1e-4"),
+}
+_SHOWN = 60  # characters of a value that a message shows
+
+
+def nearest(name: str, allowed: Iterable[str]) -> str:
+    """Return the allowed name that is most like what was written, by its words and letters."""
+    words = name.lower().split("_")
+
+    def likeness(candidate: str) -> float:
+        parts = candidate.lower().split("_")
+        shared = sum(word in parts for word in words) / len(words)
+        same_start = difflib.SequenceMatcher(None, words[0], parts[0]).ratio()
+        whole = difflib.SequenceMatcher(None, name.lower(), candidate.lower()).ratio()
+        return whole + shared + 0.5 * same_start
+
+    return max(sorted(allowed), key=likeness)
+
+
+def shown(value: Any) -> str:
+    """Return a value as a message shows it."""
+    text = f"{value:g}" if isinstance(value, float) else repr(value)
+    return text if len(text) <= _SHOWN else text[:_SHOWN] + "…"
+
+
+def place(*keys: str | int) -> str:
+    """Return where in a file something stands, with dots."""
+    return ".".join(str(key) for key in keys if key != "")
+
+
+def checked(model: type[_Model], table: Any, *, path: Path, key: str = "") -> _Model:
+    """Return the table checked by its model.
+
+    Parameters
+    ----------
+    model : type
+    table : Any
+        What stands in the file.
+    path : Path
+        The file.
+    key : str
+        Where in the file the table stands, with dots.
+
+    Raises
+    ------
+    UserInputError
+        One line: file, key, what is allowed, what was found, what to do.
+    """
+    try:
+        return model.model_validate(table)
+    except ValidationError as error:
+        found = error.errors(include_url=False)
+    # A misspelt key is also a missing one: name what was written first.
+    first = min(found, key=lambda detail: detail["type"] != "extra_forbidden")
+    where = place(key, *first["loc"]) or "file"
+    rest = f" ({len(found) - 1} more to correct after this)" if len(found) > 1 else ""
+    raise UserInputError(f"{path}: {where}: {_explained(first, model)}{rest}")
+
+
+def _explained(detail: ErrorDetails, model: type[BaseModel]) -> str:
+    kind, value, loc = detail["type"], detail["input"], detail["loc"]
+    if kind == "extra_forbidden":
+        likely = nearest(str(loc[-1]), _type_at(model, loc[:-1]).model_fields)
+        return f"unknown key; the nearest allowed is {likely}; correct it or take it out"
+    if kind == "value_error":
+        return str(detail["ctx"]["error"])
+    if kind == "model_type":
+        return f"must be a table of keys, got {shown(value)}; the catalogue has examples"
+    name = [part for part in loc if isinstance(part, str)][-1]
+    field = _field_at(model, loc[: loc.index(name)], name)
+    text = field.description or "this key"
+    if kind == "missing":
+        return f"{text} ({_allowed(field)}) is missing; add it, or begin with use = a known name"
+    return f"{text} must be {_allowed(field)}, got {shown(value)}; {_advice(name, value)}"
+
+
+def _advice(key: str, value: Any) -> str:
+    low, high, likely = _LOOKALIKES.get(key, (1.0, 0.0, ""))
+    if isinstance(value, int | float) and low <= value <= high:
+        return likely
+    return "check the number and the unit that ends its key" if "_" in key else "correct it"
+
+
+def _allowed(field: FieldInfo) -> str:
+    """Return what a value may be, such as 'a number from 3 to 200'."""
+    kind = field.annotation
+    limits = {
+        name: getattr(rule, name)
+        for rule in field.metadata
+        for name in ("ge", "le")
+        if hasattr(rule, name)
+    }
+    if len(limits) == 2:
+        whole = "a whole number" if kind is int else "a number"
+        return f"{whole} from {limits['ge']:g} to {limits['le']:g}"
+    if isinstance(kind, type) and issubclass(kind, enum.Enum):
+        return "one of " + ", ".join(kind)
+    if get_origin(kind) is dict or (isinstance(kind, type) and issubclass(kind, BaseModel)):
+        return "a table"
+    return "text in quotes" if kind is str else "a finite number"
+
+
+def _field_at(model: type[BaseModel], loc: tuple[int | str, ...], name: str) -> FieldInfo:
+    """Return the declaration of a key, or of any value in a table whose keys are free."""
+    holder = _type_at(model, loc)
+    if get_origin(holder) is dict:
+        return FieldInfo.from_annotation(get_args(holder)[-1])
+    declared: FieldInfo = holder.model_fields[name]
+    return declared
+
+
+def _type_at(model: type[BaseModel], loc: tuple[int | str, ...]) -> Any:
+    """Return the type of what stands at a place inside a table."""
+    here: Any = model
+    for name in loc:
+        if isinstance(here, type) and issubclass(here, BaseModel):
+            here = here.model_fields[str(name)].annotation
+        else:  # tuple[X, ...] or dict[name, X]
+            here = [kind for kind in get_args(here) if kind is not Ellipsis][-1]
+        if type(None) in get_args(here):
+            here = next(kind for kind in get_args(here) if kind is not type(None))
+    return here

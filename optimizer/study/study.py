@@ -1,0 +1,100 @@
+"""A study: everything that decides what is ridden, searched and scored."""
+
+import dataclasses
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.score_settings import ScoreSettings
+from optimizer.base.hashing import digest
+from optimizer.search.space import Space
+from optimizer.study.validation_settings import Validation
+from plant.description.board import Board
+from plant.description.course import Course
+from plant.description.profile import Profile
+from plant.description.rider import Rider
+from plant.kernel.simulate import Ride
+
+_DECIDING = (
+    "seed",
+    "population",
+    "board",
+    "riders",
+    "courses",
+    "ride_weights",
+    "baseline",
+    "space",
+    "start",
+    "settings",
+)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Study:
+    """A checked study.
+
+    Attributes
+    ----------
+    folder : Path
+    text : str
+        The study file as it was read.
+    title : str
+    seed : int
+    population, n_candidates : int
+        Candidates in a generation, and in the whole search with the profiles to start from.
+    board_name : str
+        Name of the board's entry in the catalogue; "own" where the study describes it in full.
+    board : Board
+    riders : mapping of name to Rider
+    courses : mapping of name to Course
+    rides : tuple of Ride
+        Named course/rider, course by course.
+    ride_weights : (ride,) float64
+    baseline : Profile
+    structure : str
+        "single" or "nested": whether the acceleration loop is searched too.
+    space : Space
+        The searched parameters; the others keep the baseline's values.
+    start : (profile, searched parameter) float64
+        Known good profiles, ridden first; none if empty.
+    weights : mapping of objective to float
+    settings : ScoreSettings
+    validation : Validation
+        What a chosen profile is ridden on besides; it decides nothing of the search.
+    database : str or None
+        Address of the PostgreSQL database at which machines share the study; without a password.
+    """
+
+    folder: Path
+    text: str
+    title: str
+    seed: int
+    population: int
+    n_candidates: int
+    board_name: str
+    board: Board
+    riders: Mapping[str, Rider]
+    courses: Mapping[str, Course]
+    rides: tuple[Ride, ...]
+    ride_weights: NDArray[np.float64]
+    baseline: Profile
+    structure: str
+    space: Space
+    start: NDArray[np.float64]
+    weights: Mapping[str, float]
+    settings: ScoreSettings
+    validation: Validation
+    database: str | None
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 over all that decides the results, with the catalogue's entries filled in.
+
+        The title, the folder, the number of candidates and the weights are left out: a study may
+        be renamed, moved and extended, and its candidates weighed anew.
+        """
+        content = {name: getattr(self, name) for name in _DECIDING}
+        content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
+        return digest(content)

@@ -1,0 +1,1 @@
+"""Proving one profile on rides it was not tuned on."""

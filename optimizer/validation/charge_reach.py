@@ -1,0 +1,121 @@
+"""How far the loop's margins reach on a full, a half and a low pack."""
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.study.study import Study
+from optimizer.validation.current_headroom import answered_pitch, current_room, warning_lift
+from plant.description.profile_array import array_to_profile
+
+Floats: TypeAlias = NDArray[np.float64]
+
+_NOTICED_DEG = 1.0  # of warning tilt, from which a rider feels it
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class PackReach:
+    """Up to where the loop balances on a pack, the least over speeds and riders.
+
+    Attributes
+    ----------
+    pack : str
+    charge_ratio : float
+    balanced_deg : float
+        Pitch error, nose down, whose least balancing current is all that the drive has left; inf
+        where the rider is warned at every speed, or nothing needs balancing.
+    answered_deg : float
+        Pitch error up to which the gain is the whole one, as for `balanced_deg`.
+    driving_left_a, braking_left_a : float
+        Current left beyond that of the steady ride, at any speed.
+    worst_mps : float
+        Speed of the least `balanced_deg`.
+    warned_from_mps : float
+        Lowest speed at which a rider is warned in a steady ride; inf if at none.
+    """
+
+    pack: str
+    charge_ratio: float
+    balanced_deg: float
+    answered_deg: float
+    driving_left_a: float
+    braking_left_a: float
+    worst_mps: float
+    warned_from_mps: float
+
+
+def reaches(
+    study: Study, profile: Floats, least_gain_a_per_deg: Floats, *, speeds_mps: Sequence[float]
+) -> list[PackReach]:
+    """Return the reach on each pack, full first.
+
+    Where the rider is warned already, a reach is not counted: the profile has said so.
+
+    Parameters
+    ----------
+    study : Study
+    profile : (parameter,) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    least_gain_a_per_deg : (speed, rider) float64
+        Least stiffness with which the loop is stable; inf where it is not.
+    speeds_mps : sequence of float
+    """
+    packs = {"full": 1.0, "half": 0.5, "low": study.validation.day.least_charge_ratio}
+    return [
+        _reach(study, profile, least_gain_a_per_deg, speeds_mps=speeds_mps, pack=pack)
+        for pack in packs.items()
+    ]
+
+
+def _reach(
+    study: Study,
+    profile: Floats,
+    least_gain: Floats,
+    *,
+    speeds_mps: Sequence[float],
+    pack: tuple[str, float],
+) -> PackReach:
+    whole = array_to_profile(profile)
+    riders = list(dict.fromkeys(study.riders.values()))
+    shape = (len(speeds_mps), len(riders))
+    balanced, answered = np.full(shape, math.inf), np.full(shape, math.inf)
+    driving, braking = np.empty(shape), np.empty(shape)
+    warned = np.zeros(shape, dtype=bool)
+    for row, speed in enumerate(speeds_mps):
+        for column, rider in enumerate(riders):
+            place = row, column
+            room = current_room(study.board, rider, speed_mps=speed, charge_ratio=pack[1])
+            driving[place] = room.high_a - room.steady_a
+            braking[place] = room.steady_a - room.low_a
+            warned[place] = warning_lift(whole, study.board, room) >= _NOTICED_DEG
+            if not warned[place]:
+                answered[place] = answered_pitch(profile, room)
+                balanced[place] = driving[place] / max(least_gain[place], 1e-9)
+    told = np.flatnonzero(warned.any(axis=1))
+    return PackReach(
+        pack=pack[0],
+        charge_ratio=pack[1],
+        balanced_deg=float(balanced.min()),
+        answered_deg=float(answered.min()),
+        driving_left_a=float(driving.min()),
+        braking_left_a=float(braking.min()),
+        worst_mps=speeds_mps[int(np.argmin(balanced.min(axis=1)))],
+        warned_from_mps=speeds_mps[told[0]] if len(told) else math.inf,
+    )
+
+
+def reach_in_words(reach: PackReach) -> str:
+    """Return the reach on a pack as a phrase."""
+    pack = f"{reach.pack} pack ({100.0 * reach.charge_ratio:.0f} %)"
+    warned = math.isfinite(reach.warned_from_mps)
+    if math.isinf(reach.balanced_deg):
+        return f"{pack} warned at every speed" if warned else f"{pack} without limit"
+    told = (
+        f"{pack} {reach.balanced_deg:.0f} deg at {reach.worst_mps:g} m/s,"
+        f" with the whole gain up to {reach.answered_deg:.0f} deg"
+    )
+    return f"{told}, warned from {reach.warned_from_mps:g} m/s" if warned else told

@@ -1,0 +1,189 @@
+"""How much current is left for balancing, by speed, rider and state of charge.
+
+Charge is not in the linearised loop: inside its limits the current loop is a lag that no voltage
+changes, so a loop's margins are the same on every pack. Charge decides where they end. The pack's
+voltage, less its sag under the very current that is asked for, bounds that current at a speed; a
+pitch error that asks for more meets a drive that gives no more, and the loop's gain falls.
+"""
+
+import dataclasses
+import math
+from collections.abc import Callable
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.analysis.candidate import stiffness_curve
+from plant.description.board import Board
+from plant.description.profile import Profile
+from plant.description.rider import Rider
+from plant.kernel.lane_init import AIR_DENSITY_KG_M3, torque_per_amp
+from plant.physics.battery import bus_voltage, open_circuit_voltage
+from plant.physics.control import warning_share
+from plant.physics.drive import current_window, losses
+from plant.physics.reflex import GRAVITY
+from plant.physics.resistance import air_drag, rolling_resistance
+
+Floats: TypeAlias = NDArray[np.float64]
+
+_ROLLING_RATIO = 0.014  # assumed: smooth asphalt, as in the catalogue
+_HALVINGS = 40
+_ERRORS_DEG = np.linspace(0.0, 45.0, 451)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class CurrentRoom:
+    """What the drive has at a steady ride on the level, on a cold winding.
+
+    Attributes
+    ----------
+    steady_a : float
+        What the ride itself takes.
+    bus_v : float
+        Pack voltage meanwhile.
+    high_a, low_a : float
+        The most and the least current that the drive can make while the pack sags, or rises, under
+        it, inside every limit and between the voltages at which the drive cuts out.
+    reserve_ratio : float
+        Torque reserve as the control law sees it, before any sag: of the phase current limit.
+    """
+
+    steady_a: float
+    bus_v: float
+    high_a: float
+    low_a: float
+    reserve_ratio: float
+
+
+def current_room(
+    board: Board, rider: Rider, *, speed_mps: float, charge_ratio: float
+) -> CurrentRoom:
+    """Return what current the drive has left while a rider rides steadily on the level.
+
+    The pack's RC pair has settled under the steady ride; a correction is too short to move it.
+    """
+    steady_a = _steady_current(board, rider, speed_mps)
+    source_v = board.battery.cells_in_series * open_circuit_voltage(charge_ratio)
+    source_v = _settled(board, source_v, speed_mps, steady_a)
+    bus_v, _ = _bus(board, source_v, speed_mps, steady_a)
+    _, seen_high_a = _window(board, bus_v, speed_mps)
+
+    def possible(current_a: float) -> bool:
+        bus, _ = _bus(board, source_v, speed_mps, current_a)
+        low_a, high_a = _window(board, bus, speed_mps)
+        inside = board.battery.bus_low_v <= bus <= board.battery.bus_high_v
+        return inside and low_a <= current_a <= high_a
+
+    limit_a = board.drive.phase_current_limit_a
+    return CurrentRoom(
+        steady_a=steady_a,
+        bus_v=bus_v,
+        high_a=_farthest(possible, steady_a, limit_a),
+        low_a=_farthest(possible, steady_a, -limit_a),
+        reserve_ratio=(seen_high_a - steady_a) / limit_a,
+    )
+
+
+def answered_pitch(profile: Floats, room: CurrentRoom) -> float:
+    """Return up to what pitch error, nose down, the stiffness gets the current it asks for, in deg.
+
+    For an error that comes slowly: damping asks for more.
+
+    Parameters
+    ----------
+    profile : (parameter,) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    room : CurrentRoom
+    """
+    riding, _ = stiffness_curve(profile, _ERRORS_DEG)
+    return float(np.interp(room.high_a - room.steady_a, riding, _ERRORS_DEG))
+
+
+def warning_lift(profile: Profile, board: Board, room: CurrentRoom) -> float:
+    """Return by how many deg the nose is lifted to warn of reserve and pack at a steady ride."""
+    asked, battery = profile.protection, board.battery
+    share = warning_share(
+        room.reserve_ratio,
+        asked.reserve_warning_ratio,
+        2.0 / max(asked.reserve_warning_ratio, 0.02),
+        math.inf,
+        1.0,
+        1.0,
+        min(room.bus_v - battery.bus_low_v, battery.bus_high_v - room.bus_v),
+        asked.bus_warning_margin_v,
+        2.0 / max(asked.bus_warning_margin_v, 0.02),
+    )
+    return float(share * asked.warning_lift_deg)
+
+
+def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
+    """Return the current against rolling resistance and air, in A."""
+    mass_kg = rider.body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
+    force_n = rolling_resistance(speed_mps, mass_kg * GRAVITY, _ROLLING_RATIO) + air_drag(
+        speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
+    )
+    return float(force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v))
+
+
+def _emf(board: Board, speed_mps: float) -> float:
+    rotor_radps = speed_mps / board.wheel.wheel_radius_m
+    return torque_per_amp(board.motor.kv_rpm_per_v) / 1.5 * rotor_radps
+
+
+def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> tuple[float, float]:
+    """Return bus voltage in V and pack current in A once the pack sags under a motor current."""
+    drive, bus_v, pack_a = board.drive, source_v, 0.0
+    for _ in range(3):  # switching losses go with the bus voltage itself, by a few watts
+        copper_w, mosfet_w = losses(
+            current_a,
+            board.motor.phase_resistance_ohm,
+            drive.mosfet_resistance_ohm,
+            drive.switching_loss_w_per_a_v,
+            bus_v,
+        )
+        power_w = 1.5 * _emf(board, speed_mps) * current_a + copper_w + mosfet_w
+        power_w += drive.standby_power_w
+        square = source_v**2 - 4.0 * board.battery.series_resistance_ohm * power_w
+        if square <= 0.0:  # more than the pack can give at any voltage
+            return 0.0, math.inf
+        bus_v, pack_a = bus_voltage(source_v, board.battery.series_resistance_ohm, power_w)
+    return bus_v, pack_a
+
+
+def _settled(board: Board, rest_v: float, speed_mps: float, current_a: float) -> float:
+    """Return the pack's voltage behind its series resistance after a long steady ride."""
+    source_v = rest_v
+    for _ in range(8):
+        _, pack_a = _bus(board, source_v, speed_mps, current_a)
+        source_v = max(rest_v - pack_a * board.battery.rc_resistance_ohm, 0.0)
+    return source_v
+
+
+def _window(board: Board, bus_v: float, speed_mps: float) -> tuple[float, float]:
+    """Return the least and the most current at a bus voltage, in A."""
+    drive, motor = board.drive, board.motor
+    resistance = motor.phase_resistance_ohm + drive.mosfet_resistance_ohm
+    rotor_radps = speed_mps / board.wheel.wheel_radius_m
+    low_a, high_a = current_window(
+        _emf(board, speed_mps),
+        resistance,
+        1.0 / resistance,
+        motor.pole_pairs * rotor_radps * motor.phase_inductance_h,
+        drive.modulation_limit_ratio * bus_v / math.sqrt(3.0),
+        drive.phase_current_limit_a,
+        bus_v * drive.battery_current_limit_a,
+        bus_v * drive.regen_current_limit_a,
+    )
+    return float(low_a), float(high_a)
+
+
+def _farthest(possible: Callable[[float], bool], start: float, end: float) -> float:
+    """Return how far from a possible number to an end all is possible; the start if it is not."""
+    if possible(end):
+        return end
+    near, far = start, end
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (near + far)
+        near, far = (middle, far) if possible(middle) else (near, middle)
+    return near

@@ -1,0 +1,147 @@
+"""A mixed riding day: rides drawn at random from what a day holds, for counting rare events."""
+
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.study.validation_settings import RidingDay
+from optimizer.validation.day_speeds import (
+    CHANGE_MPS2,
+    careful_stretches,
+    held_between,
+    speed_bounds,
+)
+from plant.description.course import Course, Manoeuvre, Patch, Points, Road
+
+Random: TypeAlias = np.random.Generator
+Floats: TypeAlias = NDArray[np.float64]
+
+_STRETCH_M = (15.0, 70.0)  # assumed: a grade or a surface lasts as long
+_PATCH_M = (20.0, 150.0)
+_SPEED_S = (4.0, 15.0)  # assumed: a wanted speed is kept as long
+_WALK_MPS = 0.8  # assumed: beside people
+_TURN_S = (1.5, 4.0)  # assumed
+_GUST_S = 2.5  # assumed
+
+
+def drawn_course(day: RidingDay, *, number: int, seed: int) -> Course:
+    """Return a road and a manoeuvre of the day.
+
+    Parameters
+    ----------
+    day : RidingDay
+    number : int
+        Which of the day's courses; each depends on its own number and the seed alone.
+    seed : int
+    """
+    random = np.random.default_rng([seed, number])
+    length_m = 1.3 * day.fast_mps * day.ride_s + 30.0
+    road = Road(
+        patches=_patches(day, random, length_m),
+        grade_percent=_grades(day, random, length_m),
+        grade_blend_m=3.0,
+        kerbs=_kerbs(day, random, length_m),
+    )
+    stretches = careful_stretches(
+        road,
+        day.fastest_mps,
+        slow_mps=day.slow_mps,
+        kerb_mps=day.kerb_mps,
+        flush_m=day.flush_m,
+    )
+    bounds = speed_bounds(stretches, fast_mps=day.fast_mps, length_m=length_m)
+    return Course(
+        name=f"day_{number}",
+        title=f"Ride {number} of a mixed day",
+        road=road,
+        manoeuvre=_manoeuvre(day, random, bounds),
+        road_seed=int(random.integers(2**63)),
+    )
+
+
+def _places(random: Random, length: float, between: tuple[float, float]) -> list[float]:
+    """Return places from zero on, a random distance apart."""
+    count = int(length / between[0]) + 1
+    places = np.concatenate([[0.0], np.cumsum(random.uniform(*between, count))])
+    inside: list[float] = places[places < length].tolist()
+    return inside
+
+
+def _patches(day: RidingDay, random: Random, length_m: float) -> tuple[Patch, ...]:
+    surfaces = list(day.surfaces)
+    share = np.array(list(day.surfaces.values()))
+    places = _places(random, length_m, _PATCH_M)
+    chosen = random.choice(len(surfaces), len(places), p=share / share.sum())
+    return tuple(
+        Patch(from_m=place, surface=surfaces[index])
+        for place, index in zip(places, chosen, strict=True)
+    )
+
+
+def _grades(day: RidingDay, random: Random, length_m: float) -> Points:
+    places = _places(random, length_m, _STRETCH_M)
+    grades = random.normal(0.0, day.grade_percent_sd, len(places))
+    grades = np.clip(grades, -day.steepest_percent, day.steepest_percent)
+    grades[0] = 0.0
+    return tuple(zip(places, grades.tolist(), strict=True))
+
+
+def _kerbs(day: RidingDay, random: Random, length_m: float) -> Points:
+    count = random.poisson(day.kerbs_per_km * length_m / 1000.0)
+    places = np.sort(random.uniform(8.0, length_m, count))
+    share = random.uniform(0.2, 1.0, count)
+    heights = np.where(random.random(count) < 0.5, day.kerb_up_m, -day.kerb_down_m) * share
+    return tuple(zip(places.tolist(), heights.tolist(), strict=True))
+
+
+def _manoeuvre(day: RidingDay, random: Random, bounds_mps: Floats) -> Manoeuvre:
+    return Manoeuvre(
+        duration_s=day.ride_s,
+        speed_mps=held_between(_speeds(day, random), bounds_mps, duration_s=day.ride_s),
+        turn_deg_per_s=_turns(day, random),
+        headwind_mps=_gusts(day, random),
+        ask_ratio=float(random.uniform(day.easy_ask_ratio, day.hard_ask_ratio)),
+        hold_s=((1.0, day.ride_s),),
+        count_s=((1.0, day.ride_s),),
+        charge_ratio=float(random.uniform(day.least_charge_ratio, 1.0)),
+        mosfet_c=float(random.uniform(25.0, day.warmest_mosfet_c)),
+    )
+
+
+def _speeds(day: RidingDay, random: Random) -> Points:
+    speed = float(random.uniform(day.slow_mps, day.fast_mps))
+    points = [(0.0, speed)]
+    at_s = float(random.uniform(*_SPEED_S))
+    while at_s < day.ride_s:
+        walks = random.random() < day.walk_share
+        after = _WALK_MPS if walks else float(random.uniform(day.slow_mps, day.fast_mps))
+        change_s = abs(after - speed) / CHANGE_MPS2 + 0.1
+        points += [(at_s, speed), (at_s + change_s, after)]
+        at_s, speed = at_s + change_s + float(random.uniform(*_SPEED_S)), after
+    return tuple(points)
+
+
+def _turns(day: RidingDay, random: Random) -> Points:
+    """Return bends that stay inside the lateral acceleration at the fastest wanted speed."""
+    most_deg_per_s = np.degrees(day.lateral_mps2 / day.fast_mps)
+    points = [(0.0, 0.0)]
+    at_s = 1.0 + random.exponential(60.0 / max(day.turns_per_min, 1e-9))
+    while at_s < day.ride_s - 5.0:
+        rate = float(random.uniform(-most_deg_per_s, most_deg_per_s))
+        long_s = float(random.uniform(*_TURN_S))
+        points += [(at_s, 0.0), (at_s + 0.8, rate), (at_s + 0.8 + long_s, rate)]
+        points.append((at_s + 1.6 + long_s, 0.0))
+        at_s = points[-1][0] + 0.1 + float(random.exponential(60.0 / day.turns_per_min))
+    return tuple(points)
+
+
+def _gusts(day: RidingDay, random: Random) -> Points:
+    points = [(0.0, 0.0)]
+    at_s = float(random.exponential(3600.0 / max(day.gusts_per_h, 1e-9)))
+    while at_s < day.ride_s - 4.0:
+        wind = float(random.uniform(-0.5, 1.0)) * day.gust_mps
+        points += [(at_s, 0.0), (at_s + 0.5, wind), (at_s + 0.5 + _GUST_S, wind)]
+        points.append((at_s + 1.0 + _GUST_S, 0.0))
+        at_s = points[-1][0] + 0.1 + float(random.exponential(3600.0 / day.gusts_per_h))
+    return tuple(points)

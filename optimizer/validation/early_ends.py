@@ -1,0 +1,172 @@
+"""Verdicts on rides: how many of them, on what was not tuned on or goes wrong, end early."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import spearmanr
+
+from objectives.ride_scores import nose_down_risk, share_not_ridden
+from optimizer.analysis.candidate import failures
+from optimizer.base.seeds import spawned
+from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.study.study import Study
+from optimizer.study.validation_settings import Fault
+from optimizer.validation.rides import held_out_rides, tolerance_rides
+from optimizer.validation.tolerance_draws import draws
+from optimizer.validation.verdict import Grade, Verdict
+from plant.kernel.outcomes import Outcome
+from plant.kernel.simulate import Ride, Rides, simulate
+
+Floats: TypeAlias = NDArray[np.float64]
+
+_MOST_ENDED = 0.01  # share of rides that may end otherwise than nose down
+_FEW_NOSE_DOWNS = 0.003  # share of rides with the nose down that is still marginal
+_ASKED_OF_ENDS = (
+    f"no nose-down (marginal up to {100 * _FEW_NOSE_DOWNS:g} %), other early ends at most"
+    f" {100 * _MOST_ENDED:g} %"
+)
+
+
+def judge_own_rides(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
+    """Return the verdict on the study's own rides and constraints."""
+    scores, _ = ride_portfolio(study, profile[None, :], rules=rules_of(study), n_jobs=n_jobs)
+    failed = failures(scores.constraints[0])
+    return Verdict(
+        item="The study's own rides and constraints",
+        grade=Grade.FAIL if failed else Grade.PASS,
+        found="; ".join(failed) if failed else "every constraint is met",
+        asked="every constraint of the study",
+        change="choose another candidate of the front" if failed else "",
+        numbers={"constraints_failed": len(failed)},
+    )
+
+
+def _ended(rides: Sequence[Ride], results: Rides) -> tuple[int, int, str]:
+    """Return nose-downs, other early ends, and the rides that ended in words."""
+    outcome = results.outcome[0]
+    downs = int(np.count_nonzero(outcome == Outcome.NOSE_DOWN))
+    others = int(np.count_nonzero(outcome != Outcome.RIDDEN)) - downs
+    named = Counter(
+        f"{ride.name} ({Outcome(int(code)).message})"
+        for ride, code in zip(rides, outcome, strict=True)
+        if code != Outcome.RIDDEN
+    )
+    most = [f"{name} x{count}" if count > 1 else name for name, count in named.most_common(3)]
+    return downs, others, ", ".join(most)
+
+
+def _counted(downs: int, others: int) -> str:
+    """Return how many rides ended and how, in words."""
+    told = f"{downs} nose-down{'' if downs == 1 else 's'}"
+    return f"{told}, {others} other early end{'' if others == 1 else 's'}"
+
+
+def _grade_of_ends(n_rides: int, downs: int, others: int) -> Grade:
+    if downs > _FEW_NOSE_DOWNS * n_rides:
+        return Grade.FAIL
+    return Grade.MARGINAL if downs or others > _MOST_ENDED * n_rides else Grade.PASS
+
+
+def judge_held_out(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
+    """Return the verdict on courses and riders that the search did not see."""
+    rides = held_out_rides(study)
+    results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+    downs, others, named = _ended(rides, results)
+    grade = _grade_of_ends(len(rides), downs, others)
+    return Verdict(
+        item="Courses and riders it was not tuned on",
+        grade=grade,
+        found=f"{len(rides)} rides: {_counted(downs, others)}" + (f"; {named}" if named else ""),
+        asked=_ASKED_OF_ENDS,
+        change=""
+        if grade is Grade.PASS
+        else "add these courses and riders to the study and search again",
+        numbers={"rides": len(rides), "nose_downs": downs, "other_ends": others},
+    )
+
+
+def judge_tolerances(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
+    """Return the verdict on the study's rides with board and riders drawn from their tolerances."""
+    rides = tolerance_rides(study)
+    results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+    downs, others, named = _ended(rides, results)
+    grade = _grade_of_ends(len(rides), downs, others)
+    blamed = _most_blamed(study, rides, results)
+    return Verdict(
+        item="Tolerances of board and rider",
+        grade=grade,
+        found=f"{len(rides)} rides over {study.validation.n_draws} draws: {_counted(downs, others)}"
+        + (f"; {named}" if named else "")
+        + f"; {blamed}",
+        asked=_ASKED_OF_ENDS,
+        change=""
+        if grade is Grade.PASS
+        else "choose a candidate of lower nose_down_risk, or make sure of what moves it most",
+        numbers={"rides": len(rides), "nose_downs": downs, "other_ends": others},
+    )
+
+
+def _most_blamed(study: Study, rides: Sequence[Ride], results: Rides) -> str:
+    """Return which tolerance goes with the risk, by rank correlation over the draws."""
+    plan = study.validation
+    if not plan.tolerances or plan.n_draws < 8:
+        return "too few draws to say which tolerance matters"
+    duration = np.array([ride.course.manoeuvre.duration_s for ride in rides])
+    risk = nose_down_risk(
+        results.column("least_reserve_ratio"),
+        results.column("least_nose_margin_ratio"),
+        results.outcome,
+        share_not_ridden(results.column("ride_time_s"), duration),
+    )
+    by_draw = np.sort(risk[0].reshape(plan.n_draws, -1), axis=1)[:, -5:].mean(axis=1)
+    table = draws(
+        plan.tolerances, plan.n_draws, seed=spawned(study.seed, "validation", "tolerances")
+    )
+    moved = [float(spearmanr(column, by_draw).statistic) for column in table.T]
+    most = int(np.argmax(np.abs(moved)))
+    way = "rises" if moved[most] > 0.0 else "falls"
+    name = plan.tolerances[most].name
+    return f"the worst rides' risk {way} most with {name} (rank correlation {moved[most]:+.2f})"
+
+
+def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs: int) -> Verdict:
+    """Return the verdict on a fault, from the rides of every rider with it."""
+    results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+    outcome = results.outcome[0]
+    warned = results.column("warning_time_s")[0]
+    ended = outcome != Outcome.RIDDEN
+    in_time = (
+        ended & (warned >= fault.warned_s) if fault.warned_s is not None else np.zeros_like(ended)
+    )
+    unwarned = ended & ~in_time
+    downs = unwarned & (outcome == Outcome.NOSE_DOWN)
+    grade = Grade.MARGINAL if unwarned.any() else Grade.PASS
+    grade = Grade.FAIL if downs.any() else grade
+    told = [
+        f"{ride.name.rpartition('/')[2]} {Outcome(int(code)).message}"
+        + (f" after {seconds:.1f} s of warning" if seconds > 0.0 else " without a warning")
+        for ride, code, seconds in zip(rides, outcome, warned, strict=True)
+        if code != Outcome.RIDDEN
+    ]
+    asked = "every ride to its end"
+    if fault.warned_s is not None:
+        asked += f", or a warning of at least {fault.warned_s:g} s before"
+    return Verdict(
+        item=fault.title,
+        grade=grade,
+        found="; ".join(told) if told else f"all {len(rides)} riders came through",
+        asked=asked,
+        change=""
+        if grade is Grade.PASS
+        else "raise reserve_warning_ratio or warning_lift_deg, or"
+        " choose a candidate of lower nose_down_risk",
+        numbers={
+            "rides": len(rides),
+            "ended": int(ended.sum()),
+            "ended_unwarned": int(unwarned.sum()),
+            "nose_downs": int((outcome == Outcome.NOSE_DOWN).sum()),
+        },
+    )

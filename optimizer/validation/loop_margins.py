@@ -1,0 +1,147 @@
+"""The verdict on the linearised loop: its margins over speeds, riders, tolerances and charge."""
+
+from collections.abc import Sequence
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.study.study import Study
+from optimizer.validation.charge_reach import PackReach, reach_in_words, reaches
+from optimizer.validation.rides import tolerance_draws
+from optimizer.validation.verdict import Grade, Verdict
+from plant.linear.balance_loop import LoopGains, loop_gains, loop_margins, loop_plant
+from plant.linear.margins import Margins
+
+Floats: TypeAlias = NDArray[np.float64]
+
+SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
+_N_DRAWS = 16  # boards and riders drawn; each costs more than a ride
+_NEAR = 0.8  # a margin of this share of what is asked is still marginal
+_LONGEST_DELAY_S = 0.05  # a longer delay margin is not told from none
+
+
+def judge_margins(study: Study, profile: Floats) -> Verdict:
+    """Return the verdict on the margins of the balance loop, and on how far they reach.
+
+    The margins are over speeds, riders and draws of the tolerances. They do not depend on charge
+    while the drive has the current that is asked for; how far that goes on a full, half and low
+    pack is `validation_charge.py`'s. A pack passes where the current lasts until the nose touches.
+    """
+    gains = loop_gains(profile[None, :])
+    riders = list(dict.fromkeys(study.riders.values()))
+    found = [
+        loop_margins(loop_plant(study.board, riders, speed_mps=speed), gains)
+        for speed in SPEEDS_MPS
+    ]
+    drawn = [
+        loop_margins(loop_plant(board, list(dict.fromkeys(people.values()))), gains)
+        for board, people in tolerance_draws(study)[:_N_DRAWS]
+    ]
+    here, there = _least(found), _least(drawn)
+    packs = reaches(study, profile, _least_gains(found, gains), speeds_mps=SPEEDS_MPS)
+    asked = _asked(study)
+    nose_deg = study.board.frame.nose_contact_deg
+    reach = min(pack.balanced_deg for pack in packs) / nose_deg
+    nominal = min(reach, *(here[name] / asked[name] for name in asked))
+    far = min((there[name] / asked[name] for name in asked), default=nominal)
+    grade = Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
+    grade = Grade.FAIL if nominal < _NEAR or far <= 0.0 else grade
+    return Verdict(
+        item="Margins of the linearised loop, delay included",
+        grade=grade,
+        found=f"over {len(SPEEDS_MPS)} speeds and {len(riders)} riders: largest sensitivity"
+        f" {1.0 / max(here['sensitivity'], 1e-9):.2f}, phase margin {here['phase']:.0f} deg, gain"
+        f" margin x{np.exp(here['gain']):.2f}, delay margin {1000 * here['delay']:.1f} ms; over"
+        f" {len(drawn)} draws of the tolerances: sensitivity"
+        f" {1.0 / max(there['sensitivity'], 1e-9):.2f}; current to balance a nose that is down by:"
+        f" {'; '.join(reach_in_words(pack) for pack in packs)}",
+        asked=_asked_in_words(study),
+        change="" if grade is Grade.PASS else _change_for(reach),
+        numbers={
+            "max_sensitivity": 1.0 / max(here["sensitivity"], 1e-9),
+            "phase_margin_deg": here["phase"],
+            "gain_margin_ratio": float(np.exp(here["gain"])),
+            "delay_margin_s": here["delay"],
+            "max_sensitivity_in_tolerances": 1.0 / max(there["sensitivity"], 1e-9),
+            **_numbers(packs),
+        },
+    )
+
+
+def _asked(study: Study) -> dict[str, float]:
+    settings = study.settings
+    return {
+        "sensitivity": 1.0 / settings.sensitivity_limit,
+        "phase": settings.phase_margin_deg,
+        "gain": float(np.log(settings.gain_margin_ratio)),
+    }
+
+
+def _asked_in_words(study: Study) -> str:
+    settings = study.settings
+    return (
+        f"sensitivity at most {settings.sensitivity_limit:g}, phase margin at least"
+        f" {settings.phase_margin_deg:g} deg, gain margin at least x{settings.gain_margin_ratio:g};"
+        f" {100 * _NEAR:.0f} % of each within the tolerances; on every pack, where no warning"
+        f" comes, current until the nose touches at {study.board.frame.nose_contact_deg:g} deg"
+    )
+
+
+def _change_for(reach: float) -> str:
+    if reach < 1.0:
+        return (
+            "raise reserve_warning_ratio or bus_warning_margin_v, so that a rider is warned before"
+            " the current runs out, or ride slower on such a pack"
+        )
+    return (
+        "lower rate_gain or the inner gain, or widen rate_filter_hz, and search with a smaller"
+        " sensitivity_limit"
+    )
+
+
+def _numbers(packs: Sequence[PackReach]) -> dict[str, float]:
+    return {
+        f"{name}_{pack.pack}_pack_{unit}": getattr(pack, f"{name}_{unit}")
+        for pack in packs
+        for name, unit in (
+            ("balanced", "deg"),
+            ("answered", "deg"),
+            ("driving_left", "a"),
+            ("braking_left", "a"),
+            ("warned_from", "mps"),
+        )
+    }
+
+
+def _least_gains(found: Sequence[Margins], gains: LoopGains) -> Floats:
+    """Return the least stiffness that balances, (speed, rider), in A/deg; inf where none does.
+
+    Of the gain points, each scaled down with its damping, the one that needs most.
+    """
+    stiffness = gains.stiffness_a_per_deg[0][:, None]
+    return np.array(
+        [
+            np.where(
+                margins.stable[0].all(axis=0),
+                (margins.gain_down_ratio[0] * stiffness).max(axis=0),
+                np.inf,
+            )
+            for margins in found
+        ]
+    )
+
+
+def _least(found: Sequence[Margins]) -> dict[str, float]:
+    """Return the least margin of each kind; below zero for an unstable loop."""
+    values: dict[str, list[float]] = {"sensitivity": [], "phase": [], "gain": [], "delay": []}
+    for margins in found:
+        side = np.where(margins.stable, 1.0, -1.0)
+        for name, value in (
+            ("sensitivity", margins.modulus),
+            ("phase", np.minimum(margins.phase_deg, 180.0)),
+            ("gain", np.minimum(margins.gain_room, 5.0)),
+            ("delay", np.minimum(margins.delay_s, _LONGEST_DELAY_S)),
+        ):
+            values[name].append(float((side * value).min()))
+    return {name: min(kept) for name, kept in values.items() if kept}

@@ -1,0 +1,197 @@
+"""The rides of a validation: held-out courses, riders in between, tolerances, faults, the day."""
+
+import dataclasses
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.base.seeds import spawned
+from optimizer.study.study import Study
+from optimizer.study.tolerances import (
+    Shape,
+    Tolerance,
+    declared_numbers,
+    moved,
+    number_of,
+    with_numbers,
+)
+from optimizer.study.validation_settings import Fault
+from optimizer.validation.day_courses import drawn_course
+from optimizer.validation.tolerance_draws import draws
+from plant.description.board import Board
+from plant.description.course import Course
+from plant.description.rider import Rider
+from plant.kernel.simulate import Ride
+
+_Whole = TypeVar("_Whole", Board, Rider)
+
+_BEYOND = 0.08  # lightest and heaviest rider go beyond the study's by this share of the mass
+_ALONE = 0.15  # around a single rider of a study
+LANES_OF_A_COURSE = 16  # rides over one drawn road of the day: two blocks of the kernel
+
+
+def _between(light: Rider, heavy: Rider, share: float) -> Rider:
+    """Return the rider a share of the way from one to another, number by number."""
+    numbers = {}
+    for name, (section, _) in declared_numbers(Rider).items():
+        low, high = (getattr(getattr(rider, section), name) for rider in (light, heavy))
+        numbers[name] = low + share * (high - low)
+    return with_numbers(light, numbers)
+
+
+def _of_mass(rider: Rider, factor: float) -> Rider:
+    mass = Tolerance(
+        name="mass_kg", percent=100.0 * abs(factor - 1.0), plus_minus=0.0, shape=Shape.UNIFORM
+    )
+    return moved(rider, [mass], np.array([np.sign(factor - 1.0)]))
+
+
+def unseen_riders(riders: Sequence[Rider]) -> dict[str, Rider]:
+    """Return riders half-way between those of a study and beyond its ends, by name."""
+    ordered = sorted(dict.fromkeys(riders), key=lambda rider: rider.body.mass_kg)
+    reach = _ALONE if len(ordered) == 1 else _BEYOND
+    found = [_of_mass(ordered[0], 1.0 - reach)]
+    found += [_between(light, heavy, 0.5) for light, heavy in itertools.pairwise(ordered)]
+    found.append(_of_mass(ordered[-1], 1.0 + reach))
+    return {f"{rider.body.mass_kg:.0f}_kg": rider for rider in found}
+
+
+def held_out_rides(study: Study) -> list[Ride]:
+    """Return every unseen rider over the held-out courses and the study's own with other roads."""
+    own = [
+        dataclasses.replace(
+            course, road_seed=spawned(study.seed, "validation", "road", course.name)
+        )
+        for course in study.courses.values()
+    ]
+    unseen = unseen_riders(list(study.riders.values()))
+    riders = {**study.riders, **unseen}
+    pairs = [(course, name) for course in study.validation.held_out for name in riders]
+    pairs += [
+        (course, name) for course in own for name in unseen if _is_for(study, course, unseen[name])
+    ]
+    return [
+        _ride(study, course, name, rider=riders[name], board=study.board) for course, name in pairs
+    ]
+
+
+def _is_for(study: Study, course: Course, rider: Rider) -> bool:
+    """Return whether a rider is about as heavy as those who ride a course in the study."""
+    masses = [ride.rider.body.mass_kg for ride in study.rides if ride.course.name == course.name]
+    reach = 1.0 + max(_BEYOND, _ALONE if len(study.riders) == 1 else 0.0) + 1e-9
+    return min(masses) / reach <= rider.body.mass_kg <= max(masses) * reach
+
+
+def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
+    """Return board and riders of every draw of the tolerances."""
+    plan = study.validation
+    table = draws(
+        plan.tolerances, plan.n_draws, seed=spawned(study.seed, "validation", "tolerances")
+    )
+    return [
+        (
+            moved(study.board, plan.tolerances, draw),
+            {name: moved(rider, plan.tolerances, draw) for name, rider in study.riders.items()},
+        )
+        for draw in table
+    ]
+
+
+def tolerance_rides(study: Study) -> list[Ride]:
+    """Return the study's rides with every draw of board and rider, draw by draw."""
+    rides = []
+    for number, (board, riders) in enumerate(tolerance_draws(study)):
+        for ride in study.rides:
+            rider_name = ride.name.rpartition("/")[2]
+            seed = spawned(study.seed, "validation", "draw", str(number), ride.name)
+            rides.append(
+                dataclasses.replace(ride, board=board, rider=riders[rider_name], noise_seed=seed)
+            )
+    return rides
+
+
+def fault_rides(study: Study) -> list[tuple[Fault, list[Ride]]]:
+    """Return the rides of every rider with every fault."""
+    return [
+        (
+            fault,
+            [
+                _ride(
+                    study,
+                    fault.course,
+                    name,
+                    rider=_with_fault(rider, fault),
+                    board=_with_fault(study.board, fault),
+                )
+                for name, rider in study.riders.items()
+            ],
+        )
+        for fault in study.validation.faults
+    ]
+
+
+def _with_fault(whole: _Whole, fault: Fault) -> _Whole:
+    numbers = {}
+    for name, (instead, more, factor) in fault.changes.items():
+        own = number_of(whole, name)
+        if own is not None:
+            numbers[name] = (own if instead is None else instead) * factor + more
+    return with_numbers(whole, numbers)
+
+
+def day_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
+    """Yield the rides over each drawn course: riders in turn, each on a board of its own draw.
+
+    Parameters
+    ----------
+    study : Study
+    numbers : (course,) int64
+        Which of the day's courses.
+    """
+    plan = study.validation
+    riders = list(study.riders.items())
+    seed = spawned(study.seed, "validation", "day")
+    for number in numbers.tolist():
+        course = drawn_course(plan.day, number=number, seed=seed)
+        random = np.random.default_rng([seed, number, 1])
+        table = _independent(plan.tolerances, random)
+        rides = []
+        for lane, draw in enumerate(table):
+            name, rider = riders[(number + lane) % len(riders)]
+            rides.append(
+                Ride(
+                    name=f"{course.name}/{name}",
+                    course=course,
+                    rider=moved(rider, plan.tolerances, draw),
+                    board=moved(study.board, plan.tolerances, draw),
+                    noise_seed=int(random.integers(2**32)),
+                )
+            )
+        yield rides
+
+
+def _independent(
+    tolerances: Sequence[Tolerance], random: np.random.Generator
+) -> NDArray[np.float64]:
+    """Return independent draws for the lanes of a course, (lane, tolerance)."""
+    shape = (LANES_OF_A_COURSE, len(tolerances))
+    normal = np.clip(random.standard_normal(shape), -3.0, 3.0) / 2.0
+    uniform = random.uniform(-1.0, 1.0, shape)
+    is_normal = np.array(
+        [tolerance.shape is Shape.NORMAL for tolerance in tolerances], dtype=np.bool_
+    )
+    return np.where(is_normal, normal, uniform)
+
+
+def _ride(study: Study, course: Course, rider_name: str, *, rider: Rider, board: Board) -> Ride:
+    name = f"{course.name}/{rider_name}"
+    return Ride(
+        name=name,
+        course=course,
+        rider=rider,
+        board=board,
+        noise_seed=spawned(study.seed, "validation", "noise", name),
+    )

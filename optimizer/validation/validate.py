@@ -1,0 +1,112 @@
+"""Prove a chosen profile before the first ride: everything it is ridden on, and the verdicts."""
+
+import dataclasses
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.base.progress import UNWATCHED, Stages
+from optimizer.study.study import Study
+from optimizer.validation.early_ends import (
+    judge_fault,
+    judge_held_out,
+    judge_own_rides,
+    judge_tolerances,
+)
+from optimizer.validation.loop_margins import judge_margins
+from optimizer.validation.nose_down_rate import DayCount, ride_days
+from optimizer.validation.rides import fault_rides
+from optimizer.validation.verdict import Grade, Verdict
+
+Floats: TypeAlias = NDArray[np.float64]
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """All verdicts on a profile, and the riding day behind one of them."""
+
+    verdicts: list[Verdict]
+    day: DayCount
+
+
+def validate(
+    study: Study,
+    profile: Floats,
+    *,
+    n_jobs: int = 1,
+    stages: Stages = UNWATCHED,
+) -> Report:
+    """Ride a profile on what it was not tuned on and judge it.
+
+    Parameters
+    ----------
+    study : Study
+    profile : (parameter,) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    n_jobs : int
+        Threads; the verdicts do not depend on it.
+    stages : Stages
+        Told which part begins, and the hours of the riding day as they are ridden.
+    """
+    stages.begin("riding the study's own rides")
+    verdicts = [judge_own_rides(study, profile, n_jobs=n_jobs)]
+    stages.begin("riding courses and riders it was not tuned on")
+    verdicts.append(judge_held_out(study, profile, n_jobs=n_jobs))
+    stages.begin("riding the tolerances")
+    verdicts.append(judge_tolerances(study, profile, n_jobs=n_jobs))
+    stages.begin("working out the loop's margins")
+    verdicts.append(judge_margins(study, profile))
+    hours = study.validation.hours
+    stages.begin("riding days, in hours", hours)
+    day = ride_days(study, profile, hours=hours, n_jobs=n_jobs, advance=stages.advance)
+    verdicts.append(judge_day(study, day))
+    stages.begin("riding with faults", len(study.validation.faults))
+    for fault, rides in fault_rides(study):
+        verdicts.append(judge_fault(fault, rides, profile, n_jobs=n_jobs))
+        stages.advance()
+    return Report(verdicts=verdicts, day=day)
+
+
+def judge_day(study: Study, day: DayCount) -> Verdict:
+    """Return the verdict on the nose-downs of the riding day."""
+    rate, limit = day.per_100_h, study.validation.nose_downs_per_100_h
+    grade = Grade.MARGINAL if rate.high > limit else Grade.PASS
+    grade = Grade.FAIL if rate.low > limit else grade
+    ranked, paces, others = (
+        ", ".join(f"{what} ({count})" for what, count in counts.items())
+        for counts in (day.causes, day.by_pace, day.other_ends)
+    )
+    return Verdict(
+        item="Nose-downs in a mixed riding day",
+        grade=grade,
+        found=f"{rate.n_events} in {day.hours:.0f} h and {day.kilometres:.0f} km:"
+        f" {rate.rate:.3g} per 100 h ({rate.low:.3g} to {rate.high:.3g}, 95 %),"
+        f" {day.per_1000_km.rate:.3g} per 1,000 km ({day.per_1000_km.low:.3g} to"
+        f" {day.per_1000_km.high:.3g})"
+        + (f"; by cause: {ranked}; by speed: {paces}" if ranked else "")
+        + (f"; rides that ended otherwise: {others}" if others else ""),
+        asked=f"at most {limit:g} per 100 h with 95 % confidence",
+        change=_change_for(day, grade),
+        numbers={
+            "hours": day.hours,
+            "kilometres": day.kilometres,
+            "nose_downs": rate.n_events,
+            "per_100_h": rate.rate,
+            "per_100_h_low": rate.low,
+            "per_100_h_high": rate.high,
+            "per_1000_km": day.per_1000_km.rate,
+            "per_1000_km_low": day.per_1000_km.low,
+            "per_1000_km_high": day.per_1000_km.high,
+            "design_effect": rate.design_effect,
+        },
+    )
+
+
+def _change_for(day: DayCount, grade: Grade) -> str:
+    if grade is Grade.PASS:
+        return ""
+    if grade is Grade.MARGINAL and not day.per_100_h.n_events:
+        return "ride more hours: validation.hours"
+    first = next(iter(day.causes), "")
+    return f"add rides with what threw riders most ({first}) to the study, or choose lower risk"

@@ -1,0 +1,1 @@
+"""What a user describes: board, rider, course, profile, each number declared once."""

@@ -1,0 +1,1 @@
+"""The compiled kernel that rides blocks of lanes, and the door to it."""

@@ -1,0 +1,253 @@
+"""Initial values of a lane: constants that follow from board and rider, and the starting state."""
+
+import dataclasses
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.description.board import Board
+from plant.description.course import Course, Manoeuvre, Start
+from plant.description.profile_array import PROFILE_NAMES
+from plant.description.quantity import quantities
+from plant.description.rider import Rider
+from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.kernel.step import AMBIENT_C
+from plant.physics.battery import CELL_OCV_V
+from plant.physics.control import DT_S
+from plant.physics.reflex import GRAVITY
+
+AIR_DENSITY_KG_M3 = 1.2250  # ISO 2533 standard atmosphere at sea level
+LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
+LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
+_RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
+
+
+def torque_per_amp(kv_rpm_per_v: float) -> float:
+    """Return Kt in N m per A of amplitude-invariant q current.
+
+    Kt = (sqrt(3)/2) 60 / (2 pi Kv) = 8.26993 / Kv, with Kv in rpm per volt of line-to-line peak
+    (flux linkage of the surface-magnet PMSM: lambda = Ke / (sqrt(3) p), Te = 1.5 p lambda iq).
+    """
+    return _RPM_TO_TORQUE / kv_rpm_per_v
+
+
+def lag_share(dt_s: float, time_s: float) -> float:
+    """Return the share of the way a first-order lag goes in one step, 1 - exp(-dt/T)."""
+    return -math.expm1(-dt_s / time_s)
+
+
+def _declared(whole: Any) -> dict[str, float]:
+    values: dict[str, float] = {}
+    for field in dataclasses.fields(whole):
+        section = getattr(whole, field.name)
+        for declared in quantities(type(section)):
+            values[declared.name] = float(getattr(section, declared.name))
+    return values
+
+
+def _board_constants(board: Board) -> dict[str, float]:
+    torque = torque_per_amp(board.motor.kv_rpm_per_v)
+    frame, wheel, sensors = board.frame, board.wheel, board.sensors
+    tracking = 2.0 * math.pi * sensors.speed_tracking_hz
+    return {
+        "torque_per_amp_nm": torque,
+        "emf_per_radps_v": torque / 1.5,
+        "frame_mh_kg_m": frame.frame_mass_kg * frame.frame_com_height_m,
+        "frame_j_kg_m2": frame.frame_inertia_kg_m2
+        + frame.frame_mass_kg * frame.frame_com_height_m**2,
+        "deck_mass_kg": frame.frame_mass_kg + wheel.wheel_mass_kg,
+        "nose_contact_rad": math.radians(frame.nose_contact_deg),
+        "tail_contact_rad": math.radians(frame.tail_contact_deg),
+        "flex_radps": 2.0 * math.pi * frame.flex_frequency_hz,
+        "counts_per_rad": 6.0 * board.motor.pole_pairs / (2.0 * math.pi),
+        # Critically damped tracking loop of second order.
+        "tracking_gain_per_s": 2.0 * tracking,
+        "tracking_gain_per_s2": tracking**2,
+        "gyro_share": lag_share(DT_S, sensors.gyro_lag_s),
+        "air_density_kg_m3": AIR_DENSITY_KG_M3,
+    }
+
+
+# Reciprocal row -> the row it is taken of, and a factor on that row.
+_RECIPROCALS = {
+    "per_radius_m": ("wheel_radius_m", 1.0),
+    "per_nose_contact": ("nose_contact_rad", 1.0),
+    "per_torque_per_amp": ("torque_per_amp_nm", 1.0),
+    "per_frame_j": ("frame_j_kg_m2", 1.0),
+    "per_rider_j": ("rider_j_kg_m2", 1.0),
+    "per_deck_mass": ("deck_mass_kg", 1.0),
+    "per_rider_mass": ("mass_kg", 1.0),
+    "per_frame_inertia": ("frame_inertia_kg_m2", 1.0),
+    "per_phase_limit": ("phase_current_limit_a", 1.0),
+    "per_counts_per_rad": ("counts_per_rad", 1.0),
+    "per_attitude_time": ("attitude_time_s", 1.0),
+    "per_rc_time": ("rc_time_s", 1.0),
+    "per_charge": ("capacity_ah", 3600.0),
+    "per_mosfet_heat_capacity": ("mosfet_heat_capacity_j_per_k", 1.0),
+    "per_mosfet_resistance": ("mosfet_resistance_k_per_w", 1.0),
+    "per_winding_heat_capacity": ("winding_heat_capacity_j_per_k", 1.0),
+    "per_winding_resistance": ("winding_resistance_k_per_w", 1.0),
+}
+
+
+def _reciprocals(values: dict[str, float]) -> dict[str, float]:
+    found = {name: 1.0 / (values[of] * factor) for name, (of, factor) in _RECIPROCALS.items()}
+    rim_mass = values["rolling_mass_kg"] - values["moving_mass_kg"]
+    standing = values["mass_kg"] * GRAVITY * values["half_stance_m"] * values["foot_use_ratio"]
+    return found | {"per_rim_mass": 1.0 / rim_mass, "per_standing_limit": 1.0 / standing}
+
+
+def reflex_slots(delay_s: float) -> int:
+    """Return how many slots back the reflex reads, so that its mean delay is the nearest.
+
+    A slot keeps its last command for all its steps: what is read is a step and a half younger
+    than the slots say, on the mean. The slot being filled holds what was asked a ring ago.
+    """
+    held = 0.5 * (RING_STEPS - 1) * DT_S
+    return max(round((delay_s + held) / (RING_STEPS * DT_S)), 1)
+
+
+def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
+    mass, height = rider.body.mass_kg, rider.com_height_m
+    moving = mass + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
+    leg = 2.0 * math.pi * LEG_FREQUENCY_HZ
+    skill = rider.skill
+    return {
+        "rider_mh_kg_m": mass * height,
+        "rider_j_kg_m2": rider.inertia_kg_m2 + mass * height**2,
+        "rider_mgh_nm": mass * GRAVITY * height,
+        "moving_mass_kg": moving,
+        "rolling_mass_kg": moving + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2,
+        "leg_stiffness_n_per_m": mass * leg**2,
+        "leg_damping_n_s_per_m": 2.0 * LEG_DAMPING_RATIO * mass * leg,
+        "half_stance_m": 0.5 * rider.body.stance_m,
+        "step_off_lean_rad": math.radians(skill.step_off_lean_deg),
+        "smoothing_share": lag_share(DT_S, skill.smoothing_s),
+        "reflex_delay_slots": reflex_slots(skill.reflex_delay_s),
+    }
+
+
+def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> dict[str, float]:
+    """Return the starting state: rolling or standing near balance, or tail down."""
+    charge = manoeuvre.charge_ratio
+    charge = values["charge_ratio"] if charge is None else charge
+    speed = manoeuvre.speed_mps[0][1] if manoeuvre.start is Start.ROLLING else 0.0
+    tail_down = manoeuvre.start is Start.TAIL_DOWN
+    force = values["moving_mass_kg"] * GRAVITY * math.sin(grade_rad)
+    moment = 0.0 if tail_down else force * values["wheel_radius_m"]
+    # Where the hill asks more than the rider's weight can balance, the ride ends at once.
+    balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
+    pitch = -values["tail_contact_rad"] - grade_rad if tail_down else 0.0
+    cell_v = float(np.interp(charge, np.linspace(0.0, 1.0, 11), CELL_OCV_V))
+    state: dict[str, float] = {
+        "alive": 1.0,
+        "speed_mps": speed,
+        "pitch_rad": pitch,
+        "attitude_rad": pitch,
+        "engage_pitch_deg": math.degrees(pitch),
+        "lean_rad": math.asin(min(max(balance, -1.0), 1.0)),
+        "foot_moment_nm": moment,
+        "foot_delayed_nm": moment,
+        "foot_command_nm": moment,
+        "current_a": moment / values["torque_per_amp_nm"],
+        "leg_rest_rad": pitch,
+        "guide_pitch_rad": pitch,
+        "road_grade_rad": grade_rad,
+        "seen_grade_rad": grade_rad,
+        "ground_pitch_rad": pitch + grade_rad,
+        "rotor_angle_rad": -pitch,
+        "rotor_speed_radps": speed / values["wheel_radius_m"],
+        "speed_filtered_mps": speed,
+        "accel_lag_mps": speed,
+        "stiffness_lift": 1.0,
+        "engaged": 0.0 if tail_down else 1.0,
+        "authority": 0.0 if tail_down else 1.0,
+        "support": 1.0 if tail_down else 0.0,
+        "start_tail_rad": -values["tail_contact_rad"] if tail_down else 0.0,
+        "charge_ratio_now": charge,
+        "source_v": values["cells_in_series"] * cell_v,
+        "bus_v": values["cells_in_series"] * cell_v,
+        "mosfet_c": AMBIENT_C if manoeuvre.mosfet_c is None else manoeuvre.mosfet_c,
+        "winding_c": AMBIENT_C,
+        "limit_now_a": values["phase_current_limit_a"],
+        "available_high_a": values["phase_current_limit_a"],
+        "available_low_a": -values["phase_current_limit_a"],
+        "foot_limit_nm": values["mass_kg"] * GRAVITY * values["half_stance_m"],
+        "ask_accel_mps2": manoeuvre.ask_ratio * values["accel_limit_mps2"],
+        "ask_braking_mps2": manoeuvre.ask_ratio * values["braking_limit_mps2"],
+    }
+    state |= {f"ring_{slot}": moment for slot in range(RING_SLOTS)}
+    return state
+
+
+# Extremes start where every ride's first value replaces them.
+_FIRST = {
+    "least_reserve": 1.0,
+    "least_nose_margin": 1.0,
+    "bus_low": 1e9,
+    "mosfet_peak": -273.0,
+    "winding_peak": -273.0,
+}
+
+
+def lane_template(
+    board: Board, rider: Rider, course: Course, *, noise_seed: int, grade_rad: float, n_sub: int
+) -> NDArray[np.float64]:
+    """Return every row of a lane before its profile is filled in.
+
+    Parameters
+    ----------
+    board, rider, course
+        What is ridden, by whom, and how the ride begins.
+    noise_seed : int
+        Below 2**32.
+    grade_rad : float
+        Grade at the start.
+    n_sub : int
+        Plant sub-steps in each millisecond.
+
+    Returns
+    -------
+    (row,) float64
+        In the order of `plant.kernel.lane_layout.R`; the rows of the profile and those
+        that follow from it are zero until `fill_profile`.
+    """
+    values = _declared(board) | _declared(rider)
+    values |= _board_constants(board) | _rider_constants(rider, board)
+    values |= _reciprocals(values)
+    values["noise_seed"] = float(noise_seed)
+    values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
+    values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
+    values |= _start(values, course.manoeuvre, grade_rad) | _FIRST
+    template = np.zeros(N_ROWS)
+    for name, value in values.items():
+        template[R[name] // WIDTH] = value
+    return template
+
+
+def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> None:
+    """Write profiles, and what follows from them, into lanes, in place.
+
+    Parameters
+    ----------
+    rows : (row, lane) float64
+    profiles : (lane, parameter) float64
+        In the order of `plant.kernel.lane_layout.PROFILE_NAMES`.
+    """
+    rows[: len(PROFILE_NAMES)] = profiles.T
+
+    def row(name: str) -> NDArray[np.float64]:
+        values: NDArray[np.float64] = rows[R[name] // WIDTH]
+        return values
+
+    row("rate_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("rate_filter_hz"))
+    row("accel_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("acceleration_filter_hz"))
+    row("turn_share")[:] = -np.expm1(-DT_S / row("turn_build_up_s"))
+    row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
+    row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")
+    # A warning grows to its full over half the reserve at which it starts, or over its margin.
+    row("per_reserve_width")[:] = 2.0 / np.maximum(row("reserve_warning_ratio"), 0.02)
+    row("per_heat_width")[:] = 1.0 / np.maximum(row("heat_warning_margin_k"), 0.5)
+    row("per_bus_width")[:] = 1.0 / np.maximum(row("bus_warning_margin_v"), 0.2)

@@ -1,0 +1,1 @@
+"""The same ride linearised: the loop and its margins."""

@@ -1,0 +1,1 @@
+"""Physics and control law of one lane, as small functions of numbers."""

@@ -1,0 +1,79 @@
+"""The rider of one lane: what is wanted, and the foot moment that balances.
+
+Moments are positive when the feet press the nose down. m g h of the rider is written mgh.
+"""
+
+from plant.compile import scalar
+from plant.physics.scalar_math import clip, larger, magnitude
+
+GRAVITY = 9.80665  # m/s2, ISO 80000-3 standard acceleration
+_SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
+FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
+ANSWER_TIME_S = 0.8  # assumed: a rider expects the push this long after asking for it
+_TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
+_FEEL_RATE_PER_S = 0.3  # assumed: how fast a rider leans more where a push does not come
+_PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one asked
+_TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
+PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
+LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
+WARNING_FELT_DEG = 1.0  # assumed: nose lift from which a rider notices a warning
+WARNING_PLAIN_DEG = 5.0  # assumed: nose lift at which nobody overlooks it
+
+
+@scalar
+def asked_acceleration(speed_error: float, accel_limit: float, braking_limit: float) -> float:
+    """Return the acceleration a rider asks for, in m/s2, from the speed error in m/s."""
+    return clip(speed_error / _SPEED_TIME_S, -braking_limit, accel_limit)
+
+
+@scalar
+def trimmed(trim: float, speed_error: float, asked: float, missing: float, dt: float) -> float:
+    """Return the acceleration in m/s2 that the rider adds against slope, ground and wind, by feel.
+
+    It follows the speed error, but not where the rider asks for the most; and wherever the push
+    `missing` by now from the one expected is plain, it follows that, either way.
+    """
+    free = magnitude(asked - speed_error / _SPEED_TIME_S) < 1e-9
+    plain = missing - clip(missing, -_PLAIN_MPS2, _PLAIN_MPS2)
+    rate = _FEEL_RATE_PER_S * plain + (_TRIM_RATE_PER_S2 * speed_error if free else 0.0)
+    return clip(trim + rate * dt, -_TRIM_LIMIT_MPS2, _TRIM_LIMIT_MPS2)
+
+
+@scalar
+def foot_command(
+    lean: float,
+    lean_rate: float,
+    acceleration: float,
+    force: float,
+    radius: float,
+    mgh: float,
+    lean_gain: float,
+    rate_gain: float,
+    leg_stiffness: float,
+) -> float:
+    """Return the foot moment in N m that the reflex commands.
+
+    The lean that balances an acceleration a and a force F at the ground is a/g + F r / m g h:
+    the motor's moment F r reaches the rider through the feet. The legs are set to rest at that
+    lean, so their own stiffness answers departures from it without delay.
+    """
+    wanted = force * radius
+    balanced = mgh * acceleration / GRAVITY + wanted  # m g h times the lean that balances
+    reflex = mgh * (lean_gain * lean + rate_gain * lean_rate) - lean_gain * balanced
+    return wanted + reflex - leg_stiffness * balanced
+
+
+@scalar
+def heeded(warning: float, heed_ratio: float) -> float:
+    """Return the share of the wanted speed given up for a warning's nose lift in deg."""
+    width = WARNING_PLAIN_DEG - WARNING_FELT_DEG
+    return heed_ratio * clip((warning - WARNING_FELT_DEG) / width, 0.0, 1.0)
+
+
+@scalar
+def bounded_moment(
+    moment: float, load: float, half_stance: float, use_ratio: float
+) -> tuple[float, float]:
+    """Return the foot moment inside what the feet can press, and that bound, in N m."""
+    limit = larger(load * half_stance * use_ratio, 0.0)
+    return clip(moment, -limit, limit), limit

@@ -1,0 +1,105 @@
+"""A score put together from the parts of rides is the score of the rides."""
+
+import hypothesis.extra.numpy as hnp
+import hypothesis.strategies as st
+import numpy as np
+import pytest
+from hypothesis import given
+
+from objectives import parts_of_rides, ride_columns, score, score_of_parts
+from plant.description.profile_array import profile_to_array
+from plant.kernel.outcomes import Outcome
+from tests import invented
+from tests.objectives.small_portfolio import RIDES, ridden, rules
+
+RULES = rules()
+PROFILE = profile_to_array(invented.profile())
+
+
+def both(rides, asked=RULES):
+    """Return the score of rides, and that of their parts."""
+    columns = ride_columns(rides, RIDES)
+    scores = score(columns, np.tile(PROFILE, (len(columns), 1)), asked)
+    return scores, score_of_parts(parts_of_rides(columns, scores.constraints, asked), asked)
+
+
+shares = hnp.arrays(np.float64, (3, 5), elements=st.floats(0.0, 1.0))
+
+
+@given(level=shares, current=shares, reserve=shares, nose=shares, shake=shares)
+def test_who_rides_to_the_end_scores_the_same_by_parts_within_a_tighter_limit(
+    level, current, reserve, nose, shake
+):
+    scores, (objectives, constraints) = both(
+        ridden(
+            3,
+            hold_pitch_rms_deg=30.0 * level,
+            excess_current_a=200.0 * current,
+            least_reserve_ratio=reserve - 0.5,
+            least_nose_margin_ratio=nose - 0.5,
+            hold_pitch_rate_rms_deg_per_s=20.0 * shake,
+        )
+    )
+
+    np.testing.assert_array_equal(objectives, scores.objectives)
+    assert constraints.shape == scores.constraints.shape
+    by_parts, as_told = ((told <= 0.0).all(axis=1) for told in (constraints, scores.constraints))
+    assert not np.any(by_parts & ~as_told)
+    rests = 20.0 * shake[:, RULES.is_standing] / RULES.settings.rest_shake_limit_deg_per_s
+    tight = ((rests > 0.9) & (rests <= 1.0)).any(axis=1)
+    np.testing.assert_array_equal(by_parts[~tight], as_told[~tight])
+    assert not by_parts[tight].any()
+
+
+@given(
+    outcomes=hnp.arrays(np.int8, (4, 5), elements=st.sampled_from([int(o) for o in Outcome])),
+    allowed=st.sampled_from([0.0, 0.2, 0.5]),
+)
+def test_early_ends_break_by_parts_what_they_break_as_a_whole(outcomes, allowed):
+    scores, (_, constraints) = both(ridden(4, outcome=outcomes), rules(nose_down_share=allowed))
+
+    told = scores.constraints
+    np.testing.assert_allclose(constraints[:, 0], told[:, 0], atol=1e-12)
+    np.testing.assert_array_equal(constraints[:, 1] > 0.0, told[:, 1] > 0.0)
+    graded = (outcomes == Outcome.SPEED_LOST).any(axis=1)
+    np.testing.assert_allclose(constraints[~graded, 1], told[~graded, 1], atol=1e-12)
+
+
+def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():
+    fastest = np.array([[0.0], [1.4], [1.9], [2.0], [2.0], [2.0]])
+    lost = np.array([[0], [0], [0], [4], [4], [4]])
+    time_s = np.array([[10.0], [10.0], [10.0], [10.0], [9.0], [4.0]])
+    rides = ridden(6, outcome=lost, roll_back_mps=fastest, ride_time_s=time_s)
+    columns = ride_columns(rides, RIDES)
+    constraints = score(columns, np.tile(PROFILE, (6, 1)), RULES).constraints
+
+    parts = parts_of_rides(columns, constraints, RULES)
+
+    np.testing.assert_array_equal(parts.limits[:, 5:10], 0.0)  # no other end
+    past = parts.limits[:, 10:15]
+    np.testing.assert_allclose(past[:, 0], [-0.46, -0.26, -0.01, 0.041, 0.141, 0.641])
+
+
+def test_rides_that_were_not_ridden_have_no_parts_but_did_not_end():
+    columns = ride_columns(ridden(2, outcome=int(Outcome.RIDER_OFF)), RIDES)
+    columns[1, 2:] = np.nan
+    constraints = score(columns, np.tile(PROFILE, (2, 1)), RULES).constraints
+
+    parts = parts_of_rides(columns, constraints, RULES)
+
+    level, current = np.split(parts.costs[1], [3])
+    np.testing.assert_array_equal(np.isnan(level), [False, False, True])
+    np.testing.assert_array_equal(np.isnan(current), [False, True, True, True])
+    np.testing.assert_array_equal(np.isnan(parts.margins[1]), [False, False, True, True, True] * 2)
+    other_ends = parts.limits[:, 5:10]
+    np.testing.assert_array_equal(other_ends, [[1, 1, 1, 1, 1], [1, 1, 0, 0, 0]])
+
+
+@pytest.mark.parametrize("rate", [0.0, 1e-12, 0.5, 40.0])
+def test_a_ride_that_hardly_shakes_keeps_its_parts_finite(rate):
+    columns = ride_columns(ridden(1, hold_pitch_rate_rms_deg_per_s=rate), RIDES)
+    constraints = score(columns, PROFILE[None, :], RULES).constraints
+
+    parts = parts_of_rides(columns, constraints, RULES)
+
+    assert np.isfinite(parts.limits).all()

@@ -1,0 +1,107 @@
+"""Profiles are compared by riding them over the same rides."""
+
+import json
+
+import numpy as np
+import pytest
+
+from objectives import RIDE_COLUMNS
+from optimizer.analysis.comparison import changed_rides, compared, differing, in_words
+from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.study.load import load_study
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from tests.optimizer.small_study import write_small_study
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return write_small_study(tmp_path_factory.mktemp("compare") / "study")
+
+
+@pytest.fixture(scope="module")
+def comparison(folder):
+    study = load_study(folder)
+    first = profile_to_array(study.baseline)
+    stiff, weak = first.copy(), first.copy()
+    stiff[PROFILE_NAMES.index("rate_gain_a_per_deg_per_s")] *= 1.6
+    weak[PROFILE_NAMES.index("rate_gain_a_per_deg_per_s")] = 0.0
+    return compared(study, ("baseline", "damped", "undamped"), np.stack([first, stiff, weak]))
+
+
+def test_each_profile_is_ridden_as_it_is_alone(comparison):
+    study = comparison.study
+    for number in range(3):
+        scores, rides = ride_portfolio(
+            study, comparison.profiles[number : number + 1], rules=rules_of(study)
+        )
+        np.testing.assert_array_equal(comparison.objectives[number], scores.objectives[0])
+        np.testing.assert_array_equal(comparison.rides[number], rides[0])
+
+
+def test_only_what_differs_is_told(comparison):
+    assert differing(comparison) == ["rate_gain_a_per_deg_per_s"]
+
+
+def test_a_better_damped_profile_wins_and_an_undamped_one_loses(comparison):
+    wins, losses = changed_rides(comparison, 1, limit=6)
+    assert len(wins) > len(losses)
+    wins, losses = changed_rides(comparison, 2, limit=6)
+    assert len(losses) == len(comparison.study.rides)
+    assert not wins
+
+
+def test_a_change_is_told_with_rider_course_and_numbers(comparison):
+    place = [ride.name for ride in comparison.study.rides].index("kerb_up/baker_80")
+
+    words = in_words(comparison, 2, place)
+
+    column = RIDE_COLUMNS.index("level_error_deg")
+    before, after = comparison.rides[[0, 2], place, column].astype(float)
+    assert words.startswith("baker_80 (80 kg), Roll up a lowered kerb: ")
+    assert f"level error {before:.3g} → {after:.3g}°" in words
+    assert "nose dip" in words
+
+
+def test_the_command_draws_and_tells_and_does_not_replace(levelgain, folder, tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text('use = "workshop_17"\n', encoding="utf-8")
+    told = ("compare", folder, "baseline", mine, "--to", tmp_path / "figures")
+
+    code, out, _ = levelgain(*told)
+
+    assert code == 0
+    assert "mine.toml wins most against baseline" in out
+    for name in ("traces.png", "loop.svg"):
+        assert (tmp_path / "figures" / name).stat().st_size > 10_000
+    code, _, error = levelgain(*told)
+    assert code == 2
+    assert "--force" in error
+
+
+def test_json_holds_tables_and_words(levelgain, folder, tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text('use = "workshop_17"\n', encoding="utf-8")
+
+    code, out, _ = levelgain("compare", folder, "baseline", mine, "--json")
+
+    told = json.loads(out)
+    assert code == 0
+    assert [row["profile"] for row in told["objectives"]] == ["baseline", "mine.toml"]
+    assert "inner_gain_a_per_deg" in {row["parameter"] for row in told["parameters"]}
+    assert set(told["against_the_first"]["mine.toml"]) == {"wins", "losses"}
+
+
+@pytest.mark.parametrize(
+    ("profiles", "message"),
+    [
+        (["baseline"], "give from 2 to 7 profiles, got 1"),
+        (["baseline", "nowhere.toml"], "nowhere.toml"),
+        (["baseline", "balanced"], "run the study first"),
+    ],
+)
+def test_what_can_not_be_compared_is_refused_in_one_line(levelgain, folder, profiles, message):
+    code, _, error = levelgain("compare", folder, *profiles)
+
+    assert code == 2
+    assert message in error
+    assert error.count("\n") == 1

@@ -1,0 +1,189 @@
+"""A new study starts from another's candidates, with whatever the user changes."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from optimizer.analysis.fork import fork, starting_from
+from optimizer.analysis.results import read_results
+from optimizer.base.errors import UserInputError
+from optimizer.base.toml_io import parse_toml
+from optimizer.cli import main
+from optimizer.study.load import load_study
+from tests.optimizer.small_study import SMALL_STUDY, searched, write_small_study
+
+
+def run(folder, n_candidates=12):
+    return read_results(searched(folder, n_candidates))
+
+
+@pytest.fixture(scope="module")
+def old(tmp_path_factory):
+    return run(write_small_study(tmp_path_factory.mktemp("old") / "study"), 24)
+
+
+def change(folder, *changes):
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    for before, after in changes:
+        assert before in text
+        text = text.replace(before, after)
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+
+
+def test_the_first_generation_is_the_baseline_and_the_old_front(old, tmp_path):
+    taken = fork(old, tmp_path / "new", n_profiles=5)
+    change(tmp_path / "new", ('"baker_80"', '"clerk_62"'))
+
+    new = run(tmp_path / "new")
+
+    assert taken == min(5, int(old.on_front.sum()))
+    front = {tuple(row) for row in old.history.values[old.on_front].tolist()}
+    np.testing.assert_array_equal(new.history.values[0], old.history.values[0])
+    assert {tuple(row) for row in new.history.values[1 : 1 + taken].tolist()} <= front
+    assert new.study.riders.keys() == {"pupil_40", "clerk_62"}
+
+
+def test_every_candidate_goes_along_unless_only_the_best_are_asked_for(old, tmp_path):
+    assert fork(old, tmp_path / "new") == len(old) - 1
+
+    start = load_study(tmp_path / "new").start
+
+    assert start.tobytes() == old.searched.values[1:].tobytes()
+
+
+def test_without_a_front_every_candidate_goes_along_but_there_is_no_best(old, tmp_path):
+    nobody = dataclasses.replace(old, on_front=np.zeros(len(old), dtype=bool))
+
+    with pytest.raises(UserInputError, match=r"there is no front to start from.*--profiles"):
+        fork(nobody, tmp_path / "best", n_profiles=5)
+    assert not (tmp_path / "best").exists()
+    assert fork(nobody, tmp_path / "all") == len(old) - 1
+
+
+def test_a_start_file_of_another_name_is_replaced_under_that_name(old, tmp_path):
+    text = old.study.text.replace("[search]\n", '[search]\nstart = "mine.csv"\n')
+    named = dataclasses.replace(old, study=dataclasses.replace(old.study, text=text))
+
+    fork(named, tmp_path / "new", n_profiles=5)
+
+    assert sorted(path.name for path in (tmp_path / "new").iterdir()) == [
+        "mine.csv", "ridden.npz", "study.toml",
+    ]  # fmt: skip
+    assert len(load_study(tmp_path / "new").start) > 0
+
+
+def test_a_start_file_elsewhere_is_refused(old, tmp_path):
+    text = old.study.text.replace("[search]\n", '[search]\nstart = "../mine.csv"\n')
+    named = dataclasses.replace(old, study=dataclasses.replace(old.study, text=text))
+
+    with pytest.raises(UserInputError, match=r"search\.start: must name a file beside the study"):
+        fork(named, tmp_path / "new")
+
+
+def test_profiles_outside_narrower_bounds_stay_behind(old, tmp_path):
+    fork(old, tmp_path / "new", n_profiles=24)
+    column = old.study.space.names.index("base_gain_a_per_deg")
+    gains = old.history.values[old.on_front][:, column]
+    middle = float(np.median(gains))
+    low, high = min(3.0, middle), max(4.0, middle)
+    change(
+        tmp_path / "new",
+        ("[search]\n", f"[search]\nbounds.base_gain_a_per_deg = [{low}, {high}]\n"),
+    )
+
+    start = load_study(tmp_path / "new").start
+
+    assert len(start) > 0
+    assert np.all((start[:, column] >= low) & (start[:, column] <= high))
+
+
+def test_bounds_that_leave_no_profile_are_refused(old, tmp_path):
+    fork(old, tmp_path / "new", n_profiles=24)
+    change(
+        tmp_path / "new",
+        ("[search]\n", "[search]\nbounds.turn_gain_deg_per_mps2 = [0.29999, 0.30001]\n"),
+    )
+    column = old.study.space.names.index("turn_gain_deg_per_mps2")
+    rows = (tmp_path / "new" / "start.csv").read_text().splitlines()
+    kept = [rows[0], *(row for row in rows[1:] if abs(float(row.split(",")[column]) - 0.3) > 1e-4)]
+    (tmp_path / "new" / "start.csv").write_text("\n".join(kept) + "\n")
+
+    with pytest.raises(UserInputError, match=r"none of the .* lies inside the searched bounds"):
+        load_study(tmp_path / "new")
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "must hold a header and at least one profile"),
+        ("base_gain\n3.0\n", "a profile has no 'base_gain'; the nearest is 'base_gain_a_per_deg'"),
+        ("base_gain_a_per_deg\nsoft\n", "line 2: must be a finite number, got 'soft'"),
+        ("base_gain_a_per_deg\nnan\n", "line 2: must be a finite number"),
+        ("base_gain_a_per_deg,inner_band_deg\n3.0\n", "line 2: must hold 2 numbers, got 1"),
+    ],
+)
+def test_a_bad_start_file_is_refused_in_one_line(tmp_path, text, message):
+    folder = write_small_study(tmp_path, ("[search]\n", '[search]\nstart = "start.csv"\n'))
+    (folder / "start.csv").write_text(text, encoding="utf-8")
+
+    with pytest.raises(UserInputError) as caught:
+        load_study(folder)
+
+    assert message in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_the_start_is_frozen_into_the_study(old, tmp_path):
+    fork(old, tmp_path / "new", n_profiles=5)
+    run(tmp_path / "new")
+    start = tmp_path / "new" / "start.csv"
+    start.write_text("\n".join(start.read_text().splitlines()[:3]) + "\n")
+
+    with pytest.raises(UserInputError, match="differs from what this study was started with"):
+        run(tmp_path / "new", 24)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        SMALL_STUDY,
+        SMALL_STUDY.replace("[search]", "[search] # how much"),
+        SMALL_STUDY.split("[search]")[0],
+        SMALL_STUDY.replace("[search]\n", '[search]\nstart = "start.csv"\n'),
+    ],
+)
+def test_the_start_is_put_into_any_study_file(tmp_path, text):
+    forked = parse_toml(starting_from(text, path=tmp_path), path=tmp_path)
+
+    assert forked["search"]["start"] == "start.csv"
+    before = parse_toml(text, path=tmp_path)
+    before.setdefault("search", {})["start"] = "start.csv"
+    assert forked == before
+
+
+def test_a_search_written_with_dots_says_what_to_do(tmp_path):
+    text = SMALL_STUDY.split("[board]")[0] + "search.candidates = 12\n[board]\nuse = 'lender_15'\n"
+
+    with pytest.raises(UserInputError, match=r"must stand as a table \[search\]"):
+        starting_from(text, path=tmp_path / "study.toml")
+
+
+def test_the_command_does_not_replace_a_study(old, tmp_path, monkeypatch, capsys):
+    folder = write_small_study(tmp_path / "there")
+    monkeypatch.setattr("sys.argv", ["levelgain", "fork", str(old.study.folder), str(folder)])
+    with pytest.raises(SystemExit) as stopped:
+        main()
+
+    assert stopped.value.code == 2
+    assert "name a new folder" in capsys.readouterr().err
+
+
+def test_other_weights_only_weigh_anew(old, tmp_path):
+    folder = old.study.folder
+    change(folder, ("[search]\n", "[objectives.weights]\nnose_down_risk = 50.0\n\n[search]\n"))
+
+    again = read_results(load_study(folder))
+
+    np.testing.assert_array_equal(again.history.objectives, old.history.objectives)
+    assert not np.array_equal(again.weighted_cost, old.weighted_cost)

@@ -1,0 +1,117 @@
+"""Every command is declared apart from what does its work, and the two agree."""
+
+import inspect
+import shutil
+import subprocess
+import sys
+from importlib import import_module
+from pathlib import Path
+from typing import get_type_hints
+
+import pytest
+
+from optimizer.cli import app, log_app
+from optimizer.cli.console import console
+from optimizer.cli.lazy import loaded
+
+HEAVY = ("matplotlib", "numba", "numpy", "optuna", "pandas", "scipy")
+HELPS = [
+    [],
+    ["log"],
+    *([info.name] for info in app.registered_commands),
+    *(["log", info.name] for info in log_app.registered_commands),
+]
+DECLARED = [info.callback for one in (app, log_app) for info in one.registered_commands]
+
+
+@pytest.mark.parametrize("declared", DECLARED, ids=lambda declared: declared.__name__)
+def test_a_command_is_done_by_a_function_that_takes_just_what_was_declared(declared):
+    work = getattr(import_module(declared.done_by), declared.__name__)
+    taken = inspect.signature(work).parameters.values()
+
+    assert get_type_hints(work) == get_type_hints(declared)
+    assert all(one.kind is one.KEYWORD_ONLY and one.default is one.empty for one in taken)
+
+
+@pytest.mark.parametrize("asked", HELPS, ids=" ".join)
+def test_each_help_fits_a_screen_and_has_an_example_to_copy(levelgain, monkeypatch, asked):
+    monkeypatch.setenv("COLUMNS", "80")
+
+    lines = levelgain(*asked, "--help")[1].splitlines()
+
+    assert len(lines) <= (24 if asked else 40)
+    assert max(map(len, lines)) <= 80
+    example = next(line.strip() for line in lines if line.strip().startswith("Example: "))
+    assert example.startswith(" ".join(["Example: levelgain", *asked]))
+
+
+@pytest.mark.parametrize(
+    ("typed", "completed"),
+    [
+        (("ru",), ["run"]),
+        (("log", "fi"), ["fit"]),
+        (("run", "--cand"), ["--candidates"]),
+        (("show", "my_board", "lowest_c"), ["lowest_current", "lowest_cost"]),
+        (("export", "my_board", "0", "--format", "t"), ["toml"]),
+        (("show", "my_b"), []),  # the shell itself completes the names of files
+    ],
+)
+def test_bash_completes_commands_options_and_picks(typed, completed):
+    program = Path(sys.executable).with_name("levelgain")
+    if not (program.exists() and shutil.which("bash")):
+        pytest.skip("levelgain is not installed beside this Python, or there is no bash")
+    script = (
+        f'eval "$(_LEVELGAIN_COMPLETE=source_bash {program})"\n'
+        f"COMP_WORDS=(levelgain {' '.join(typed)}); COMP_CWORD={len(typed)}\n"
+        f'_levelgain_completion {program}; echo "${{COMPREPLY[@]}}"'
+    )
+
+    done = subprocess.run(["bash", "-c", script], capture_output=True, text=True, check=True)
+
+    assert done.stdout.split() == completed
+
+
+@pytest.mark.parametrize(("no_color", "colored"), [("", True), ("1", False)])
+def test_nothing_is_coloured_for_a_user_who_wants_no_colour(monkeypatch, capsys, no_color, colored):
+    monkeypatch.setenv("FORCE_COLOR", "1")  # which rich takes for a terminal
+    monkeypatch.setenv("NO_COLOR", no_color)
+
+    console().print("fail", style="bold red")
+
+    assert ("31m" in capsys.readouterr().out) is colored
+
+
+def test_a_name_in_brackets_is_printed_as_it_is(capsys):
+    console().print("[red] board/study.toml written.")
+
+    assert capsys.readouterr().out == "[red] board/study.toml written.\n"
+
+
+@pytest.mark.parametrize(
+    "asked", [["--help"], ["run", "--help"], ["log", "fit", "--help"], ["run", "--bogus"], ["rum"]]
+)
+def test_help_and_mistakes_answer_before_anything_heavy_is_loaded(asked):
+    script = (
+        "import sys\nfrom optimizer.cli import app\n"
+        "try:\n    app()\nfinally:\n"
+        f"    sys.stderr.write('loaded: ' + ' '.join(set({HEAVY}) & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, *asked], capture_output=True, text=True, check=False
+    )
+
+    assert done.returncode == (0 if "--help" in asked else 2)
+    assert done.stderr.endswith("loaded: ")
+
+
+@pytest.mark.parametrize("terminal", [True, False])
+def test_a_terminal_alone_is_told_while_the_work_is_loaded(monkeypatch, capsys, terminal):
+    monkeypatch.delitem(sys.modules, "optimizer.cli.commands.new", raising=False)
+    for stream in (sys.stdout, sys.stderr):
+        monkeypatch.setattr(stream, "isatty", lambda: terminal)
+
+    loaded("optimizer.cli.commands.new")
+
+    said = capsys.readouterr().err
+    assert said.startswith("loading") is terminal
+    assert said.rpartition("\r")[2] == ""

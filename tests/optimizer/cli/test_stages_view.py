@@ -1,0 +1,91 @@
+"""What a command shows while it works: bars in a terminal, nothing of them when piped."""
+
+import io
+import os
+import pty
+import shutil
+import subprocess
+import sys
+
+import pytest
+from rich.console import Console
+
+from optimizer.cli.stages_view import StagesView
+
+ESCAPE = "\x1b"
+# Commands that take seconds, and a stage that a user of a terminal is told of.
+WATCHED = [
+    (("check", "{}"), "timing rides"),
+    (("front", "{}", "--all"), "reading the study"),
+    (("show", "{}", "0"), "reading the study"),
+    (("ride", "{}"), "reading the study"),
+    (("explain", "{}", "0"), "riding the neighbours"),
+    (("compare", "{}", "0", "1", "--to", "{to}"), "drawing"),
+    (("page", "{}", "--to", "{to}/page.html"), "tracing the worst rides"),
+    (("export", "{}", "0", "--to", "{to}"), "reading the study"),
+    (("report", "{copy}"), "writing tables"),
+    (("demonstrate", "{to}"), "riding with and without"),
+    (("validate", "{}", "0", "--hours", "0.5", "--to", "{to}"), "riding the tolerances"),
+]
+
+
+def shown(console):
+    with StagesView(console) as stages:
+        stages.begin("counting", 3)
+        stages.advance(2)
+    return console.file.getvalue()
+
+
+def test_a_stage_is_shown_with_how_much_of_it_is_done():
+    told = shown(Console(file=io.StringIO(), force_terminal=True, width=100))
+
+    assert "counting" in told
+    assert "2/3" in told
+
+
+def test_nothing_is_shown_in_a_pipe():
+    assert shown(Console(file=io.StringIO(), force_terminal=False, width=100)) == ""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("arguments", "stage"), WATCHED, ids=lambda value: value[0])
+def test_a_command_that_takes_seconds_tells_its_stage_in_a_terminal_alone(
+    levelgain, finished, tmp_path, monkeypatch, arguments, stage
+):
+    copy = shutil.copytree(finished, tmp_path / "copy")
+    for width, terminal in (("80", False), ("200", True)):
+        to = tmp_path / width
+        filled = [text.format(finished, to=to, copy=copy) for text in arguments]
+        monkeypatch.setenv("COLUMNS", width)
+        if terminal:
+            monkeypatch.setenv("FORCE_COLOR", "1")  # which rich takes for a terminal
+        code, out, _ = levelgain(*filled)
+
+        assert code == 0
+        assert (stage in out) is terminal
+        assert (ESCAPE in out) is terminal
+
+
+@pytest.mark.slow
+def test_a_bar_leaves_nothing_behind_in_a_real_terminal(finished):
+    ours, theirs = pty.openpty()
+    command = [sys.executable, "-m", "optimizer.cli", "front", str(finished), "--all"]
+    with subprocess.Popen(command, stdout=theirs, env=os.environ | {"TERM": "xterm"}) as running:
+        os.close(theirs)
+        seen = b""
+        while chunk := _read(ours):
+            seen += chunk
+    os.close(ours)
+
+    assert running.returncode == 0
+    assert b"reading the study" in seen
+    assert b"reading the study" not in seen[seen.rindex(b"\x1b[2K") :]
+    assert b"of 36 shown" in seen
+
+
+def _read(terminal):
+    """Return what a program wrote to its terminal; nothing when it has ended."""
+    try:
+        return os.read(terminal, 4096)
+    except OSError:  # how Linux tells that the other side is closed
+        return b""

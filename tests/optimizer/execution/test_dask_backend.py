@@ -1,0 +1,148 @@
+import os
+import subprocess
+import sys
+import time
+from contextlib import ExitStack
+
+import numpy as np
+import pytest
+from distributed import Client
+
+from optimizer.base.errors import UserInputError
+from optimizer.execution.dask_backend import spreading
+from optimizer.execution.evaluate import baseline_values, make_evaluate
+from optimizer.study.load import load_study
+from tests.optimizer.analytic import narrow
+from tests.optimizer.cli.test_interruptions import finish
+from tests.optimizer.small_study import STEEP, write_small_study
+
+LOOPBACK = ("--host", "127.0.0.1", "--no-dashboard")
+
+
+def start(stack, *arguments):
+    process = stack.enter_context(
+        subprocess.Popen(
+            [sys.executable, "-m", "dask", *map(str, arguments)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(sys.path)},
+        )
+    )
+    stack.callback(process.kill)
+    return process
+
+
+def start_worker(stack, address):
+    return start(stack, "worker", address, "--nthreads", 1, "--no-nanny", *LOOPBACK)
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    """Give the address of a scheduler with two workers, each a process, and the workers."""
+    contact = tmp_path / "scheduler.json"
+    with ExitStack() as stack:
+        start(stack, "scheduler", "--port", 0, "--scheduler-file", contact, *LOOPBACK)
+        until = time.monotonic() + 60.0
+        while not contact.exists() and time.monotonic() < until:
+            time.sleep(0.02)
+        with Client(scheduler_file=str(contact), set_as_default=False) as client:
+            address = client.scheduler.address
+            workers = [start_worker(stack, address) for _ in range(2)]
+            client.wait_for_workers(2, timeout=200)
+        yield address, workers
+
+
+def points(n_candidates):
+    rng = np.random.default_rng(8)
+    return rng.uniform([1.0, 0.1, -1.0], [9.0, 1000.0, 1.0], size=(n_candidates, 3))
+
+
+class Slow:
+    """Rides slowly, and leaves a mark for each worker that has begun."""
+
+    def __init__(self, folder):
+        self.folder = folder
+
+    def __call__(self, values):
+        with (self.folder / str(os.getpid())).open("a") as file:
+            file.write("x" * len(values))
+        time.sleep(0.3)
+        return narrow(values)
+
+
+def assert_same(found, expected):
+    for name in ("objectives", "constraints", "rides"):
+        np.testing.assert_array_equal(getattr(found, name), getattr(expected, name))
+
+
+def test_a_worker_killed_in_mid_generation_loses_nothing(cluster, tmp_path):
+    address, (first, second) = cluster
+    marks = tmp_path / "marks"
+    marks.mkdir()
+    values = points(48)
+
+    with ExitStack() as stack:
+        script = (
+            f"while [ ! -s {marks / str(first.pid)} ]; do sleep 0.02; done; kill -9 {first.pid}"
+        )
+        stack.enter_context(subprocess.Popen(["sh", "-c", script]))
+        with spreading(address) as spread:
+            found = spread(Slow(marks))(values)
+
+    assert first.wait() == -9
+    assert second.poll() is None
+    assert {mark.name for mark in marks.iterdir()} == {str(first.pid), str(second.pid)}
+    assert_same(found, narrow(values))
+
+
+@pytest.mark.slow
+def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_path):
+    study = load_study(write_small_study(tmp_path / "study", *STEEP))
+    rng = np.random.default_rng(4)
+    values = rng.uniform(study.space.low, study.space.high, size=(9, len(study.space.low)))
+    values[0] = baseline_values(study)
+    ride = make_evaluate(study, telling=(2, 4))
+
+    with spreading(cluster[0]) as spread:
+        assert_same(spread(ride)(values), ride(values))
+
+
+@pytest.mark.slow
+def test_the_command_ends_with_the_tables_of_one_machine(cluster, tmp_path):
+    here, there = (write_small_study(tmp_path / name, *STEEP) for name in ("here", "there"))
+
+    assert finish("run", here).returncode == 0
+    spread = finish("run", there, "--cluster", cluster[0])
+
+    assert spread.returncode == 0, spread.stderr
+    table = "results/candidates.csv"
+    assert (there / table).read_bytes() == (here / table).read_bytes()
+
+
+def test_a_worker_with_another_model_is_refused(cluster, monkeypatch):
+    monkeypatch.setattr(
+        "optimizer.execution.dask_backend.model_inputs", lambda: {"model.digest": "another"}
+    )
+
+    with (
+        spreading(cluster[0]) as spread,
+        pytest.raises(UserInputError, match=r"a worker of the cluster has another model\.digest"),
+    ):
+        spread(narrow)(points(4))
+
+
+def test_what_fails_outside_the_riding_keeps_its_own_name(cluster):
+    with pytest.raises(OSError, match="of the study"), spreading(cluster[0]):
+        raise OSError("a fault of the study's own disk")
+
+
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:1", "no address"])
+def test_a_cluster_that_is_not_there_is_one_line(address, monkeypatch):
+    monkeypatch.setattr("optimizer.execution.dask_backend._PATIENCE_S", 1)
+
+    with (
+        pytest.raises(UserInputError, match=f"^{address}: ") as refusal,
+        spreading(address),
+    ):
+        pass
+    assert "\n" not in str(refusal.value)

@@ -1,0 +1,225 @@
+"""Candidates that were only lucky with their noise do not stay on the front."""
+
+import multiprocessing
+import shutil
+
+import numpy as np
+import pytest
+
+from optimizer.analysis.results import read_results
+from optimizer.analysis.tables import candidates_table, write_tables
+from optimizer.execution import reevaluation
+from optimizer.execution.evaluate import make_evaluate
+from optimizer.execution.run import look_again_at_front, run_study
+from optimizer.execution.store import Store, read_table
+from optimizer.execution.store_format import SecondLook
+from optimizer.search.evaluation import BASELINE, Evaluation, History
+from optimizer.search.pareto import feasible, non_dominated
+from optimizer.study.load import load_study
+from optimizer.study.paths import store_path
+from tests.optimizer.interruptible import slow_look
+from tests.optimizer.small_study import write_small_study
+
+# A server that has imported everything forks the processes to be killed within milliseconds.
+PROCESSES = multiprocessing.get_context("forkserver")
+PROCESSES.set_forkserver_preload(["tests.optimizer.interruptible"])
+
+
+def go_on():
+    return False
+
+
+def searched(folder, *, n_candidates=48):
+    study = load_study(write_small_study(folder))
+    run_study(study, n_candidates=n_candidates, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    return study
+
+
+def look(study, *, n_jobs=2, stop=go_on):
+    return look_again_at_front(study, n_jobs=n_jobs, advance=lambda *_: None, stop=stop)
+
+
+@pytest.fixture(scope="module")
+def looked(tmp_path_factory):
+    study = searched(tmp_path_factory.mktemp("looked"))
+    assert look(study)
+    return study
+
+
+def test_only_the_noise_is_other(looked):
+    again = reevaluation.on_fresh_noise(looked)
+
+    for before, after in zip(looked.rides, again.rides, strict=True):
+        assert after.noise_seed != before.noise_seed
+        assert (after.course, after.rider, after.board) == (
+            before.course,
+            before.rider,
+            before.board,
+        )
+
+
+def chain():
+    """Return five candidates: each of 1 to 4 is beaten by those before it alone, 0 stands apart."""
+    objectives = np.array([[9.0, 0.1, 1.0], [1.0, 1.0, 1.0], [2.0, 2.0, 2.0], [3.0, 3.0, 3.0]])
+    objectives = np.vstack([objectives, [4.0, 4.0, 4.0]])
+    return History(values=np.zeros((5, 1)), objectives=objectives, constraints=np.zeros((5, 1)))
+
+
+def seen(history, numbers, *, failing):
+    """Return a second look at some candidates, of whom some fail."""
+    constraints = np.where(np.isin(numbers, failing), 1.0, -1.0)[:, None]
+    outcome = Evaluation(
+        objectives=history.objectives[numbers],
+        constraints=constraints,
+        rides=np.empty((len(numbers), 0, 0)),
+    )
+    return SecondLook(numbers=np.array(numbers, dtype=np.int64), evaluation=outcome)
+
+
+@pytest.mark.parametrize(
+    ("numbers", "failing", "on_front", "missing"),
+    [
+        ([], [], [0, 1], [0, 1]),
+        ([0], [], [0, 1], [1]),
+        ([0, 1], [], [0, 1], []),
+        ([0, 1], [1], [0, 1, 2], [2]),
+        ([0, 1, 2], [1], [0, 1, 2], []),
+        ([0, 1, 2], [1, 2], [0, 1, 2, 3], [3]),
+        ([0, 1, 2, 3, 4], [1], [0, 1, 2], []),  # what a longer look had no reason to see
+        ([0, 1, 3], [1, 3], [0, 1, 2], [2]),
+    ],
+)
+def test_who_comes_up_where_another_fell_is_looked_at_next(numbers, failing, on_front, missing):
+    history = chain()
+
+    found = reevaluation.looks(history, seen(history, numbers, failing=failing))
+
+    assert np.flatnonzero(found.on_front).tolist() == on_front
+    assert found.missing.tolist() == missing
+
+
+def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
+    history = chain()
+    history.objectives[BASELINE] = 99.0
+
+    found = reevaluation.looks(history, seen(history, [1], failing=[]))
+
+    assert np.flatnonzero(found.on_front).tolist() == [1]
+    assert found.missing.tolist() == [BASELINE]
+
+
+def wanted_of(study):
+    """Return who a finished second look has looked at."""
+    table = read_table(store_path(study.folder))
+    return np.flatnonzero(reevaluation.looks(table.history, table.second_look).on_front)
+
+
+def test_who_is_looked_at_counts_by_what_it_did_there(looked):
+    results = read_results(looked)
+    searched = results.searched
+
+    expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(looked)])
+    np.testing.assert_array_equal(results.looked_again, expected)
+    assert results.looked_again[non_dominated(searched.objectives, searched.constraints)].all()
+    # Nobody else is beaten by those alone who stood the second look.
+    stood = searched.objectives[results.looked_again & results.feasible]
+    for number in np.flatnonzero(~expected & feasible(searched.constraints)):
+        point = searched.objectives[number]
+        assert np.any(np.all(stood <= point, axis=1))
+    numbers = np.flatnonzero(expected)
+    again = make_evaluate(reevaluation.on_fresh_noise(looked))(results.searched.values[numbers])
+    np.testing.assert_array_equal(results.history.objectives[numbers], again.objectives)
+    np.testing.assert_array_equal(results.history.constraints[numbers], again.constraints)
+    others = ~expected
+    np.testing.assert_array_equal(
+        results.history.objectives[others], results.searched.objectives[others]
+    )
+    assert results.weighted_cost[BASELINE] == pytest.approx(1.0)
+
+
+def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
+    results = read_results(looked)
+
+    assert not np.any(results.on_front & ~results.looked_again)
+    front = results.history.objectives[results.on_front]
+    for number in np.flatnonzero(results.looked_again & ~results.on_front):
+        point = results.history.objectives[number]
+        dominated = np.any(np.all(front <= point, axis=1))
+        assert dominated or not results.feasible[number] or number == BASELINE
+
+
+def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
+    study = searched(tmp_path / "interrupted")
+    with Store(store_path(study.folder)) as store:
+        history = store.history(population=study.population)
+        first = reevaluation.looks(history, store.second_look()).missing[:2]
+        store.append_second_look(
+            first, make_evaluate(reevaluation.on_fresh_noise(study))(history.values[first])
+        )
+    assert not read_results(study).looked_again.any()  # half a look counts for nothing
+
+    assert look(study, n_jobs=1)
+
+    assert read_results(study).looked_again.sum() == read_results(looked).looked_again.sum()
+    assert (
+        candidates_table(read_results(study)).to_csv()
+        == candidates_table(read_results(looked)).to_csv()
+    )
+
+
+def killed_in_its_look(study, moments):
+    """Kill a look at some moment after its first batch; return whether it was still at work."""
+    stored = PROCESSES.Event()
+    process = PROCESSES.Process(target=slow_look, args=(study.folder, stored))
+    process.start()
+    assert stored.wait(120.0)
+    process.join(moments.uniform(0.0, 0.25))
+    at_work = process.is_alive()
+    process.kill()
+    process.join()
+    return at_work
+
+
+def test_a_killed_look_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
+    write_small_study(tmp_path / "killed", ("population = 12", "population = 4"))
+    killed = load_study(tmp_path / "killed")
+    run_study(killed, n_candidates=60, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    shutil.copytree(killed.folder, tmp_path / "whole")
+    whole = load_study(tmp_path / "whole")
+    assert look(whole)
+    wanted = len(read_table(store_path(whole.folder)).second_look.numbers)
+    moments = np.random.default_rng(18)
+
+    at_work, stored = 0, [0]
+    while at_work < 3 and stored[-1] < wanted:
+        at_work += killed_in_its_look(killed, moments)
+        stored.append(len(read_table(store_path(killed.folder)).second_look.numbers))
+        assert stored[-1] == wanted or not read_results(killed).looked_again.any()
+    assert at_work >= 2
+    assert any(0 < count < wanted for count in stored)
+
+    for study in (killed, whole):
+        assert look(study)
+        write_tables(read_results(study))
+    for name in ("candidates.csv", "candidates.parquet", "front.csv", "front.parquet"):
+        expected = (whole.folder / "results" / name).read_bytes()
+        assert (killed.folder / "results" / name).read_bytes() == expected
+
+
+def test_a_stopped_look_says_so(tmp_path):
+    study = searched(tmp_path / "stopped", n_candidates=24)
+
+    assert not look(study, stop=lambda: True)
+    assert not read_results(study).looked_again.any()
+
+
+def test_an_extended_study_looks_as_if_it_had_been_that_long_at_once(tmp_path):
+    short = searched(tmp_path / "short", n_candidates=24)
+    assert look(short)
+    run_study(short, n_candidates=48, n_jobs=2, on_generation=lambda _: None, stop=go_on)
+    assert look(short)
+    whole = searched(tmp_path / "whole", n_candidates=48)
+    assert look(whole)
+
+    extended, at_once = (candidates_table(read_results(study)) for study in (short, whole))
+    assert extended.to_csv() == at_once.to_csv()

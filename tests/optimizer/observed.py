@@ -1,0 +1,20 @@
+"""What a search is told of candidates of problems that are not made of rides."""
+
+import numpy as np
+
+from optimizer.search.composite import UNDIVIDED
+from optimizer.search.evaluation import Evaluation, History, Told
+
+
+def told(values, evaluation):
+    """Return all of an evaluation as told."""
+    history = History(
+        values=values, objectives=evaluation.objectives, constraints=evaluation.constraints
+    )
+    return Told(history=history, parts=UNDIVIDED.parts(evaluation))
+
+
+def told_of(values, objectives, constraints):
+    """Return outcomes as told."""
+    no_rides = np.empty((len(values), 0, 0))
+    return told(values, Evaluation(objectives=objectives, constraints=constraints, rides=no_rides))

@@ -1,0 +1,66 @@
+"""A small finished study, its page, and a browser to look at it."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.chrome.service import Service
+
+from optimizer.analysis.results import read_results
+from optimizer.execution.run import look_again_at_front, run_study
+from optimizer.reports.page import page_data, write_page
+from optimizer.study.load import load_study
+from tests.optimizer.small_study import write_small_study
+
+HOSTILE_TITLE = "Two <b>borrowers</b> </script><script>document.title = 'broken in'</script> & co"
+PHONE_PX = (390, 844)
+DESK_PX = (1920, 1080)
+
+
+def never():
+    return False
+
+
+def run_small_study(folder, n_candidates=36):
+    """Write and run a small study, its second look included; return it."""
+    title = ("Two borrowers on three short courses", HOSTILE_TITLE)
+    study = load_study(write_small_study(folder, title))
+    run_study(study, n_candidates=n_candidates, n_jobs=2, on_generation=lambda _: None, stop=never)
+    look_again_at_front(study, n_jobs=2, advance=lambda *_: None, stop=never)
+    return study
+
+
+@pytest.fixture(scope="session")
+def results(tmp_path_factory):
+    return read_results(run_small_study(tmp_path_factory.mktemp("studies") / "small <study>"))
+
+
+@pytest.fixture(scope="session")
+def told(results):
+    return page_data(results)
+
+
+@pytest.fixture(scope="session")
+def page_path(told, tmp_path_factory) -> Path:
+    path = tmp_path_factory.mktemp("pages") / "page.html"
+    write_page(path, told)
+    return path
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """Return a headless Chromium."""
+    program = shutil.which("chromium") or shutil.which("google-chrome")
+    driver = shutil.which("chromedriver")
+    if not (program and driver):
+        pytest.skip("there is no Chromium with its driver here")
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    for switch in ("headless=new", "no-sandbox", "disable-dev-shm-usage", "disable-gpu"):
+        options.add_argument(f"--{switch}")
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    opened = webdriver.Chrome(options=options, service=Service(driver))
+    opened.set_script_timeout(20)
+    yield opened
+    opened.quit()

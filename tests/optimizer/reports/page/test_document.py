@@ -1,0 +1,97 @@
+import html
+import json
+import re
+
+import numpy as np
+import pytest
+from plotly.offline import get_plotlyjs
+
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES
+from optimizer.base.cautions import CAUTIONS
+from optimizer.reports.page import document, page_data, page_document
+from optimizer.reports.page.details import SIGNALS, candidate_traces, traces_that_fit, worst_places
+from optimizer.reports.page.encoding import packed, quantised
+from optimizer.reports.page.facts import detailed_numbers
+from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS
+from tests.optimizer.reports.page.unpacking import unpacked, unpacked_signals
+
+
+@pytest.fixture(scope="module")
+def text(told):
+    return page_document(told)
+
+
+def test_packed_numbers_come_back_exactly():
+    values = np.array([[1.5, np.nan], [np.inf, -(2.0**-30)]])
+
+    np.testing.assert_array_equal(unpacked(packed(values, "f8")), values)
+
+
+def test_quantised_signals_come_back_within_half_a_step():
+    rng = np.random.default_rng(5)
+    values = rng.normal(size=(3, 200)) * np.array([[1.0], [100.0], [0.0]])
+    values[:, 150:] = np.nan
+    found = unpacked_signals(quantised(values))
+
+    span = np.nanmax(values, axis=1) - np.nanmin(values, axis=1)
+    assert np.array_equal(np.isnan(found), np.isnan(values))
+    assert np.all(np.nanmax(np.abs(found - values), axis=1) <= span / 131_068 * 1.001 + 1e-15)
+
+
+def test_a_signal_without_a_value_stays_without():
+    assert np.isnan(unpacked_signals(quantised(np.full((1, 4), np.nan)))).all()
+
+
+def test_every_constraint_and_descriptor_has_words():
+    assert set(CONSTRAINT_LABELS) == set(CONSTRAINT_NAMES)
+    assert set(DESCRIPTOR_NAMES) - set(LABELS) == {"worst_ride"}
+
+
+def test_the_page_says_every_caution(text):
+    plain = html.unescape(text)
+    assert all(caution in plain for caution in CAUTIONS)
+
+
+def test_the_page_asks_for_nothing_from_outside(text):
+    own = html.unescape(text.replace(get_plotlyjs(), ""))
+
+    assert not re.search(r"(src|href)=[\"']?(https?:)?//", own)
+    assert "connect-src 'none'" in own
+    assert len(text.encode()) < document.MAX_BYTES
+
+
+def test_what_comes_from_files_can_not_end_the_data(text):
+    data = re.search(r'<script type="application/json" id="study-data">(.*?)</script>', text)
+
+    assert "borrowers</b> </script>" in json.loads(data[1])["title"]
+    assert "<" not in data[1]
+
+
+def test_the_same_study_gives_the_same_page(results, text):
+    assert page_document(page_data(results)) == text
+
+
+def test_the_stored_traces_are_those_of_the_plant(results, told):
+    number = results.picks["balanced"]
+    place = worst_places(results, number)[0]
+    found = unpacked_signals(told["traces"][str(number)][str(place)])
+    again = unpacked_signals(candidate_traces(results, number, [place])[str(place)])
+
+    assert found.shape[0] == len(SIGNALS)
+    np.testing.assert_array_equal(found, again)
+
+
+def test_traces_stop_where_the_room_does(results):
+    numbers = detailed_numbers(results)
+    all_of_them = traces_that_fit(results, numbers, n_bytes=10**9)
+    some = traces_that_fit(results, numbers, n_bytes=len(json.dumps(all_of_them)) // 2)
+
+    assert len(all_of_them) == len(numbers)
+    assert 0 < len(some) < len(all_of_them)
+    assert len(json.dumps(some)) <= len(json.dumps(all_of_them)) // 2 + 1000
+
+
+def test_the_worst_ride_is_the_one_the_tables_name(results, told):
+    for number in told["details"]["numbers"]:
+        worst = told["details"]["worst"][str(number)][0]
+        assert worst == results.descriptors[number, DESCRIPTOR_NAMES.index("worst_ride")]

@@ -1,0 +1,368 @@
+"""The page in a real browser: what a reader does, and what follows."""
+
+import base64
+import dataclasses
+import itertools
+
+import numpy as np
+import pytest
+from selenium.webdriver.common.action_chains import ActionChains
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.wait import WebDriverWait
+
+from objectives import OBJECTIVES, weighted_cost
+from optimizer.reports.page import page_data, write_page
+from optimizer.search.evaluation import BASELINE
+from tests.optimizer.reports.page.conftest import DESK_PX, HOSTILE_TITLE, PHONE_PX
+from tests.optimizer.reports.page.unpacking import unpacked
+
+COSTS = (
+    "return [...document.querySelectorAll('#order tbody tr')]"
+    ".map((row) => [Number(row.dataset.number), Number(row.dataset.cost)])"
+)
+MOVE = (
+    "const slider = document.getElementById(arguments[0]); slider.value = arguments[1];"
+    "slider.dispatchEvent(new Event('input', { bubbles: true }))"
+)
+
+
+def size(browser, width, height):
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
+    )
+
+
+def settle(page):
+    """Wait until every plot is drawn."""
+    WebDriverWait(page, 20).until(
+        lambda seen: seen.execute_script("return document.documentElement.dataset.drawn")
+    )
+
+
+@pytest.fixture
+def page(browser, page_path):
+    """Return the browser with the page freshly opened on a desk's screen."""
+    size(browser, *DESK_PX)
+    browser.get("about:blank")
+    browser.get(page_path.as_uri())
+    settle(browser)
+    browser.get_log("browser")
+    yield browser
+    complaints = [entry["message"] for entry in browser.get_log("browser")]
+    assert complaints == []
+
+
+def find(page, selector):
+    return page.find_element(By.CSS_SELECTOR, selector)
+
+
+def shown(page):
+    """Return how many candidates the filters leave."""
+    return int(find(page, "#shown").text.split()[0])
+
+
+def uncheck_front_only(page):
+    box = find(page, "#front-only")
+    if box.is_selected():
+        box.click()
+
+
+def all_rows(page):
+    while find(page, "#more").is_displayed():
+        find(page, "#more").click()
+    return page.execute_script(COSTS)
+
+
+def expected_costs(results, weights):
+    costs = {}
+    for history, rows in (
+        (results.searched, ~results.looked_again),
+        (results.history, results.looked_again),
+    ):
+        baseline = history.objectives[BASELINE]
+        numbers = np.flatnonzero(rows)
+        found = weighted_cost(history.objectives[numbers], baseline, np.array(weights))
+        costs |= dict(zip(numbers.tolist(), found.tolist(), strict=True))
+    return costs
+
+
+def test_the_page_opens_without_a_complaint_and_loads_nothing(browser, page_path):
+    browser.get("about:blank")
+    browser.get_log("browser")
+    browser.get(page_path.as_uri())
+
+    assert browser.get_log("browser") == []
+    assert browser.execute_script("return performance.getEntriesByType('resource').length") == 0
+
+
+def test_a_title_that_is_markup_is_shown_as_text(page):
+    assert find(page, "h1").text == HOSTILE_TITLE
+    assert page.title == HOSTILE_TITLE
+
+
+@pytest.mark.parametrize("weights", [(1.0, 1.0, 1.0), (2.0, 0.5, 0.0), (0.0, 0.3, 1.7)])
+def test_the_weights_rank_as_the_tables_do(page, results, weights):
+    uncheck_front_only(page)
+    for name, weight in zip(OBJECTIVES, weights, strict=True):
+        page.execute_script(MOVE, f"weight-{name}", weight)
+    rows = all_rows(page)
+    expected = expected_costs(results, weights)
+
+    assert len(rows) > 1
+    assert [cost for _, cost in rows] == sorted(cost for _, cost in rows)
+    assert all(cost == pytest.approx(expected[number], rel=1e-12) for number, cost in rows)
+
+
+def test_the_studys_weights_give_the_tables_cost(page, results):
+    rows = all_rows(page)
+
+    assert all(cost == pytest.approx(results.weighted_cost[n], rel=1e-12) for n, cost in rows)
+
+
+def test_weights_that_are_all_zero_are_refused_in_words(page):
+    for name in OBJECTIVES[1:]:
+        page.execute_script(MOVE, f"weight-{name}", 0.0)
+    before = page.execute_script(COSTS)
+    page.execute_script(MOVE, f"weight-{OBJECTIVES[0]}", 0.0)
+
+    assert "above zero" in find(page, "#weights-note").text
+    assert page.execute_script(COSTS) == before
+
+
+def test_only_the_front_is_shown_at_first_and_the_others_on_request(page, results):
+    front = shown(page)
+    uncheck_front_only(page)
+
+    assert front == int(results.on_front.sum())
+    assert shown(page) == int(results.feasible.sum())
+
+
+def test_a_constraint_that_is_not_asked_for_lets_its_failures_in(page, results):
+    uncheck_front_only(page)
+    page.execute_script("document.querySelector('details').open = true")
+    for box in page.find_elements(By.CSS_SELECTOR, "#constraints input"):
+        box.click()
+
+    assert shown(page) == len(results)
+
+
+@pytest.mark.parametrize(
+    "column", ["feel_deg_per_mps2", "stiffness_near_level_a_per_deg", "rider_spread_ratio"]
+)
+def test_a_range_hides_what_lies_outside(page, results, told, column):
+    uncheck_front_only(page)
+    values = unpacked(told["columns"][column])
+    middle = values.min() + 0.3 * (values.max() - values.min())
+    above = results.feasible & (values >= middle)
+    page.execute_script(MOVE, f"least-{column}", 300)
+    n_above = shown(page)
+    page.execute_script(MOVE, f"least-{column}", 0)
+    page.execute_script(MOVE, f"most-{column}", 300)
+
+    assert n_above == above.sum()
+    assert shown(page) == (results.feasible & (values <= middle)).sum()
+
+
+def test_every_pair_of_objectives_is_drawn_and_one_of_the_readers_own(page):
+    titles = page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')]"
+        ".map((plot) => [plot.layout.xaxis.title.text, plot.layout.yaxis.title.text].join())"
+    )
+
+    assert len(titles) == len(list(itertools.combinations(OBJECTIVES, 2))) + 1
+    assert len(set(titles)) == len(titles)
+
+
+def test_a_pick_is_chosen_by_its_button_in_all_plots(page, results):
+    number = results.picks["calmest_level"]
+    find(page, "[data-pick=calmest_level]").click()
+    settle(page)
+    marked = page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')]"
+        ".map((plot) => plot.data.find((trace) => trace.name === 'chosen').customdata[0])"
+    )
+
+    assert set(marked) == {number}
+    assert str(number) in find(page, "#candidate-title").text
+    assert find(page, "#export-command").get_attribute("value").endswith(f" {number}")
+
+
+def test_a_click_on_a_point_chooses_it(page, results):
+    page.execute_script("document.getElementById('scatter-0').scrollIntoView({block: 'center'})")
+    other = results.picks["lowest_risk"]
+    x, y = page.execute_script(
+        "const plot = document.getElementById('scatter-0'), box = plot.getBoundingClientRect();"
+        "const place = plot.data.find((t) => t.name === 'front').customdata.indexOf(arguments[0]);"
+        "const {x, y} = plot.data.find((trace) => trace.name === 'front');"
+        "const {xaxis, yaxis} = plot._fullLayout;"
+        "return [box.x + xaxis._offset + xaxis.d2p(x[place]),"
+        " box.y + yaxis._offset + yaxis.d2p(y[place])]",
+        other,
+    )
+    click = ActionChains(page)
+    click.w3c_actions.pointer_action.move_to_location(int(x), int(y))
+    click.w3c_actions.pointer_action.click()
+    click.perform()
+
+    WebDriverWait(page, 5).until(lambda seen: f"{other}" in find(seen, "#candidate-title").text)
+
+
+def test_the_arrow_keys_choose_the_next_in_the_order(page):
+    rows = page.execute_script(COSTS)
+    find(page, "#order tbody button").send_keys(Keys.ARROW_DOWN)
+
+    assert page.switch_to.active_element.text.endswith(("1", str(rows[1][0]), f"({rows[1][0]})"))
+    assert find(page, "#order [aria-current=true]").get_attribute("data-number") == str(rows[1][0])
+
+
+def test_everything_that_acts_is_reached_by_the_tab_key(page):
+    find(page, "body").click()
+    reached = set()
+    for _ in range(60):
+        ActionChains(page).send_keys(Keys.TAB).perform()
+        reached.add(page.switch_to.active_element.get_attribute("id"))
+
+    wanted = {"weights-reset", "front-only", "filters-reset", "more", "find-number", "axis-x"}
+    assert wanted - {"more"} <= reached
+    assert {"copy-export", "parallel-what", *(f"weight-{name}" for name in OBJECTIVES)} <= reached
+
+
+def test_a_candidate_is_shown_with_its_rides_margins_and_traces(page, told):
+    assert len(page.find_elements(By.CSS_SELECTOR, ".heat")) == len(OBJECTIVES)
+    assert len(page.find_elements(By.CSS_SELECTOR, ".parameters tbody tr")) == len(
+        told["parameters"]
+    )
+    assert len(page.find_elements(By.CSS_SELECTOR, "#traces .plot")) == 3
+    assert find(page, ".margins").text.count("pupil_40") == 3
+
+
+def test_the_export_command_is_copied(page):
+    page.execute_cdp_cmd(
+        "Browser.grantPermissions",
+        {"permissions": ["clipboardReadWrite", "clipboardSanitizedWrite"]},
+    )
+    find(page, "#copy-export").click()
+
+    WebDriverWait(page, 5).until(lambda seen: "Copied" in find(seen, ".command").text)
+    assert find(page, "#export-command").get_attribute("value").startswith("levelgain export '")
+
+
+def test_a_phone_shows_the_page_without_scrolling_sideways(page):
+    size(page, *PHONE_PX)
+    page.refresh()
+    settle(page)
+
+    width = page.execute_script("return document.documentElement.scrollWidth")
+    assert width <= PHONE_PX[0]
+
+
+def test_the_page_prints_on_paper_within_its_width(page):
+    page.execute_script("window.dispatchEvent(new Event('beforeprint'))")
+    widths = page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')].map((plot) => plot.layout.width)"
+    )
+    page.execute_script("window.dispatchEvent(new Event('afterprint'))")
+    printed = page.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+
+    assert all(width <= 350 for width in widths)
+    assert base64.b64decode(printed["data"]).startswith(b"%PDF")
+
+
+def test_a_box_drawn_in_one_plot_filters_all_of_them(page):
+    before = shown(page)
+    page.execute_script("document.getElementById('scatter-0').scrollIntoView({block: 'center'})")
+    find(page, "#scatter-0 [data-val=select]").click()
+    left, top, width, height = page.execute_script(
+        "const box = document.querySelector('#scatter-0 .nsewdrag').getBoundingClientRect();"
+        "return [box.x, box.y, box.width, box.height]"
+    )
+    drag = ActionChains(page)
+    pointer = drag.w3c_actions.pointer_action
+    pointer.move_to_location(int(left + 2), int(top + 2))
+    pointer.pointer_down()
+    pointer.move_to_location(int(left + width / 3), int(top + height - 3))
+    pointer.pointer_up()
+    drag.perform()
+    settle(page)
+    boxed = shown(page)
+    find(page, "#box-clear").click()
+
+    assert 0 < boxed < before
+    assert shown(page) == before
+
+
+def test_a_candidate_without_traces_says_how_to_get_them(browser, results, tmp_path):
+    numbers = np.flatnonzero(~results.on_front & results.feasible)
+    told = page_data(results)
+    del told["traces"][str(results.picks["lowest_risk"])]
+    write_page(tmp_path / "page.html", told)
+    browser.get((tmp_path / "page.html").as_uri() + f"#{results.picks['lowest_risk']}")
+    settle(browser)
+    untraced = find(browser, "#candidate-body").text
+    browser.get("about:blank")
+    browser.get((tmp_path / "page.html").as_uri() + f"#{numbers[-1]}")
+    settle(browser)
+
+    assert f"--with {results.picks['lowest_risk']}" in untraced
+    assert f"--with {numbers[-1]}" in find(browser, "#candidate-body").text
+    assert find(browser, "#untraced-count").is_displayed()
+
+
+def test_a_study_without_a_front_shows_what_is_nearest(browser, results, tmp_path):
+    none = np.zeros(len(results), dtype=bool)
+    failing = dataclasses.replace(
+        results,
+        history=dataclasses.replace(
+            results.history, constraints=np.abs(results.history.constraints) + 1.0
+        ),
+        feasible=none,
+        on_front=none,
+        picks={},
+    )
+    write_page(tmp_path / "page.html", page_data(failing))
+    browser.get((tmp_path / "page.html").as_uri())
+    settle(browser)
+
+    assert "None meets every constraint" in find(browser, "#counts").text
+    assert "FAILS" in find(browser, "#candidate-body").text
+    assert shown(browser) == len(results)
+    assert browser.get_log("browser") == []
+
+
+def test_a_candidate_is_found_by_its_number_and_a_stranger_is_refused_in_words(page, results):
+    number = results.picks["lowest_risk"]
+    field = find(page, "#find-number")
+    field.send_keys("999999", Keys.ENTER)
+    refused = find(page, "#find-note").text
+    field.clear()
+    field.send_keys(str(number), Keys.ENTER)
+
+    assert "not a candidate on this page" in refused
+    assert find(page, "#find-note").text == ""
+    assert str(number) in find(page, "#candidate-title").text
+
+
+def test_the_parallel_lines_run_over_the_searched_parameters_and_over_the_measures(page, told):
+    names = "return document.getElementById('parallel').layout.xaxis.ticktext.length"
+    parameters = page.execute_script(names)
+    find(page, "#parallel-what option[value=measures]").click()
+    settle(page)
+
+    assert parameters == sum("low" in parameter for parameter in told["parameters"])
+    assert page.execute_script(names) == len(OBJECTIVES) + 1 + len(told["columns"])
+
+
+def test_an_axis_of_the_readers_own_follows_the_weights(page):
+    cost = (
+        "return document.getElementById('scatter-3').data"
+        ".find((trace) => trace.name === 'chosen').y[0]"
+    )
+    find(page, "#axis-y option[value=weighted_cost_ratio]").click()
+    settle(page)
+    before = page.execute_script(cost)
+    page.execute_script(MOVE, f"weight-{OBJECTIVES[0]}", 0.0)
+    settle(page)
+
+    assert page.execute_script(cost) != before

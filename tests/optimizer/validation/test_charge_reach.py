@@ -1,0 +1,150 @@
+"""What charge leaves of the current, and up to where the loop's margins hold on it."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from optimizer.study.tolerances import with_numbers
+from optimizer.validation.charge_reach import reaches
+from optimizer.validation.current_headroom import answered_pitch, current_room
+from optimizer.validation.loop_margins import SPEEDS_MPS, judge_margins
+from optimizer.validation.verdict import Grade
+from plant.description.course import Course, Manoeuvre, Patch, Road, Start, Surface
+from plant.description.profile_array import PROFILE_NAMES
+from plant.kernel.simulate import Ride
+from plant.kernel.trace import trace
+from tests import invented
+from tests.optimizer.validation.test_validate import ROW, STUDY, changed
+
+BOARD = invented.board()
+RIDER = invented.rider(80.0, 1.78)
+TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi * 15.0)
+
+
+def room(board, *, speed_mps=8.0, charge_ratio=0.5):
+    return current_room(board, RIDER, speed_mps=speed_mps, charge_ratio=charge_ratio)
+
+
+def test_without_sag_the_current_is_what_the_voltage_leaves_over_the_back_emf():
+    # V m / sqrt(3) = e + R i at no inductance: the speed limit in the documentation of
+    # MathWorks' getMotorBaseSpeed; half charge of the LG M50 is 3.7509 V (Chen et al. 2020).
+    board = with_numbers(
+        BOARD,
+        {
+            "series_resistance_ohm": 0.0005,
+            "rc_resistance_ohm": 0.0,
+            "phase_inductance_h": 1e-6,
+            "phase_current_limit_a": 600.0,
+            "battery_current_limit_a": 400.0,
+        },
+    )
+    emf = TORQUE / 1.5 * 10.0 / 0.14
+
+    found = room(board, speed_mps=10.0)
+
+    phase_v = 0.95 * 15 * 3.7509 / math.sqrt(3.0)
+    assert found.high_a == pytest.approx((phase_v - emf) / 0.063, rel=0.01)
+
+
+def test_the_pack_sags_under_the_current_that_it_gives():
+    # A constant power P from E behind r: I = (E - sqrt(E^2 - 4 r P)) / 2 r; derived.
+    board = with_numbers(BOARD, {"phase_current_limit_a": 600.0, "rc_resistance_ohm": 0.0})
+
+    found = room(board, speed_mps=8.0)
+
+    emf = TORQUE / 1.5 * 8.0 / 0.14
+    power = 1.5 * (emf * found.high_a + 0.063 * found.high_a**2) + 5.0
+    source = 15 * 3.7509
+    pack_a = (source - math.sqrt(source**2 - 4.0 * 0.08 * power)) / 0.16
+    # The limit of 50 A on the battery's side binds, but for the electronics' and switching power.
+    assert pack_a == pytest.approx(50.0, rel=0.02)
+
+
+def test_a_steady_ride_in_the_plant_has_the_same_current_bus_and_reserve():
+    board = with_numbers(STUDY.board, {"rc_resistance_ohm": 0.0, "capacity_ah": 200.0})
+    rider = STUDY.riders["baker_80"]
+    smooth = Surface(rolling_ratio=0.014, friction_ratio=0.8, roughness_1e6_m3=1.0)
+    course = Course(
+        name="level",
+        title="Steadily on the level",
+        road=Road(patches=(Patch(from_m=0.0, surface=smooth),)),
+        manoeuvre=Manoeuvre(
+            duration_s=30.0, start=Start.ROLLING, speed_mps=((0.0, 8.0),), charge_ratio=0.3
+        ),
+        road_seed=1,
+    )
+    ride = Ride(name="level", course=course, rider=rider, board=board, noise_seed=1)
+    ridden = trace(ROW, ride)
+    settled = ridden.time_s > 15.0
+    speed = float(ridden.speed_mps[settled].mean())
+
+    found = current_room(board, rider, speed_mps=speed, charge_ratio=0.3)
+
+    assert found.steady_a == pytest.approx(ridden.current_a[settled].mean(), rel=0.05)
+    assert found.bus_v == pytest.approx(ridden.bus_v[settled].mean(), rel=0.005)
+    reserve = ridden.torque_reserve_ratio[settled].mean()
+    assert found.reserve_ratio == pytest.approx(reserve, abs=0.02)
+
+
+def test_charge_shows_at_speed_and_not_at_walking_pace():
+    at_walk = [room(BOARD, speed_mps=1.0, charge_ratio=charge).high_a for charge in (1.0, 0.15)]
+    at_speed = [room(BOARD, charge_ratio=charge).high_a for charge in (1.0, 0.5, 0.15)]
+
+    assert at_walk[1] == pytest.approx(at_walk[0], rel=0.02)
+    assert at_speed[0] > 1.05 * at_speed[1] > 1.05**2 * at_speed[2]
+
+
+def test_a_full_pack_leaves_less_braking_than_a_half_one_that_may_be_charged():
+    board = with_numbers(BOARD, {"bus_high_v": 64.0})
+
+    assert room(board, charge_ratio=1.0).low_a > room(board, charge_ratio=0.5).low_a
+
+
+def test_the_stiffness_is_answered_up_to_where_it_asks_for_all_that_is_left():
+    plain = changed(inner_gain_a_per_deg=4.0, base_gain_a_per_deg=4.0, mid_gain_ratio=1.0,
+                    outer_gain_ratio=1.0)  # fmt: skip
+    found = room(BOARD)
+
+    held = answered_pitch(plain, found)
+
+    assert held == pytest.approx((found.high_a - found.steady_a) / 4.0, rel=1e-3)
+
+
+def reached(row, **numbers):
+    study = dataclasses.replace(STUDY, board=with_numbers(STUDY.board, numbers))
+    gains = np.full((len(SPEEDS_MPS), len(STUDY.riders)), 2.0)
+    return reaches(study, row, gains, speeds_mps=SPEEDS_MPS)
+
+
+def test_a_lower_pack_reaches_less_far():
+    reach = [pack.balanced_deg for pack in reached(ROW)]
+
+    assert reach == sorted(reach, reverse=True)
+    assert reach[0] > reach[2]
+
+
+def test_where_a_rider_is_warned_the_reach_is_not_counted():
+    place = PROFILE_NAMES.index("reserve_warning_ratio")
+    silent, warning = ROW.copy(), ROW.copy()
+    silent[place], warning[place] = 0.0, 0.9
+
+    low = [reached(row, cells_in_series=14)[2] for row in (silent, warning)]
+
+    assert math.isinf(low[0].warned_from_mps)
+    assert low[1].warned_from_mps <= 8.0
+    assert low[1].balanced_deg > low[0].balanced_deg
+
+
+def test_a_pack_that_runs_out_before_the_nose_touches_fails_unless_it_is_said():
+    weak = with_numbers(STUDY.board, {"cells_in_series": 13, "bus_low_v": 30.0})
+    study = dataclasses.replace(STUDY, board=weak)
+    silent = changed(reserve_warning_ratio=0.0, bus_warning_margin_v=0.0)
+
+    verdict = judge_margins(study, silent)
+
+    assert verdict.grade is Grade.FAIL
+    assert "reserve_warning_ratio" in verdict.change
+    assert verdict.numbers["balanced_low_pack_deg"] < 16.0
+    assert judge_margins(study, changed(reserve_warning_ratio=0.6)).grade is not Grade.FAIL

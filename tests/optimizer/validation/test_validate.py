@@ -1,0 +1,225 @@
+"""A validation judges a profile on what it was not tuned on, and says why and what to change."""
+
+import dataclasses
+import json
+
+import numpy as np
+import pytest
+
+from optimizer.study.catalogue import STUDIES_FOLDER
+from optimizer.study.load import load_study
+from optimizer.validation.day_courses import drawn_course
+from optimizer.validation.early_ends import judge_fault, judge_held_out, judge_own_rides
+from optimizer.validation.loop_margins import judge_margins
+from optimizer.validation.nose_down_rate import ride_days
+from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
+from optimizer.validation.validate import judge_day, validate
+from optimizer.validation.verdict import Grade, worst
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.kernel.outcomes import Outcome
+from plant.kernel.simulate import simulate
+from tests.optimizer.study.test_load import BASE, written
+
+STUDY = load_study(STUDIES_FOLDER / "hill_town")
+ROW = profile_to_array(STUDY.baseline)
+
+
+def changed(**values):
+    row = ROW.copy()
+    for name, value in values.items():
+        row[PROFILE_NAMES.index(name)] = value
+    return row
+
+
+# Hardly any damping, and a gain that is too high for the loop's delay.
+SHAKY = changed(rate_gain_a_per_deg_per_s=0.02, inner_gain_a_per_deg=20.0, base_gain_a_per_deg=12.0)
+# Too soft to catch a nose, on the level and on hills.
+WEAK = changed(
+    inner_gain_a_per_deg=4.0,
+    base_gain_a_per_deg=1.5,
+    mid_gain_ratio=1.0,
+    outer_gain_ratio=1.0,
+    uphill_gain_deg_per_mps2=0.0,
+    stiffness_lift_per_mps2=0.0,
+)
+
+
+def quick(**plan):
+    return dataclasses.replace(
+        STUDY, validation=dataclasses.replace(STUDY.validation, n_draws=8, hours=1.0, **plan)
+    )
+
+
+def test_unseen_riders_lie_between_and_beyond_the_studys():
+    masses = sorted(
+        rider.body.mass_kg for rider in unseen_riders(list(STUDY.riders.values())).values()
+    )
+
+    assert masses == pytest.approx([36.8, 51.0, 71.0, 92.5, 113.4])
+
+
+def test_held_out_rides_are_not_those_of_the_study():
+    held_out = held_out_rides(STUDY)
+
+    own = {(ride.course.name, ride.course.road_seed, ride.rider) for ride in STUDY.rides}
+    assert len(held_out) > 100
+    for ride in held_out:
+        assert (ride.course.name, ride.course.road_seed, ride.rider) not in own
+
+
+def test_the_workshops_profile_comes_through_and_others_do_not():
+    good = [judge_own_rides(STUDY, ROW, n_jobs=2), judge_held_out(STUDY, ROW, n_jobs=2),
+            judge_margins(STUDY, ROW)]  # fmt: skip
+    bad = [judge_own_rides(STUDY, SHAKY, n_jobs=2), judge_held_out(STUDY, WEAK, n_jobs=2),
+           judge_margins(STUDY, SHAKY)]  # fmt: skip
+
+    assert [verdict.grade for verdict in good] == [Grade.PASS] * 3
+    assert [verdict.grade for verdict in bad] == [Grade.FAIL] * 3
+    assert all(verdict.change for verdict in bad)
+    assert not any(verdict.change for verdict in good)
+
+
+def test_every_fault_is_ridden_with_what_it_says():
+    by_name = {fault.name: rides for fault, rides in fault_rides(STUDY)}
+
+    assert set(by_name) == {
+        "stuck_speed_sensor", "noisy_speed_sensor", "dead_cell", "hot_start",
+        "full_pack_downhill", "wet_leaves", "loose_board", "leans_past_the_limit",
+    }  # fmt: skip
+    own = STUDY.board
+    assert by_name["dead_cell"][0].board.battery.cells_in_series == own.battery.cells_in_series - 1
+    assert by_name["stuck_speed_sensor"][0].board.sensors.speed_tracking_hz == 0.5
+    assert by_name["full_pack_downhill"][0].course.manoeuvre.charge_ratio == 1.0
+    assert by_name["wet_leaves"][0].course.road.patches[0].surface.friction_ratio == 0.3
+    assert all(len(rides) == len(STUDY.riders) for rides in by_name.values())
+
+
+def test_leaning_past_the_limit_fails_without_a_warning_and_names_the_seconds():
+    fault, rides = next(
+        pair for pair in fault_rides(STUDY) if pair[0].name == "leans_past_the_limit"
+    )
+
+    silent = judge_fault(fault, rides, changed(warning_lift_deg=0.0), n_jobs=1)
+    early = judge_fault(
+        fault,
+        rides,
+        changed(reserve_warning_ratio=0.7, warning_slew_deg_per_s=20.0, warning_lift_deg=8.0),
+        n_jobs=1,
+    )
+
+    assert silent.grade is Grade.FAIL
+    assert "without a warning" in silent.found
+    assert early.grade is Grade.PASS
+
+
+def test_a_drawn_course_depends_on_its_number_and_the_seed_alone():
+    day = STUDY.validation.day
+
+    assert drawn_course(day, number=7, seed=3) == drawn_course(day, number=7, seed=3)
+    assert drawn_course(day, number=7, seed=3) != drawn_course(day, number=8, seed=3)
+    assert drawn_course(day, number=7, seed=3) != drawn_course(day, number=7, seed=4)
+
+
+def test_drawn_courses_stay_inside_what_the_day_says():
+    day = STUDY.validation.day
+    for number in range(60):
+        course = drawn_course(day, number=number, seed=1)
+        speeds = [speed for _, speed in course.manoeuvre.speed_mps]
+        turns = [abs(rate) for _, rate in course.manoeuvre.turn_deg_per_s]
+        assert max(speeds) <= day.fast_mps
+        assert np.radians(max(turns)) * day.fast_mps <= day.lateral_mps2 * (1.0 + 1e-9)
+        assert max(abs(grade) for _, grade in course.road.grade_percent) <= day.steepest_percent
+        assert all(-day.kerb_down_m <= height <= day.kerb_up_m for _, height in course.road.kerbs)
+        places = [place for place, _ in course.road.grade_percent]
+        assert places == sorted(set(places))
+
+
+def test_the_day_is_counted_alike_on_any_number_of_threads():
+    one, two = (ride_days(STUDY, WEAK, hours=2.0, n_jobs=n_jobs) for n_jobs in (1, 2))
+
+    assert one == two
+    assert one.per_100_h.n_events > 0
+    for counts in (one.causes, one.by_pace, one.by_rider):
+        assert sum(counts.values()) == one.per_100_h.n_events
+    assert one.hours >= 2.0
+
+
+@pytest.mark.parametrize(("limit", "grade"), [(1000.0, Grade.PASS), (0.001, Grade.MARGINAL)])
+def test_a_day_without_a_nose_down_passes_only_if_it_was_long_enough(limit, grade):
+    study = quick(nose_downs_per_100_h=limit)
+    day = ride_days(study, ROW, hours=1.0, n_jobs=2)
+    assert day.per_100_h.n_events == 0
+
+    verdict = judge_day(study, day)
+
+    assert verdict.grade is grade
+    # The rule of three, per 100 h.
+    assert verdict.numbers["per_100_h_high"] == pytest.approx(300.0 / day.hours, rel=2e-3)
+
+
+def test_the_whole_is_as_good_as_its_worst_item():
+    report = validate(quick(), ROW, n_jobs=2)
+
+    grades = [verdict.grade for verdict in report.verdicts]
+    assert worst(report.verdicts) is max(grades, key=list(Grade).index)
+    assert len(grades) == 5 + len(STUDY.validation.faults)
+
+
+def test_the_rides_of_a_validation_are_the_plants_own():
+    ride = held_out_rides(STUDY)[0]
+
+    alone = simulate(ROW[None, :], [ride])
+    among = simulate(ROW[None, :], held_out_rides(STUDY)[:20])
+
+    assert Outcome(int(alone.outcome[0, 0])) is Outcome.RIDDEN
+    np.testing.assert_array_equal(alone.metrics[0, 0], among.metrics[0, 0])
+
+
+def test_the_command_writes_a_page_and_json_and_does_not_replace_them(levelgain, tmp_path):
+    folder = written(tmp_path, BASE + "[validation]\ndraws = 4\nhours = 0.5\n")
+
+    code, out, _ = levelgain("validate", folder)
+
+    page, data = (folder / "validation" / f"baseline{end}" for end in (".html", ".json"))
+    facts = json.loads(data.read_text(encoding="utf-8"))
+    text = page.read_text(encoding="utf-8")
+    assert code == 0
+    assert facts["overall"] in ("pass", "marginal", "fail")
+    assert sum(facts["counts"].values()) == len(facts["verdicts"])
+    assert "throw people" in text
+    assert "throw people" in out
+    for outside in ("http://", "https://", "<script"):
+        assert outside not in text
+
+    code, _, error = levelgain("validate", folder)
+    assert code == 2
+    assert "give --force" in error
+
+
+def test_a_title_can_not_break_the_page(levelgain, tmp_path):
+    evil = BASE.replace('"A test"', '"<script>alert(1)</script>"')
+    folder = written(tmp_path, evil + "[validation]\ndraws = 1\nhours = 0.1\n")
+
+    assert levelgain("validate", folder)[0] == 0
+
+    assert "<script>" not in (folder / "validation" / "baseline.html").read_text(encoding="utf-8")
+
+
+def test_a_profile_of_ones_own_is_validated_as_json(levelgain, tmp_path):
+    folder = written(tmp_path, BASE + "[validation]\ndraws = 1\nhours = 0.1\n")
+    mine = tmp_path / "mine.toml"
+    mine.write_text('use = "workshop_17"\n', encoding="utf-8")
+
+    code, out, _ = levelgain("validate", folder, "--profile", mine, "--json")
+
+    assert code == 0
+    assert json.loads(out)["called"] == str(mine)
+
+
+def test_a_candidate_and_a_file_at_once_are_refused(levelgain, tmp_path):
+    folder = written(tmp_path, BASE)
+
+    code, _, error = levelgain("validate", folder, "balanced", "--profile", "mine.toml")
+
+    assert code == 2
+    assert error == "give either a candidate or --profile, not both\n"
