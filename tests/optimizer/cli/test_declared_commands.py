@@ -10,7 +10,7 @@ from typing import get_type_hints
 
 import pytest
 
-from optimizer.cli import app, log_app
+from optimizer.cli.app import app, log_app
 from optimizer.cli.console import console
 from optimizer.cli.lazy import loaded
 
@@ -92,7 +92,7 @@ def test_a_name_in_brackets_is_printed_as_it_is(capsys):
 )
 def test_help_and_mistakes_answer_before_anything_heavy_is_loaded(asked):
     script = (
-        "import sys\nfrom optimizer.cli import app\n"
+        "import sys\nfrom optimizer.cli.app import app\n"
         "try:\n    app()\nfinally:\n"
         f"    sys.stderr.write('loaded: ' + ' '.join(set({HEAVY}) & set(sys.modules)))"
     )

@@ -5,12 +5,12 @@ import dataclasses
 import numpy as np
 import pytest
 
-from plant import loop as loop_module
 from plant import reflex
 from plant.description.course import Course, Manoeuvre, Patch, Road, Surface
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.lane_layout import WIDTH, R
 from plant.kernel.simulate import Ride, ride_lanes
+from plant.linear import balance_loop as loop_module
 from plant.linear.balance_loop import (
     GAIN_POINTS,
     loop_gains,
