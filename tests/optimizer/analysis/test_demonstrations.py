@@ -21,7 +21,7 @@ from optimizer.analysis.demonstration_catalogue import (
 from optimizer.analysis.demonstrations import ridden
 from optimizer.analysis.tail_statics import motor_moment_nm, press_limit_nm, tail_hold_ratio
 from optimizer.base.errors import UserInputError
-from optimizer.cli import app
+from optimizer.cli.app import app
 from optimizer.reports.demonstration_figures import result_line
 from optimizer.study.catalogue import shelves
 from plant.description.profile import Profile
