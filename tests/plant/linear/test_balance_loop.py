@@ -5,7 +5,6 @@ import dataclasses
 import numpy as np
 import pytest
 
-from plant import reflex
 from plant.description.course import Course, Manoeuvre, Patch, Road, Surface
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.lane_layout import WIDTH, R
@@ -18,6 +17,7 @@ from plant.linear.balance_loop import (
     loop_plant,
     loop_transfer,
 )
+from plant.physics import reflex
 from tests import invented
 
 RIDERS = (
