@@ -12,7 +12,9 @@ from typing import Any
 import pandas as pd
 
 from optimizer.base.errors import UserInputError
-from optimizer.study.schema_errors import nearest
+from optimizer.base.messages import (
+    nearest,
+)
 
 _COMPARISONS: dict[str, Callable[[Any, Any], Any]] = {
     "<": operator.lt,

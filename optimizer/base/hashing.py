@@ -1,4 +1,4 @@
-"""Digests of what a study is made of."""
+"""Digests of what a study is made of, and seeds that follow from its one seed by name."""
 
 import dataclasses
 import hashlib
@@ -30,3 +30,17 @@ def _plain(value: Any) -> Any:
     if isinstance(value, tuple | list):
         return [_plain(item) for item in value]
     return value
+
+
+def spawned(seed: int, *names: str) -> int:
+    """Return a seed of 32 bits for a purpose, the same on every machine.
+
+    Parameters
+    ----------
+    seed : int
+        The study's seed.
+    names : str
+        What the seed is for; the names of other seeds do not change it.
+    """
+    text = "\x1f".join([str(seed), *names])
+    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:4], "big")

@@ -13,7 +13,9 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.base.seeds import spawned
+from optimizer.base.hashing import (
+    spawned,
+)
 from optimizer.execution.store import Store
 from optimizer.execution.store_format import SecondLook
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked

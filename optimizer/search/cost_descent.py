@@ -14,7 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.search.surrogate import Predict, interpolated, keys, told_apart, unseen
+from optimizer.search.deduplicate import (
+    keys,
+    unseen,
+)
+from optimizer.search.surrogate import (
+    Predict,
+    interpolated,
+    told_apart,
+)
 
 Floats = NDArray[np.float64]
 

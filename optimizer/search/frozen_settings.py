@@ -5,7 +5,9 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from importlib.metadata import version
 
-from optimizer.search.proposals import Plan
+from optimizer.search.plan import (
+    Plan,
+)
 
 # Raise when a change to the search changes the candidates it proposes.
 METHOD = "generations-7"

@@ -12,7 +12,9 @@ from optimizer.search.evaluation import NO_PARTS, Evaluate, Evaluation, History,
 from optimizer.search.frozen_settings import search_inputs
 from optimizer.search.imputation import as_told
 from optimizer.search.optuna_sampler import Proposer
-from optimizer.search.proposals import Plan
+from optimizer.search.plan import (
+    Plan,
+)
 from optimizer.search.space import Space
 from optimizer.search.store_protocol import CandidateStore
 from optimizer.search.variation import Operators

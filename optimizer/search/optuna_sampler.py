@@ -15,7 +15,12 @@ from optuna.samplers import NSGAIISampler
 from optuna.trial import FrozenTrial, Trial, TrialState, create_trial
 
 from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, Told
-from optimizer.search.proposals import Plan, propose
+from optimizer.search.plan import (
+    Plan,
+)
+from optimizer.search.proposals import (
+    propose,
+)
 from optimizer.search.ranking import best_first
 from optimizer.search.space import Space
 

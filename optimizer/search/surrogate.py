@@ -5,7 +5,7 @@ matter: of the example study's next 96 candidates, from 240 on, scaled splines f
 objectives with 12 to 18 % less error.
 """
 
-from collections.abc import Callable, Set
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -14,16 +14,13 @@ from numpy.typing import NDArray
 
 from objectives import Parts
 from optimizer.search.composite import Composition
+from optimizer.search.deduplicate import first_of_each
 from optimizer.search.evaluation import Told
 from optimizer.search.pareto import feasible
 from optimizer.search.spline import Kernel, Spline, spans, spline
 
 Floats = NDArray[np.float64]
 Predict: TypeAlias = Callable[[Floats], Floats]
-
-# Points of the unit cube that agree to this many decimals are one point to the surrogate and to the
-# check for repeats; two such rows would make the interpolation singular.
-DECIMALS = 9
 
 _JUDGED = 300  # latest points by which kernel and scales are chosen
 _MANY = 10  # points for each parameter
@@ -44,7 +41,7 @@ def interpolated(points: Floats, outcomes: Floats) -> Predict:
     callable
         From (child, parameter) to (child, outcome).
     """
-    once = _once(points)
+    once = first_of_each(points)
     kernel = Kernel.THIN_PLATE if spans(points[once]) else Kernel.LINEAR
     scales = np.ones(points.shape[1])
     return spline(points[once], outcomes[once], kernel=kernel, scales=scales)
@@ -73,7 +70,7 @@ def fitted(
     callable
         From (child, parameter) to objectives and constraints side by side, (child, outcome).
     """
-    once = _once(points)
+    once = first_of_each(points)
     points, parts = points[once], told.parts.taken(once)
     objectives, rides = told.history.objectives[once], _riding(told.history.constraints[once])
     whole, costs = (_by_ratio(known, rides) for known in (objectives, parts.costs))
@@ -218,12 +215,6 @@ def _scales(plain: Spline, powers: tuple[float, ...]) -> list[Floats]:
     return [counts**power for power in powers]
 
 
-def _once(points: Floats) -> NDArray[np.intp]:
-    """Return the first of each of the different points, in their order."""
-    _, first = np.unique(_rounded(points), axis=0, return_index=True)
-    return np.sort(first)
-
-
 def told_apart(constraints: Floats) -> Floats:
     """Return (candidate, constraint) with those apart who meet and who break a count of events.
 
@@ -237,25 +228,3 @@ def told_apart(constraints: Floats) -> Floats:
             typical = np.median(column[broken])
             column[:] = np.where(broken, typical, -typical)
     return told
-
-
-def keys(points: Floats) -> set[bytes]:
-    """Return what tells points apart that are not one to the surrogate."""
-    return {row.tobytes() for row in _rounded(points)}
-
-
-def unseen(brood: Floats, known: Set[bytes]) -> NDArray[np.intp]:
-    """Return the rows of a brood whose keys are not known and that repeat no row before them."""
-    here: set[bytes] = set()
-    fresh = []
-    for child, row in enumerate(_rounded(brood)):
-        key = row.tobytes()
-        if key not in known and key not in here:
-            here.add(key)
-            fresh.append(child)
-    return np.array(fresh, dtype=np.intp)
-
-
-def _rounded(points: Floats) -> Floats:
-    # Adding zero turns -0.0 into 0.0, whose bytes differ.
-    return np.ascontiguousarray(np.round(points, DECIMALS) + 0.0)

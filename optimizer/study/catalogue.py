@@ -13,8 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.messages import (
+    nearest,
+    place,
+    shown,
+)
 from optimizer.base.toml_io import Table, read_toml
-from optimizer.study.schema_errors import nearest, place, shown
 
 _NAME = re.compile(r"[A-Za-z0-9_-]+")
 

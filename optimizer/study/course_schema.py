@@ -6,8 +6,10 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PlainValidator
 
+from optimizer.base.messages import (
+    shown,
+)
 from optimizer.study.dataclass_schema import Table, number, section_model, table_model
-from optimizer.study.schema_errors import shown
 from plant.description.course import Manoeuvre, Patch, Points, Road, Start, Surface
 
 # Beyond the steepest streets (29 and 35 %) and inside the plant's small polynomials of an angle.

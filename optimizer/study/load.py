@@ -9,7 +9,13 @@ import numpy as np
 from objectives.score import OBJECTIVES
 from objectives.score_settings import ScoreSettings
 from optimizer.base.errors import UserInputError
-from optimizer.base.seeds import spawned
+from optimizer.base.hashing import (
+    spawned,
+)
+from optimizer.base.messages import (
+    nearest,
+    shown,
+)
 from optimizer.base.toml_io import Table, parse_toml, read_text, read_toml
 from optimizer.search.space import Space
 from optimizer.study.catalogue import (
@@ -27,7 +33,9 @@ from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.paths import STUDY_FILE
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
-from optimizer.study.schema_errors import checked, nearest, shown
+from optimizer.study.schema_errors import (
+    checked,
+)
 from optimizer.study.start_profiles import read_start
 from optimizer.study.study import Study
 from optimizer.study.validation_schema import validation_of, validation_table

@@ -1,8 +1,6 @@
 """One line for the user about the first thing that is wrong in a table."""
 
-import difflib
 import enum
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, TypeVar, get_args, get_origin
 
@@ -11,6 +9,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.messages import nearest, place, shown
 
 _Model = TypeVar("_Model", bound=BaseModel)
 
@@ -19,32 +18,6 @@ _LOOKALIKES = {
     "kv_rpm_per_v": (0.3, 3.0, "if this is rad/s per V, multiply by 60/(2 pi) = 9.549"),
     "phase_inductance_h": (1.0, 1e4, "give henries: 100 uH is 1e-4"),
 }
-_SHOWN = 60  # characters of a value that a message shows
-
-
-def nearest(name: str, allowed: Iterable[str]) -> str:
-    """Return the allowed name that is most like what was written, by its words and letters."""
-    words = name.lower().split("_")
-
-    def likeness(candidate: str) -> float:
-        parts = candidate.lower().split("_")
-        shared = sum(word in parts for word in words) / len(words)
-        same_start = difflib.SequenceMatcher(None, words[0], parts[0]).ratio()
-        whole = difflib.SequenceMatcher(None, name.lower(), candidate.lower()).ratio()
-        return whole + shared + 0.5 * same_start
-
-    return max(sorted(allowed), key=likeness)
-
-
-def shown(value: Any) -> str:
-    """Return a value as a message shows it."""
-    text = f"{value:g}" if isinstance(value, float) else repr(value)
-    return text if len(text) <= _SHOWN else text[:_SHOWN] + "…"
-
-
-def place(*keys: str | int) -> str:
-    """Return where in a file something stands, with dots."""
-    return ".".join(str(key) for key in keys if key != "")
 
 
 def checked(model: type[_Model], table: Any, *, path: Path, key: str = "") -> _Model:

@@ -8,8 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.messages import (
+    nearest,
+    shown,
+)
 from optimizer.base.toml_io import read_text
-from optimizer.study.schema_errors import nearest, shown
 from plant.description.profile_array import PROFILE_NAMES
 
 Floats: TypeAlias = NDArray[np.float64]

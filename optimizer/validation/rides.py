@@ -8,7 +8,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.base.seeds import spawned
+from optimizer.base.hashing import (
+    spawned,
+)
 from optimizer.study.study import Study
 from optimizer.study.tolerances import (
     Shape,

@@ -10,11 +10,11 @@ import sys
 import tempfile
 from pathlib import Path
 
+import joblib
 import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.base.cores import available_cores
 from optimizer.execution.evaluate import make_evaluate
 from optimizer.execution.store import Store
 from optimizer.execution.study_search import ride_by_ride, search_study
@@ -66,9 +66,9 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         history = search_study(
             study,
-            lambda telling: make_evaluate(study, n_jobs=available_cores(), telling=telling),
+            lambda telling: make_evaluate(study, n_jobs=joblib.cpu_count(), telling=telling),
             n_candidates=n_candidates,
-            n_jobs=available_cores(),
+            n_jobs=joblib.cpu_count(),
             store=store,
         ).history
         outcome = Evaluation(

@@ -4,11 +4,11 @@ import shutil
 import time
 from pathlib import Path
 
+import joblib
 import numpy as np
 import typer
 
 from optimizer.analysis.candidate import failed_constraints
-from optimizer.base.cores import available_cores
 from optimizer.base.json_io import json_text
 from optimizer.cli.console import console
 from optimizer.cli.stages_view import StagesView
@@ -25,7 +25,7 @@ _TIMED_CANDIDATES = 16
 def check(*, folder: Path, as_json: bool) -> None:
     """Check a study file and this machine, and say how long the study will take."""
     out = console(as_json=as_json)
-    jobs = available_cores()
+    jobs = joblib.cpu_count()
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)

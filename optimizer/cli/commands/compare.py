@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import joblib
 import numpy as np
 import pandas as pd
 import typer
@@ -13,7 +14,6 @@ from optimizer.analysis.candidate import failures
 from optimizer.analysis.comparison import Comparison, changed_rides, compared, differing, in_words
 from optimizer.analysis.profile_source import chosen_profile
 from optimizer.base.atomic_files import refuse_existing
-from optimizer.base.cores import available_cores
 from optimizer.base.errors import UserInputError
 from optimizer.base.json_io import json_text
 from optimizer.base.pick_names import PICKS
@@ -57,7 +57,7 @@ def compare(
         names = [called for _, called in chosen]
         stages.begin("riding the profiles")
         found = compared(
-            study, names, np.array([row for row, _ in chosen]), n_jobs=jobs or available_cores()
+            study, names, np.array([row for row, _ in chosen]), n_jobs=jobs or joblib.cpu_count()
         )
     if as_json:
         typer.echo(json_text(_told(found)), nl=False)

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import joblib
 import pandas as pd
 import typer
 from rich.console import Console
@@ -13,7 +14,6 @@ from optimizer.analysis.results import Results, candidate_number, read_results
 from optimizer.analysis.sensitivity import Sensitivity, most_important, sensitivity
 from optimizer.analysis.sensitivity_text import bound_advice, sentence
 from optimizer.base.atomic_files import write_whole
-from optimizer.base.cores import available_cores
 from optimizer.base.json_io import json_text
 from optimizer.cli.console import console, print_table
 from optimizer.cli.stages_view import StagesView
@@ -39,7 +39,7 @@ def explain(
         results = read_results(load_study(folder))
         number = candidate_number(results, which)
         stages.begin("riding the neighbours")
-        found = sensitivity(results, number, n_jobs=jobs or available_cores())
+        found = sensitivity(results, number, n_jobs=jobs or joblib.cpu_count())
         stages.begin("ranking parameters over all candidates")
         shares = importances(results.study.space, results.searched)
     sentences = [sentence(found, place) for place in most_important(found)]

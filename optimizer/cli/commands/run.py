@@ -4,12 +4,12 @@ import dataclasses
 from pathlib import Path
 from typing import Any
 
+import joblib
 import typer
 from rich.console import Console
 
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.results import Results, gathered
-from optimizer.base.cores import available_cores
 from optimizer.base.json_io import json_text
 from optimizer.cli.commands.study import print_written, write_results
 from optimizer.cli.console import (
@@ -98,7 +98,7 @@ class _Plan:
         return _Plan(
             study=study,
             n_candidates=study.n_candidates if candidates is None else candidates,
-            n_jobs=available_cores() if jobs is None else jobs,
+            n_jobs=joblib.cpu_count() if jobs is None else jobs,
             machines=Machines(
                 database=study.database if database is None else database, cluster=cluster
             ),

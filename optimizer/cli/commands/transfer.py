@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import joblib
 import numpy as np
 import pandas as pd
 import tomli_w
@@ -13,7 +14,6 @@ from optimizer.analysis.profile_source import chosen_profile
 from optimizer.analysis.transfer import Distance, Scaling, distance_to_optimum, scaling, transferred
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.cautions import CAUTIONS
-from optimizer.base.cores import available_cores
 from optimizer.base.errors import UserInputError
 from optimizer.base.json_io import json_text
 from optimizer.cli.console import console, print_cautions, print_table
@@ -59,7 +59,7 @@ def transfer(
             new,
             moved,
             n_candidates=candidates,
-            n_jobs=jobs or available_cores(),
+            n_jobs=jobs or joblib.cpu_count(),
             on_generation=view.update,
         )
     failed = failures(found.constraints)

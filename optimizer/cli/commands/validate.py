@@ -3,10 +3,10 @@
 import dataclasses
 from pathlib import Path
 
+import joblib
 import typer
 
 from optimizer.analysis.profile_source import chosen_profile
-from optimizer.base.cores import available_cores
 from optimizer.base.json_io import json_text
 from optimizer.cli.console import console, print_cautions
 from optimizer.cli.stages_view import StagesView
@@ -41,7 +41,7 @@ def validate_profile(
         )
     out = console(as_json=as_json)
     with StagesView(out) as stages:
-        report = validate(study, row, n_jobs=jobs or available_cores(), stages=stages)
+        report = validate(study, row, n_jobs=jobs or joblib.cpu_count(), stages=stages)
     facts = told(study, report, called=called)
     write_verdict(facts, paths)
     if as_json:

@@ -9,6 +9,9 @@ import pandas as pd
 import pyarrow.parquet
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.messages import (
+    shown,
+)
 from optimizer.ridelog.data.channels import CHANNELS, ISO_TIME, Channel, unit_named
 from optimizer.ridelog.data.mapping import SEPARATORS
 from optimizer.ridelog.data.reader import (
@@ -18,7 +21,6 @@ from optimizer.ridelog.data.reader import (
     likely_separator,
     parquet_header,
 )
-from optimizer.study.schema_errors import shown
 
 _ROWS = 400
 _HEAD = """\

@@ -14,8 +14,10 @@ import pyarrow.parquet
 from numpy.typing import NDArray
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.messages import (
+    nearest,
+)
 from optimizer.ridelog.data.mapping import SEPARATORS, LogMapping
-from optimizer.study.schema_errors import nearest
 
 Floats: TypeAlias = NDArray[np.float64]
 

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from objectives import OBJECTIVES
-from optimizer import cli
 from optimizer.analysis.results import least_violating, read_results
+from optimizer.cli import app as cli
 from optimizer.reports.page import page_data
 from optimizer.reports.page.live import LiveStudy
 from optimizer.study.load import load_study

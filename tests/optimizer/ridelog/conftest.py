@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from optimizer import cli
+from optimizer.cli import app as cli
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@ import sys
 import numpy as np
 import pytest
 
-from optimizer import cli
+from optimizer.cli import app as cli
 from tests.optimizer.ridelog.written_logs import sound, write_mapping
 
 

@@ -2,7 +2,9 @@ import numpy as np
 import pytest
 
 from optimizer.search.cost_descent import Descent, lowest_cost_points
-from optimizer.search.surrogate import keys
+from optimizer.search.deduplicate import (
+    keys,
+)
 
 NO_CONSTRAINT = np.empty((300, 0))
 

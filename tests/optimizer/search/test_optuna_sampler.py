@@ -7,7 +7,9 @@ import pytest
 from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, Told
 from optimizer.search.optuna_sampler import Proposer
 from optimizer.search.pareto import hypervolume, non_dominated
-from optimizer.search.proposals import Plan
+from optimizer.search.plan import (
+    Plan,
+)
 from tests.optimizer.analytic import (
     SMALL_BASELINE,
     SMALL_BOX,

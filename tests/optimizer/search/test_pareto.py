@@ -5,13 +5,15 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from objectives.score import OBJECTIVES
+from optimizer.analysis.picks import (
+    knee,
+    knee_distance,
+    named_picks,
+)
 from optimizer.search.pareto import (
     contributions,
     feasible,
     hypervolume,
-    knee,
-    knee_distance,
-    named_picks,
     non_dominated,
 )
 

@@ -9,7 +9,12 @@ import pytest
 
 from optimizer.search.composite import Undivided
 from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, Told
-from optimizer.search.proposals import Plan, propose
+from optimizer.search.plan import (
+    Plan,
+)
+from optimizer.search.proposals import (
+    propose,
+)
 from optimizer.search.space import from_unit, to_unit
 from optimizer.search.variation import Operators
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, UNIT_BOX, dtlz2, narrow

@@ -2,7 +2,7 @@ import sys
 
 import pytest
 
-from optimizer import cli
+from optimizer.cli import app as cli
 
 
 @pytest.fixture
