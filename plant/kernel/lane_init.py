@@ -15,7 +15,7 @@ from plant.description.rider import Rider
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.step import AMBIENT_C
 from plant.physics.battery import CELL_OCV_V
-from plant.physics.control import DT_S
+from plant.physics.control import DT_S, warning_widths
 from plant.physics.reflex import GRAVITY
 
 AIR_DENSITY_KG_M3 = 1.2250  # ISO 2533 standard atmosphere at sea level
@@ -247,7 +247,10 @@ def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> No
     row("turn_share")[:] = -np.expm1(-DT_S / row("turn_build_up_s"))
     row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
     row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")
-    # A warning grows to its full over half the reserve at which it starts, or over its margin.
-    row("per_reserve_width")[:] = 2.0 / np.maximum(row("reserve_warning_ratio"), 0.02)
-    row("per_heat_width")[:] = 1.0 / np.maximum(row("heat_warning_margin_k"), 0.5)
-    row("per_bus_width")[:] = 1.0 / np.maximum(row("bus_warning_margin_v"), 0.2)
+    widths = warning_widths(
+        row("reserve_warning_ratio"), row("heat_warning_margin_k"), row("bus_warning_margin_v")
+    )
+    for name, width in zip(
+        ("per_reserve_width", "per_heat_width", "per_bus_width"), widths, strict=True
+    ):
+        row(name)[:] = 1.0 / width

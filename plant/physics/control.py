@@ -4,6 +4,11 @@ Angles in deg and gains in A/deg, as in the profile. A pitch error is positive w
 below the wanted level; a positive current drives forward and lifts the nose.
 """
 
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
 from plant.compile import scalar
 from plant.physics.scalar_math import clip, direction, larger, magnitude, smaller
 
@@ -12,6 +17,11 @@ LOAD_FILTER_S = 0.10  # assumed: current and acceleration pass equal filters bef
 _LIFT_FILTER_S = 0.15  # assumed: the stiffness lift follows the load residual with this lag
 _BRAKE_SPEED_MPS = 0.5  # assumed: braking settings blend in up to this speed
 _OVERRIDE_MPS2 = 1.0  # assumed: downhill residual that fully overrides soft braking
+_LEAST_RESERVE_RATIO = 0.02  # assumed: a warning that starts later still does not jump
+_LEAST_HEAT_MARGIN_K = 0.5  # assumed: as above
+_LEAST_BUS_MARGIN_V = 0.2  # assumed: as above
+
+_Number = TypeVar("_Number", float, NDArray[np.float64])
 
 
 @scalar
@@ -80,6 +90,31 @@ def lift_under_load(lift: float, residual: float, gain: float, cap: float) -> fl
     return lift + (wanted - lift) * (DT_S / _LIFT_FILTER_S)
 
 
+def warning_widths(
+    reserve_warning_ratio: _Number, heat_margin_k: _Number, bus_margin_v: _Number
+) -> tuple[_Number, _Number, _Number]:
+    """Return over what width each warning grows from nothing to its full.
+
+    Parameters
+    ----------
+    reserve_warning_ratio : float or (lane,) float64
+        Torque reserve, as a ratio of the phase current limit, at which its warning starts.
+    heat_margin_k, bus_margin_v : float or (lane,) float64
+        How far before the throttle temperature and the bus-voltage limit their warnings start.
+
+    Returns
+    -------
+    tuple of float or (lane,) float64
+        Half the reserve at which the warning starts, as a ratio: the lift is full before the
+        reserve is gone. The whole margin in K, and the whole margin in V.
+    """
+    return (
+        0.5 * np.maximum(reserve_warning_ratio, _LEAST_RESERVE_RATIO),
+        np.maximum(heat_margin_k, _LEAST_HEAT_MARGIN_K),
+        np.maximum(bus_margin_v, _LEAST_BUS_MARGIN_V),
+    )
+
+
 @scalar
 def below(value: float, start: float, per_width: float) -> float:
     """Return how far `value` has gone below `start`, 0 to 1 over the width 1 / `per_width`."""
@@ -101,8 +136,8 @@ def warning_share(
     """Return how strongly to warn, 0 to 1, by the nearest of the limits.
 
     Torque reserve as a ratio; the room left to the throttle temperature in K and to the nearer
-    bus-voltage limit in V; each with the margin at which its warning starts and one over the
-    width in which it grows to its full.
+    bus-voltage limit in V; each with the margin at which its warning starts and one over its
+    width (`warning_widths`).
     """
     by_reserve = below(reserve, reserve_start, per_reserve_width)
     by_heat = below(heat_room, heat_margin, per_heat_width)

@@ -20,6 +20,7 @@ from plant.physics.control import (
     slewed,
     stiffness_current,
     warning_share,
+    warning_widths,
 )
 from tests import invented_rides
 from tests.plant import rig
@@ -132,6 +133,28 @@ def test_the_warning_follows_the_nearest_limit(room, share):
     )
 
     assert found == pytest.approx(share)
+
+
+@pytest.mark.parametrize(
+    ("margins", "widths"),
+    [
+        ((0.3, 4.0, 2.0), (0.15, 4.0, 2.0)),
+        ((0.0, 0.0, 0.0), (0.01, 0.5, 0.2)),
+    ],
+)
+def test_a_warning_grows_over_half_the_reserve_or_over_its_margin(margins, widths):
+    assert warning_widths(*margins) == pytest.approx(widths)
+
+    block = np.zeros((N_ROWS, WIDTH))
+    names = ("reserve_warning_ratio", "heat_warning_margin_k", "bus_warning_margin_v")
+    fill_profile(
+        block,
+        np.tile(profile_with(**dict(zip(names, margins, strict=True))), (WIDTH, 1)),
+    )
+    for name, width in zip(
+        ("per_reserve_width", "per_heat_width", "per_bus_width"), widths, strict=True
+    ):
+        np.testing.assert_allclose(block[R[name] // WIDTH], 1.0 / width, rtol=1e-15)
 
 
 @given(
