@@ -4,7 +4,7 @@ import sys
 
 import pytest
 
-from optimizer.cli import app as cli
+from optimizer.cli.app import app, main
 from tests.optimizer.small_study import write_small_study
 
 
@@ -15,7 +15,7 @@ def levelgain(monkeypatch, capsys):
     def run(*arguments):
         monkeypatch.setattr(sys, "argv", ["levelgain", *map(str, arguments)])
         with pytest.raises(SystemExit) as ended:
-            cli.main()
+            main()
         said = capsys.readouterr()
         return ended.value.code or 0, said.out, said.err
 
@@ -26,5 +26,5 @@ def levelgain(monkeypatch, capsys):
 def finished(tmp_path_factory):
     """Return the folder of a small study that was run to its end; to be read only."""
     folder = write_small_study(tmp_path_factory.mktemp("studies") / "small")
-    cli.app(["run", str(folder)], standalone_mode=False)
+    app(["run", str(folder)], standalone_mode=False)
     return folder
