@@ -1,7 +1,6 @@
 """Where results come from: the inputs of a study's rides and the versions that made them."""
 
 import functools
-import hashlib
 from collections.abc import Mapping
 from importlib.metadata import version
 from pathlib import Path
@@ -9,6 +8,7 @@ from pathlib import Path
 import objectives
 import plant
 from optimizer.execution.frozen_inputs import refuse_differences
+from optimizer.execution.source_digest import source_digest
 from optimizer.study.study import Study
 
 _LIBRARIES = ("levelgain", "numba")
@@ -17,19 +17,13 @@ _LIBRARY = "library."
 
 @functools.cache
 def model_digest() -> str:
-    """Return the SHA-256 over the sources of the plant and the objectives.
+    """Return the SHA-256 over what the sources of the plant and the objectives do.
 
     Two versions of the model give two results for one profile, so a study does not go on with
-    another model than it was started with.
+    another model than it was started with. What only explains the model does not stop a study; see
+    `optimizer.execution.source_digest`.
     """
-    digest = hashlib.sha256()
-    for package in (plant, objectives):
-        folder = Path(package.__path__[0])
-        for source in sorted(folder.rglob("*.py")):
-            place = source.relative_to(folder).as_posix()
-            digest.update(f"{package.__name__}/{place}\n".encode())
-            digest.update(source.read_bytes())
-    return digest.hexdigest()
+    return source_digest(Path(package.__path__[0]) for package in (plant, objectives))
 
 
 def ride_inputs(study: Study) -> dict[str, str]:
