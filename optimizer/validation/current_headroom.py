@@ -20,7 +20,7 @@ from plant.description.profile import Profile
 from plant.description.rider import Rider
 from plant.kernel.lane_init import AIR_DENSITY_KG_M3, torque_per_amp
 from plant.physics.battery import bus_voltage, open_circuit_voltage
-from plant.physics.control import warning_share
+from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import current_window, losses
 from plant.physics.reflex import GRAVITY
 from plant.physics.resistance import air_drag, rolling_resistance
@@ -103,16 +103,19 @@ def answered_pitch(profile: Floats, room: CurrentRoom) -> float:
 def warning_lift(profile: Profile, board: Board, room: CurrentRoom) -> float:
     """Return by how many deg the nose is lifted to warn of reserve and pack at a steady ride."""
     asked, battery = profile.protection, board.battery
+    reserve_width, heat_width, bus_width = warning_widths(
+        asked.reserve_warning_ratio, asked.heat_warning_margin_k, asked.bus_warning_margin_v
+    )
     share = warning_share(
         room.reserve_ratio,
         asked.reserve_warning_ratio,
-        2.0 / max(asked.reserve_warning_ratio, 0.02),
+        1.0 / reserve_width,
         math.inf,
-        1.0,
-        1.0,
+        asked.heat_warning_margin_k,
+        1.0 / heat_width,
         min(room.bus_v - battery.bus_low_v, battery.bus_high_v - room.bus_v),
         asked.bus_warning_margin_v,
-        2.0 / max(asked.bus_warning_margin_v, 0.02),
+        1.0 / bus_width,
     )
     return float(share * asked.warning_lift_deg)
 

@@ -8,11 +8,11 @@ import pytest
 
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation.charge_reach import reaches
-from optimizer.validation.current_headroom import answered_pitch, current_room
+from optimizer.validation.current_headroom import answered_pitch, current_room, warning_lift
 from optimizer.validation.loop_margins import SPEEDS_MPS, judge_margins
 from optimizer.validation.verdict import Grade
 from plant.description.course import Course, Manoeuvre, Patch, Road, Start, Surface
-from plant.description.profile_array import PROFILE_NAMES
+from plant.description.profile_array import PROFILE_NAMES, array_to_profile
 from plant.kernel.simulate import Ride
 from plant.kernel.trace import trace
 from tests import invented
@@ -62,30 +62,60 @@ def test_the_pack_sags_under_the_current_that_it_gives():
     assert pack_a == pytest.approx(50.0, rel=0.02)
 
 
-def test_a_steady_ride_in_the_plant_has_the_same_current_bus_and_reserve():
-    board = with_numbers(STUDY.board, {"rc_resistance_ohm": 0.0, "capacity_ah": 200.0})
-    rider = STUDY.riders["baker_80"]
+STEADY_BOARD = with_numbers(STUDY.board, {"rc_resistance_ohm": 0.0, "capacity_ah": 200.0})
+STEADY_RIDER = STUDY.riders["baker_80"]
+
+
+def steady(row, *, charge_ratio, speed_mps=8.0):
+    """Return a long ride at one speed on a smooth level in the plant, and when it has settled."""
     smooth = Surface(rolling_ratio=0.014, friction_ratio=0.8, roughness_1e6_m3=1.0)
     course = Course(
         name="level",
         title="Steadily on the level",
         road=Road(patches=(Patch(from_m=0.0, surface=smooth),)),
         manoeuvre=Manoeuvre(
-            duration_s=30.0, start=Start.ROLLING, speed_mps=((0.0, 8.0),), charge_ratio=0.3
+            duration_s=30.0,
+            start=Start.ROLLING,
+            speed_mps=((0.0, speed_mps),),
+            charge_ratio=charge_ratio,
         ),
         road_seed=1,
     )
-    ride = Ride(name="level", course=course, rider=rider, board=board, noise_seed=1)
-    ridden = trace(ROW, ride)
-    settled = ridden.time_s > 15.0
+    ride = Ride(name="level", course=course, rider=STEADY_RIDER, board=STEADY_BOARD, noise_seed=1)
+    ridden = trace(row, ride)
+    return ridden, ridden.time_s > 15.0
+
+
+def test_a_steady_ride_in_the_plant_has_the_same_current_bus_and_reserve():
+    ridden, settled = steady(ROW, charge_ratio=0.3)
     speed = float(ridden.speed_mps[settled].mean())
 
-    found = current_room(board, rider, speed_mps=speed, charge_ratio=0.3)
+    found = current_room(STEADY_BOARD, STEADY_RIDER, speed_mps=speed, charge_ratio=0.3)
 
     assert found.steady_a == pytest.approx(ridden.current_a[settled].mean(), rel=0.05)
     assert found.bus_v == pytest.approx(ridden.bus_v[settled].mean(), rel=0.005)
     reserve = ridden.torque_reserve_ratio[settled].mean()
     assert found.reserve_ratio == pytest.approx(reserve, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("asked", "charge_ratio"),
+    [
+        ({"reserve_warning_ratio": 0.0, "bus_warning_margin_v": 10.0}, 0.1),  # low
+        ({"reserve_warning_ratio": 0.0, "bus_warning_margin_v": 8.0}, 1.0),  # full
+        ({"reserve_warning_ratio": 0.9, "bus_warning_margin_v": 0.0}, 0.1),  # reserve
+    ],
+)
+def test_a_steady_ride_in_the_plant_is_warned_as_strongly(asked, charge_ratio):
+    row = changed(warning_lift_deg=6.0, **asked)
+    ridden, settled = steady(row, charge_ratio=charge_ratio)
+    lift = ridden.warning_lift_deg[settled].mean()
+    assert 1.0 < lift < 5.0  # else half and double could not be told apart
+    speed = float(ridden.speed_mps[settled].mean())
+
+    found = current_room(STEADY_BOARD, STEADY_RIDER, speed_mps=speed, charge_ratio=charge_ratio)
+
+    assert warning_lift(array_to_profile(row), STEADY_BOARD, found) == pytest.approx(lift, abs=0.3)
 
 
 def test_charge_shows_at_speed_and_not_at_walking_pace():
