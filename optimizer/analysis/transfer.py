@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from optimizer.analysis.results import study_cost
 from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of, searched_columns
 from optimizer.execution.store import Store
-from optimizer.execution.study_search import search_study
+from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.loop import Progress
 from optimizer.search.pareto import feasible
 from optimizer.search.space import clip
@@ -155,10 +155,10 @@ def distance_to_optimum(
         progress = search_study(
             study,
             lambda telling: make_evaluate(study, n_jobs=n_jobs, telling=telling),
+            study_plan(study, baseline=start),
+            store,
             n_candidates=n_candidates,
             n_jobs=n_jobs,
-            store=store,
-            baseline=start,
             on_generation=on_generation,
         )
     history = progress.history

@@ -14,7 +14,7 @@ from optimizer.execution.reevaluation import look_again, on_fresh_noise
 from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.execution.store import Store, started_with
-from optimizer.execution.study_search import search_study
+from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.frozen_settings import WEIGHTS, weights_text
 from optimizer.search.loop import Progress
@@ -110,10 +110,10 @@ def run_study(
         return search_study(
             study,
             ride,
+            study_plan(study, weights=json.loads(weights)),
+            store,
             n_candidates=n_candidates,
             n_jobs=n_jobs,
-            store=store,
-            weights=json.loads(weights),
             on_generation=on_generation,
             stop=stop,
         )

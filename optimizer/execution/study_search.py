@@ -3,6 +3,7 @@
 import functools
 from collections.abc import Callable
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from objectives import OBJECTIVES
@@ -17,6 +18,7 @@ from optimizer.search import loop
 from optimizer.search.composite import RideByRide
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.loop import Progress
+from optimizer.search.plan import Plan
 from optimizer.study.study import Study
 
 
@@ -25,15 +27,39 @@ def ride_by_ride(study: Study) -> RideByRide:
     return RideByRide(rules=rules_of(study), profiles=functools.partial(whole_profiles, study))
 
 
+def study_plan(
+    study: Study, *, baseline: ArrayLike | None = None, weights: ArrayLike | None = None
+) -> Plan:
+    """Return what the search of a study proposes from.
+
+    Parameters
+    ----------
+    study : Study
+    baseline : (searched parameter,) float64, optional
+        The known profile, if it is not the study's own.
+    weights : (objective,) float64, optional
+        Of the weighted cost; the study's own if not given.
+    """
+    own = [study.weights[name] for name in OBJECTIVES]
+    return Plan(
+        space=study.space,
+        baseline=baseline_values(study) if baseline is None else np.array(baseline, dtype=float),
+        seed=study.seed,
+        population=study.population,
+        start=study.start.reshape(-1, study.space.n_parameters),
+        weights=np.array(own if weights is None else weights, dtype=float),
+        composition=ride_by_ride(study),
+    )
+
+
 def search_study(
     study: Study,
     ride_by: Callable[[tuple[int, ...]], Evaluate],
+    plan: Plan,
+    store: Store,
     *,
     n_candidates: int,
     n_jobs: int = 1,
-    store: Store,
-    baseline: ArrayLike | None = None,
-    weights: ArrayLike | None = None,
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> Progress:
@@ -43,32 +69,22 @@ def search_study(
     ----------
     study : Study
     ride_by : callable
-        From the telling rides, none for the first generation, to what rides candidates.
+        From the screening rides, none for the first generation, to what rides candidates.
+    plan : Plan
+        From `study_plan`.
+    store : Store
     n_candidates : int
     n_jobs : int
-        Threads that work on what to ride; how many changes nothing.
-    store : Store
-    baseline : (searched parameter,) float64, optional
-        The known profile, if it is not the study's own.
-    weights : (objective,) float64, optional
-        Of the weighted cost; the study's own if not given.
+        Threads that work on what to propose; how many changes nothing.
     on_generation, stop : callable, optional
     """
-    own = [study.weights[name] for name in OBJECTIVES]
     return loop.run(
         ride_by(()),
-        study.space,
-        baseline=baseline_values(study) if baseline is None else baseline,
-        n_objectives=len(OBJECTIVES),
+        plan,
+        store,
         n_candidates=n_candidates,
-        n_jobs=n_jobs,
-        seed=study.seed,
-        store=store,
-        population=study.population,
-        start=study.start,
-        weights=own if weights is None else weights,
-        composition=ride_by_ride(study),
+        later=lambda first: ride_by(study_telling_rides(study, first)),
         on_generation=on_generation,
         stop=stop,
-        later=lambda first: ride_by(study_telling_rides(study, first)),
+        n_jobs=n_jobs,
     )

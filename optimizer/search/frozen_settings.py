@@ -30,7 +30,7 @@ def weights_text(weights: Iterable[float]) -> str:
     return json.dumps([float(weight) for weight in weights])
 
 
-def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
+def search_inputs(plan: Plan) -> dict[str, str]:
     """Return what the search itself freezes; its numbers read back exactly."""
     space = plan.space
     bounds = {
@@ -46,7 +46,7 @@ def search_inputs(plan: Plan, *, n_objectives: int) -> dict[str, str]:
             dict(zip(space.names, map(float, plan.baseline), strict=True)), indent=0
         ),
         "search.start": json.dumps(plan.start.tolist()),
-        "search.n_objectives": str(n_objectives),
+        "search.n_objectives": str(plan.n_objectives),
         "search.population": str(plan.population),
         "search.seed": str(plan.seed),
         WEIGHTS: weights_text(plan.weights),

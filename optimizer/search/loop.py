@@ -4,10 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from objectives import Parts
-from optimizer.search.composite import UNDIVIDED, Composition
 from optimizer.search.evaluation import NO_PARTS, Evaluate, Evaluation, History, checked
 from optimizer.search.frozen_settings import search_inputs
 from optimizer.search.imputation import as_told
@@ -15,9 +14,7 @@ from optimizer.search.optuna_sampler import Proposer
 from optimizer.search.plan import (
     Plan,
 )
-from optimizer.search.space import Space
 from optimizer.search.store_protocol import CandidateStore
-from optimizer.search.variation import Operators
 
 __all__ = ["Evaluate", "Evaluation", "History", "Progress", "run", "whole_generations"]
 
@@ -51,22 +48,15 @@ def whole_generations(n_candidates: int, *, population: int) -> int:
     return -(-n_candidates // population) * population
 
 
-def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
+def run(
     evaluate: Evaluate,
-    space: Space,
-    *,
-    baseline: ArrayLike,
-    n_objectives: int,
-    n_candidates: int,
-    seed: int,
+    plan: Plan,
     store: CandidateStore,
-    population: int = 48,
-    start: ArrayLike = (),
-    weights: ArrayLike | None = None,
-    composition: Composition = UNDIVIDED,
+    *,
+    n_candidates: int,
+    later: Callable[[Floats], Evaluate] | None = None,
     on_generation: Callable[[Progress], None] | None = None,
     stop: Callable[[], bool] | None = None,
-    later: Callable[[Floats], Evaluate] | None = None,
     n_jobs: int = 1,
 ) -> Progress:
     """Search until the store holds `n_candidates`; the same call resumes or extends a study.
@@ -78,33 +68,21 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     Parameters
     ----------
     evaluate : Evaluate
-        Rides the first generation whole, and the others where `later` is not given. What it raises
-        ends the search, with the generations before stored.
-    space : Space
-    baseline : (parameter,) float64
-        The known profile, inside the space: candidate number 0.
-    n_objectives : int
-        Two or three.
+        Simulates the first generation whole, and the others where `later` is not given. What it
+        raises ends the search, with the generations before stored.
+    plan : Plan
+        What is searched and how; the store freezes it.
+    store : CandidateStore
+        Keeps what is finished; the caller opens and closes it.
     n_candidates : int
         Candidates wanted in the store; not part of what the study freezes.
-    seed : int
-    store : Store
-        Keeps what is finished; the caller opens and closes it.
-    population : int
-        Candidates in a generation.
-    start : (profile, parameter) float64
-        Known good profiles, inside the space, to ride in the first generations.
-    weights : (objective,) float64, optional
-        Of the weighted cost whose lowest value is sought beside the front; all equal if not given.
-    composition : Composition
-        Of what objectives and constraints are made.
+    later : callable, optional
+        From the rides of the first generation, (candidate, ride, column), to what simulates those
+        after it. It may leave objectives unknown; see `optimizer.search.imputation`.
     on_generation : callable, optional
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
         Asked between generations; True ends the search.
-    later : callable, optional
-        From the rides of the first generation, (candidate, ride, column), to what rides those after
-        it. It may leave objectives unknown; see `optimizer.execution.early_rejection`.
     n_jobs : int
         Threads that work on what to propose; how many changes nothing.
 
@@ -122,21 +100,12 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
     """
     if n_candidates < 1:
         raise ValueError(f"n_candidates must be 1 or more, got {n_candidates}")
-    plan = Plan(
-        space=space,
-        baseline=np.array(baseline, dtype=np.float64),
-        seed=seed,
-        population=population,
-        operators=Operators(),
-        start=np.array(start, dtype=np.float64).reshape(-1, space.n_parameters),
-        weights=np.ones(n_objectives) if weights is None else np.array(weights, dtype=np.float64),
-        composition=composition,
-    )
-    proposer = Proposer(plan, n_objectives=n_objectives, n_jobs=n_jobs)
-    store.freeze(search_inputs(plan, n_objectives=n_objectives))
+    population, composition = plan.population, plan.composition
+    proposer = Proposer(plan, n_jobs=n_jobs)
+    store.freeze(search_inputs(plan))
     history = store.history(population=population)
     parts = _stored_parts(store, history, plan)
-    proposer.restore(as_told(history, parts, space))
+    proposer.restore(as_told(history, parts, plan.space))
     sparing: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
@@ -154,7 +123,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
         evaluation = checked(
             (sparing or evaluate)(values.copy()),
             n_candidates=population,
-            n_objectives=n_objectives,
+            n_objectives=plan.n_objectives,
             spares=sparing is not None,
         )
         store.append(len(history) // population, values, evaluation)
@@ -166,7 +135,7 @@ def run(  # noqa: PLR0913  # what a study is, who rides it and who hears of it
             )
         )
         parts = parts.followed_by(composition.parts(evaluation))
-        proposer.tell(as_told(history, parts, space, start=len(history) - population))
+        proposer.tell(as_told(history, parts, plan.space, start=len(history) - population))
 
 
 def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Parts:

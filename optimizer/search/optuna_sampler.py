@@ -122,16 +122,12 @@ class Proposer:
     Parameters
     ----------
     plan : Plan
-        What to propose from.
-    n_objectives : int
-        Two or three, all minimised.
+        What to propose from; all its objectives are minimised.
     n_jobs : int
         Threads that work on what to propose; how many changes nothing.
     """
 
-    def __init__(self, plan: Plan, *, n_objectives: int, n_jobs: int = 1) -> None:
-        if n_objectives not in (2, 3):
-            raise ValueError(f"the search needs 2 or 3 objectives, got {n_objectives}")
+    def __init__(self, plan: Plan, *, n_jobs: int = 1) -> None:
         # optuna would report each study on the user's terminal.
         optuna.logging.set_verbosity(optuna.logging.WARNING)
         self._plan = plan
@@ -139,7 +135,7 @@ class Proposer:
         self._asked: list[Trial] = []
         self._sampler = GenerationSampler(plan, n_jobs=n_jobs)
         self.study = optuna.create_study(
-            directions=["minimize"] * n_objectives, sampler=self._sampler
+            directions=["minimize"] * plan.n_objectives, sampler=self._sampler
         )
 
     def ask(self) -> Floats:

@@ -32,7 +32,8 @@ class Plan:
     start : (profile, parameter) float64
         Known good profiles inside the space, ridden after the baseline; none if empty.
     weights : (objective,) float64
-        What counts how much where the search looks for one best profile beside the front.
+        Of two or three minimised objectives: what counts how much where the search looks for one
+        best profile beside the front.
     descent : Descent
         Constants of that part of the search.
     composition : Composition
@@ -41,8 +42,8 @@ class Plan:
     Raises
     ------
     ValueError
-        The baseline or a profile to start from is outside the space, the population too small or
-        the seed negative.
+        The baseline or a profile to start from is outside the space, the population too small,
+        the seed negative, or the weights of another number of objectives than two or three.
     """
 
     space: Space
@@ -55,7 +56,14 @@ class Plan:
     start: Floats = field(default_factory=lambda: np.empty((0, 0)))
     composition: Composition = UNDIVIDED
 
+    @property
+    def n_objectives(self) -> int:
+        """Number of objectives."""
+        return len(self.weights)
+
     def __post_init__(self) -> None:
+        if self.n_objectives not in (2, 3):
+            raise ValueError(f"the search needs 2 or 3 objectives, got {self.n_objectives}")
         if self.population < 4:
             raise ValueError(f"a population needs at least 4 candidates, got {self.population}")
         if self.seed < 0:

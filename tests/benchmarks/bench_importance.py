@@ -27,6 +27,7 @@ from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.search.evaluation import History
 from optimizer.search.pareto import feasible
+from optimizer.search.plan import Plan
 from optimizer.search.space import Space
 from optimizer.study.load import load_study
 from tests.optimizer.analytic import G_STAR_ACTIVE, N_PARAMETERS, UNIT_BOX, g_star
@@ -88,12 +89,14 @@ def searched(path: Path, *, exponent: float, seed: int, n_candidates: int) -> Hi
     with Store(path) as store:
         return loop.run(
             functools.partial(g_star, exponent=exponent),
-            UNIT_BOX,
-            baseline=np.full(N_PARAMETERS, 0.45),
-            n_objectives=3,
+            Plan(
+                space=UNIT_BOX,
+                baseline=np.full(N_PARAMETERS, 0.45),
+                seed=seed,
+                weights=np.ones(3),
+            ),
+            store,
             n_candidates=n_candidates,
-            seed=seed,
-            store=store,
         ).history
 
 

@@ -22,7 +22,7 @@ import numpy as np
 from objectives import RIDE_COLUMNS
 from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of
 from optimizer.execution.store import Store
-from optimizer.execution.study_search import search_study
+from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.optuna_sampler import Proposer
 from optimizer.study.load import load_study
@@ -74,7 +74,7 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
     ):
         start = time.perf_counter()
         progress = search_study(
-            study, riding, n_candidates=n_candidates, n_jobs=n_jobs, store=store
+            study, riding, study_plan(study), store, n_candidates=n_candidates, n_jobs=n_jobs
         )
         taken = time.perf_counter() - start
         ridden = store.rides(range(progress.n_done))[:, :, RIDE_COLUMNS.index("ride_time_s")]

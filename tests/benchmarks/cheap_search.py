@@ -22,7 +22,7 @@ from objectives import RIDE_COLUMNS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import baseline_values, make_evaluate
 from optimizer.execution.store import Store
-from optimizer.execution.study_search import search_study
+from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.evaluation import BASELINE, Evaluate, Evaluation, History
 from optimizer.search.pareto import feasible, hypervolume, non_dominated
 from optimizer.study.load import load_study
@@ -104,8 +104,9 @@ def searched(study: Study, *, spares: bool, seed: int, n_candidates: int) -> Sea
     riding = Riding(study, spares=spares)
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         start = time.process_time()
+        seeded = replace(study, seed=seed)
         progress = search_study(
-            replace(study, seed=seed), riding.by, n_candidates=n_candidates, store=store
+            seeded, riding.by, study_plan(seeded), store, n_candidates=n_candidates
         )
         cpu_s = time.process_time() - start
     return Searched(

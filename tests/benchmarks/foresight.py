@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from objectives import OBJECTIVES
 from optimizer.execution.evaluate import make_evaluate
 from optimizer.execution.store import Store
-from optimizer.execution.study_search import ride_by_ride, search_study
+from optimizer.execution.study_search import ride_by_ride, search_study, study_plan
 from optimizer.search.composite import UNDIVIDED, Composition
 from optimizer.search.evaluation import Evaluation, Told
 from optimizer.search.imputation import as_told
@@ -67,9 +67,10 @@ def main() -> None:
         history = search_study(
             study,
             lambda telling: make_evaluate(study, n_jobs=joblib.cpu_count(), telling=telling),
+            study_plan(study),
+            store,
             n_candidates=n_candidates,
             n_jobs=joblib.cpu_count(),
-            store=store,
         ).history
         outcome = Evaluation(
             objectives=history.objectives,

@@ -32,6 +32,7 @@ from optimizer.search import loop
 from optimizer.search.cost_descent import Descent
 from optimizer.search.frozen_settings import METHOD
 from optimizer.search.optuna_sampler import distributions
+from optimizer.search.plan import Plan
 from optimizer.search.space import from_unit, to_unit
 from optimizer.search.variation import Operators
 from tests.benchmarks.search_problems import Floats, Problem
@@ -60,19 +61,22 @@ def _ours(recorder: Recorder, problem: Problem, *, seed: int, known: Floats) -> 
     somewhere = from_unit(problem.space, rng.random(problem.space.n_parameters))
     baseline = known[0] if len(known) else somewhere
     later = problem.later
+    equal = np.ones(problem.n_objectives)
+    plan = Plan(
+        space=problem.space,
+        baseline=baseline,
+        seed=seed,
+        population=POPULATION,
+        start=known[1:],
+        weights=plain_sum(problem, baseline) if problem.asks_for_sum else equal,
+        composition=problem.composition,
+    )
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         loop.run(
             recorder,
-            problem.space,
-            baseline=baseline,
-            n_objectives=problem.n_objectives,
+            plan,
+            store,
             n_candidates=recorder.n_wanted,
-            seed=seed,
-            store=store,
-            population=POPULATION,
-            start=known[1:],
-            weights=plain_sum(problem, baseline) if problem.asks_for_sum else None,
-            composition=problem.composition,
             later=None if later is None else lambda first: recorder.by(later(first)),
         )
 

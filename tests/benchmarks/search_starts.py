@@ -12,7 +12,7 @@ from optimizer.base.atomic_files import write_whole
 from optimizer.execution.evaluate import make_evaluate, searched_columns, whole_profiles
 from optimizer.execution.provenance import ride_inputs
 from optimizer.execution.store import Store
-from optimizer.execution.study_search import search_study
+from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.frozen_settings import METHOD
 from optimizer.search.pareto import non_dominated
 from optimizer.search.ranking import best_first
@@ -58,9 +58,10 @@ def from_faster_motor(study: Study, cache: Path, *, n_jobs: int) -> Floats:
             history = search_study(
                 faster,
                 lambda telling: make_evaluate(faster, n_jobs=n_jobs, telling=telling),
+                study_plan(faster),
+                store,
                 n_candidates=_CANDIDATES,
                 n_jobs=n_jobs,
-                store=store,
             ).history
     front = np.flatnonzero(non_dominated(history.objectives, history.constraints))
     best = front[

@@ -9,6 +9,7 @@ Communications 181: 259-270; from memory, held against scipy's indices in test_i
 import numpy as np
 
 from optimizer.search.evaluation import Evaluation
+from optimizer.search.plan import Plan
 from optimizer.search.space import Space
 
 N_PARAMETERS = 25
@@ -101,3 +102,9 @@ def narrow(values):
     rides = np.stack([objectives, objectives * 2.0], axis=1)
     rides[:, 1, 0] = np.nan
     return Evaluation(objectives=objectives, constraints=constraints, rides=rides)
+
+
+def small_plan(*, seed, population=8, n_objectives=3, **changes):
+    """Return what a search of the problem with narrow constraints proposes from."""
+    given = {"space": SMALL_BOX, "baseline": SMALL_BASELINE, "weights": np.ones(n_objectives)}
+    return Plan(seed=seed, population=population, **{**given, **changes})

@@ -9,7 +9,7 @@ from optimizer.execution.run import look_again_at_front
 from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.study.load import load_study
-from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+from tests.optimizer.analytic import narrow, small_plan
 
 POPULATION = 8
 SEED = 20
@@ -29,13 +29,9 @@ def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -
     with Store(path) as store:
         return loop.run(
             slow,
-            SMALL_BOX,
-            baseline=SMALL_BASELINE,
-            n_objectives=3,
-            population=POPULATION,
+            small_plan(seed=SEED, population=POPULATION),
+            store,
             n_candidates=n_candidates,
-            seed=SEED,
-            store=store,
             on_generation=announce,
         )
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from optimizer.execution.postgres_backend import sharing
 from optimizer.execution.store import Store
 from optimizer.search import loop
-from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+from tests.optimizer.analytic import narrow, small_plan
 
 POPULATION = 24
 N_CANDIDATES = 120
@@ -33,13 +33,9 @@ def work(folder: Path, address: str | None, *, pause_s: float = 0.0) -> None:
         with Store(folder / "store.sqlite") as store:
             loop.run(
                 evaluate,
-                SMALL_BOX,
-                baseline=SMALL_BASELINE,
-                n_objectives=3,
-                population=POPULATION,
+                small_plan(seed=20, population=POPULATION),
+                store,
                 n_candidates=N_CANDIDATES,
-                seed=20,
-                store=store,
             )
 
     if address is None:

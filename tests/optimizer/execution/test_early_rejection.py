@@ -20,7 +20,7 @@ from optimizer.execution.early_rejection import (
 )
 from optimizer.execution.evaluate import make_evaluate, study_telling_rides
 from optimizer.execution.store import Store, read_table
-from optimizer.execution.study_search import search_study
+from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search import loop
 from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, History
 from optimizer.search.imputation import as_told
@@ -29,7 +29,7 @@ from optimizer.search.space import Space
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
 from plant.kernel.outcomes import Outcome
-from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+from tests.optimizer.analytic import narrow, small_plan
 from tests.optimizer.small_study import STEEP, searched, write_small_study
 
 OUTCOME = RIDE_COLUMNS.index("outcome")
@@ -140,13 +140,9 @@ def search_box(path, evaluate, *, n_candidates=48, later=None):
     with Store(path) as store:
         return loop.run(
             evaluate,
-            SMALL_BOX,
-            baseline=SMALL_BASELINE,
-            n_objectives=3,
+            small_plan(seed=3),
+            store,
             n_candidates=n_candidates,
-            seed=3,
-            store=store,
-            population=8,
             later=later,
         )
 
@@ -274,7 +270,9 @@ def test_with_the_rest_ridden_all_the_same_the_search_and_its_front_are_the_same
     riding = RidingOn(study)
 
     with Store(tmp_path / "whole.sqlite") as store:
-        whole = search_study(study, riding.by, n_candidates=N_CANDIDATES, store=store).history
+        whole = search_study(
+            study, riding.by, study_plan(study), store, n_candidates=N_CANDIDATES
+        ).history
 
     assert spared.spared.any()
     assert whole.values.tobytes() == spared.history.values.tobytes()

@@ -8,7 +8,7 @@ from optimizer.base.errors import UserInputError
 from optimizer.execution.store import Store, read_table
 from optimizer.search import loop
 from optimizer.search.pareto import non_dominated
-from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
+from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow, small_plan
 from tests.optimizer.interruptible import POPULATION, SEED, ride, rows
 
 # A server that has imported everything forks the processes to be killed within milliseconds.
@@ -21,16 +21,15 @@ def path(tmp_path):
     return tmp_path / "candidates.sqlite"
 
 
-def _run(store, **changes):
-    options = {
-        "baseline": SMALL_BASELINE,
-        "n_objectives": 3,
-        "population": POPULATION,
-        "n_candidates": 40,
-        "seed": SEED,
-        "store": store,
-    }
-    return loop.run(changes.pop("evaluate", narrow), SMALL_BOX, **{**options, **changes})
+def _run(store, *, evaluate=narrow, n_candidates=40, on_generation=None, stop=None, **plan):
+    return loop.run(
+        evaluate,
+        small_plan(**{"seed": SEED, "population": POPULATION, **plan}),
+        store,
+        n_candidates=n_candidates,
+        on_generation=on_generation,
+        stop=stop,
+    )
 
 
 def test_every_candidate_is_stored_with_the_outcome_of_its_own_values(path):
@@ -166,7 +165,7 @@ def test_an_evaluation_can_not_change_the_stored_parameters(path, tmp_path):
         ({"population": 10}, "search.population"),
         ({"baseline": np.array([4.5, 12.5, 0.3])}, "search.baseline"),
         ({"n_objectives": 2}, "search.n_objectives"),
-        ({"weights": [1.0, 2.0, 1.0]}, "search.weights"),
+        ({"weights": np.array([1.0, 2.0, 1.0])}, "search.weights"),
     ],
 )
 def test_a_study_does_not_go_on_with_other_inputs(path, changes, key):
@@ -184,16 +183,7 @@ def test_a_study_does_not_go_on_in_another_space(path):
     wider = replace(SMALL_BOX, high=np.array([10.0, 1000.0, 1.0]))
 
     with Store(path) as store, pytest.raises(UserInputError, match=r"search\.space differs.*10\.0"):
-        loop.run(
-            narrow,
-            wider,
-            baseline=SMALL_BASELINE,
-            n_objectives=3,
-            population=POPULATION,
-            n_candidates=8,
-            seed=SEED,
-            store=store,
-        )
+        _run(store, space=wider, n_candidates=8)
 
 
 def test_no_candidates_at_all_are_refused(path):

@@ -34,16 +34,16 @@ def _told(proposer, evaluate, n_generations):
 
 
 def test_asking_again_before_telling_gives_the_same_generation():
-    proposer = Proposer(PLAN, n_objectives=3)
+    proposer = Proposer(PLAN)
 
     assert proposer.ask().tobytes() == proposer.ask().tobytes()
     assert len(proposer.study.trials) == 8
 
 
 def test_a_restored_study_proposes_what_the_lasting_one_does():
-    lasting = Proposer(PLAN, n_objectives=3)
+    lasting = Proposer(PLAN)
     known = _told(lasting, narrow, 15)
-    restored = Proposer(PLAN, n_objectives=3)
+    restored = Proposer(PLAN)
 
     restored.restore(known)
 
@@ -55,7 +55,7 @@ def test_a_restored_study_proposes_what_the_lasting_one_does():
 
 
 def test_the_study_in_memory_is_one_that_optuna_understands():
-    proposer = Proposer(PLAN, n_objectives=3)
+    proposer = Proposer(PLAN)
     history = _told(proposer, narrow, 6).history
 
     numbers = {trial.number for trial in proposer.study.best_trials}
@@ -72,7 +72,7 @@ def test_more_than_ten_constraints_keep_their_columns_in_a_restored_study():
         columns = np.tile(outcome.constraints, (1, 6)) * np.arange(1, 13)
         return replace(outcome, constraints=columns)
 
-    lasting, restored = (Proposer(PLAN, n_objectives=3) for _ in range(2))
+    lasting, restored = (Proposer(PLAN) for _ in range(2))
     known = _told(lasting, many, 13)
 
     restored.restore(known)
@@ -81,7 +81,7 @@ def test_more_than_ten_constraints_keep_their_columns_in_a_restored_study():
 
 
 def test_parents_are_feasible_as_soon_as_enough_candidates_are():
-    proposer = Proposer(PLAN, n_objectives=3)
+    proposer = Proposer(PLAN)
     history = _told(proposer, narrow, 12).history
     assert (history.constraints <= 0.0).all(axis=1).sum() > 8
 
@@ -96,7 +96,7 @@ def test_the_search_finds_many_feasible_candidates_where_few_random_ones_are():
     random = SMALL_BOX.low + rng.random((2000, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
     assert (narrow(random).constraints <= 0.0).all(axis=1).mean() < 0.03
 
-    history = _told(Proposer(PLAN, n_objectives=3), narrow, 30).history
+    history = _told(Proposer(PLAN), narrow, 30).history
 
     assert (history.constraints[120:] <= 0.0).all(axis=1).mean() > 0.5
 
@@ -104,7 +104,7 @@ def test_the_search_finds_many_feasible_candidates_where_few_random_ones_are():
 @pytest.mark.parametrize("n_objectives", [1, 4])
 def test_other_numbers_of_objectives_are_refused(n_objectives):
     with pytest.raises(ValueError, match="2 or 3 objectives"):
-        Proposer(PLAN, n_objectives=n_objectives)
+        replace(PLAN, weights=np.ones(n_objectives))
 
 
 def _stock(evaluate, *, n_objectives, n_candidates, seed):
@@ -121,7 +121,7 @@ def _stock(evaluate, *, n_objectives, n_candidates, seed):
 def _ours(evaluate, *, n_objectives, n_candidates, seed):
     start = np.random.default_rng(seed).random(len(UNIT_BOX.names))
     plan = Plan(space=UNIT_BOX, baseline=start, seed=seed, weights=np.ones(n_objectives))
-    known = _told(Proposer(plan, n_objectives=n_objectives), evaluate, n_candidates // 48)
+    known = _told(Proposer(plan), evaluate, n_candidates // 48)
     return known.history.objectives
 
 

@@ -4,6 +4,7 @@ import pytest
 from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.search.pareto import hypervolume
+from optimizer.search.plan import Plan
 from tests.benchmarks.search_linear import chain, pendulum
 from tests.benchmarks.search_peers import METHODS, OURS
 from tests.benchmarks.search_problems import PROBLEMS
@@ -13,9 +14,9 @@ from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1
 SEEDS = (1, 2)
 
 
-def _searched(evaluate, space, folder, **options):
-    with Store(folder / f"{options['seed']}.sqlite") as store:
-        return loop.run(evaluate, space, store=store, **options).history
+def _searched(evaluate, plan, folder, *, n_candidates):
+    with Store(folder / f"{plan.seed}.sqlite") as store:
+        return loop.run(evaluate, plan, store, n_candidates=n_candidates).history
 
 
 # Volumes below 1.1 in each objective, by integrating the known fronts. The shares are what every
@@ -29,15 +30,14 @@ def _searched(evaluate, space, folder, **options):
 def test_a_small_search_covers_most_of_a_known_front(
     tmp_path, evaluate, volume, n_objectives, least_share, seed
 ):
-    history = _searched(
-        evaluate,
-        UNIT_BOX,
-        tmp_path,
+    plan = Plan(
+        space=UNIT_BOX,
         baseline=np.full(N_PARAMETERS, 0.3),
-        n_objectives=n_objectives,
-        n_candidates=960,
         seed=seed,
+        weights=np.ones(n_objectives),
     )
+
+    history = _searched(evaluate, plan, tmp_path, n_candidates=960)
 
     reached = hypervolume(history.objectives, [1.1] * n_objectives)
 
