@@ -11,7 +11,7 @@ from objectives.descriptors import describe
 from optimizer.analysis.picks import (
     named_picks,
 )
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import CandidateError, NotStartedError, StoreError, StudyFileError
 from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of
@@ -109,13 +109,15 @@ def read_results(study: Study) -> Results:
 
     Raises
     ------
-    UserInputError
-        No store, no candidate yet, a damaged or foreign store, or a study file that changed.
+    NotStartedError
+        No store, or no candidate in it yet.
+    StoreError
+        A damaged or foreign store, or a study file that changed.
     """
     path = store_path(study.folder)
     table = read_table(path)
     if not len(table.history):
-        raise UserInputError(f"{path}: no generation is finished yet; run the study first")
+        raise NotStartedError(f"{path}: no generation is finished yet; run the study first")
     refuse_other_study(path, table.frozen, study)
     return gathered(study, table)
 
@@ -200,7 +202,7 @@ def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
     """
     for name, value in zip(OBJECTIVES, baseline, strict=True):
         if not value > 0.0:
-            raise UserInputError(
+            raise StudyFileError(
                 f"{study.folder / 'study.toml'}: the baseline's {name} is {value:g}, so nothing"
                 " can be compared with it; add a course in which it is above 0"
             )
@@ -228,24 +230,24 @@ def candidate_number(results: Results, text: str) -> int:
 
     Raises
     ------
-    UserInputError
+    CandidateError
         There is no such candidate or pick.
     """
     folder = results.study.folder
     if text in results.picks:
         return results.picks[text]
     if text in PICKS:
-        raise UserInputError(
+        raise CandidateError(
             f"{folder}: there is no {text} pick, because none of the {len(results)} candidates"
             " meets every constraint; give a candidate's number, or see `levelgain front`"
         )
     if not text.isascii() or not text.isdigit():
-        raise UserInputError(
+        raise CandidateError(
             f"{folder}: {text!r} is neither a candidate's number nor one of the picks"
             f" {', '.join(PICKS)}"
         )
     if int(text) >= len(results):
-        raise UserInputError(
+        raise CandidateError(
             f"{folder}: there is no candidate {text}; the numbers go from 0 to {len(results) - 1}"
         )
     return int(text)
@@ -259,7 +261,7 @@ def _check_columns(study: Study, table: Table) -> None:
         table.rides.shape[1:],
     )
     if found != expected:
-        raise UserInputError(
+        raise StoreError(
             f"{store_path(study.folder)}: written by another version of levelgain, whose"
             " tables differ from this version's; use that version, or start a new study folder"
         )

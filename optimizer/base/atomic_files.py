@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import FileError
 
 _ADVICE = {
     errno.ENOSPC: "the disk is full; free some space and give the command again",
@@ -21,17 +21,17 @@ _ADVICE = {
 }
 
 
-def refusal(path: Path, error: OSError) -> UserInputError:
+def refusal(path: Path, error: OSError) -> FileError:
     """Return the one line for a file that could not be written."""
     advice = _ADVICE.get(error.errno or 0)
     if advice is None:
         advice = f"it can not be written ({error.strerror or error}); check the disk"
-    return UserInputError(f"{path}: {advice}")
+    return FileError(f"{path}: {advice}")
 
 
 @contextmanager
 def writing(path: Path) -> Iterator[None]:
-    """Turn the system's errors inside the block into a `UserInputError` that names the file."""
+    """Turn the system's errors inside the block into a `FileError` that names the file."""
     try:
         yield
     except OSError as error:
@@ -50,7 +50,7 @@ def make_folder(path: Path) -> None:
         try:
             path.mkdir(parents=True, exist_ok=True)
         except FileExistsError:
-            raise UserInputError(
+            raise FileError(
                 f"{path}: a file stands where a folder is needed; name another folder"
             ) from None
 
@@ -93,7 +93,7 @@ def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:
     """
     for path in paths:
         if path.exists():
-            raise UserInputError(f"{path}: is there already; {advice}")
+            raise FileError(f"{path}: is there already; {advice}")
 
 
 def copy_whole(paths: Iterable[Path], folder: Path) -> None:

@@ -1,4 +1,7 @@
-"""The one error type for what a user gave us."""
+"""What can be wrong with what a user gave us: one error class for each cause."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 
 class UserInputError(ValueError):
@@ -6,3 +9,54 @@ class UserInputError(ValueError):
 
     The command line prints the message and exits with code 2, without a traceback.
     """
+
+
+class StudyFileError(UserInputError):
+    """A study file, or a file that it names, can not be read or holds what is not allowed."""
+
+
+class ProfileError(UserInputError):
+    """A file holds no profile that is allowed."""
+
+
+class LogError(UserInputError):
+    """A ride log or its mapping can not be read, or tells too little."""
+
+
+class FileError(UserInputError):
+    """A file can not be written, or is there already."""
+
+
+class NotStartedError(UserInputError):
+    """A study has no finished candidate yet."""
+
+
+class AlreadyStartedError(UserInputError):
+    """A study that was to be started has a store already."""
+
+
+class StoreError(UserInputError):
+    """The store of a study is damaged, in use, or of other inputs or another version."""
+
+
+class CandidateError(UserInputError):
+    """A study has no candidate of that number, and no pick of that name."""
+
+
+class MachineError(UserInputError):
+    """A database or a cluster that shares a study can not be used."""
+
+
+@contextmanager
+def caused_by(cause: type[UserInputError]) -> Iterator[None]:
+    """Give errors inside the block their cause, where they name none yet.
+
+    Files are read by functions that do not know what they are read for; a block, or a function
+    that this decorates, says it once for all of them.
+    """
+    try:
+        yield
+    except UserInputError as error:
+        if type(error) is not UserInputError:
+            raise
+        raise cause(*error.args) from None

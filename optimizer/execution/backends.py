@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from types import ModuleType
 
 from optimizer.base.database_url import check_address
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import MachineError
 from optimizer.execution.evaluate import make_evaluate
 from optimizer.execution.provenance import ride_inputs
 from optimizer.search.evaluation import Evaluate
@@ -87,7 +87,7 @@ def _check_database(address: str) -> None:
     try:
         check_address(address)
     except ValueError as error:
-        raise UserInputError(f"--database: {error}") from None
+        raise MachineError(f"--database: {error}") from None
 
 
 def _module(name: str, *, package: str, option: str) -> ModuleType:
@@ -95,7 +95,7 @@ def _module(name: str, *, package: str, option: str) -> ModuleType:
     try:
         return importlib.import_module(name)
     except ImportError as error:
-        raise UserInputError(
+        raise MachineError(
             f"{option}: needs the package {package}, which can not be loaded here ({error});"
             " install it with: pip install 'levelgain[cluster]'"
         ) from error

@@ -10,7 +10,7 @@ import numpy as np
 from distributed import Client, KilledWorker
 from numpy.typing import NDArray
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import MachineError, UserInputError
 from optimizer.execution.provenance import model_inputs
 from optimizer.search.evaluation import Evaluate, Evaluation
 
@@ -68,7 +68,7 @@ def _ride(evaluate: Evaluate, values: Floats, expected: Mapping[str, str]) -> Ev
     found = model_inputs()
     for key, text in expected.items():
         if found[key] != text:
-            raise UserInputError(
+            raise MachineError(
                 f"a worker of the cluster has another {key}: {found[key]!r}, here {text!r};"
                 " give all workers this machine's version"
             )
@@ -81,17 +81,17 @@ def _reported(address: str) -> Iterator[None]:
     try:
         yield
     except UserInputError as error:
-        raise UserInputError(f"{address}: {error}") from None
+        raise MachineError(f"{address}: {error}") from None
     except ModuleNotFoundError as error:
-        raise UserInputError(
+        raise MachineError(
             f"{address}: the cluster's workers have no {error.name}; install levelgain there"
         ) from error
     except KilledWorker as error:
-        raise UserInputError(
+        raise MachineError(
             f"{address}: workers died again and again while they rode; {advice}"
         ) from error
     except (OSError, ValueError) as error:
         reason = " ".join(str(error).split())
-        raise UserInputError(
+        raise MachineError(
             f"{address}: the cluster does not answer ({reason}); {advice}"
         ) from error

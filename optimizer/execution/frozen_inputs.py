@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from itertools import zip_longest
 from pathlib import Path
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import StoreError
 
 _SHOWN = 60  # characters of a text that a message shows
 
@@ -39,7 +39,7 @@ def refuse_differences(
         if stored.get(key) == text:
             continue
         if key not in stored:
-            raise UserInputError(
+            raise StoreError(
                 f"{place}: {key} was not part of this study when it was started; {anew}"
             )
         before, now = _first_difference(stored[key], text)
@@ -48,7 +48,7 @@ def refuse_differences(
             if key.startswith("library.")
             else "put it back"
         )
-        raise UserInputError(
+        raise StoreError(
             f"{place}: {key} differs from what this study was started with:"
             f" was {before!r}, now {now!r}; {way_back} to go on, or {anew}"
         )

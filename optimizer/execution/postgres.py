@@ -16,7 +16,7 @@ import psycopg
 from psycopg.rows import tuple_row
 
 from optimizer.base.database_url import shown_address, without_passwords
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import MachineError
 from optimizer.execution.frozen_inputs import refuse_differences
 
 _VERSION = "4"
@@ -184,7 +184,7 @@ def _reported(address: str) -> Iterator[None]:
         yield
     except psycopg.Error as error:
         reason = " ".join(without_passwords(str(error), address).split())
-        raise UserInputError(
+        raise MachineError(
             f"{shown_address(address)}: the database refuses or does not answer ({reason});"
             " every finished candidate is kept: check the database and the address, then resume"
         ) from None

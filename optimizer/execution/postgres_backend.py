@@ -17,7 +17,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import MachineError
 from optimizer.execution.postgres import Database, OutcomeRow, joined
 from optimizer.execution.store_format import checksum, outcome_blobs, rides_of, stacked
 from optimizer.search.evaluation import Evaluate, Evaluation
@@ -120,7 +120,7 @@ class _SharedRides:
         values = stacked([first[1]])
         (again,) = outcome_rows([first[0]], values, self._evaluate(values.copy()))
         if again != first:
-            raise UserInputError(
+            raise MachineError(
                 f"{self._database.shown}: this machine's results differ in their last digits from"
                 " those of the machine that started the study, as its processor may be of another"
                 " kind; use machines of one kind, or run this study here alone"
@@ -130,7 +130,7 @@ class _SharedRides:
     def _read(self, rows: Sequence[OutcomeRow]) -> Evaluation:
         for row in rows:
             if checksum(*row[1:4], row[5]) != row[6]:
-                raise UserInputError(
+                raise MachineError(
                     f"{self._database.shown}: a stored candidate does not match its checksum;"
                     " restore the database from a backup, or use a database of its own"
                 )

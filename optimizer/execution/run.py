@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from types import FrameType
 
 from objectives import OBJECTIVES
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.provenance import ride_inputs
 from optimizer.execution.reevaluation import look_again, on_fresh_noise
@@ -27,12 +27,12 @@ def refuse_started(study: Study) -> None:
 
     Raises
     ------
-    UserInputError
+    AlreadyStartedError
         Says how to go on with it.
     """
     path = store_path(study.folder)
     if path.exists():
-        raise UserInputError(
+        raise AlreadyStartedError(
             f"{path}: this study is started already; go on with"
             f" `levelgain resume {study.folder}`, or copy study.toml into a new folder"
         )
@@ -43,12 +43,12 @@ def refuse_not_started(study: Study) -> None:
 
     Raises
     ------
-    UserInputError
+    NotStartedError
         Says how to start it.
     """
     path = store_path(study.folder)
     if not path.exists():
-        raise UserInputError(
+        raise NotStartedError(
             f"{path}: there is nothing to resume; start with `levelgain run {study.folder}`"
         )
 

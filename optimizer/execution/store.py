@@ -20,7 +20,7 @@ import numpy as np
 from filelock import FileLock, Timeout
 from numpy.typing import NDArray
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import NotStartedError, StoreError
 from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.store_errors import corrupt, reported
 from optimizer.execution.store_format import (
@@ -195,10 +195,10 @@ def read_table(path: Path) -> Table:
         Missing, not a store, damaged or of a newer version.
     """
     if not path.is_file():
-        raise UserInputError(f"{path}: no study store here; run the study first")
+        raise NotStartedError(f"{path}: no study store here; run the study first")
     with reported(path), closing(_opened_for_reading(path)) as connection:
         if not has_schema(connection, path):
-            raise UserInputError(f"{path}: the study store is empty; run the study first")
+            raise NotStartedError(f"{path}: the study store is empty; run the study first")
         check_pages(connection, path)
         # One read transaction, so a run that writes meanwhile does not change what is read.
         connection.execute("BEGIN")
@@ -271,17 +271,17 @@ def _prepare(connection: sqlite3.Connection) -> None:
 
 def _locked(path: Path) -> FileLock:
     if not path.parent.is_dir():
-        raise UserInputError(f"{path.parent}: no such folder; make the study folder first")
+        raise StoreError(f"{path.parent}: no such folder; make the study folder first")
     lock = FileLock(path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False)
     try:
         lock.acquire(blocking=False)
     except Timeout as error:
-        raise UserInputError(
+        raise StoreError(
             f"{path}: another run is using this study; wait for it, stop it, or use another folder"
         ) from error
     except (OSError, NotImplementedError) as error:
         reason = error.strerror if isinstance(error, OSError) else "no file locks on this disk"
-        raise UserInputError(
+        raise StoreError(
             f"{path.parent}: can not be written ({reason});"
             " allow writing, or copy the study folder to a disk where you can write"
         ) from error

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import StoreError
 
 _ADVICE = {
     sqlite3.SQLITE_FULL: (
@@ -30,9 +30,9 @@ _ADVICE = {
 }
 
 
-def corrupt(path: Path, reason: str) -> UserInputError:
+def corrupt(path: Path, reason: str) -> StoreError:
     """Return the error for a damaged store."""
-    return UserInputError(
+    return StoreError(
         f"{path}: the study store is damaged ({reason}); restore it from a backup,"
         " or start a new study folder from the same study.toml"
     )
@@ -40,14 +40,14 @@ def corrupt(path: Path, reason: str) -> UserInputError:
 
 @contextmanager
 def reported(path: Path) -> Iterator[None]:
-    """Turn SQLite's errors inside the block into a `UserInputError` that names the file."""
+    """Turn SQLite's errors inside the block into a `StoreError` that names the file."""
     try:
         yield
     except sqlite3.DatabaseError as error:
         # Extended codes keep the primary code in their low byte; misuse of the module has no code.
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_MISUSE) & 0xFF
         if code in _ADVICE:
-            raise UserInputError(f"{path}: {_ADVICE[code]}") from error
+            raise StoreError(f"{path}: {_ADVICE[code]}") from error
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR):
             raise corrupt(path, str(error)) from error
         raise

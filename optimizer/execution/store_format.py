@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import StoreError
 from optimizer.execution.store_errors import corrupt
 from optimizer.search.evaluation import Evaluation, History
 
@@ -95,7 +95,7 @@ def has_schema(connection: sqlite3.Connection, path: Path) -> bool:
     if application_id == 0 and version == 0 and n_tables == 0:
         return False
     if application_id != APPLICATION_ID:
-        raise UserInputError(
+        raise StoreError(
             f"{path}: an SQLite file of another program, not a study store;"
             " name another folder or move the file away"
         )
@@ -105,7 +105,7 @@ def has_schema(connection: sqlite3.Connection, path: Path) -> bool:
             if version > VERSION
             else "go on with the program that wrote it, or search anew in another folder"
         )
-        raise UserInputError(
+        raise StoreError(
             f"{path}: a study store of version {version}, this program reads version {VERSION};"
             f" {advice}"
         )

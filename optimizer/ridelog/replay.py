@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import LogError
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.ridden_segment import Stretch
@@ -89,7 +89,7 @@ def replayed(study: Study) -> Trace:
     for ride in study.rides:
         if ride.course.name == COURSE:
             return trace(profile_to_array(study.baseline), ride, every_steps=10)
-    raise UserInputError(
+    raise LogError(
         f"{study.folder}: the study has no course {COURSE!r}; make one with: levelgain log use"
     )
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.ridelog.data.mapping import LogMapping
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog
@@ -45,6 +45,7 @@ class Stretch:
     heights_from: str
 
 
+@caused_by(LogError)
 def ridden_stretch(log: RideLog, mapping: LogMapping, road: Fit | str) -> Stretch:
     """Return the longest stretch without a gap in which the board rolls, cut to `LONGEST_S`.
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from objectives.score import OBJECTIVES
 from objectives.score_settings import ScoreSettings
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ProfileError, StudyFileError, UserInputError, caused_by
 from optimizer.base.hashing import (
     spawned,
 )
@@ -52,6 +52,7 @@ INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
 _Section = TypeVar("_Section")
 
 
+@caused_by(StudyFileError)
 def load_study(folder: Path) -> Study:
     """Read and check the study file of a folder.
 
@@ -62,7 +63,7 @@ def load_study(folder: Path) -> Study:
 
     Raises
     ------
-    UserInputError
+    StudyFileError
         Something in the file is not allowed, or a file it names can not be read; one line.
     """
     path = folder / STUDY_FILE
@@ -107,6 +108,7 @@ def load_study(folder: Path) -> Study:
     )
 
 
+@caused_by(ProfileError)
 def load_profile(path: Path) -> Profile:
     """Read a single profile from a file: its sections, or a table `profile` with them.
 
@@ -114,7 +116,7 @@ def load_profile(path: Path) -> Profile:
 
     Raises
     ------
-    UserInputError
+    ProfileError
         The file can not be read, or is not a profile; one line.
     """
     table: Any = read_toml(path)

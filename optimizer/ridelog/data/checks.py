@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.ridelog.data.check_consistency import MotionWatch
 from optimizer.ridelog.data.check_sensor import ChannelWatch
 from optimizer.ridelog.data.check_time import TimeWatch
@@ -95,6 +95,7 @@ class LogWatch:
         )
 
 
+@caused_by(LogError)
 def check_log(path: Path, mapping: LogMapping) -> Checked:
     """Read a log once and say what is wrong with it.
 

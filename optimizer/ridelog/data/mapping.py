@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import (
     nearest,
     shown,
@@ -82,6 +82,7 @@ class LogMapping:
     columns: Mapping[str, Column]
 
 
+@caused_by(LogError)
 def load_mapping(path: Path) -> LogMapping:
     """Read and check a mapping that the user has confirmed.
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pyarrow.parquet
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import (
     shown,
 )
@@ -38,6 +38,7 @@ rider_mass_kg = 80.0   # with clothes and guards
 """
 
 
+@caused_by(LogError)
 def propose(log: Path) -> str:
     """Return the text of a mapping file for a log, not confirmed.
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.base.errors import LogError, caused_by
 from optimizer.ridelog.data.channels import CHANNELS
 from optimizer.ridelog.data.checks import Checked, LogWatch
 from optimizer.ridelog.data.mapping import LogMapping
@@ -77,6 +78,7 @@ class _Bins:
     origin_s: float = math.nan
 
 
+@caused_by(LogError)
 def load_log(
     path: Path, mapping: LogMapping, *, rate_hz: float = WORKING_HZ
 ) -> tuple[RideLog, Checked]:
