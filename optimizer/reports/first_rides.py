@@ -8,14 +8,14 @@ from optimizer.analysis.candidate import candidate_profile, failures_of
 from optimizer.analysis.results import Results
 from optimizer.analysis.rider_effects import largest_changes
 from optimizer.base.cautions import CAUTIONS
-from plant.description.course import Course, Manoeuvre, Patch, Road, Start, Surface
+from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
+from plant.description.course import Course, Manoeuvre, Patch, Road, Start
 from plant.description.profile_array import array_to_profile
 from plant.kernel.simulate import Ride
 from plant.kernel.trace import trace
 
 _NOTICED_DEG = 1.0  # of warning tilt, from which a rider feels it
 _CALM_SHARE = 0.6  # of the speed at which the warning comes, for the stages before it
-_SMOOTH = Surface(rolling_ratio=0.014, friction_ratio=0.8, roughness_1e6_m3=16.0)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +36,7 @@ def warning_speeds(results: Results, number: int) -> dict[str, float]:
     course = Course(
         name="speed up",
         title="Speed up on the level",
-        road=Road(patches=(Patch(from_m=0.0, surface=_SMOOTH),)),
+        road=Road(patches=(Patch(from_m=0.0, surface=catalogue_surface(ASPHALT)),)),
         manoeuvre=Manoeuvre(
             duration_s=30.0,
             start=Start.ROLLING,

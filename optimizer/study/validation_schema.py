@@ -13,9 +13,10 @@ from optimizer.base.messages import (
 )
 from optimizer.base.toml_io import Table as Toml
 from optimizer.study.catalogue import COURSE, Kind, changed, resolved, shelves
+from optimizer.study.catalogue_surface import catalogue_surface
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
-from optimizer.study.dataclass_schema import Table, number, section_model, section_of, table_model
+from optimizer.study.dataclass_schema import Table, number, table_model
 from optimizer.study.schema_errors import (
     checked,
 )
@@ -25,7 +26,6 @@ from plant.description.course import Course, Surface
 from plant.description.quantity import quantities
 
 _HELD_OUT = Kind(shelf="held_out", parts=COURSE.parts)
-_SURFACE = Kind(shelf="surfaces")
 _DAY = "validation.riding_day"
 
 
@@ -180,10 +180,7 @@ def _day(table: Any, *, path: Path) -> RidingDay:
 
 
 def _by_surface(given: dict[str, float], *, path: Path, key: str) -> dict[Surface, float]:
-    found = {}
-    for name, value in given.items():
-        where = f"{key}.{name}"
-        table = resolved(name, _SURFACE, path=path, key=where)
-        checked_table = checked(section_model(Surface), table, path=path, key=where)
-        found[section_of(Surface, checked_table)] = value
-    return found
+    return {
+        catalogue_surface(name, path=path, key=f"{key}.{name}"): value
+        for name, value in given.items()
+    }

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.analysis.candidate import stiffness_curve
+from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
@@ -27,7 +28,6 @@ from plant.physics.resistance import air_drag, rolling_resistance
 
 Floats: TypeAlias = NDArray[np.float64]
 
-_ROLLING_RATIO = 0.014  # assumed: smooth asphalt, as in the catalogue
 _HALVINGS = 40
 _ERRORS_DEG = np.linspace(0.0, 45.0, 451)
 
@@ -121,9 +121,10 @@ def warning_lift(profile: Profile, board: Board, room: CurrentRoom) -> float:
 
 
 def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
-    """Return the current against rolling resistance and air, in A."""
+    """Return the current against rolling resistance of the catalogue's asphalt and air, in A."""
+    rolling_ratio = catalogue_surface(ASPHALT).rolling_ratio
     mass_kg = rider.body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
-    force_n = rolling_resistance(speed_mps, mass_kg * GRAVITY, _ROLLING_RATIO) + air_drag(
+    force_n = rolling_resistance(speed_mps, mass_kg * GRAVITY, rolling_ratio) + air_drag(
         speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
     )
     return float(force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v))

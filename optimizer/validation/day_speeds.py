@@ -6,6 +6,7 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.description.course import Points, Road, Surface
 from plant.kernel.road import straight_lines
 
@@ -27,7 +28,6 @@ _BEHIND_M = 2.0
 # (95th percentile) over 80 m with a rolling ratio of 0.045 to 0.065 after asphalt, in proportion to
 # what is added. Over soft ground the speed to wish for is therefore lower than the one ridden.
 _OVERRUN_MPS = 25.0  # per rolling ratio
-_HARD_RATIO = 0.012  # asphalt's
 ROUGH_1E6_M3 = 200.0  # between the means of classes B and C of ISO 8608
 
 
@@ -82,7 +82,8 @@ def _under(road: Road, place_m: float) -> Surface:
 
 def _wished(surface: Surface, fastest_mps: float, slow_mps: float) -> float:
     """Return the wanted speed with which the plant's rider keeps to the fastest over a surface."""
-    overrun = _OVERRUN_MPS * max(surface.rolling_ratio - _HARD_RATIO, 0.0)
+    added_ratio = surface.rolling_ratio - catalogue_surface(ASPHALT).rolling_ratio
+    overrun = _OVERRUN_MPS * max(added_ratio, 0.0)
     return min(max(fastest_mps - overrun, slow_mps), fastest_mps)
 
 

@@ -2,16 +2,19 @@
 
 import dataclasses
 import math
+import tomllib
 
 import numpy as np
 import pytest
 
+from optimizer.study.catalogue import CATALOGUE_FOLDER
+from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation.charge_reach import reaches
 from optimizer.validation.current_headroom import answered_pitch, current_room, warning_lift
 from optimizer.validation.loop_margins import SPEEDS_MPS, judge_margins
 from optimizer.validation.verdict import Grade
-from plant.description.course import Course, Manoeuvre, Patch, Road, Start, Surface
+from plant.description.course import Course, Manoeuvre, Patch, Road, Start
 from plant.description.profile_array import PROFILE_NAMES, array_to_profile
 from plant.kernel.simulate import Ride
 from plant.kernel.trace import trace
@@ -62,13 +65,26 @@ def test_the_pack_sags_under_the_current_that_it_gives():
     assert pack_a == pytest.approx(50.0, rel=0.02)
 
 
+def test_a_steady_ride_takes_the_current_of_rolling_on_the_catalogues_asphalt_and_of_air():
+    # F = Crr m g + rho CdA v^2 / 2, i = F r / Kt: road load by the textbooks, common practice; the
+    # density of air is that of ISO 2533 at sea level.
+    surfaces = tomllib.loads((CATALOGUE_FOLDER / "surfaces.toml").read_text(encoding="utf-8"))
+    rolling_ratio = surfaces["surfaces"]["asphalt"]["rolling_ratio"]
+    mass = 80.0 + BOARD.frame.frame_mass_kg + BOARD.wheel.wheel_mass_kg
+
+    found = room(BOARD, speed_mps=8.0)
+
+    force = rolling_ratio * mass * 9.80665 + 0.5 * 1.225 * RIDER.body.drag_area_m2 * 8.0**2
+    assert found.steady_a == pytest.approx(force * 0.14 / TORQUE, rel=1e-6)
+
+
 STEADY_BOARD = with_numbers(STUDY.board, {"rc_resistance_ohm": 0.0, "capacity_ah": 200.0})
 STEADY_RIDER = STUDY.riders["baker_80"]
 
 
 def steady(row, *, charge_ratio, speed_mps=8.0):
     """Return a long ride at one speed on a smooth level in the plant, and when it has settled."""
-    smooth = Surface(rolling_ratio=0.014, friction_ratio=0.8, roughness_1e6_m3=1.0)
+    smooth = dataclasses.replace(catalogue_surface(ASPHALT), roughness_1e6_m3=1.0)
     course = Course(
         name="level",
         title="Steadily on the level",
