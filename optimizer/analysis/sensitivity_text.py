@@ -1,13 +1,11 @@
 """What a move of one parameter does, in words, and what to do about one at an end of its range."""
 
-import dataclasses
-
 import numpy as np
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.sensitivity import Sensitivity
 from plant.description.profile import Profile
-from plant.description.quantity import quantities
+from plant.description.quantity import declared_numbers
 
 _NOTICED = 0.005  # a smaller change of an objective is not worth a word
 _UNITS = {"level_error_deg": " deg", "excess_current_a": " A", "nose_down_risk": ""}
@@ -17,9 +15,7 @@ _WORDS = {
     "nose_down_risk": "the nose-down risk",
 }
 _CAN_BE = {
-    declared.name: (declared.low, declared.high)
-    for section in dataclasses.fields(Profile)
-    for declared in quantities(section.type)  # type: ignore[arg-type]
+    name: (declared.low, declared.high) for name, (_, declared) in declared_numbers(Profile).items()
 }
 
 

@@ -22,13 +22,17 @@ from optimizer.search.pareto import feasible
 from optimizer.search.space import clip
 from optimizer.study.study import Study
 from plant.description.board import Board
-from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.description.profile import Profile
+from plant.description.profile_array import profile_to_array
+from plant.description.quantity import Kind, declared_numbers
 from plant.kernel.lane_init import torque_per_amp
 
 Floats: TypeAlias = NDArray[np.float64]
 
-_CAPS = ("rate_current_cap_a", "integral_clamp_a", "braking_current_cap_a", "acceleration_clamp_a")
-IS_CURRENT = np.array([name.split("_per_")[0].endswith("_a") for name in PROFILE_NAMES])
+_KINDS = np.array([declared.kind for _, declared in declared_numbers(Profile).values()])
+_IS_CAP = _KINDS == Kind.CURRENT
+IS_CURRENT = _IS_CAP | (_KINDS == Kind.CURRENT_GAIN)
+_IS_BUS_VOLTAGE = _KINDS == Kind.BUS_VOLTAGE
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,10 +93,8 @@ def transferred(profile: Floats, by: Scaling, board: Board) -> Floats:
         The new one.
     """
     row = np.where(IS_CURRENT, profile * by.current_ratio, profile)
-    row[PROFILE_NAMES.index("bus_warning_margin_v")] *= by.cells_ratio
-    for name in _CAPS:
-        place = PROFILE_NAMES.index(name)
-        row[place] = min(row[place], board.drive.phase_current_limit_a)
+    row[_IS_BUS_VOLTAGE] *= by.cells_ratio
+    row[_IS_CAP] = np.minimum(row[_IS_CAP], board.drive.phase_current_limit_a)
     return row
 
 

@@ -18,9 +18,10 @@ from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.ridden_segment import Stretch
 from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
-from optimizer.study.tolerances import KNOWN, declared_numbers
+from optimizer.study.tolerances import KNOWN
 from plant.description.board import Board
 from plant.description.profile import Profile
+from plant.description.quantity import declared_numbers
 from plant.kernel.lane_init import torque_per_amp
 
 COURSE, RIDER = "ridden", "logged"

@@ -64,7 +64,8 @@ def section_model(section: type) -> type[Table]:
     found: dict[str, Any] = {}
     for field in dataclasses.fields(section):
         if "text" in field.metadata:
-            found[field.name] = number(**field.metadata)
+            declared = field.metadata
+            found[field.name] = number(declared["text"], declared["low"], declared["high"])
         elif dataclasses.is_dataclass(hints[field.name]):
             found[field.name] = section_model(hints[field.name])
         else:

@@ -18,7 +18,7 @@ from optimizer.study.validation_schema import ValidationTable
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES
-from plant.description.quantity import Quantity, quantities
+from plant.description.quantity import Quantity, declared_numbers
 from plant.description.rider import Rider
 
 Bounds: TypeAlias = tuple[float, float]
@@ -53,9 +53,8 @@ BoundsTable: Any = create_model(
     "Bounds",
     __base__=Table,
     **{
-        declared.name: (_bounds(declared) | None, None)
-        for section in dataclasses.fields(Profile)
-        for declared in quantities(section.type)  # type: ignore[arg-type]
+        name: (_bounds(declared) | None, None)
+        for name, (_, declared) in declared_numbers(Profile).items()
     },
 )  # type: ignore[call-overload]
 

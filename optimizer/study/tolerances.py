@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.description.board import Board
-from plant.description.quantity import Quantity, quantities
+from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
 
 Floats: TypeAlias = NDArray[np.float64]
@@ -41,15 +41,6 @@ class Tolerance:
     percent: float
     plus_minus: float
     shape: Shape
-
-
-def declared_numbers(whole: type) -> dict[str, tuple[str, Quantity]]:
-    """Return the section and the declaration of each number of a board or rider, by name."""
-    return {
-        declared.name: (section.name, declared)
-        for section in dataclasses.fields(whole)
-        for declared in quantities(section.type)  # type: ignore[arg-type]
-    }
 
 
 _DECLARED = {kind: declared_numbers(kind) for kind in (Board, Rider)}

@@ -15,7 +15,6 @@ from optimizer.study.study import Study
 from optimizer.study.tolerances import (
     Shape,
     Tolerance,
-    declared_numbers,
     moved,
     number_of,
     with_numbers,
@@ -25,6 +24,7 @@ from optimizer.validation.day_courses import drawn_course
 from optimizer.validation.tolerance_draws import draws
 from plant.description.board import Board
 from plant.description.course import Course
+from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
 from plant.kernel.simulate import Ride
 

@@ -5,7 +5,7 @@ Currents are q-axis currents, amplitude-invariant; Kv is rpm per volt of line-to
 
 import dataclasses
 
-from plant.description.quantity import check_quantities, quantity
+from plant.description.quantity import check_sections, quantity
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,8 +109,7 @@ class Board:
     sensors: Sensors
 
     def __post_init__(self) -> None:
-        for section in dataclasses.fields(self):
-            check_quantities(getattr(self, section.name))
+        check_sections(self)
         drive, battery = self.drive, self.battery
         if drive.throttle_end_c <= drive.throttle_start_c:
             raise ValueError(

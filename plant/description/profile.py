@@ -6,16 +6,20 @@ error is positive when the nose is below the wanted level.
 
 import dataclasses
 
-from plant.description.quantity import check_quantities, quantity
+from plant.description.quantity import Kind, check_sections, quantity
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Stiffness:
     """Pitch error to motor current: a gain near level, a base gain, two knees that stiffen."""
 
-    inner_gain_a_per_deg: float = quantity("gain within the inner band", 0.0, 60.0)
+    inner_gain_a_per_deg: float = quantity(
+        "gain within the inner band", 0.0, 60.0, kind=Kind.CURRENT_GAIN
+    )
     inner_band_deg: float = quantity("half-width of the band around level", 0.0, 5.0)
-    base_gain_a_per_deg: float = quantity("gain from the inner band to the mid knee", 0.0, 60.0)
+    base_gain_a_per_deg: float = quantity(
+        "gain from the inner band to the mid knee", 0.0, 60.0, kind=Kind.CURRENT_GAIN
+    )
     mid_knee_deg: float = quantity("pitch error at which the mid gain begins", 0.5, 20.0)
     mid_gain_ratio: float = quantity("mid gain over base gain", 0.2, 6.0)
     outer_knee_deg: float = quantity("pitch error at which the outer gain begins", 1.0, 30.0)
@@ -26,17 +30,25 @@ class Stiffness:
 class Damping:
     """Pitch rate to motor current."""
 
-    rate_gain_a_per_deg_per_s: float = quantity("gain on the filtered pitch rate", 0.0, 6.0)
+    rate_gain_a_per_deg_per_s: float = quantity(
+        "gain on the filtered pitch rate", 0.0, 6.0, kind=Kind.CURRENT_GAIN
+    )
     rate_filter_hz: float = quantity("cut-off of the pitch-rate low-pass filter", 2.0, 300.0)
-    rate_current_cap_a: float = quantity("largest current the rate damping may ask", 0.0, 300.0)
+    rate_current_cap_a: float = quantity(
+        "largest current the rate damping may ask", 0.0, 300.0, kind=Kind.CURRENT
+    )
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Integral:
     """Pitch error accumulated into motor current, with anti-windup while the drive saturates."""
 
-    integral_gain_a_per_deg_s: float = quantity("gain on the integrated error", 0.0, 60.0)
-    integral_clamp_a: float = quantity("largest current of the integral", 0.0, 150.0)
+    integral_gain_a_per_deg_s: float = quantity(
+        "gain on the integrated error", 0.0, 60.0, kind=Kind.CURRENT_GAIN
+    )
+    integral_clamp_a: float = quantity(
+        "largest current of the integral", 0.0, 150.0, kind=Kind.CURRENT
+    )
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +57,9 @@ class Braking:
 
     braking_stiffness_ratio: float = quantity("stiffness while braking over riding", 0.1, 3.0)
     braking_damping_ratio: float = quantity("damping while braking over riding", 0.1, 3.0)
-    braking_current_cap_a: float = quantity("largest braking current", 5.0, 400.0)
+    braking_current_cap_a: float = quantity(
+        "largest braking current", 5.0, 400.0, kind=Kind.CURRENT
+    )
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +70,9 @@ class LoadResponse:
     descent) and lifts the stiffness; downhill it also overrides soft braking.
     """
 
-    expected_current_a_per_mps2: float = quantity("current per acceleration expected", 2.0, 80.0)
+    expected_current_a_per_mps2: float = quantity(
+        "current per acceleration expected", 2.0, 80.0, kind=Kind.CURRENT_GAIN
+    )
     load_deadband_mps2: float = quantity("residual without effect", 0.0, 5.0)
     uphill_gain_deg_per_mps2: float = quantity("nose lift per uphill residual", 0.0, 10.0)
     downhill_gain_deg_per_mps2: float = quantity("nose drop per downhill residual", 0.0, 10.0)
@@ -82,7 +98,9 @@ class Protection:
 
     reserve_warning_ratio: float = quantity("torque reserve at which the warning starts", 0.0, 0.9)
     heat_warning_margin_k: float = quantity("start below the throttle temperature", 0.0, 30.0)
-    bus_warning_margin_v: float = quantity("start inside either bus-voltage limit", 0.0, 10.0)
+    bus_warning_margin_v: float = quantity(
+        "start inside either bus-voltage limit", 0.0, 10.0, kind=Kind.BUS_VOLTAGE
+    )
     warning_lift_deg: float = quantity("nose lift at full warning", 0.0, 15.0)
     warning_slew_deg_per_s: float = quantity("slew rate of the warning", 0.5, 60.0)
 
@@ -105,9 +123,15 @@ class AccelerationLoop:
     """
 
     feed_forward_ratio: float = quantity("share of the pitch loop's current passed on", 0.0, 2.0)
-    acceleration_gain_a_per_mps2: float = quantity("current per missing acceleration", 0.0, 80.0)
-    acceleration_integral_a_per_mps: float = quantity("current per missing speed", 0.0, 200.0)
-    acceleration_clamp_a: float = quantity("largest current of the inner integral", 0.0, 150.0)
+    acceleration_gain_a_per_mps2: float = quantity(
+        "current per missing acceleration", 0.0, 80.0, kind=Kind.CURRENT_GAIN
+    )
+    acceleration_integral_a_per_mps: float = quantity(
+        "current per missing speed", 0.0, 200.0, kind=Kind.CURRENT_GAIN
+    )
+    acceleration_clamp_a: float = quantity(
+        "largest current of the inner integral", 0.0, 150.0, kind=Kind.CURRENT
+    )
     acceleration_filter_hz: float = quantity("cut-off of the measured acceleration", 0.5, 60.0)
 
 
@@ -144,5 +168,4 @@ class Profile:
     acceleration_loop: AccelerationLoop = SINGLE_LOOP
 
     def __post_init__(self) -> None:
-        for section in dataclasses.fields(self):
-            check_quantities(getattr(self, section.name))
+        check_sections(self)

@@ -6,22 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.description.profile import Profile
-from plant.description.quantity import quantities, section_names
+from plant.description.quantity import declared_numbers, numbers_of, quantities
 
-PROFILE_NAMES = section_names(Profile)
+PROFILE_NAMES = tuple(declared_numbers(Profile))
 
 
 def profile_to_array(profile: Profile) -> NDArray[np.float64]:
     """Return the profile's numbers, (parameter,) float64, in the order of `PROFILE_NAMES`."""
-    sections = (getattr(profile, section.name) for section in dataclasses.fields(profile))
-    return np.array(
-        [
-            getattr(section, declared.name)
-            for section in sections
-            for declared in quantities(type(section))
-        ],
-        dtype=np.float64,
-    )
+    return np.array(list(numbers_of(profile).values()), dtype=np.float64)
 
 
 def array_to_profile(values: NDArray[np.float64]) -> Profile:

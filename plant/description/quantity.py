@@ -5,12 +5,22 @@ row, the search space and the CSV column.
 """
 
 import dataclasses
+import enum
 import math
 from collections.abc import Iterator
 from typing import Any
 
 
-def quantity(text: str, low: float, high: float) -> Any:
+class Kind(enum.Enum):
+    """What a number is, where it matters to whoever rescales or caps it."""
+
+    CURRENT = "current"  # in A
+    CURRENT_GAIN = "current per something"
+    BUS_VOLTAGE = "bus voltage"  # in V, of the whole pack
+    OTHER = "anything else"
+
+
+def quantity(text: str, low: float, high: float, *, kind: Kind = Kind.OTHER) -> Any:
     """Declare a dataclass field for a number with a meaning and an allowed range.
 
     Parameters
@@ -20,18 +30,20 @@ def quantity(text: str, low: float, high: float) -> Any:
     low, high : float
         Inclusive range outside of which the number can not be true, in the unit that ends the
         field's name.
+    kind : Kind
     """
-    return dataclasses.field(metadata={"text": text, "low": low, "high": high})
+    return dataclasses.field(metadata={"text": text, "low": low, "high": high, "kind": kind})
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Quantity:
-    """A declared number: `name` (ends in its unit), `text`, and the range `low` to `high`."""
+    """A declared number: `name` (ends in its unit), `text`, the range `low` to `high`, `kind`."""
 
     name: str
     text: str
     low: float
     high: float
+    kind: Kind
 
 
 def quantities(section: type) -> Iterator[Quantity]:
@@ -59,10 +71,27 @@ def check_quantities(section: Any) -> None:
             )
 
 
-def section_names(whole: type) -> tuple[str, ...]:
-    """Return the declared numbers of every section, in order."""
-    return tuple(
-        declared.name
+def declared_numbers(whole: type) -> dict[str, tuple[str, Quantity]]:
+    """Return the section and the declaration of each number of a board, rider or profile, by name.
+
+    In order of declaration. `whole` is a dataclass whose fields are sections of declared numbers.
+    """
+    return {
+        declared.name: (section.name, declared)
         for section in dataclasses.fields(whole)
         for declared in quantities(section.type)  # type: ignore[arg-type]
-    )
+    }
+
+
+def numbers_of(whole: Any) -> dict[str, float]:
+    """Return the numbers of a board, rider or profile by name, in order of declaration."""
+    return {
+        name: float(getattr(getattr(whole, section), name))
+        for name, (section, _) in declared_numbers(type(whole)).items()
+    }
+
+
+def check_sections(whole: Any) -> None:
+    """Check every number of a board, rider or profile; see `check_quantities`."""
+    for section in dataclasses.fields(whole):
+        check_quantities(getattr(whole, section.name))

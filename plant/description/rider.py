@@ -2,7 +2,7 @@
 
 import dataclasses
 
-from plant.description.quantity import check_quantities, quantity
+from plant.description.quantity import check_sections, quantity
 
 # Winter (Dempster) segments with Drillis & Contini heights, summed above the ankle.
 COM_ABOVE_ANKLE_RATIO = 0.561
@@ -53,8 +53,7 @@ class Rider:
     skill: Skill
 
     def __post_init__(self) -> None:
-        check_quantities(self.body)
-        check_quantities(self.skill)
+        check_sections(self)
 
     @property
     def com_height_m(self) -> float:

@@ -1,8 +1,6 @@
 """Initial values of a lane: constants that follow from board and rider, and the starting state."""
 
-import dataclasses
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +8,7 @@ from numpy.typing import NDArray
 from plant.description.board import Board
 from plant.description.course import Course, Manoeuvre, Start
 from plant.description.profile_array import PROFILE_NAMES
-from plant.description.quantity import quantities
+from plant.description.quantity import numbers_of
 from plant.description.rider import Rider
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.step import AMBIENT_C
@@ -36,15 +34,6 @@ def torque_per_amp(kv_rpm_per_v: float) -> float:
 def lag_share(dt_s: float, time_s: float) -> float:
     """Return the share of the way a first-order lag goes in one step, 1 - exp(-dt/T)."""
     return -math.expm1(-dt_s / time_s)
-
-
-def _declared(whole: Any) -> dict[str, float]:
-    values: dict[str, float] = {}
-    for field in dataclasses.fields(whole):
-        section = getattr(whole, field.name)
-        for declared in quantities(type(section)):
-            values[declared.name] = float(getattr(section, declared.name))
-    return values
 
 
 def _board_constants(board: Board) -> dict[str, float]:
@@ -214,7 +203,7 @@ def lane_template(
         In the order of `plant.kernel.lane_layout.R`; the rows of the profile and those
         that follow from it are zero until `fill_profile`.
     """
-    values = _declared(board) | _declared(rider)
+    values = numbers_of(board) | numbers_of(rider)
     values |= _board_constants(board) | _rider_constants(rider, board)
     values |= _reciprocals(values)
     values["noise_seed"] = float(noise_seed)

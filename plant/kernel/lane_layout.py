@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from plant.description.board import Board
 from plant.description.profile_array import PROFILE_NAMES
-from plant.description.quantity import section_names
+from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
 from plant.kernel.metrics import ACCUMULATOR_NAMES
 
@@ -24,8 +24,8 @@ RING_SLOTS = 64
 RING_STEPS = 4  # the reflex is delayed in slots of 4 ms, up to 252 ms
 
 
-BOARD_NAMES = section_names(Board)
-RIDER_NAMES = section_names(Rider)
+BOARD_NAMES = tuple(declared_numbers(Board))
+RIDER_NAMES = tuple(declared_numbers(Rider))
 
 # Constants of a lane that follow from board, rider and course (`lane_init` fills them).
 DERIVED_NAMES = (

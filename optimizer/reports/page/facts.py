@@ -1,6 +1,5 @@
 """What the page's script is told of a study: its words, its candidates, its rides."""
 
-import dataclasses
 import shlex
 from typing import Any, TypeAlias
 
@@ -19,7 +18,7 @@ from optimizer.search.space import to_unit
 from optimizer.study.study import Study
 from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
-from plant.description.quantity import quantities
+from plant.description.quantity import declared_numbers
 from plant.kernel.outcomes import Outcome
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 
@@ -150,9 +149,8 @@ def _parameters(study: Study) -> list[dict[str, Any]]:
     """Return every number of a profile: the searched ones first, with their bounds."""
     space, baseline = study.space, profile_to_array(study.baseline)
     told = {
-        declared.name: {"name": declared.name, "text": declared.text, "section": section.name}
-        for section in dataclasses.fields(Profile)
-        for declared in quantities(type(getattr(study.baseline, section.name)))
+        name: {"name": name, "text": declared.text, "section": section}
+        for name, (section, declared) in declared_numbers(Profile).items()
     }
     bounds = zip(space.names, space.low.tolist(), space.high.tolist(), strict=True)
     searched = [{**told[name], "low": low, "high": high} for name, low, high in bounds]
