@@ -9,6 +9,7 @@ from itertools import zip_longest
 from pathlib import Path
 
 from optimizer.base.errors import StoreError
+from optimizer.base.versions import library_of
 
 _SHOWN = 60  # characters of a text that a message shows
 
@@ -43,11 +44,8 @@ def refuse_differences(
                 f"{place}: {key} was not part of this study when it was started; {anew}"
             )
         before, now = _first_difference(stored[key], text)
-        way_back = (
-            f"install {key.removeprefix('library.')} {before}"
-            if key.startswith("library.")
-            else "put it back"
-        )
+        library = library_of(key)
+        way_back = f"install {library} {before}" if library else "put it back"
         raise StoreError(
             f"{place}: {key} differs from what this study was started with:"
             f" was {before!r}, now {now!r}; {way_back} to go on, or {anew}"

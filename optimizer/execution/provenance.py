@@ -2,17 +2,14 @@
 
 import functools
 from collections.abc import Mapping
-from importlib.metadata import version
 from pathlib import Path
 
 import objectives
 import plant
+from optimizer.base.versions import RIDING, library_versions
 from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.source_digest import source_digest
 from optimizer.study.study import Study
-
-_LIBRARIES = ("levelgain", "numba")
-_LIBRARY = "library."
 
 
 @functools.cache
@@ -33,10 +30,7 @@ def ride_inputs(study: Study) -> dict[str, str]:
 
 def model_inputs() -> dict[str, str]:
     """Return what decides the outcome of any ride: the model and the versions that run it."""
-    return {
-        "model.digest": model_digest(),
-        **{f"{_LIBRARY}{name}": version(name) for name in _LIBRARIES},
-    }
+    return {"model.digest": model_digest(), **library_versions(RIDING)}
 
 
 def refuse_other_study(path: Path, frozen: Mapping[str, str], study: Study) -> None:
@@ -48,10 +42,3 @@ def refuse_other_study(path: Path, frozen: Mapping[str, str], study: Study) -> N
         The study file, or the catalogue's entries it names, have changed since.
     """
     refuse_differences(path, frozen, {"study.digest": study.digest})
-
-
-def versions(frozen: Mapping[str, str]) -> dict[str, str]:
-    """Return the versions of the libraries that a store's candidates were made with."""
-    return {
-        key.removeprefix(_LIBRARY): text for key, text in frozen.items() if key.startswith(_LIBRARY)
-    }

@@ -5,7 +5,6 @@ import io
 import json
 import zipfile
 from collections.abc import Mapping
-from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +19,6 @@ from plant.kernel.simulate import Ride
 Floats = NDArray[np.float64]
 
 _FORMAT = "3"
-_LIBRARIES = ("numpy", "scipy")  # they lay roads
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,11 +96,7 @@ def inputs_of(ride: Ride) -> RideInputs:
 
 def ride_versions() -> dict[str, str]:
     """Return the versions here of all that rides: equal versions give equal results."""
-    return {
-        "ridden.format": _FORMAT,
-        **model_inputs(),
-        **{f"library.{name}": version(name) for name in _LIBRARIES},
-    }
+    return {"ridden.format": _FORMAT, **model_inputs()}
 
 
 def versions_of(frozen: Mapping[str, str]) -> dict[str, str]:

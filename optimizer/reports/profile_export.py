@@ -16,7 +16,8 @@ from optimizer.base.cautions import CAUTIONS
 from optimizer.base.errors import UserInputError
 from optimizer.base.json_io import json_text
 from optimizer.base.toml_io import read_text
-from optimizer.execution.provenance import model_digest, versions
+from optimizer.base.versions import by_library
+from optimizer.execution.provenance import model_digest
 from optimizer.reports.first_rides import plan_text
 from plant.description.profile import SINGLE_LOOP, Profile
 from plant.description.profile_array import array_to_profile
@@ -59,7 +60,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "seed": study.seed,
             "weights": dict(study.weights),
             "candidates": len(results),
-            "versions": versions(results.frozen),
+            "versions": by_library(results.frozen),
         },
         "board_name": study.board_name,
         "board": dataclasses.asdict(study.board),

@@ -3,8 +3,8 @@
 import json
 from collections.abc import Iterable
 from dataclasses import asdict
-from importlib.metadata import version
 
+from optimizer.base.versions import PROPOSING, library_versions
 from optimizer.search.plan import (
     Plan,
 )
@@ -14,15 +14,10 @@ METHOD = "generations-7"
 
 WEIGHTS = "search.weights"
 
-_LIBRARIES = ("moocore", "numpy", "optuna", "scipy")
-
 
 def method_inputs() -> dict[str, str]:
     """Return the method of the search and the libraries whose versions decide its candidates."""
-    return {
-        "search.method": METHOD,
-        **{f"library.{name}": version(name) for name in _LIBRARIES},
-    }
+    return {"search.method": METHOD, **library_versions(PROPOSING)}
 
 
 def weights_text(weights: Iterable[float]) -> str:

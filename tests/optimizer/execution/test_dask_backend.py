@@ -11,6 +11,7 @@ from distributed import Client
 from optimizer.base.errors import UserInputError
 from optimizer.execution.dask_backend import spreading
 from optimizer.execution.evaluate import baseline_values, make_evaluate
+from optimizer.execution.provenance import model_inputs
 from optimizer.study.load import load_study
 from tests.optimizer.analytic import narrow
 from tests.optimizer.cli.test_interruptions import finish
@@ -119,14 +120,15 @@ def test_the_command_ends_with_the_tables_of_one_machine(cluster, tmp_path):
     assert (there / table).read_bytes() == (here / table).read_bytes()
 
 
-def test_a_worker_with_another_model_is_refused(cluster, monkeypatch):
+@pytest.mark.parametrize("key", ["model.digest", "library.numpy"])
+def test_a_worker_with_another_model_or_library_is_refused(cluster, monkeypatch, key):
     monkeypatch.setattr(
-        "optimizer.execution.dask_backend.model_inputs", lambda: {"model.digest": "another"}
+        "optimizer.execution.dask_backend.model_inputs", lambda: model_inputs() | {key: "another"}
     )
 
     with (
         spreading(cluster[0]) as spread,
-        pytest.raises(UserInputError, match=r"a worker of the cluster has another model\.digest"),
+        pytest.raises(UserInputError, match=f"a worker of the cluster has another {key}"),
     ):
         spread(narrow)(points(4))
 

@@ -1,0 +1,43 @@
+import ast
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import objectives
+import optimizer.search
+import plant
+from optimizer.base.versions import PROPOSING, RIDING, by_library, library_versions
+
+OURS = {"levelgain", "objectives", "optimizer", "plant"}
+# They find a folder and share out threads, which decides no number.
+ASIDE = {"platformdirs", "threadpoolctl"}
+
+
+def imported(package) -> set[str]:
+    """Return the libraries of others that the modules of a package import."""
+    names = set()
+    for source in Path(package.__path__[0]).rglob("*.py"):
+        for node in ast.walk(ast.parse(source.read_text())):
+            if isinstance(node, ast.Import):
+                names |= {alias.name.partition(".")[0] for alias in node.names}
+            elif isinstance(node, ast.ImportFrom):
+                names.add(node.module.partition(".")[0])
+    return names - OURS - ASIDE - sys.stdlib_module_names
+
+
+def test_every_library_that_rides_or_proposes_is_frozen_with_a_study():
+    assert imported(plant) | imported(objectives) | {"levelgain"} == set(RIDING)
+    assert imported(optimizer.search) == set(PROPOSING)
+
+
+def test_versions_are_read_back_by_the_names_of_their_libraries():
+    frozen = {"search.seed": "3", **library_versions(["numpy"])}
+
+    assert by_library(frozen) == {"numpy": np.__version__}
+
+
+def test_a_library_that_is_not_installed_is_an_error():
+    with pytest.raises(ModuleNotFoundError):
+        library_versions(["no-such-library"])
