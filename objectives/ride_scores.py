@@ -98,7 +98,7 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
     return np.stack(columns, axis=-1).astype(np.float64)
 
 
-def outcome_codes(columns: Floats | NDArray[np.float32]) -> Codes:
+def outcome_codes(columns: Floats) -> Codes:
     """Return how each ride ended, (candidate, ride) int8; `NOT_RIDDEN` where it was not ridden.
 
     Parameters

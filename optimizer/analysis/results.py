@@ -48,7 +48,7 @@ class Results:
         The same as the search saw it, every candidate on the same noise.
     looked_again : (candidate,) bool
         Whether a candidate was ridden again; none while the second look is not finished.
-    rides : (candidate, ride, column) float32
+    rides : (candidate, ride, column) float64
         In the order of `objectives.RIDE_COLUMNS`; all NaN where a candidate was spared a ride.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
@@ -67,7 +67,7 @@ class Results:
     history: History
     searched: History
     looked_again: Flags
-    rides: NDArray[np.float32]
+    rides: Floats
     descriptors: Floats
     weighted_cost: Floats
     violation: Floats
@@ -95,7 +95,7 @@ class Results:
         objectives: Floats = self.history.objectives[BASELINE]
         return objectives
 
-    def ride_column(self, name: str, number: int) -> NDArray[np.float32]:
+    def ride_column(self, name: str, number: int) -> Floats:
         """Return one column of a candidate's rides, (ride,)."""
         return self.rides[number, :, RIDE_COLUMNS.index(name)]
 
@@ -161,15 +161,15 @@ def gathered(study: Study, table: Table) -> Results:
     )
 
 
-def _with_second_look(table: Table, looked: Flags) -> tuple[History, NDArray[np.float32]]:
+def _with_second_look(table: Table, looked: Flags) -> tuple[History, Floats]:
     """Return history and rides with the rows of candidates that were looked at again replaced."""
     if not looked.any():
-        return table.history, table.rides.astype(np.float32)
+        return table.history, table.rides
     again = table.second_look
     rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(looked)))
     numbers = again.numbers[rows]
     objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
-    rides = table.rides.astype(np.float32)
+    rides = table.rides.copy()
     objectives[numbers] = again.evaluation.objectives[rows]
     constraints[numbers] = again.evaluation.constraints[rows]
     rides[numbers] = again.evaluation.rides[rows]
@@ -267,9 +267,9 @@ def _check_columns(study: Study, table: Table) -> None:
         )
 
 
-def _descriptors(study: Study, rides: NDArray[np.float32]) -> Floats:
+def _descriptors(study: Study, rides: Floats) -> Floats:
     def column(name: str) -> Floats:
-        return rides[:, :, RIDE_COLUMNS.index(name)].astype(np.float64)
+        return rides[:, :, RIDE_COLUMNS.index(name)]
 
     return describe(
         column,

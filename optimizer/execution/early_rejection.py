@@ -93,6 +93,6 @@ def given_away(columns: Floats, rules: ScoreRules) -> Flags:
     return np.asarray((nose_down > 0.0) | (other > 0.0))
 
 
-def not_ridden(columns: Floats | NDArray[np.float32]) -> Flags:
+def not_ridden(columns: Floats) -> Flags:
     """Say which rides a candidate did not ride, (candidate, ride), from its columns."""
     return np.asarray(outcome_codes(columns) == NOT_RIDDEN)
