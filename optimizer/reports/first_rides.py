@@ -1,21 +1,17 @@
 """A staged plan for the first rides on a profile: what to try, what to feel for, when to stop."""
 
 import dataclasses
-
-import numpy as np
+from collections.abc import Mapping
 
 from optimizer.analysis.candidate import candidate_profile, failures_of
 from optimizer.analysis.results import Results
 from optimizer.analysis.rider_effects import largest_changes
 from optimizer.base.cautions import CAUTIONS
-from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
-from plant.description.course import Course, Manoeuvre, Patch, Road, Start
+from optimizer.reports.warning_speeds import SpeedUp, Warned, kmh, speed_up_in_words, speed_ups
+from plant.description.profile import Profile
 from plant.description.profile_array import array_to_profile
-from plant.kernel.simulate import Ride
-from plant.kernel.trace import trace
 
-_NOTICED_DEG = 1.0  # of warning tilt, from which a rider feels it
-_CALM_SHARE = 0.6  # of the speed at which the warning comes, for the stages before it
+_CALM_SHARE = 0.6  # of the least speed of a warning, or of the fastest simulated, before it
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,47 +24,47 @@ class Stage:
     stop_when: str
 
 
-def warning_speeds(results: Results, number: int) -> dict[str, float]:
-    """Return the speed in m/s at which each rider is warned on the level; NaN if never.
+def stages(profile: Profile, found: Mapping[str, SpeedUp]) -> list[Stage]:
+    """Return the stages of the first rides on a profile, in order.
 
-    Each speeds up by 0.4 m/s2 to 12 m/s on smooth asphalt.
+    No stage is faster than what was simulated. Where a rider was not warned in time before the
+    ride ended, nobody is sent on the board at all.
+
+    Parameters
+    ----------
+    profile : Profile
+    found : mapping of a rider's name to SpeedUp
     """
-    course = Course(
-        name="speed up",
-        title="Speed up on the level",
-        road=Road(patches=(Patch(from_m=0.0, surface=catalogue_surface(ASPHALT)),)),
-        manoeuvre=Manoeuvre(
-            duration_s=30.0,
-            start=Start.ROLLING,
-            speed_mps=((0.0, 3.0), (1.0, 3.0), (23.5, 12.0)),
-        ),
-        road_seed=1,
+    if not_warned_in_time(found):
+        return [_on_the_stand()]
+    slowest_mps = min(one.speed_mps for one in found.values())
+    warned_mps = [one.speed_mps for one in found.values() if one.warned is Warned.IN_TIME]
+    return [
+        _on_the_stand(),
+        *_slow_stages(profile, calm_mps=_CALM_SHARE * slowest_mps),
+        *([_find_the_warning(profile, min(warned_mps))] if warned_mps else []),
+        *_later_stages(),
+    ]
+
+
+def not_warned_in_time(found: Mapping[str, SpeedUp]) -> list[str]:
+    """Return the riders whose ride ended early without a warning in time."""
+    return [name for name, one in found.items() if one.warned is Warned.TOO_LATE]
+
+
+def _on_the_stand() -> Stage:
+    return Stage(
+        name="On the stand, nobody on it",
+        do="Wheel off the ground. Tilt the board slowly by hand, then quickly; press a tail"
+        " that is held.",
+        feel_for="Torque against the tilt on both sides, no hum, no drift, nothing hot.",
+        stop_when="It drives the wrong way, hums, or a number reads other than on the bench.",
     )
-    profile = candidate_profile(results, number)
-    found = {}
-    for name, rider in results.study.riders.items():
-        ride = Ride(name=name, course=course, rider=rider, board=results.study.board, noise_seed=1)
-        ridden = trace(profile, ride)
-        felt = np.flatnonzero(ridden.warning_lift_deg > _NOTICED_DEG)
-        found[name] = float(ridden.speed_mps[felt[0]]) if len(felt) else float("nan")
-    return found
 
 
-def stages(results: Results, number: int) -> list[Stage]:
-    """Return the stages of the first rides on a candidate, in order."""
-    profile = array_to_profile(candidate_profile(results, number))
-    speeds = [speed for speed in warning_speeds(results, number).values() if np.isfinite(speed)]
-    top = min(speeds) if speeds else 8.0
-    calm = _CALM_SHARE * top
+def _slow_stages(profile: Profile, *, calm_mps: float) -> list[Stage]:
     engage = profile.engagement
     return [
-        Stage(
-            name="On the stand, nobody on it",
-            do="Wheel off the ground. Tilt the board slowly by hand, then quickly; press a tail"
-            " that is held.",
-            feel_for="Torque against the tilt on both sides, no hum, no drift, nothing hot.",
-            stop_when="It drives the wrong way, hums, or a number reads other than on the bench.",
-        ),
         Stage(
             name="Engage and stand, held by a helper",
             do=f"Tail down on level ground, bring the board up: it engages at about"
@@ -84,20 +80,28 @@ def stages(results: Results, number: int) -> list[Stage]:
             stop_when="It surges, rocks, or the stop comes later than you ask.",
         ),
         Stage(
-            name=f"Up to {3.6 * calm:.0f} km/h",
+            name=f"Up to {kmh(calm_mps)}",
             do="Speed up gently and slow down, ten times; then wide turns.",
             feel_for="The nose dips when you push and no more; it does not dip in a turn.",
-            stop_when="The nose dips more than last time for the same push.",
+            stop_when="The nose dips more than last time for the same push, or it lifts by itself.",
         ),
-        Stage(
-            name=f"Find the warning, at about {3.6 * top:.0f} km/h for the rider warned first",
-            do="Only where law, ground and guards allow that speed; else leave it out. One rider,"
-            " full pack, warm drive: speed up slowly until the nose lifts, then slow down at once.",
-            feel_for=f"A lift of up to {profile.protection.warning_lift_deg:.0f} deg that you can"
-            " not overlook, with time to slow down.",
-            stop_when=f"There is no lift by {3.6 * top:.0f} km/h: slow down, do not look for it"
-            " further up.",
-        ),
+    ]
+
+
+def _find_the_warning(profile: Profile, warned_mps: float) -> Stage:
+    return Stage(
+        name=f"Find the warning, at about {kmh(warned_mps)} for the rider warned first",
+        do="Only where law, ground and guards allow that speed; else leave it out. One rider,"
+        " full pack, warm drive: speed up slowly until the nose lifts, then slow down at once.",
+        feel_for=f"A lift of up to {profile.protection.warning_lift_deg:.0f} deg that you can"
+        " not overlook, with time to slow down.",
+        stop_when=f"There is no lift by {kmh(warned_mps)}: slow down, do not look for it"
+        " further up.",
+    )
+
+
+def _later_stages() -> list[Stage]:
+    return [
         Stage(
             name="Slopes",
             do="5 %, then 10 %, up and down, then steeper by 5 % at a time as far as the study's"
@@ -114,6 +118,21 @@ def stages(results: Results, number: int) -> list[Stage]:
     ]
 
 
+def _warnings_in_words(found: Mapping[str, SpeedUp]) -> list[str]:
+    """Return how each rider is warned on the level, as lines, and what follows from it."""
+    lines = [f"- {name}: {speed_up_in_words(one)}" for name, one in found.items()]
+    if not_warned_in_time(found):
+        lines += ["", "No stage below has anybody on the board."]
+    elif not any(one.warned is Warned.IN_TIME for one in found.values()):
+        fastest_mps = min(one.speed_mps for one in found.values())
+        lines += [
+            "",
+            f"No warning was found up to {kmh(fastest_mps)}. Nothing is known of a faster ride: do"
+            " not look for a warning further up.",
+        ]
+    return lines
+
+
 def plan_text(results: Results, number: int) -> str:
     """Return the plan as text in Markdown, cautions first."""
     lines = [f"# First rides on candidate {number}", ""]
@@ -121,12 +140,20 @@ def plan_text(results: Results, number: int) -> str:
     failed = failures_of(results, number)
     if failed:
         lines += ["", f"**This profile FAILS a constraint: {'; '.join(failed)}. Do not ride it.**"]
+    profile = candidate_profile(results, number)
+    found = speed_ups(results.study, profile)
+    unwarned = not_warned_in_time(found)
+    if unwarned:
+        lines += [
+            "",
+            "**This profile gives no warning in time before it throws a rider"
+            f" ({', '.join(unwarned)}; see below). DO NOT RIDE IT. Choose another candidate, or"
+            " search again with a higher reserve_warning_ratio or warning_lift_deg.**",
+        ]
     lines += ["", "## What changed most, and what you will notice", ""]
     lines += [f"- {change}" for change in largest_changes(results, number)] or ["- nothing"]
     lines += ["", "## Warnings on the level, as simulated", ""]
-    for name, speed in warning_speeds(results, number).items():
-        told = f"about {3.6 * speed:.0f} km/h" if np.isfinite(speed) else "not below 43 km/h"
-        lines.append(f"- {name}: {told}")
+    lines += _warnings_in_words(found)
     lines += [
         "",
         "## Stages",
@@ -134,7 +161,7 @@ def plan_text(results: Results, number: int) -> str:
         "Each on a day without hurry; go on only when one is boring.",
         "",
     ]
-    for place, stage in enumerate(stages(results, number), start=1):
+    for place, stage in enumerate(stages(array_to_profile(profile), found), start=1):
         lines += [
             f"{place}. **{stage.name}.** {stage.do}",
             f"   Feel for: {stage.feel_for}",
