@@ -9,9 +9,7 @@ from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.search.space import at_bound
 from optimizer.study.study import Study
-from plant.description.profile_array import array_to_profile
 from plant.kernel.simulate import Ride
-from plant.physics.control import stiffness_current
 
 Floats = NDArray[np.float64]
 
@@ -85,31 +83,3 @@ def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:
 def last_look(results: Results, number: int) -> Study:
     """Return the study on the noise that a candidate's numbers come from."""
     return on_fresh_noise(results.study) if results.looked_again[number] else results.study
-
-
-def stiffness_curve(profile: Floats, error_deg: Floats) -> Floats:
-    """Return the current that the stiffness asks, (2, error): riding, then braking.
-
-    Parameters
-    ----------
-    profile : (parameter,) float64
-        In the order of `PROFILE_NAMES`.
-    error_deg : (error,) float64
-        Pitch error, positive with the nose below the wanted level.
-    """
-    whole = array_to_profile(profile)
-    curve = whole.stiffness
-    riding = [
-        stiffness_current(
-            error,
-            curve.inner_gain_a_per_deg,
-            curve.inner_band_deg,
-            curve.base_gain_a_per_deg,
-            curve.mid_knee_deg,
-            curve.mid_gain_ratio,
-            curve.outer_knee_deg,
-            curve.outer_gain_ratio,
-        )
-        for error in error_deg.tolist()
-    ]
-    return np.outer([1.0, whole.braking.braking_stiffness_ratio], riding)

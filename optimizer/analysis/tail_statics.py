@@ -6,12 +6,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.constants import GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
 from plant.kernel.lane_init import torque_per_amp
 from plant.physics.control import stiffness_current
-from plant.physics.reflex import GRAVITY
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -42,7 +42,9 @@ def press_limit_nm(rider: Rider) -> float:
 
     All weight on the rear foot, as far back as the feet can use their stance.
     """
-    return rider.body.mass_kg * GRAVITY * 0.5 * rider.body.stance_m * rider.skill.foot_use_ratio
+    return (
+        rider.body.mass_kg * GRAVITY_MPS2 * 0.5 * rider.body.stance_m * rider.skill.foot_use_ratio
+    )
 
 
 def tail_hold_ratio(profile: Profile, board: Board, rider: Rider) -> float:

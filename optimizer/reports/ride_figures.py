@@ -5,11 +5,12 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.analysis.candidate import candidate_profile, stiffness_curve, worst_rides
+from optimizer.analysis.candidate import candidate_profile, worst_rides
 from optimizer.analysis.results import Results
 from optimizer.reports.style import BLACK, OBJECTIVE_LABELS, VERMILION, new_figure
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import Trace, trace
+from plant.stiffness import stiffness_curve
 
 Floats = NDArray[np.float64]
 _TRACE_EVERY_STEPS = 10

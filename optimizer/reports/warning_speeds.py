@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.study import Study
+from plant.constants import WARNING_PERCEIVED_DEG
 from plant.description.course import Course, Manoeuvre, Patch, Road, Start
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride
@@ -16,7 +17,6 @@ from plant.kernel.trace import Trace, trace
 
 Floats: TypeAlias = NDArray[np.float64]
 
-_NOTICED_DEG = 1.0  # of warning tilt, from which a rider feels it
 _LEAST_WARNED_S = 1.0  # assumed, as for the faults of a validation: time to slow down
 _KMH_PER_MPS = 3.6
 
@@ -89,7 +89,7 @@ def speed_ups(study: Study, profile: Floats) -> dict[str, SpeedUp]:
 
 def speed_up_of(ridden: Trace) -> SpeedUp:
     """Return how a simulated speeding up came out."""
-    perceived = np.flatnonzero(ridden.warning_lift_deg > _NOTICED_DEG)
+    perceived = np.flatnonzero(ridden.warning_lift_deg > WARNING_PERCEIVED_DEG)
     last = int(np.flatnonzero(np.isfinite(ridden.speed_mps))[-1])
     early = ridden.outcome is not Outcome.RIDDEN
     warned_s = float(ridden.time_s[last] - ridden.time_s[perceived[0]]) if len(perceived) else 0.0

@@ -12,6 +12,7 @@ from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.ridden_segment import Stretch
 from optimizer.ridelog.study_from_log import COURSE
 from optimizer.study.study import Study
+from plant.constants import DEG_PER_RAD
 from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.trace import Trace, trace
@@ -19,7 +20,7 @@ from plant.kernel.trace import Trace, trace
 MEAN_S = 1.0  # a rider's own swaying is nobody's to predict; its means over a second are
 _CHANNELS = (
     ("speed_mps", "speed_mps", "m/s", 1.0),
-    ("pitch_rad", "pitch_deg", "deg", 180.0 / np.pi),
+    ("pitch_rad", "pitch_deg", "deg", DEG_PER_RAD),
     ("current_a", "current_a", "A", 1.0),
     ("bus_v", "bus_v", "V", 1.0),
 )

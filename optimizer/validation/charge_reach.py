@@ -10,11 +10,10 @@ from numpy.typing import NDArray
 
 from optimizer.study.study import Study
 from optimizer.validation.current_headroom import answered_pitch, current_room, warning_lift
+from plant.constants import WARNING_PERCEIVED_DEG
 from plant.description.profile_array import array_to_profile
 
 Floats: TypeAlias = NDArray[np.float64]
-
-_NOTICED_DEG = 1.0  # of warning tilt, from which a rider feels it
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +90,7 @@ def _reach(
             room = current_room(study.board, rider, speed_mps=speed, charge_ratio=pack[1])
             driving[place] = room.high_a - room.steady_a
             braking[place] = room.steady_a - room.low_a
-            warned[place] = warning_lift(whole, study.board, room) >= _NOTICED_DEG
+            warned[place] = warning_lift(whole, study.board, room) >= WARNING_PERCEIVED_DEG
             if not warned[place]:
                 answered[place] = answered_pitch(profile, room)
                 balanced[place] = driving[place] / max(least_gain[place], 1e-9)

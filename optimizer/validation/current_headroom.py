@@ -14,17 +14,17 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.analysis.candidate import stiffness_curve
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
+from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
-from plant.kernel.lane_init import AIR_DENSITY_KG_M3, torque_per_amp
+from plant.kernel.lane_init import torque_per_amp
 from plant.physics.battery import bus_voltage, open_circuit_voltage
 from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import current_window, losses
-from plant.physics.reflex import GRAVITY
 from plant.physics.resistance import air_drag, rolling_resistance
+from plant.stiffness import stiffness_curve
 
 Floats: TypeAlias = NDArray[np.float64]
 
@@ -124,7 +124,7 @@ def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
     """Return the current against rolling resistance of the catalogue's asphalt and air, in A."""
     rolling_ratio = catalogue_surface(ASPHALT).rolling_ratio
     mass_kg = rider.body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
-    force_n = rolling_resistance(speed_mps, mass_kg * GRAVITY, rolling_ratio) + air_drag(
+    force_n = rolling_resistance(speed_mps, mass_kg * GRAVITY_MPS2, rolling_ratio) + air_drag(
         speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
     )
     return float(force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v))

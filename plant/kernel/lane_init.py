@@ -5,18 +5,16 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.course import Course, Manoeuvre, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
 from plant.description.rider import Rider
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
-from plant.kernel.step import AMBIENT_C
 from plant.physics.battery import CELL_OCV_V
-from plant.physics.control import DT_S, warning_widths
-from plant.physics.reflex import GRAVITY
+from plant.physics.control import warning_widths
 
-AIR_DENSITY_KG_M3 = 1.2250  # ISO 2533 standard atmosphere at sea level
 LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
 _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
@@ -84,7 +82,7 @@ _RECIPROCALS = {
 def _reciprocals(values: dict[str, float]) -> dict[str, float]:
     found = {name: 1.0 / (values[of] * factor) for name, (of, factor) in _RECIPROCALS.items()}
     rim_mass = values["rolling_mass_kg"] - values["moving_mass_kg"]
-    standing = values["mass_kg"] * GRAVITY * values["half_stance_m"] * values["foot_use_ratio"]
+    standing = values["mass_kg"] * GRAVITY_MPS2 * values["half_stance_m"] * values["foot_use_ratio"]
     return found | {"per_rim_mass": 1.0 / rim_mass, "per_standing_limit": 1.0 / standing}
 
 
@@ -106,7 +104,7 @@ def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
     return {
         "rider_mh_kg_m": mass * height,
         "rider_j_kg_m2": rider.inertia_kg_m2 + mass * height**2,
-        "rider_mgh_nm": mass * GRAVITY * height,
+        "rider_mgh_nm": mass * GRAVITY_MPS2 * height,
         "moving_mass_kg": moving,
         "rolling_mass_kg": moving + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2,
         "leg_stiffness_n_per_m": mass * leg**2,
@@ -124,7 +122,7 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
     charge = values["charge_ratio"] if charge is None else charge
     speed = manoeuvre.speed_mps[0][1] if manoeuvre.start is Start.ROLLING else 0.0
     tail_down = manoeuvre.start is Start.TAIL_DOWN
-    force = values["moving_mass_kg"] * GRAVITY * math.sin(grade_rad)
+    force = values["moving_mass_kg"] * GRAVITY_MPS2 * math.sin(grade_rad)
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
     # Where the hill asks more than the rider's weight can balance, the ride ends at once.
     balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
@@ -163,7 +161,7 @@ def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> 
         "limit_now_a": values["phase_current_limit_a"],
         "available_high_a": values["phase_current_limit_a"],
         "available_low_a": -values["phase_current_limit_a"],
-        "foot_limit_nm": values["mass_kg"] * GRAVITY * values["half_stance_m"],
+        "foot_limit_nm": values["mass_kg"] * GRAVITY_MPS2 * values["half_stance_m"],
         "ask_accel_mps2": manoeuvre.ask_ratio * values["accel_limit_mps2"],
         "ask_braking_mps2": manoeuvre.ask_ratio * values["braking_limit_mps2"],
     }

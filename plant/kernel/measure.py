@@ -1,13 +1,12 @@
 """What a block's lanes are judged by, kept up to date at every step, and when a ride ends."""
 
 from plant.compile import scalar
+from plant.constants import DEG_PER_RAD, DT_S
 from plant.kernel.lane_layout import WIDTH, Block, R
 from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
-from plant.physics.control import DT_S
 from plant.physics.scalar_math import larger, magnitude, smaller
 from plant.physics.vibration import WK_SECTIONS
 
-DEG_PER_RAD = 57.29577951308232
 _DEMAND_TIME_S = 0.03  # assumed: shorter demands pass without the nose moving
 _ACCEL_TIME_S = 0.08  # assumed: what a rider feels as acceleration
 _FEEL_ACCEL_MPS2 = 0.3  # assumed: weaker accelerations do not tell the feel

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.compile import kernel, scalar
+from plant.constants import DT_S
 from plant.kernel.lane_layout import WIDTH, Block, R
 from plant.kernel.measure import measure
 from plant.kernel.step import (
@@ -17,7 +18,6 @@ from plant.kernel.step import (
     sense,
     stand_on,
 )
-from plant.physics.control import DT_S
 
 SCRIPT_STEPS = 10  # the script holds one point every 10 ms
 

@@ -14,6 +14,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.constants import DT_S
 from plant.description.board import Board, Wheel
 from plant.description.course import Course, Points, Start
 from plant.description.profile_array import PROFILE_NAMES
@@ -23,7 +24,6 @@ from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.ride_block import SCRIPT_STEPS, ride_block
 from plant.kernel.road import TABLE_STEP_M, road_table, straight_lines
-from plant.physics.control import DT_S
 
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
 _LEAST_FEEL = 0.25  # m2/s3, assumed: less than half a second at 0.7 m/s2 tells no feel

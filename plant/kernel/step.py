@@ -9,11 +9,18 @@ neighbouring lanes.
 import numpy as np
 
 from plant.compile import scalar
+from plant.constants import (
+    AMBIENT_C,
+    COPPER_PER_K,
+    COPPER_REFERENCE_C,
+    DEG_PER_RAD,
+    DT_S,
+    GRAVITY_MPS2,
+)
 from plant.kernel.lane_layout import RING_SLOTS, RING_STEPS, ROAD_NAMES, WIDTH, Block, R
 from plant.physics.battery import bus_voltage, open_circuit_voltage
 from plant.physics.bodies import accelerations
 from plant.physics.control import (
-    DT_S,
     LOAD_FILTER_S,
     braking_share,
     integrate,
@@ -29,7 +36,6 @@ from plant.physics.noise import ACCELEROMETER, GYRO, SWAY, YAW_GYRO, counter_noi
 from plant.physics.reflex import (
     ANSWER_TIME_S,
     FORESIGHT_S,
-    GRAVITY,
     LEG_ADAPT_TIME_S,
     PREVIEW_S,
     asked_acceleration,
@@ -42,11 +48,8 @@ from plant.physics.resistance import air_drag, rolling_resistance, turn_scrub
 from plant.physics.scalar_math import clip, cosine, direction, magnitude, sine, smaller
 from plant.physics.vertical import leg_load, tail_moment, tyre_load
 
-DEG_PER_RAD = 57.29577951308232
 _N_ROAD = len(ROAD_NAMES)
 _GRADE = ROAD_NAMES.index("road_grade_rad")
-COPPER_PER_K = 0.00393  # Texas Instruments SPRUHJ1: copper, per K at 20 degC
-AMBIENT_C = 25.0  # assumed: a warm day
 SLOW_STEPS = 32  # open-circuit voltage, resistance and derating are renewed every 32 ms
 TAIL_STIFFNESS_NM = 6000.0  # per rad, assumed: a tail bumper under a rider's foot
 TAIL_DAMPING_NM_S = 60.0  # assumed: no bounce
@@ -109,7 +112,7 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
 def renew(b: Block) -> None:
     """Renew what changes slowly: source voltage, winding resistance, derated phase limit."""
     for k in range(WIDTH):
-        warm = b[R.winding_c + k] - 20.0
+        warm = b[R.winding_c + k] - COPPER_REFERENCE_C
         b[R.winding_resistance_now_ohm + k] = b[R.phase_resistance_ohm + k] * (
             1.0 + COPPER_PER_K * warm
         )
@@ -147,8 +150,10 @@ def sense(b: Block, step: int) -> None:
         accel = b[R.accel_mps2 + k]
         grade = b[R.road_grade_rad + k]
         upright = b[R.pitch_rad + k] + b[R.flex_rad + k]
-        upright -= accel * cosine(grade) / (GRAVITY + accel * sine(grade))
-        upright += _ACCELEROMETER_SHARE * shake / GRAVITY * counter_noise(seed, step, ACCELEROMETER)
+        upright -= accel * cosine(grade) / (GRAVITY_MPS2 + accel * sine(grade))
+        upright += (
+            _ACCELEROMETER_SHARE * shake / GRAVITY_MPS2 * counter_noise(seed, step, ACCELEROMETER)
+        )
         attitude = b[R.attitude_rad + k]
         pull = (upright - attitude) * b[R.per_attitude_time + k]
         b[R.attitude_rad + k] = attitude + (gyro + pull) * DT_S
@@ -349,7 +354,7 @@ def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
         mass = b[R.moving_mass_kg + k]
 
         # A rider sees the hill coming and leans into it.
-        slope = GRAVITY * sine(b[R.seen_grade_rad + k])
+        slope = GRAVITY_MPS2 * sine(b[R.seen_grade_rad + k])
         mgh = b[R.rider_mgh_nm + k]
         sway = b[R.sway + k]
         sway += -sway * (DT_S / _SWAY_TIME_S) + _SWAY_STEP * counter_noise(
@@ -457,7 +462,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         yaw += (turn_script - yaw) * (h / _YAW_TIME_S)
         b[R.yaw_rate_radps + k] = yaw
         lateral = yaw * speed
-        gravity = np.sqrt(GRAVITY * GRAVITY + lateral * lateral)
+        gravity = np.sqrt(GRAVITY_MPS2 * GRAVITY_MPS2 + lateral * lateral)
         pressed = gravity * cosine(grade) + speed * speed * b[R.road_curvature_per_m + k]
 
         # Loads.
@@ -480,7 +485,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         rider_mass = b[R.mass_kg + k]
         deck_mass = b[R.deck_mass_kg + k]
         legs = leg_load(
-            rider_mass * GRAVITY,
+            rider_mass * GRAVITY_MPS2,
             wheel_z - rider_z,
             wheel_vz - rider_vz,
             b[R.leg_stiffness_n_per_m + k],
@@ -489,7 +494,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         per_deck = b[R.per_deck_mass + k]
         free_az = (tail_load - legs) * per_deck - pressed
         load = tyre_load(
-            (rider_mass + deck_mass) * GRAVITY,
+            (rider_mass + deck_mass) * GRAVITY_MPS2,
             b[R.road_height_m + k] - wheel_z,
             speed * slope - wheel_vz,
             b[R.tyre_stiffness_n_per_m + k],
@@ -548,11 +553,11 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         b[R.traction_n + k] = asked if holds else sliding
         inertia = b[R.rolling_mass_kg + k] if holds else b[R.moving_mass_kg + k]
         push = drive_force if holds else sliding
-        weight_along = b[R.moving_mass_kg + k] * GRAVITY * sine(grade)
+        weight_along = b[R.moving_mass_kg + k] * GRAVITY_MPS2 * sine(grade)
         steady_resist = (
             rolling_resistance(speed, load, b[R.road_rolling_ratio + k])
             + air_drag(speed, headwind, b[R.air_density_kg_m3 + k], b[R.drag_area_m2 + k])
-            + turn_scrub(speed, load, lateral / GRAVITY, b[R.scrub_ratio + k])
+            + turn_scrub(speed, load, lateral / GRAVITY_MPS2, b[R.scrub_ratio + k])
         )
         resist = (
             steady_resist

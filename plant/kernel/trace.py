@@ -5,21 +5,20 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.constants import DEG_PER_RAD, DT_S
 from plant.kernel.lane_layout import N_ROWS, WIDTH, R
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, ride_lanes
-from plant.physics.control import DT_S
 
 # Trace field -> (row, factor to the field's unit).
-_DEG = 180.0 / np.pi
 _SIGNALS = {
     "distance_m": ("distance_m", 1.0),
     "speed_mps": ("speed_mps", 1.0),
     "wanted_speed_mps": ("speed_wanted_now_mps", 1.0),
-    "pitch_deg": ("pitch_rad", _DEG),
+    "pitch_deg": ("pitch_rad", DEG_PER_RAD),
     "wanted_pitch_deg": ("pitch_wanted_deg", 1.0),
-    "ground_pitch_deg": ("ground_pitch_rad", _DEG),
-    "lean_deg": ("lean_rad", _DEG),
+    "ground_pitch_deg": ("ground_pitch_rad", DEG_PER_RAD),
+    "lean_deg": ("lean_rad", DEG_PER_RAD),
     "acceleration_mps2": ("accel_smooth_mps2", 1.0),
     "current_a": ("current_a", 1.0),
     "wanted_current_a": ("current_raw_a", 1.0),

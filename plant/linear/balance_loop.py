@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
@@ -19,8 +20,6 @@ from plant.kernel.lane_init import torque_per_amp
 from plant.linear.delay_systems import Complexes, Floats, frequency_response, poles
 from plant.linear.linearised_plant import linear_ride
 from plant.linear.margins import Margins, margins, nyquist_contour
-from plant.physics.control import DT_S
-from plant.physics.reflex import GRAVITY
 
 # Where on the gain schedule the loop is closed: within the inner band, beyond it, and with the
 # stiffness that the load response lifts on a steep hill.
@@ -34,8 +33,6 @@ _N_FREQUENCIES = 200
 _ABOUT_A_MODE = np.tan(np.radians(np.arange(-84.0, 85.0, 6.0)))
 _SHARP_RATIO = 0.12  # a mode of more damping is resolved by the grid itself
 _CHUNK = 8  # candidates at a time, so that the responses stay in the cache
-
-_GAINS_PER_RAD = 180.0 / math.pi
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +74,7 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     twist_accel = -torque_per_amp(board.motor.kv_rpm_per_v) / board.frame.frame_inertia_kg_m2
     twist = twist_accel / (s * s + 2.0 * board.frame.flex_damping_ratio * flex * s + flex * flex)
     gyro = (rate + s * twist) / (1.0 + board.sensors.gyro_lag_s * s)
-    upright = pitch + twist - accel / GRAVITY
+    upright = pitch + twist - accel / GRAVITY_MPS2
     time_s = board.sensors.attitude_time_s
     attitude = (time_s * gyro + upright) / (time_s * s + 1.0)
     tracking = 2.0 * math.pi * board.sensors.speed_tracking_hz
@@ -164,10 +161,10 @@ def loop_transfer(plant: LoopPlant, gains: LoopGains) -> Complexes:
     s = plant.laplace_radps
     filter_radps = 2.0 * math.pi * gains.rate_filter_hz[:, None]
     rate = gains.rate_gain_a_per_deg_per_s[:, None] * filter_radps / (filter_radps + s)
-    steady = (rate * _GAINS_PER_RAD)[:, None] * plant.rate_per_a
-    integral = gains.integral_gain_a_per_deg_s[:, None] * (_GAINS_PER_RAD / s)
+    steady = (rate * DEG_PER_RAD)[:, None] * plant.rate_per_a
+    integral = gains.integral_gain_a_per_deg_s[:, None] * (DEG_PER_RAD / s)
     steady += integral[:, None] * plant.pitch_per_a
-    stiffness = (_GAINS_PER_RAD * gains.stiffness_a_per_deg)[:, :, None, None]
+    stiffness = (DEG_PER_RAD * gains.stiffness_a_per_deg)[:, :, None, None]
     loop: Complexes = stiffness * plant.pitch_per_a
     loop += steady[:, None]
     return _nested(plant, gains, loop) if gains.nested else loop

@@ -9,13 +9,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.rider import Rider
-from plant.kernel.lane_init import AIR_DENSITY_KG_M3, torque_per_amp
+from plant.kernel.lane_init import torque_per_amp
 from plant.linear.delay_systems import DelayedSystem, Floats, first_order
 from plant.physics.reflex import (
     FORESIGHT_S,
-    GRAVITY,
     LEG_ADAPT_TIME_S,
     asked_acceleration,
     foot_command,
@@ -42,7 +42,7 @@ def small_motion(
     mh_kg_m: Sequence[float],
     j_kg_m2: Sequence[float],
     *,
-    gravity_mps2: float = GRAVITY,
+    gravity_mps2: float = GRAVITY_MPS2,
 ) -> tuple[Floats, Floats]:
     """Return mass matrix and gravity stiffness of upright pendulums on one moving base.
 
@@ -95,7 +95,7 @@ def _place(name: str) -> int:
 def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Floats, Floats]:
     """Return a, a_delayed and b: the bodies moved by torque and feet, then the rider's mind."""
     skill, mass_kg = rider.skill, rider.body.mass_kg
-    mgh = mass_kg * GRAVITY * rider.com_height_m
+    mgh = mass_kg * GRAVITY_MPS2 * rider.com_height_m
     a = np.zeros((len(STATE_NAMES), len(STATE_NAMES)))
     b = np.zeros(len(STATE_NAMES))
     a[:5, :5], forces = _bodies(board, rider, speed_mps)
@@ -142,9 +142,9 @@ def _bodies(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Float
     )
     # The legs twist the rider against the board.
     twist = np.array([[0.0, 0.0, 0.0], [0.0, 1.0, -1.0], [0.0, -1.0, 1.0]])
-    damping = rider_mh * GRAVITY * skill.leg_damping_s * twist
+    damping = rider_mh * GRAVITY_MPS2 * skill.leg_damping_s * twist
     damping[0, 0] = AIR_DENSITY_KG_M3 * body.drag_area_m2 * abs(speed_mps)
-    stiffness = rider_mh * GRAVITY * skill.leg_stiffness_ratio * twist - gravity
+    stiffness = rider_mh * GRAVITY_MPS2 * skill.leg_stiffness_ratio * twist - gravity
     torque = torque_per_amp(board.motor.kv_rpm_per_v)
     inputs = np.array([[torque / wheel.wheel_radius_m, 0.0], [-torque, 1.0], [0.0, -1.0]])
     moves, forces = first_order(mass, damping, stiffness, inputs)
@@ -165,7 +165,7 @@ def _reflex(board: Board, rider: Rider) -> Floats:
             accel,
             moving_kg * accel,
             board.wheel.wheel_radius_m,
-            mass_kg * GRAVITY * rider.com_height_m,
+            mass_kg * GRAVITY_MPS2 * rider.com_height_m,
             skill.lean_gain_ratio,
             skill.lean_rate_gain_s,
             skill.leg_stiffness_ratio,

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.compile import scalar
+from plant.constants import DT_S
 from plant.physics.scalar_math import clip, direction, larger, magnitude, smaller
 
-DT_S = 0.001  # the controller's period
 LOAD_FILTER_S = 0.10  # assumed: current and acceleration pass equal filters before comparison
 _LIFT_FILTER_S = 0.15  # assumed: the stiffness lift follows the load residual with this lag
 _BRAKE_SPEED_MPS = 0.5  # assumed: braking settings blend in up to this speed

@@ -4,9 +4,9 @@ Moments are positive when the feet press the nose down. m g h of the rider is wr
 """
 
 from plant.compile import scalar
+from plant.constants import GRAVITY_MPS2, WARNING_PERCEIVED_DEG
 from plant.physics.scalar_math import clip, larger, magnitude
 
-GRAVITY = 9.80665  # m/s2, ISO 80000-3 standard acceleration
 _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
 FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
 ANSWER_TIME_S = 0.8  # assumed: a rider expects the push this long after asking for it
@@ -16,7 +16,6 @@ _PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one ask
 _TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
 PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
 LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
-WARNING_FELT_DEG = 1.0  # assumed: nose lift from which a rider notices a warning
 WARNING_PLAIN_DEG = 5.0  # assumed: nose lift at which nobody overlooks it
 
 
@@ -58,7 +57,7 @@ def foot_command(
     lean, so their own stiffness answers departures from it without delay.
     """
     wanted = force * radius
-    balanced = mgh * acceleration / GRAVITY + wanted  # m g h times the lean that balances
+    balanced = mgh * acceleration / GRAVITY_MPS2 + wanted  # m g h times the lean that balances
     reflex = mgh * (lean_gain * lean + rate_gain * lean_rate) - lean_gain * balanced
     return wanted + reflex - leg_stiffness * balanced
 
@@ -66,8 +65,8 @@ def foot_command(
 @scalar
 def heeded(warning: float, heed_ratio: float) -> float:
     """Return the share of the wanted speed given up for a warning's nose lift in deg."""
-    width = WARNING_PLAIN_DEG - WARNING_FELT_DEG
-    return heed_ratio * clip((warning - WARNING_FELT_DEG) / width, 0.0, 1.0)
+    width = WARNING_PLAIN_DEG - WARNING_PERCEIVED_DEG
+    return heed_ratio * clip((warning - WARNING_PERCEIVED_DEG) / width, 0.0, 1.0)
 
 
 @scalar

@@ -9,7 +9,9 @@ from typing import TypeAlias
 
 import numpy as np
 
-SAMPLE_RATE_HZ = 1000.0
+from plant.constants import DT_S
+
+SAMPLE_RATE_HZ = 1.0 / DT_S
 _Q_BUTTERWORTH = 1.0 / math.sqrt(2.0)
 
 # (numerator, denominator) in falling powers of s for each section.

@@ -17,11 +17,12 @@ import numpy as np
 from mujoco import rollout
 from numpy.typing import NDArray
 
+from plant.constants import GRAVITY_MPS2
+
 # A command finds the project beside it.
 sys.path.insert(0, str(pathlib.Path(__file__).parents[2]))
 
 from plant.kernel.simulate import Ride, simulate
-from plant.physics.reflex import GRAVITY
 from tests import invented_rides
 from tests.benchmarks.machine_code import arithmetic, kernel_assembly
 from tests.plant import rig
@@ -115,7 +116,7 @@ def mujoco_rates() -> tuple[float, float]:
     fall = {"pitch_rad": 0.01, "lean_rad": np.linspace(0.001, 0.008, 8)}
     fallen = rig.run(rig.QUIET | fall, seconds=0.5)
     constant = {name: float(values[0]) for name, values in fallen.end.items()}
-    model = three_bodies(constant, grade_rad=0.0, gravity_mps2=GRAVITY, step_s=0.001)
+    model = three_bodies(constant, grade_rad=0.0, gravity_mps2=GRAVITY_MPS2, step_s=0.001)
     data = mujoco.MjData(model)
     start = np.zeros((8, mujoco.mj_stateSize(model, mujoco.mjtState.mjSTATE_FULLPHYSICS)))
     start[:, 2], start[:, 3] = 0.01, fall["lean_rad"]

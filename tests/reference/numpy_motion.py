@@ -13,7 +13,7 @@ from tests.reference.assumed import assumed
 
 Floats = NDArray[np.float64]
 
-GRAVITY = assumed("GRAVITY")
+GRAVITY = assumed("GRAVITY_MPS2")
 COPPER_PER_K = assumed("COPPER_PER_K")
 AMBIENT_C = assumed("AMBIENT_C")
 WINDING_ROOM_K = assumed("WINDING_ROOM_K")

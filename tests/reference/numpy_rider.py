@@ -8,7 +8,7 @@ from tests.reference.assumed import assumed
 from tests.reference.numpy_noise import counter_noise
 
 DT_S = assumed("DT_S")
-GRAVITY = assumed("GRAVITY")
+GRAVITY = assumed("GRAVITY_MPS2")
 FORESIGHT_S = assumed("FORESIGHT_S")
 SPEED_TIME_S = assumed("SPEED_TIME_S")
 ANSWER_TIME_S = assumed("ANSWER_TIME_S")
@@ -17,7 +17,7 @@ FEEL_RATE_PER_S = assumed("FEEL_RATE_PER_S")
 PLAIN_MPS2 = assumed("PLAIN_MPS2")
 TRIM_LIMIT_MPS2 = assumed("TRIM_LIMIT_MPS2")
 HEED_TIME_S = assumed("HEED_TIME_S")
-WARNING_FELT_DEG = assumed("WARNING_FELT_DEG")
+WARNING_FELT_DEG = assumed("WARNING_PERCEIVED_DEG")
 WARNING_PLAIN_DEG = assumed("WARNING_PLAIN_DEG")
 SWAY_TIME_S = assumed("SWAY_TIME_S")
 

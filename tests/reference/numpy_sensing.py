@@ -10,7 +10,7 @@ from tests.reference.assumed import assumed
 from tests.reference.numpy_noise import counter_noise
 
 DT_S = assumed("DT_S")
-GRAVITY = assumed("GRAVITY")
+GRAVITY = assumed("GRAVITY_MPS2")
 PREVIEW_S = assumed("PREVIEW_S")
 ACCELEROMETER_SHARE = assumed("ACCELEROMETER_SHARE")
 

@@ -11,7 +11,6 @@ from objectives import OBJECTIVES
 from optimizer.analysis.candidate import (
     candidate_profile,
     ridden_rides,
-    stiffness_curve,
     worst_rides,
 )
 from optimizer.analysis.results import Results
@@ -21,6 +20,7 @@ from optimizer.reports.page.labels import GAIN_POINT_LABELS
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import trace
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins
+from plant.stiffness import stiffness_curve
 
 Floats: TypeAlias = NDArray[np.float64]
 Traces: TypeAlias = dict[str, dict[str, Packed]]

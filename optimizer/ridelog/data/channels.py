@@ -4,9 +4,9 @@ import dataclasses
 import math
 from collections.abc import Mapping
 
+from plant.constants import DEG_PER_RAD, GRAVITY_MPS2
 from plant.description.board import Board
 
-_DEG = math.pi / 180.0
 ISO_TIME = "ISO 8601"  # text, as in 2025-06-01T12:00:00.250Z
 _TIME = {"s": 1.0, "ms": 1e-3, "us": 1e-6, ISO_TIME: 1.0}
 _CURRENT = {"A": 1.0, "mA": 1e-3}
@@ -21,13 +21,13 @@ _SPEED = {
     ELECTRICAL_RPM: math.nan,
     WHEEL_RAD_PER_S: math.nan,
 }
-_ANGLE = {"rad": 1.0, "deg": _DEG}
-_RATE = {"rad/s": 1.0, "deg/s": _DEG}
+_ANGLE = {"rad": 1.0, "deg": 1.0 / DEG_PER_RAD}
+_RATE = {"rad/s": 1.0, "deg/s": 1.0 / DEG_PER_RAD}
 _RATIO = {"ratio": 1.0, "%": 0.01}
 _TEMPERATURE = {"degC": 1.0, "K": 1.0, "degF": 5.0 / 9.0}
 _OFFSET = {"K": -273.15, "degF": -32.0 * 5.0 / 9.0}
 _LENGTH = {"m": 1.0, "ft": 0.3048}
-_ACCELERATION = {"m/s2": 1.0, "g": 9.80665}
+_ACCELERATION = {"m/s2": 1.0, "g": GRAVITY_MPS2}
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

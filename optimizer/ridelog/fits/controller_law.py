@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from optimizer.ridelog.data.reader import Floats
 from plant.compile import kernel
+from plant.constants import DT_S
 from plant.physics.control import (
-    DT_S,
     LOAD_FILTER_S,
     braking_share,
     integrate,

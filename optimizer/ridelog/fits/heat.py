@@ -5,8 +5,8 @@ from scipy.signal import lfilter
 
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog
-from optimizer.ridelog.fits.motor import COPPER_PER_K
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from plant.constants import COPPER_PER_K, COPPER_REFERENCE_C
 from plant.description.board import Board
 
 _STEP_S = 1.0
@@ -82,7 +82,7 @@ def _loss(log: RideLog, board: Board, *, winding: bool) -> Floats:
     current = np.abs(log.signals["current_a"])
     square = 1.5 * current * current
     if winding:
-        warmer = np.nan_to_num(log.signals["winding_c"] - 20.0)
+        warmer = np.nan_to_num(log.signals["winding_c"] - COPPER_REFERENCE_C)
         return board.motor.phase_resistance_ohm * (1.0 + COPPER_PER_K * warmer) * square
     drive = board.drive
     bus = log.signals.get("bus_v", np.full_like(current, 0.5 * _mid_bus(board)))

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from plant.constants import COPPER_PER_K, COPPER_REFERENCE_C
 from plant.description.board import Board
 
-COPPER_PER_K = 0.00393  # IEC 60028, annealed copper at 20 degC
 _WINDOW_S = 0.5
 _BLOCK_S = 10.0
 _FEWEST = 60
@@ -63,7 +63,7 @@ def _copper(log: RideLog) -> Floats:
     """Return the winding's resistance over that at 20 degC, (sample,)."""
     if not log.has("winding_c"):
         return np.ones_like(log.time_s)
-    return 1.0 + COPPER_PER_K * (log.signals["winding_c"] - 20.0)
+    return 1.0 + COPPER_PER_K * (log.signals["winding_c"] - COPPER_REFERENCE_C)
 
 
 def _by_voltage(log: RideLog, board: Board) -> Fit | str:

@@ -9,10 +9,9 @@ from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
 from optimizer.study.route import smoothed
+from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.course import Elevation
-from plant.kernel.lane_init import AIR_DENSITY_KG_M3
-from plant.physics.reflex import GRAVITY
 
 WINDOW_S = 2.0  # longer than a swing of the rider's body
 _BLOCK_S = 20.0
@@ -77,7 +76,7 @@ def fit_road(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
     rows = np.isfinite(change + current + square + climbing) & (slowest == 0.0)
     if np.count_nonzero(rows) < _FEWEST:
         return f"needs a minute of riding above {_MOVING_MPS:g} m/s"
-    weight_ratio = moving_kg / felt_kg * GRAVITY
+    weight_ratio = moving_kg / felt_kg * GRAVITY_MPS2
     air = 0.5 * AIR_DENSITY_KG_M3 / felt_kg
     change, current, square = change[rows], current[rows], square[rows]
     forward, climbing = forward[rows], climbing[rows]
@@ -122,4 +121,4 @@ def _change(log: RideLog, width: int) -> Floats:
 def grade_from_load(fit: Fit, board: Board, rider_mass_kg: float) -> Floats:
     """Return the sine of the grade that the fitted road load leaves unexplained, (row,)."""
     moving_kg, felt_kg = masses(board, rider_mass_kg)
-    return np.asarray(-fit.residual * felt_kg / (moving_kg * GRAVITY))
+    return np.asarray(-fit.residual * felt_kg / (moving_kg * GRAVITY_MPS2))

@@ -17,7 +17,7 @@ from optimizer.ridelog.fits.heat import fit_heat
 from optimizer.ridelog.fits.motor import fit_motor
 from optimizer.ridelog.fits.pack import charge_ratio, fit_pack
 from optimizer.ridelog.fits.road import fit_road, masses
-from plant.kernel.lane_init import AIR_DENSITY_KG_M3
+from plant.constants import AIR_DENSITY_KG_M3
 from tests import invented
 from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth

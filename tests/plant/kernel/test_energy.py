@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
+from plant.constants import GRAVITY_MPS2
 from plant.kernel.lane_layout import R
 from plant.kernel.simulate import ride_lanes, simulate
-from plant.physics.reflex import GRAVITY
 from tests import invented, invented_rides
 from tests.plant import rig
 
@@ -24,7 +24,7 @@ def body_energy(signal, constant, grade_rad):
     """Return kinetic and potential energy of wheel, board and rider along a slope, in J."""
     speed = signal["speed_mps"]
     energy = 0.5 * constant["rolling_mass_kg"] * speed**2
-    energy = energy + constant["moving_mass_kg"] * GRAVITY * signal["distance_m"] * np.sin(
+    energy = energy + constant["moving_mass_kg"] * GRAVITY_MPS2 * signal["distance_m"] * np.sin(
         grade_rad
     )
     for angle_name, rate_name, mh, inertia in (
@@ -34,7 +34,7 @@ def body_energy(signal, constant, grade_rad):
         angle, rate = signal[angle_name], signal[rate_name]
         energy = energy + 0.5 * constant[inertia] * rate**2
         energy = energy + constant[mh] * rate * speed * np.cos(angle + grade_rad)
-        energy = energy + constant[mh] * GRAVITY * np.cos(angle)
+        energy = energy + constant[mh] * GRAVITY_MPS2 * np.cos(angle)
     return energy
 
 

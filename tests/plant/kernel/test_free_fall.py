@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from plant.physics.reflex import GRAVITY
+from plant.constants import GRAVITY_MPS2
 from tests import invented_rides
 from tests.plant import rig
 
@@ -44,7 +44,7 @@ def test_published_balance_system_falls_at_its_pole():
 
     rate = fall_rate(rig.run(PASSIVE | published, seconds=1.5, record=("lean_rad",)))
 
-    assert rate == pytest.approx(2.683 * math.sqrt(GRAVITY / 9.8), rel=1e-3)
+    assert rate == pytest.approx(2.683 * math.sqrt(GRAVITY_MPS2 / 9.8), rel=1e-3)
 
 
 @pytest.mark.parametrize("mass_kg", [40.0, 62.0, 80.0, 105.0])
@@ -63,6 +63,6 @@ def test_each_rider_falls_at_the_pole_of_their_body(mass_kg):
     )
     height = end["rider_mh_kg_m"] / end["mass_kg"]
     inertia = end["rider_j_kg_m2"] - end["mass_kg"] * height**2
-    expected = pole(rolling - end["mass_kg"], end["mass_kg"], inertia, height, GRAVITY)
+    expected = pole(rolling - end["mass_kg"], end["mass_kg"], inertia, height, GRAVITY_MPS2)
     # Half a step more or less is 3e-4 of the fall.
     assert fall_rate(ridden) == pytest.approx(expected, rel=1e-3)

@@ -11,9 +11,9 @@ import math
 import numpy as np
 import pytest
 
+from plant.constants import GRAVITY_MPS2
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.road import road_table, straight_lines, wheel_centre_path
-from plant.physics.reflex import GRAVITY
 from tests import invented, invented_rides
 from tests.plant import rig
 
@@ -68,7 +68,7 @@ def standing_on_the_edge(height_m, current_a, *, friction=1.5):
 
 
 def weight():
-    return rig.run(rig.QUIET, seconds=0.001).end["moving_mass_kg"][0] * GRAVITY
+    return rig.run(rig.QUIET, seconds=0.001).end["moving_mass_kg"][0] * GRAVITY_MPS2
 
 
 SHARES = np.array([0.90, 0.95, 0.98, 0.99, 1.01, 1.02, 1.05, 1.10])

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from ahrs.filters import Complementary
 
+from plant.constants import GRAVITY_MPS2
 from plant.kernel.lane_init import torque_per_amp
-from plant.physics.reflex import GRAVITY
 from tests import invented, invented_rides
 from tests.plant import rig
 
@@ -60,7 +60,7 @@ def felt(signal):
     before = {name: np.concatenate([[0.0], values[:-1]]) for name, values in signal.items()}
     board = before["pitch_rad"] + before["flex_rad"]
     along = before["accel_mps2"] * np.cos(before["road_grade_rad"])
-    up = GRAVITY + before["accel_mps2"] * np.sin(before["road_grade_rad"])
+    up = GRAVITY_MPS2 + before["accel_mps2"] * np.sin(before["road_grade_rad"])
     zero = np.zeros_like(board)
     # The specific force, turned into the board.
     forward = along * np.cos(board) - up * np.sin(board)
@@ -90,7 +90,7 @@ def test_sustained_acceleration_tilts_both_filters_by_acceleration_over_gravity(
     # vertical of the textbooks leans by atan(a / g); the plant's filter takes a / g for it.
     acceleration, time_s, n_steps = 1.5, 0.3, 3000
     rest = np.zeros((n_steps, 3))
-    pushed = np.tile([0.0, acceleration, GRAVITY], (n_steps, 1))
+    pushed = np.tile([0.0, acceleration, GRAVITY_MPS2], (n_steps, 1))
 
     package = Complementary(
         gyr=rest, acc=pushed, frequency=1000.0, gain=time_s / (time_s + 0.001), w0=np.zeros(3)
@@ -108,5 +108,5 @@ def test_sustained_acceleration_tilts_both_filters_by_acceleration_over_gravity(
     )
     ours = ridden.signal["attitude_rad"][-1, 0]
     assert ridden.signal["accel_mps2"][-1, 0] == pytest.approx(acceleration, rel=1e-3)
-    assert theirs == pytest.approx(-np.arctan(acceleration / GRAVITY), rel=1e-3)
+    assert theirs == pytest.approx(-np.arctan(acceleration / GRAVITY_MPS2), rel=1e-3)
     assert ours == pytest.approx(theirs, abs=np.radians(0.1))

@@ -4,9 +4,9 @@ import mujoco
 import numpy as np
 import pytest
 
+from plant.constants import GRAVITY_MPS2
 from plant.kernel.lane_layout import R
 from plant.kernel.simulate import ride_lanes
-from plant.physics.reflex import GRAVITY
 from tests import invented_rides
 from tests.reference.mujoco_bodies import three_bodies
 
@@ -26,7 +26,7 @@ def recorded(along, mass_kg):
 
 def in_mujoco(signal, constant, *, grade_rad, first, n_steps, rolling):
     """Return MuJoCo's states (step, coordinate) from the ride's state after step `first`."""
-    model = three_bodies(constant, grade_rad=grade_rad, gravity_mps2=GRAVITY, step_s=0.001)
+    model = three_bodies(constant, grade_rad=grade_rad, gravity_mps2=GRAVITY_MPS2, step_s=0.001)
     data = mujoco.MjData(model)
     data.qpos[:] = [signal[name][first] for name in STATE[:3]]
     data.qpos[1:] += grade_rad

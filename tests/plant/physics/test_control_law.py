@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from plant.constants import DT_S
 from plant.description.profile_array import PROFILE_NAMES
 from plant.kernel.lane_init import fill_profile
 from plant.kernel.lane_layout import N_ROWS, WIDTH, R
 from plant.physics.control import (
-    DT_S,
     braking_share,
     integrate,
     lift_under_load,

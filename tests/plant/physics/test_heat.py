@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from plant.constants import AMBIENT_C, COPPER_PER_K
 from plant.kernel.lane_layout import WIDTH
-from plant.kernel.step import AMBIENT_C, COPPER_PER_K
 from tests.plant import rig
 
 # The wheel is held, so all the electrical power is heat.

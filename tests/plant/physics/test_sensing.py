@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
+from plant.constants import GRAVITY_MPS2
 from plant.kernel.lane_init import reflex_slots, torque_per_amp
 from plant.kernel.lane_layout import WIDTH
-from plant.physics.reflex import GRAVITY
 from tests import invented, invented_rides
 from tests.plant import rig
 
@@ -34,7 +34,7 @@ def test_sustained_acceleration_drags_level_by_acceleration_over_gravity(acceler
     )
 
     time_s = np.arange(1, 3001) * 0.001
-    expected = -acceleration / GRAVITY * -np.expm1(-time_s / 0.5)
+    expected = -acceleration / GRAVITY_MPS2 * -np.expm1(-time_s / 0.5)
     np.testing.assert_allclose(ridden.signal["accel_mps2"][-1], acceleration, rtol=1e-3)
     np.testing.assert_allclose(ridden.signal["attitude_rad"][:, 0], expected, atol=3e-4)
 
