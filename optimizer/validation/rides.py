@@ -2,7 +2,7 @@
 
 import dataclasses
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TypeVar
 
 import numpy as np
@@ -51,14 +51,27 @@ def _of_mass(rider: Rider, factor: float) -> Rider:
     return moved(rider, [mass], np.array([np.sign(factor - 1.0)]))
 
 
-def unseen_riders(riders: Sequence[Rider]) -> dict[str, Rider]:
-    """Return riders half-way between those of a study and beyond its ends, by name."""
-    ordered = sorted(dict.fromkeys(riders), key=lambda rider: rider.body.mass_kg)
+def unseen_riders(riders: Mapping[str, Rider]) -> dict[str, Rider]:
+    """Return riders half-way between those of a study and beyond its ends, by name.
+
+    A name says what the rider is made of. It holds spaces, as no name of a study's rider can, so
+    none stands for two riders.
+
+    Parameters
+    ----------
+    riders : mapping of name to Rider
+    """
+    named: dict[Rider, str] = {}
+    for name, rider in riders.items():
+        named.setdefault(rider, name)
+    ordered = sorted(named, key=lambda rider: rider.body.mass_kg)
     reach = _ALONE if len(ordered) == 1 else _BEYOND
-    found = [_of_mass(ordered[0], 1.0 - reach)]
-    found += [_between(light, heavy, 0.5) for light, heavy in itertools.pairwise(ordered)]
-    found.append(_of_mass(ordered[-1], 1.0 + reach))
-    return {f"{rider.body.mass_kg:.0f}_kg": rider for rider in found}
+    lightest, heaviest = ordered[0], ordered[-1]
+    found = {f"lighter than {named[lightest]}": _of_mass(lightest, 1.0 - reach)}
+    for light, heavy in itertools.pairwise(ordered):
+        found[f"between {named[light]} and {named[heavy]}"] = _between(light, heavy, 0.5)
+    found[f"heavier than {named[heaviest]}"] = _of_mass(heaviest, 1.0 + reach)
+    return found
 
 
 def held_out_rides(study: Study) -> list[Ride]:
@@ -69,7 +82,7 @@ def held_out_rides(study: Study) -> list[Ride]:
         )
         for course in study.courses.values()
     ]
-    unseen = unseen_riders(list(study.riders.values()))
+    unseen = unseen_riders(study.riders)
     riders = {**study.riders, **unseen}
     pairs = [(course, name) for course in study.validation.held_out for name in riders]
     pairs += [

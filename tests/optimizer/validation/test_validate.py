@@ -2,12 +2,14 @@
 
 import dataclasses
 import json
+from collections import Counter
 
 import numpy as np
 import pytest
 
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
+from optimizer.study.tolerances import with_numbers
 from optimizer.validation.day_courses import drawn_course
 from optimizer.validation.early_ends import judge_fault, judge_held_out, judge_own_rides
 from optimizer.validation.loop_margins import judge_margins
@@ -51,11 +53,42 @@ def quick(**plan):
 
 
 def test_unseen_riders_lie_between_and_beyond_the_studys():
-    masses = sorted(
-        rider.body.mass_kg for rider in unseen_riders(list(STUDY.riders.values())).values()
+    masses = {name: rider.body.mass_kg for name, rider in unseen_riders(STUDY.riders).items()}
+
+    assert masses == pytest.approx(
+        {
+            "lighter than pupil_40": 36.8,
+            "between pupil_40 and clerk_62": 51.0,
+            "between clerk_62 and baker_80": 71.0,
+            "between baker_80 and smith_105": 92.5,
+            "heavier than smith_105": 113.4,
+        }
     )
 
-    assert masses == pytest.approx([36.8, 51.0, 71.0, 92.5, 113.4])
+
+def test_unseen_riders_of_close_masses_do_not_replace_one_another():
+    masses = {"one": 79.8, "two": 80.2, "three": 80.4, "four": 80.6}
+    riders = {
+        name: with_numbers(STUDY.riders["baker_80"], {"mass_kg": mass_kg})
+        for name, mass_kg in masses.items()
+    }
+    close = dataclasses.replace(STUDY, riders=riders)
+
+    found = unseen_riders(riders)
+
+    assert [rider.body.mass_kg for rider in found.values()] == pytest.approx(
+        [0.92 * 79.8, 80.0, 80.3, 80.5, 1.08 * 80.6]
+    )
+    per_course = Counter(ride.course.name for ride in held_out_rides(close))
+    for course in STUDY.validation.held_out:
+        assert per_course[course.name] == 4 + 5
+
+
+def test_a_rider_alone_has_unseen_ones_on_either_side():
+    found = unseen_riders({"alone": STUDY.riders["baker_80"], "twin": STUDY.riders["baker_80"]})
+
+    masses = {name: rider.body.mass_kg for name, rider in found.items()}
+    assert masses == pytest.approx({"lighter than alone": 68.0, "heavier than alone": 92.0})
 
 
 def test_held_out_rides_are_not_those_of_the_study():
