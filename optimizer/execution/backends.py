@@ -8,7 +8,7 @@ from types import ModuleType
 
 from optimizer.base.database_url import check_address
 from optimizer.base.errors import MachineError
-from optimizer.execution.evaluate import make_evaluate
+from optimizer.execution.evaluate import baseline_values, make_evaluate
 from optimizer.execution.provenance import ride_inputs
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.frozen_settings import WEIGHTS, method_inputs
@@ -75,7 +75,7 @@ def riding(
         def ride_by(telling: tuple[int, ...]) -> Evaluate:
             evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, telling=telling)
             if spread is not None:
-                evaluate = spread(evaluate)
+                evaluate = spread(evaluate, baseline_values(rides_of))
             if share is not None:
                 evaluate = share(evaluate, rides=rides_of.rides, telling=telling)
             return evaluate

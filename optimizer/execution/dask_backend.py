@@ -4,6 +4,7 @@ import functools
 import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from typing import TypeAlias
 
 import joblib
 import numpy as np
@@ -12,20 +13,28 @@ from numpy.typing import NDArray
 
 from optimizer.base.errors import MachineError, UserInputError
 from optimizer.execution.provenance import model_inputs
+from optimizer.execution.reference_ride import Reference, agrees, ridden_here
 from optimizer.search.evaluation import Evaluate, Evaluation
 
 Floats = NDArray[np.float64]
 
 _CANDIDATES_A_TASK = 4
 _PATIENCE_S = 20
+# In the process of a worker: what it has ridden to the same bits as the machine that sent it.
+_AGREED: set[Reference] = set()
+
+Spread: TypeAlias = Callable[[Evaluate, Floats], Evaluate]
 
 
 @contextmanager
-def spreading(address: str) -> Iterator[Callable[[Evaluate], Evaluate]]:
+def spreading(address: str) -> Iterator[Spread]:
     """Give what turns riding here on one thread into riding on a cluster's workers.
 
-    What rides here is sent to the workers, which must have levelgain too. A worker that is lost has
-    its tasks done by the others; outcomes do not depend on who rides.
+    What rides here is sent to the workers, which must have levelgain too. Each worker first rides a
+    candidate that this machine has ridden, and must come to the same bits. The tasks of a worker
+    that is lost are done by the others; outcomes do not depend on which worker rides.
+
+    The function given takes what rides here and the candidate to compare by, (parameter,).
 
     Parameters
     ----------
@@ -35,7 +44,7 @@ def spreading(address: str) -> Iterator[Callable[[Evaluate], Evaluate]]:
     Raises
     ------
     UserInputError
-        No scheduler or worker answers, or a worker has another version.
+        No scheduler or worker answers, or a worker has another version or comes to other bits.
     """
     with _reported(address):
         client = Client(  # type: ignore[no-untyped-call]
@@ -45,14 +54,15 @@ def spreading(address: str) -> Iterator[Callable[[Evaluate], Evaluate]]:
         with _reported(address):
             client.wait_for_workers(1, timeout=_PATIENCE_S)
 
-        def ride(evaluate: Evaluate, values: Floats, /) -> Evaluation:
+        def ride(evaluate: Evaluate, reference: Reference, values: Floats, /) -> Evaluation:
             blocks = np.array_split(values, math.ceil(len(values) / _CANDIDATES_A_TASK))
             with (
                 _reported(address),
                 joblib.parallel_config("dask", client=client, pure=False),
             ):
                 parts = joblib.Parallel(batch_size=1, pre_dispatch="all")(
-                    joblib.delayed(_ride)(evaluate, block, model_inputs()) for block in blocks
+                    joblib.delayed(_ride)(evaluate, block, model_inputs(), reference)
+                    for block in blocks
                 )
             return Evaluation(
                 objectives=np.concatenate([part.objectives for part in parts]),
@@ -60,11 +70,15 @@ def spreading(address: str) -> Iterator[Callable[[Evaluate], Evaluate]]:
                 rides=np.concatenate([part.rides for part in parts]),
             )
 
-        yield lambda evaluate: functools.partial(ride, evaluate)
+        yield lambda evaluate, candidate: functools.partial(
+            ride, evaluate, ridden_here(evaluate, candidate)
+        )
 
 
-def _ride(evaluate: Evaluate, values: Floats, expected: Mapping[str, str]) -> Evaluation:
-    """Ride a block on a worker, if its model and libraries are those of the study."""
+def _ride(
+    evaluate: Evaluate, values: Floats, expected: Mapping[str, str], reference: Reference
+) -> Evaluation:
+    """Ride a block on a worker, if its model, libraries and bits are those of the study."""
     found = model_inputs()
     for key, text in expected.items():
         if found[key] != text:
@@ -72,6 +86,13 @@ def _ride(evaluate: Evaluate, values: Floats, expected: Mapping[str, str]) -> Ev
                 f"a worker of the cluster has another {key}: {found[key]!r}, here {text!r};"
                 " give all workers this machine's version"
             )
+    if reference not in _AGREED:
+        if not agrees(evaluate, reference):
+            raise MachineError(
+                "a worker's results differ in their last digits from this machine's, as its"
+                " processor may be of another kind; use workers of this machine's kind"
+            )
+        _AGREED.add(reference)
     return evaluate(values)
 
 

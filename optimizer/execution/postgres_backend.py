@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from optimizer.base.errors import MachineError
 from optimizer.execution.postgres import Database, OutcomeRow, joined
+from optimizer.execution.reference_ride import Reference, agrees
 from optimizer.execution.store_format import checksum, outcome_blobs, rides_of, stacked
 from optimizer.search.evaluation import Evaluate, Evaluation
 from plant.kernel.simulate import Ride
@@ -117,9 +118,9 @@ class _SharedRides:
         first = self._database.first_outcome(self._noise)
         if first is None:
             return
-        values = stacked([first[1]])
-        (again,) = outcome_rows([first[0]], values, self._evaluate(values.copy()))
-        if again != first:
+        self._check([first])
+        reference = Reference(parameters=first[1], outcome=(first[2], first[3], first[5]))
+        if not agrees(self._evaluate, reference):
             raise MachineError(
                 f"{self._database.shown}: this machine's results differ in their last digits from"
                 " those of the machine that started the study, as its processor may be of another"
@@ -127,13 +128,16 @@ class _SharedRides:
             )
         self._proved = True
 
-    def _read(self, rows: Sequence[OutcomeRow]) -> Evaluation:
+    def _check(self, rows: Sequence[OutcomeRow]) -> None:
         for row in rows:
             if checksum(*row[1:4], row[5]) != row[6]:
                 raise MachineError(
                     f"{self._database.shown}: a stored candidate does not match its checksum;"
                     " restore the database from a backup, or use a database of its own"
                 )
+
+    def _read(self, rows: Sequence[OutcomeRow]) -> Evaluation:
+        self._check(rows)
         return Evaluation(
             objectives=stacked([row[2] for row in rows]),
             constraints=stacked([row[3] for row in rows]),

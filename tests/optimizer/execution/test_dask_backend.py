@@ -13,7 +13,7 @@ from optimizer.execution.dask_backend import spreading
 from optimizer.execution.evaluate import baseline_values, make_evaluate
 from optimizer.execution.provenance import model_inputs
 from optimizer.study.load import load_study
-from tests.optimizer.analytic import narrow
+from tests.optimizer.analytic import SMALL_BASELINE, narrow
 from tests.optimizer.cli.test_interruptions import finish
 from tests.optimizer.small_study import STEEP, write_small_study
 
@@ -88,11 +88,12 @@ def test_a_worker_killed_in_mid_generation_loses_nothing(cluster, tmp_path):
         )
         stack.enter_context(subprocess.Popen(["sh", "-c", script]))
         with spreading(address) as spread:
-            found = spread(Slow(marks))(values)
+            found = spread(Slow(marks), SMALL_BASELINE)(values)
 
     assert first.wait() == -9
     assert second.poll() is None
-    assert {mark.name for mark in marks.iterdir()} == {str(first.pid), str(second.pid)}
+    riders = {int(mark.name) for mark in marks.iterdir()}
+    assert riders - {os.getpid()} == {first.pid, second.pid}
     assert_same(found, narrow(values))
 
 
@@ -105,7 +106,7 @@ def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_
     ride = make_evaluate(study, telling=(2, 4))
 
     with spreading(cluster[0]) as spread:
-        assert_same(spread(ride)(values), ride(values))
+        assert_same(spread(ride, values[0])(values), ride(values))
 
 
 @pytest.mark.slow
@@ -130,7 +131,41 @@ def test_a_worker_with_another_model_or_library_is_refused(cluster, monkeypatch,
         spreading(cluster[0]) as spread,
         pytest.raises(UserInputError, match=f"a worker of the cluster has another {key}"),
     ):
-        spread(narrow)(points(4))
+        spread(narrow, SMALL_BASELINE)(points(4))
+
+
+class Otherwise:
+    """Rides to other last digits in every process but the one that made it."""
+
+    def __init__(self):
+        self.home = os.getpid()
+
+    def __call__(self, values):
+        evaluation = narrow(values)
+        if os.getpid() != self.home:
+            np.nextafter(evaluation.objectives, 9.0, out=evaluation.objectives)
+        return evaluation
+
+
+def test_a_worker_that_calculates_otherwise_is_refused(cluster):
+    with (
+        spreading(cluster[0]) as spread,
+        pytest.raises(UserInputError, match="differ in their last digits"),
+    ):
+        spread(Otherwise(), SMALL_BASELINE)(points(4))
+
+
+def test_a_worker_rides_the_reference_once(cluster, tmp_path):
+    marks = tmp_path / "marks"
+    marks.mkdir()
+    with spreading(cluster[0]) as spread:
+        ride = spread(Slow(marks), SMALL_BASELINE)
+        for _ in range(2):
+            ride(points(8))
+
+    n_riders = len(list(marks.iterdir()))
+    n_ridden = sum(len(mark.read_text()) for mark in marks.iterdir())
+    assert n_ridden == 2 * 8 + n_riders
 
 
 def test_what_fails_outside_the_riding_keeps_its_own_name(cluster):

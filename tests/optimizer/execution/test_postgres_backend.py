@@ -196,6 +196,15 @@ def test_a_flipped_bit_in_the_database_is_found(database):
         ask(database)
 
 
+def test_a_flipped_bit_in_what_a_machine_proves_itself_by_is_not_blamed_on_the_machine(database):
+    ask(database)
+    edit(database, "UPDATE levelgain.outcome SET ridden_by = 'another',"
+                   " objectives = set_bit(objectives, 5, 1 - get_bit(objectives, 5))")  # fmt: skip
+
+    with pytest.raises(UserInputError, match="does not match its checksum"):
+        ask(database)
+
+
 def test_a_failure_of_riding_frees_the_claims(database):
     def fails(_values):
         raise RuntimeError("out of memory")
