@@ -5,37 +5,21 @@ import sys
 import typer
 
 from optimizer.base.errors import UserInputError
-from optimizer.cli import log_commands, profile_commands, result_commands, study_commands
+from optimizer.cli.commands import (
+    check,
+    compare,
+    demonstrate,
+    explain,
+    export,
+    page,
+    results,
+    ridelog,
+    run,
+    study,
+    transfer,
+    validate,
+)
 from optimizer.cli.exit_codes import BAD_INPUT, INTERRUPTED
-
-# In the order in which a user meets them, each in a line that a narrow terminal shows whole.
-_COMMANDS = (
-    ("new", study_commands.new, "Make a new study folder."),
-    ("check", study_commands.check, "Check a study file and say how long it takes."),
-    ("run", study_commands.run, "Ride candidates and search the trade-off."),
-    ("resume", study_commands.resume, "Go on with a stopped study, or extend one."),
-    ("fork", study_commands.fork_study, "Start a new study from another's candidates."),
-    ("watch", study_commands.watch, "Serve the page of a study while it runs."),
-    ("front", result_commands.front, "Show the front as a table."),
-    ("show", result_commands.show, "Show one candidate."),
-    ("page", result_commands.page, "Write one page to choose a candidate from."),
-    ("compare", result_commands.compare, "Compare profiles ride by ride."),
-    ("explain", result_commands.explain, "Say which parameters matter and how."),
-    ("ride", result_commands.ride, "Ride one profile over all rides."),
-    ("validate", profile_commands.validate_profile, "Prove a profile before anybody rides it."),
-    ("export", profile_commands.export_profile, "Write a profile with its cautions."),
-    ("transfer", profile_commands.transfer, "Rescale a profile for another board."),
-    ("report", study_commands.report, "Write tables and figures again."),
-    ("demonstrate", profile_commands.demonstrate_sections, "Draw what each section does."),
-)
-_LOG_COMMANDS = (
-    ("example", log_commands.write_example_log, "Write an invented log to try the others on."),
-    ("propose", log_commands.propose_mapping, "Write a mapping of the columns to confirm."),
-    ("check", log_commands.check_ride_log, "Say what is wrong with a log, and where."),
-    ("fit", log_commands.fit_ride_log, "Fit board and controller, with intervals."),
-    ("use", log_commands.use_ride_log, "Make a study of what was fitted."),
-    ("compare", log_commands.compare_ride_log, "Lay the predicted ride over the log."),
-)
 
 app = typer.Typer(
     name="levelgain",
@@ -57,9 +41,31 @@ log_app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
 )
-for _app, _commands in ((app, _COMMANDS), (log_app, _LOG_COMMANDS)):
-    for _name, _command, _short in _commands:
-        _app.command(name=_name, short_help=_short)(_command)
+
+# In the order in which a user meets them.
+app.command("new")(study.new)
+app.command("check")(check.check)
+app.command("run")(run.run)
+app.command("resume")(run.resume)
+app.command("fork")(study.fork_study)
+app.command("watch")(page.watch)
+app.command("front")(results.front)
+app.command("show")(results.show)
+app.command("page")(page.page)
+app.command("compare")(compare.compare)
+app.command("explain")(explain.explain)
+app.command("ride")(results.ride)
+app.command("validate")(validate.validate_profile)
+app.command("export")(export.export_profile)
+app.command("transfer")(transfer.transfer)
+app.command("report")(study.report)
+app.command("demonstrate")(demonstrate.demonstrate_sections)
+log_app.command("example")(ridelog.write_example_log)
+log_app.command("propose")(ridelog.propose_mapping)
+log_app.command("check")(ridelog.check_ride_log)
+log_app.command("fit")(ridelog.fit_ride_log)
+log_app.command("use")(ridelog.use_ride_log)
+log_app.command("compare")(ridelog.compare_ride_log)
 app.add_typer(log_app)
 
 

@@ -8,7 +8,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as Bar
 
 from optimizer.analysis.results import study_cost
-from optimizer.cli.shown_bar import ShownBar
+from optimizer.cli.stages_view import ShownBar
 from optimizer.search.loop import Progress
 from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.study.study import Study

@@ -1,6 +1,8 @@
 """What a command is at, as a bar in a terminal; nothing when piped."""
 
 import math
+from types import TracebackType
+from typing import Self
 
 from rich.console import Console
 from rich.progress import (
@@ -15,7 +17,24 @@ from rich.progress import (
 )
 from rich.text import Text
 
-from optimizer.cli.shown_bar import ShownBar
+
+class ShownBar:
+    """Shows a bar inside a `with` block."""
+
+    def __init__(self, bar: Progress) -> None:
+        self._bar = bar
+
+    def __enter__(self) -> Self:
+        self._bar.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._bar.stop()
 
 
 class _Share(ProgressColumn):

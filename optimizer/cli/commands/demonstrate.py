@@ -1,61 +1,73 @@
 """The command that shows what each section of a profile does."""
 
 from pathlib import Path
+from typing import Annotated
 
-import pandas as pd
 import typer
 
-from optimizer.analysis.demonstration_catalogue import catalogue_demonstrations
-from optimizer.analysis.demonstrations import Demonstration, Ridden, ridden
 from optimizer.base.atomic_files import refuse_existing
-from optimizer.base.json_io import json_text
-from optimizer.cli.console import console, print_cautions, print_table
-from optimizer.cli.stages_view import StagesView
-from optimizer.reports.demonstration_figures import demonstrations_figure
-from optimizer.reports.style import save, styled
+from optimizer.cli.loading import loading
+from optimizer.cli.options import AsJsonAlone, Force
 
 _STEM = "demonstrations"
 
 
 def demonstrate_sections(
-    *,
-    to: Path,
-    as_json: bool,
-    force: bool,
+    to: Annotated[
+        Path,
+        typer.Argument(metavar="FOLDER", help="For the page; default: here.", show_default=False),
+    ] = Path(),
+    as_json: AsJsonAlone = False,
+    force: Force = False,
 ) -> None:
-    """Draw a page of what each section of a profile does, with and without it."""
+    """Draw what each section of a profile does.
+
+    One page of rides with and without it.
+
+    Example: levelgain demonstrate figures
+    """
     stem = to / _STEM
     if not as_json and not force:
         files = [stem.with_suffix(suffix) for suffix in (".png", ".svg")]
         refuse_existing(files, advice="give --force to replace it, or name another folder")
+    with loading():
+        import pandas as pd
+
+        from optimizer.analysis.demonstration_catalogue import catalogue_demonstrations
+        from optimizer.analysis.demonstrations import ridden
+        from optimizer.cli.console import console, print_cautions, print_json, print_table
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.reports.demonstration_figures import demonstrations_figure
+        from optimizer.reports.style import save, styled
+
     out = console(as_json=as_json)
     with StagesView(out) as stages:
-        all_shown = catalogue_demonstrations()
-        stages.begin("riding with and without", len(all_shown))
-        rides = []
-        for shown in all_shown:
-            rides.append((shown, ridden(shown)))
+        demonstrations = catalogue_demonstrations()
+        stages.begin("riding with and without", len(demonstrations))
+        pairs = []
+        for demonstration in demonstrations:
+            pairs.append((demonstration, ridden(demonstration)))
             stages.advance()
-    rows = [_told(shown, name, ride) for shown, pair in rides for name, ride in pair.items()]
+    rows = [
+        {
+            "section": shown.section,
+            "name": shown.name,
+            "expected": shown.expected,
+            "ride": variant,
+            "measured": shown.measure.called,
+            "value": ride.measured,
+            "unit": shown.measure.unit,
+            "ended": ride.signals.outcome.message,
+        }
+        for shown, pair in pairs
+        for variant, ride in pair.items()
+    ]
     if as_json:
-        typer.echo(json_text(rows), nl=False)
+        print_json(rows)
         return
     print_table(out, pd.DataFrame(rows).drop(columns="expected"))
     with StagesView(out) as stages, styled():
         stages.begin("drawing")
-        written = save(demonstrations_figure(rides), stem)
+        written = save(demonstrations_figure(pairs), stem)
     out.print(f"\n{' and '.join(str(path) for path in written)} written.")
     print_cautions(out)
-
-
-def _told(shown: Demonstration, variant: str, ride: Ridden) -> dict[str, str | float]:
-    return {
-        "section": shown.section,
-        "name": shown.name,
-        "expected": shown.expected,
-        "ride": variant,
-        "measured": shown.measure.called,
-        "value": ride.measured,
-        "unit": shown.measure.unit,
-        "ended": ride.signals.outcome.message,
-    }

@@ -1,31 +1,49 @@
-"""The command that hands a chosen profile over."""
+"""The command that hands a selected profile over."""
 
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
-from optimizer.analysis.candidate import bound_marks, failures_of
-from optimizer.analysis.results import candidate_number
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.errors import UserInputError
-from optimizer.base.json_io import json_text
-from optimizer.cli.console import console, print_cautions
-from optimizer.cli.read_study import read_study
-from optimizer.reports.profile_export import FORMATS, export
+from optimizer.cli.loading import loading
+from optimizer.cli.options import AsJson, Folder, Force, Which, completing
 from optimizer.study.paths import EXPORTS_FOLDER
 
 
 def export_profile(
-    *,
-    folder: Path,
-    which: str,
-    format_name: str,
-    template: Path | None,
-    to: Path | None,
-    force: bool,
-    as_json: bool,
+    folder: Folder,
+    which: Which,
+    format_name: Annotated[
+        str,
+        typer.Option(
+            "--format",
+            metavar="NAME",
+            help="toml, json, c, or all.",
+            autocompletion=completing("toml", "json", "c", "all"),
+        ),
+    ] = "all",
+    template: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="A Jinja2 template of your own, besides.")
+    ] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/exports.")
+    ] = None,
+    force: Force = False,
+    as_json: AsJson = False,
 ) -> None:
-    """Write a chosen profile with its provenance and cautions."""
+    """Write a profile with its provenance and cautions.
+
+    Example: levelgain export my_board balanced --format c
+    """
+    with loading():
+        from optimizer.analysis.candidate import bound_marks, failures_of
+        from optimizer.analysis.results import candidate_number
+        from optimizer.cli.console import console, print_cautions, print_json
+        from optimizer.cli.read_study import read_study
+        from optimizer.reports.profile_export import FORMATS, export
+
     if format_name not in (*FORMATS, "all"):
         raise UserInputError(
             f"--format: must be one of {', '.join(FORMATS)}, all; got {format_name!r}"
@@ -43,14 +61,15 @@ def export_profile(
     )
     failed, marks = failures_of(results, number), bound_marks(results, number)
     if as_json:
-        told = {
-            "number": number,
-            "files": [str(path) for path in written],
-            "failed_constraints": failed,
-            "parameters_at_bounds": marks,
-            "cautions": CAUTIONS,
-        }
-        typer.echo(json_text(told), nl=False)
+        print_json(
+            {
+                "number": number,
+                "files": [str(path) for path in written],
+                "failed_constraints": failed,
+                "parameters_at_bounds": marks,
+                "cautions": CAUTIONS,
+            }
+        )
         return
     for path in written:
         out.print(f"{path} written.")

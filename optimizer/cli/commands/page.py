@@ -1,37 +1,60 @@
-"""The command that makes the page of a study."""
+"""Commands that write the page of a study, and serve it while the study runs."""
 
 from pathlib import Path
+from typing import Annotated
 
-from optimizer.analysis.candidate import why_spared
-from optimizer.analysis.results import Results, candidate_number, read_results
+import typer
+
 from optimizer.base.atomic_files import refuse_existing
 from optimizer.base.errors import UserInputError
-from optimizer.cli.console import console, print_cautions
-from optimizer.cli.stages_view import StagesView
-from optimizer.reports.page import page_data, write_page
-from optimizer.study.load import load_study
+from optimizer.cli.loading import loading
+from optimizer.cli.options import Folder
 from optimizer.study.paths import PAGE_NAME, RESULTS_FOLDER
 
 _MEGABYTE = 1e6
 
 
 def page(
-    *,
-    folder: Path,
-    extra: list[str] | None,
-    to: Path | None,
-    force: bool,
+    folder: Folder,
+    extra: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--with", metavar="CANDIDATE", help="A candidate to show in full, whatever the space."
+        ),
+    ] = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Default: FOLDER/results/page.html.")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace the file named by --to.")] = False,
 ) -> None:
-    """Write a study as one HTML page to choose a candidate from, offline."""
+    """Write one page to choose a candidate from.
+
+    It is one HTML file that needs no network.
+
+    Example: levelgain page my_board
+    """
     if to is not None and not force:
         refuse_existing([to], advice="give --force to replace it, or name another file")
+    with loading():
+        from optimizer.analysis.candidate import why_spared
+        from optimizer.analysis.results import candidate_number, read_results
+        from optimizer.cli.console import console, print_cautions
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.reports.page import page_data, write_page
+        from optimizer.study.load import load_study
+
     path = folder / RESULTS_FOLDER / PAGE_NAME if to is None else to
     out = console()
     with StagesView(out) as stages:
         stages.begin("reading the study")
         results = read_results(load_study(folder))
         numbers = tuple(candidate_number(results, text) for text in extra or ())
-        _refuse_spared(results, numbers)
+        for number in numbers:
+            if results.spared[number]:
+                raise UserInputError(
+                    f"--with {number}: candidate {number} was {why_spared(results, number)};"
+                    f" see `levelgain show {folder} {number}`"
+                )
         stages.begin("tracing the worst rides")
         told = page_data(results, extra=numbers, advance=stages.reach)
         stages.begin("writing the page")
@@ -44,11 +67,31 @@ def page(
     print_cautions(out)
 
 
-def _refuse_spared(results: Results, numbers: tuple[int, ...]) -> None:
-    """Refuse candidates of which there is nothing to draw."""
-    for number in numbers:
-        if results.spared[number]:
-            raise UserInputError(
-                f"--with {number}: candidate {number} was {why_spared(results, number)};"
-                f" see `levelgain show {results.study.folder} {number}`"
-            )
+def watch(
+    folder: Folder,
+    port: Annotated[
+        int, typer.Option(min=0, max=65535, metavar="N", help="Port; 0: any that is free.")
+    ] = 8411,
+) -> None:
+    """Serve the page of a study while it runs.
+
+    On this machine only, beside `levelgain run` in a second terminal.
+
+    Example: levelgain watch my_board
+    """
+    with loading():
+        from http.server import HTTPServer
+
+        from optimizer.cli.console import console
+        from optimizer.reports.page import HOST, LiveStudy, serve
+
+    live = LiveStudy(folder)
+    out = console()
+
+    def ready(server: HTTPServer) -> None:
+        out.print(
+            f"http://{HOST}:{server.server_port}/ shows the study as it grows; Ctrl-C ends it."
+        )
+        out.file.flush()
+
+    serve(live, port=port, ready=ready)

@@ -1,42 +1,41 @@
-"""The commands that turn a ride log into a plant: `levelgain log ...`."""
+"""Commands that turn a ride log into a plant: `levelgain log ...`."""
 
 from pathlib import Path
+from typing import Annotated
 
 import typer
 
 from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
 from optimizer.base.errors import UserInputError
-from optimizer.base.json_io import json_text
-from optimizer.cli.console import console, print_cautions
-from optimizer.cli.stages_view import StagesView
-from optimizer.ridelog.data.checks import Checked, check_log
-from optimizer.ridelog.data.findings import Weight
-from optimizer.ridelog.data.mapping import load_mapping
-from optimizer.ridelog.data.mapping_proposal import propose
-from optimizer.ridelog.data.resampling import load_log
-from optimizer.ridelog.fit_figures import draw_intervals, draw_residuals
-from optimizer.ridelog.fits.all_fits import Fits, fit_all, told_fits
-from optimizer.ridelog.fits.road import fit_road
-from optimizer.ridelog.replay import compare, replayed, speed_lag_s, told_comparison
-from optimizer.ridelog.replay_figures import draw_overlay
-from optimizer.ridelog.ridden_segment import ridden_stretch
-from optimizer.ridelog.study_from_log import fitted_names, road_fit, write_study
-from optimizer.study.catalogue import STUDIES_FOLDER
-from optimizer.study.load import load_study
+from optimizer.cli.loading import loading
+from optimizer.cli.options import AsJson, Force, NewFolder
 
 FIT_FILE = "fit.json"
 COMPARED_FILE = "compared.json"
 
+Log = Annotated[
+    Path, typer.Argument(metavar="LOG", help="The ride log: CSV or Parquet.", show_default=False)
+]
+MappingFile = Annotated[
+    Path | None,
+    typer.Option("--mapping", metavar="FILE", help="Default: the log's name with .mapping.toml."),
+]
 
-def mapping_path(log: Path, mapping: Path | None) -> Path:
-    """Return where the mapping of a log stands."""
-    return log.with_name(f"{log.stem}.mapping.toml") if mapping is None else mapping
 
+def write_example_log(
+    folder: Annotated[Path, typer.Argument(help="New folder.", show_default=False)],
+) -> None:
+    """Write an invented log to try the others on.
 
-def write_example_log(*, folder: Path) -> None:
-    """Write the packaged ride and its mapping."""
-    source = STUDIES_FOLDER / "ridden"
-    files = sorted(source.iterdir())
+    Its mapping is written beside it.
+
+    Example: levelgain log example tried
+    """
+    with loading():
+        from optimizer.cli.console import console
+        from optimizer.study.catalogue import STUDIES_FOLDER
+
+    files = sorted((STUDIES_FOLDER / "ridden").iterdir())
     copy_whole(files, folder)
     log = next(path for path in files if path.suffix == ".csv")
     console().print(
@@ -45,14 +44,17 @@ def write_example_log(*, folder: Path) -> None:
     )
 
 
-def propose_mapping(
-    *,
-    log: Path,
-    mapping: Path | None,
-) -> None:
-    """Write a mapping of the log's columns for you to check and confirm."""
-    path = mapping_path(log, mapping)
+def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
+    """Write a mapping of the columns to confirm.
+
+    Example: levelgain log propose ride.csv
+    """
+    path = _mapping_path(log, mapping)
     refuse_existing([path], advice="edit it, or name another file with --mapping")
+    with loading():
+        from optimizer.cli.console import console
+        from optimizer.ridelog.data.mapping_proposal import propose
+
     text = propose(log)
     write_whole(path, text)
     out = console()
@@ -60,69 +62,100 @@ def propose_mapping(
     out.print(f"{path} written: check every line, then write confirmed = true in it.")
 
 
-def check_ride_log(
-    *,
-    log: Path,
-    mapping: Path | None,
-    as_json: bool,
-) -> None:
-    """Read the whole log and say what is wrong with it, and where."""
-    with StagesView(console(as_json=as_json)) as stages:
-        stages.begin("reading the log")
-        checked = check_log(log, load_mapping(mapping_path(log, mapping)))
-    if as_json:
-        typer.echo(json_text(_told(checked)), nl=False)
-    else:
-        print_checked(checked)
+def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = False) -> None:
+    """Say what is wrong with a log, and where.
 
+    Example: levelgain log check ride.csv
+    """
+    with loading():
+        from optimizer.cli.console import console, print_json
+        from optimizer.cli.output.ridelog import check_facts, print_checked
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.ridelog.data.checks import check_log
+        from optimizer.ridelog.data.mapping import load_mapping
 
-def fit_ride_log(
-    *,
-    log: Path,
-    mapping: Path | None,
-    to: Path | None,
-    force: bool,
-    as_json: bool,
-) -> None:
-    """Fit board and controller to the log, with 95 % intervals, and say what it can not tell."""
-    folder = log.with_name(f"{log.stem}.fit") if to is None else to
-    if not force:
-        refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        known = load_mapping(mapping_path(log, mapping))
+        checked = check_log(log, load_mapping(_mapping_path(log, mapping)))
+    if as_json:
+        print_json(check_facts(checked))
+    else:
+        print_checked(out, checked)
+
+
+def fit_ride_log(
+    log: Log,
+    mapping: MappingFile = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: the log's name with .fit.")
+    ] = None,
+    force: Force = False,
+    as_json: AsJson = False,
+) -> None:
+    """Fit board and controller, with intervals.
+
+    The intervals are of 95 %. What the log can not tell is said too.
+
+    Example: levelgain log fit ride.csv
+    """
+    folder = log.with_name(f"{log.stem}.fit") if to is None else to
+    if not force:
+        refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
+    with loading():
+        from optimizer.base.json_io import json_text
+        from optimizer.cli.console import console, print_cautions, print_json
+        from optimizer.cli.output.ridelog import check_facts, print_checked, print_fits
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.ridelog.data.mapping import load_mapping
+        from optimizer.ridelog.data.resampling import load_log
+        from optimizer.ridelog.fit_figures import draw_intervals, draw_residuals
+        from optimizer.ridelog.fits.all_fits import fit_all, told_fits
+
+    out = console(as_json=as_json)
+    with StagesView(out) as stages:
+        stages.begin("reading the log")
+        known = load_mapping(_mapping_path(log, mapping))
         ride, checked = load_log(log, known)
         fits = fit_all(ride, known, stages=stages)
     if all(isinstance(fit, str) for fit in fits.values()):
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
         raise UserInputError(f"{log}: nothing can be fitted: {reasons}")
-    told = {"log": _told(checked), "fits": told_fits(fits)}
-    write_whole(folder / FIT_FILE, json_text(told))
+    facts = {"log": check_facts(checked), "fits": told_fits(fits)}
+    write_whole(folder / FIT_FILE, json_text(facts))
     with StagesView(out) as stages:
         stages.begin("drawing")
         draw_residuals(fits, folder / "residuals")
         draw_intervals(fits, folder / "intervals")
     if as_json:
-        typer.echo(json_text(told), nl=False)
+        print_json(facts)
         return
-    print_checked(checked)
-    _print_fits(fits)
+    print_checked(out, checked)
+    print_fits(out, fits)
     out.print(f"\n{folder} holds {FIT_FILE} and the figures.")
     print_cautions(out)
 
 
-def use_ride_log(
-    *,
-    log: Path,
-    folder: Path,
-    mapping: Path | None,
-) -> None:
-    """Make a study of the fitted board, the ridden route and the profile that was ridden."""
+def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> None:
+    """Make a study of what was fitted.
+
+    It holds the fitted board, the route of the log and the profile that was ridden.
+
+    Example: levelgain log use ride.csv my_board
+    """
+    with loading():
+        from optimizer.cli.console import console, print_cautions
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.ridelog.data.mapping import load_mapping
+        from optimizer.ridelog.data.resampling import load_log
+        from optimizer.ridelog.fits.all_fits import fit_all
+        from optimizer.ridelog.ridden_segment import ridden_stretch
+        from optimizer.ridelog.study_from_log import fitted_names, road_fit, write_study
+
     out = console()
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        known = load_mapping(mapping_path(log, mapping))
+        known = load_mapping(_mapping_path(log, mapping))
         ride, _ = load_log(log, known)
         fits = fit_all(ride, known, stages=stages)
         stages.begin("writing the study")
@@ -134,20 +167,42 @@ def use_ride_log(
 
 
 def compare_ride_log(
-    *,
-    log: Path,
-    folder: Path,
-    mapping: Path | None,
-    force: bool,
-    as_json: bool,
+    log: Log,
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FOLDER", help="Study made with `levelgain log use`.", show_default=False
+        ),
+    ],
+    mapping: MappingFile = None,
+    force: Force = False,
+    as_json: AsJson = False,
 ) -> None:
-    """Ride the logged speeds and route in the plant, and lay prediction over measurement."""
+    """Lay the predicted ride over the log.
+
+    The logged speeds and route are ridden in the plant.
+
+    Example: levelgain log compare ride.csv my_board
+    """
     if not force:
         refuse_existing([folder / COMPARED_FILE], advice="add --force to replace it")
+    with loading():
+        from optimizer.base.json_io import json_text
+        from optimizer.cli.console import console, print_cautions, print_json
+        from optimizer.cli.output.ridelog import print_compared
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.ridelog.data.mapping import load_mapping
+        from optimizer.ridelog.data.resampling import load_log
+        from optimizer.ridelog.fits.road import fit_road
+        from optimizer.ridelog.replay import compare, replayed, speed_lag_s, told_comparison
+        from optimizer.ridelog.replay_figures import draw_overlay
+        from optimizer.ridelog.ridden_segment import ridden_stretch
+        from optimizer.study.load import load_study
+
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        known = load_mapping(mapping_path(log, mapping))
+        known = load_mapping(_mapping_path(log, mapping))
         study = load_study(folder)
         ride, _ = load_log(log, known)
         fit = fit_road(ride, known.board, known.rider_mass_kg)
@@ -157,68 +212,16 @@ def compare_ride_log(
         stretch = ridden_stretch(ride, known, fit)
         lag_s = speed_lag_s(ride, stretch, ridden)
         compared = compare(ride, stretch, ridden, lag_s=lag_s)
-    told = told_comparison(compared, ridden, lag_s=lag_s)
-    write_whole(folder / COMPARED_FILE, json_text(told))
+    facts = told_comparison(compared, ridden, lag_s=lag_s)
+    write_whole(folder / COMPARED_FILE, json_text(facts))
     draw_overlay(compared, folder / "compared")
     if as_json:
-        typer.echo(json_text(told), nl=False)
+        print_json(facts)
         return
-    out.print(
-        f"The predicted ride comes {lag_s:.1f} s after the log, which holds the speed that was"
-        " reached and not the one wanted; it is laid over the log without that."
-    )
-    for one in compared:
-        out.print(
-            f"{one.name:10s} rms difference {one.rms:.3g} {one.unit}, mean {one.offset:+.3g},"
-            f" measured spread {one.spread:.3g}, correlation {one.correlation:.2f}",
-        )
-    for text in told["does_not_fit"]:
-        out.print(f"does not fit: {text}")
+    print_compared(out, compared, lag_s=lag_s, does_not_fit=facts["does_not_fit"])
     out.print(f"{folder / 'compared.png'} and {COMPARED_FILE} written.")
     print_cautions(out)
 
 
-def _print_fits(fits: Fits) -> None:
-    out = console()
-    for subject, fit in fits.items():
-        out.print(f"\n{subject}", style="bold")
-        if isinstance(fit, str):
-            out.print(f"  no fit: {fit}")
-            continue
-        for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
-            bound_up = fit.most_bound_up(name)
-            also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
-            out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
-        for text in fit.cannot:
-            out.print(f"  can not tell: {text}")
-
-
-def print_checked(checked: Checked) -> None:
-    """Print what a log is and what was found in it."""
-    out = console()
-    out.print(
-        f"{checked.n_rows} rows, {checked.duration_s:.1f} s at {checked.rate_hz:.4g} Hz;"
-        f" {len(checked.findings)} finding(s)."
-    )
-    for finding in checked.findings:
-        style = "bold red" if finding.weight is Weight.WARNING else "yellow"
-        out.print(f"{finding.weight:8s}", style=style, end=" ")
-        out.print(str(finding))
-
-
-def _told(checked: Checked) -> dict[str, object]:
-    return {
-        "rows": checked.n_rows,
-        "duration_s": checked.duration_s,
-        "rate_hz": checked.rate_hz,
-        "findings": [
-            {
-                "weight": str(finding.weight),
-                "channel": finding.subject,
-                "line": finding.line or None,
-                "time_s": finding.time_s,
-                "text": finding.text,
-            }
-            for finding in checked.findings
-        ],
-    }
+def _mapping_path(log: Path, mapping: Path | None) -> Path:
+    return log.with_name(f"{log.stem}.mapping.toml") if mapping is None else mapping

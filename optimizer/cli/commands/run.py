@@ -1,187 +1,83 @@
 """The commands that run a study, go on with one, or extend it."""
 
-import dataclasses
-from pathlib import Path
-from typing import Any
+from typing import Annotated
 
-import joblib
 import typer
-from rich.console import Console
 
-from optimizer.analysis.candidate import bound_marks
-from optimizer.analysis.results import Results, gathered
-from optimizer.base.json_io import json_text
-from optimizer.cli.commands.study import print_written, write_results
-from optimizer.cli.console import (
-    console,
-    picks_table,
-    print_bounds,
-    print_cautions,
-    print_picks,
-    print_second_look,
-    print_spared,
-    spared_ratio,
-)
-from optimizer.cli.exit_codes import INTERRUPTED
-from optimizer.cli.search_view import SearchView
-from optimizer.cli.stages_view import StagesView
-from optimizer.execution.backends import Machines
-from optimizer.execution.run import (
-    look_again_at_front,
-    refuse_not_started,
-    refuse_started,
-    run_study,
-    stopping_on_interrupt,
-)
-from optimizer.execution.store import read_table
-from optimizer.search.loop import Progress
-from optimizer.study.catalogue import STUDIES_FOLDER
-from optimizer.study.load import load_study
-from optimizer.study.paths import STUDY_FILE, store_path
-from optimizer.study.study import Study
-from optimizer.study.templates import write_example
+from optimizer.cli.loading import loading
+from optimizer.cli.options import AsJson, Folder, Jobs
+
+Candidates = Annotated[
+    int | None,
+    typer.Option(min=1, metavar="N", help="Candidates to ride in all; default: study.toml's."),
+]
+Database = Annotated[
+    str | None,
+    typer.Option(
+        metavar="ADDRESS",
+        help="postgresql:// address at which machines share the study; default: study.toml's.",
+    ),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(metavar="ADDRESS", help="tcp:// address of a Dask scheduler whose workers ride."),
+]
 
 
 def run(
-    *,
-    folder: Path,
-    candidates: int | None,
-    jobs: int | None,
-    database: str | None,
-    cluster: str | None,
-    as_json: bool,
+    folder: Folder,
+    candidates: Candidates = None,
+    jobs: Jobs = None,
+    database: Database = None,
+    cluster: Cluster = None,
+    as_json: AsJson = False,
 ) -> None:
-    """Ride candidates, search the trade-off and write the results."""
+    """Ride candidates and search the trade-off.
+
+    A folder that does not exist and has the name of a packaged example is made from it. The
+    results are written as tables and figures. Ctrl-C stops after the generation that is being
+    ridden; `levelgain resume` goes on.
+
+    Example: levelgain run my_board --candidates 6000
+    """
+    with loading():
+        from optimizer.cli.search_session import SearchPlan, search
+        from optimizer.execution.run import refuse_started
+        from optimizer.study.catalogue import STUDIES_FOLDER
+        from optimizer.study.load import load_study
+        from optimizer.study.paths import STUDY_FILE
+        from optimizer.study.templates import write_example
+
     if not folder.exists() and (STUDIES_FOLDER / folder.name / STUDY_FILE).is_file():
         write_example(folder, folder.name)
     study = load_study(folder)
     refuse_started(study)
-    plan = _Plan.of(study, candidates=candidates, jobs=jobs, database=database, cluster=cluster)
-    _search(plan, as_json=as_json)
+    plan = SearchPlan.of(
+        study, candidates=candidates, jobs=jobs, database=database, cluster=cluster
+    )
+    search(plan, as_json=as_json)
 
 
 def resume(
-    *,
-    folder: Path,
-    candidates: int | None,
-    jobs: int | None,
-    database: str | None,
-    cluster: str | None,
-    as_json: bool,
+    folder: Folder,
+    candidates: Candidates = None,
+    jobs: Jobs = None,
+    database: Database = None,
+    cluster: Cluster = None,
+    as_json: AsJson = False,
 ) -> None:
-    """Go on with a study that was stopped or killed, or extend a finished one."""
+    """Go on with a study that was stopped, or extend one.
+
+    Example: levelgain resume my_board --candidates 12000
+    """
+    with loading():
+        from optimizer.cli.search_session import SearchPlan, search
+        from optimizer.execution.run import refuse_not_started
+        from optimizer.study.load import load_study
+
     study = load_study(folder)
     refuse_not_started(study)
-    plan = _Plan.of(study, candidates=candidates, jobs=jobs, database=database, cluster=cluster)
-    _search(plan, as_json=as_json)
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class _Plan:
-    """What is searched, how far, and by whom."""
-
-    study: Study
-    n_candidates: int
-    n_jobs: int
-    machines: Machines
-
-    @staticmethod
-    def of(
-        study: Study,
-        *,
-        candidates: int | None,
-        jobs: int | None,
-        database: str | None,
-        cluster: str | None,
-    ) -> "_Plan":
-        """Return the plan; what was not given is the study's or this machine's."""
-        return _Plan(
-            study=study,
-            n_candidates=study.n_candidates if candidates is None else candidates,
-            n_jobs=joblib.cpu_count() if jobs is None else jobs,
-            machines=Machines(
-                database=study.database if database is None else database, cluster=cluster
-            ),
-        )
-
-
-def _search(plan: _Plan, *, as_json: bool) -> None:
-    """Search, write the results and tell them; a stopped search is told to be so."""
-    out = console(as_json=as_json)
-    folder = plan.study.folder
-    progress, looked = _ride(plan, out)
-    if not progress.n_done:
-        out.print(f"Nothing is ridden yet. Start again with: levelgain resume {folder}")
-        raise typer.Exit(INTERRUPTED)
-    results = gathered(plan.study, read_table(store_path(plan.study.folder)))
-    written = write_results(out, results)
-    if as_json:
-        typer.echo(json_text(_told(results, progress, written, finished=looked)), nl=False)
-    else:
-        print_picks(out, results)
-        print_bounds(out, results)
-        print_second_look(out, results)
-        print_spared(out, results)
-        print_written(out, written)
-    if not looked:
-        how_far = (
-            "before the second look at the front was finished"
-            if progress.n_done >= progress.n_wanted
-            else f"at {progress.n_done} of {progress.n_wanted} candidates, none lost"
-        )
-        out.print(f"Stopped {how_far}. Go on with: levelgain resume {folder}")
-        raise typer.Exit(INTERRUPTED)
-    if not as_json:
-        out.print(f"Next: levelgain front {folder}; levelgain show {folder} balanced")
-        print_cautions(out)
-
-
-def _ride(plan: _Plan, out: Console) -> tuple[Progress, bool]:
-    """Search and look again at the front; return how far it came, and whether all is done."""
-
-    def tell() -> None:
-        out.print("Stopping after this generation; Ctrl-C again stops at once.")
-
-    with stopping_on_interrupt(tell) as stop:
-        with SearchView(plan.study, out) as view:
-            progress = run_study(
-                plan.study,
-                n_candidates=plan.n_candidates,
-                n_jobs=plan.n_jobs,
-                on_generation=view.update,
-                stop=stop,
-                notice=out.print,
-                machines=plan.machines,
-            )
-        if progress.n_done < progress.n_wanted:
-            return progress, False
-        with StagesView(out) as stages:
-            stages.begin("second look at the front")
-            return progress, look_again_at_front(
-                plan.study,
-                n_jobs=plan.n_jobs,
-                advance=stages.reach,
-                stop=stop,
-                machines=plan.machines,
-            )
-
-
-def _told(
-    results: Results, progress: Progress, written: list[Path], *, finished: bool
-) -> dict[str, Any]:
-    """Return what a script is told at the end."""
-    return {
-        "folder": str(results.study.folder),
-        "finished": finished,
-        "candidates": progress.n_done,
-        "wanted_candidates": progress.n_wanted,
-        "feasible_candidates": int(results.feasible.sum()),
-        "front_candidates": int(results.on_front.sum()),
-        "spared_candidates": int(results.spared.sum()),
-        "spared_ratio": spared_ratio(results),
-        "picks": picks_table(results).to_dict(orient="records"),
-        "parameters_at_bounds": {
-            name: bound_marks(results, number) for name, number in results.picks.items()
-        },
-        "files": [str(path) for path in written],
-    }
+    plan = SearchPlan.of(
+        study, candidates=candidates, jobs=jobs, database=database, cluster=cluster
+    )
+    search(plan, as_json=as_json)

@@ -1,21 +1,54 @@
-"""Commands that start a study from another, and write a study's tables and figures again."""
+"""Commands that make a study, start one from another, and write a study's results again."""
 
 from pathlib import Path
+from typing import Annotated
 
-from rich.console import Console
+import typer
 
-from optimizer.analysis.fork import fork
-from optimizer.analysis.results import Results
-from optimizer.analysis.tables import write_tables
-from optimizer.cli.console import console
-from optimizer.cli.read_study import read_study
-from optimizer.cli.stages_view import StagesView
-from optimizer.reports.figures import write_figures
-from optimizer.study.paths import STUDY_FILE
+from optimizer.cli.loading import loading
+from optimizer.cli.options import Folder, NewFolder
 
 
-def fork_study(*, folder: Path, new_folder: Path, profiles: int | None) -> None:
-    """Make a new study from another's candidates."""
+def new(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder to make.", show_default=False)
+    ],
+    example: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Copy a packaged example, such as hill_town.")
+    ] = None,
+) -> None:
+    """Make a new study folder.
+
+    Example: levelgain new my_board
+    """
+    with loading():
+        from optimizer.study.templates import write_example, write_template
+
+    path = write_template(folder) if example is None else write_example(folder, example)
+    typer.echo(f"{path} written. Edit it, then: levelgain check {folder}")
+
+
+def fork_study(
+    folder: Folder,
+    new_folder: NewFolder,
+    profiles: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Take only the N best of the front; default: all."),
+    ] = None,
+) -> None:
+    """Start a new study from another's candidates.
+
+    Rides of the same profile, rider, board, course and seed are not ridden again. For another
+    board or seed, where all is ridden anew, take the best alone with --profiles 24.
+
+    Example: levelgain fork my_board my_other_riders
+    """
+    with loading():
+        from optimizer.analysis.fork import fork
+        from optimizer.cli.console import console
+        from optimizer.cli.read_study import read_study
+        from optimizer.study.paths import STUDY_FILE
+
     out = console()
     taken = fork(read_study(folder, out), new_folder, n_profiles=profiles)
     out.print(
@@ -24,21 +57,17 @@ def fork_study(*, folder: Path, new_folder: Path, profiles: int | None) -> None:
     )
 
 
-def report(*, folder: Path) -> None:
-    """Write the tables and figures of a study again, from its store."""
+def report(folder: Folder) -> None:
+    """Write the tables and figures of a study again.
+
+    They are made from its store; nothing is ridden.
+
+    Example: levelgain report my_board
+    """
+    with loading():
+        from optimizer.cli.console import console
+        from optimizer.cli.output.study import print_written, write_results
+        from optimizer.cli.read_study import read_study
+
     out = console()
     print_written(out, write_results(out, read_study(folder, out)))
-
-
-def write_results(out: Console, results: Results) -> list[Path]:
-    """Write every table and figure of a study, with a bar; return the files."""
-    with StagesView(out) as stages:
-        stages.begin("writing tables")
-        written = write_tables(results)
-        written += write_figures(results, stages=stages)
-    return written
-
-
-def print_written(out: Console, written: list[Path]) -> None:
-    """Say where the tables and figures are."""
-    out.print(f"{len(written)} tables and figures in {written[0].parent}.")

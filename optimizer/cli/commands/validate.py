@@ -1,35 +1,54 @@
-"""The command that proves a chosen profile before the first ride."""
+"""The command that proves a selected profile before the first ride."""
 
 import dataclasses
 from pathlib import Path
+from typing import Annotated
 
-import joblib
 import typer
 
-from optimizer.analysis.profile_source import chosen_profile
-from optimizer.base.json_io import json_text
-from optimizer.cli.console import console, print_cautions
-from optimizer.cli.stages_view import StagesView
-from optimizer.reports.validation_report import refuse_replacing, told, verdict_paths, write_verdict
-from optimizer.study.load import load_study
+from optimizer.cli.loading import loading
+from optimizer.cli.options import AsJson, Folder, Force, Jobs, Profile, WhichIfAny
 from optimizer.study.paths import VALIDATION_FOLDER
-from optimizer.validation.validate import validate
 
 _STYLE = {"pass": "green", "marginal": "yellow", "fail": "bold red"}
 
 
 def validate_profile(
-    *,
-    folder: Path,
-    which: str | None,
-    profile: Path | None,
-    hours: float | None,
-    jobs: int | None,
-    to: Path | None,
-    force: bool,
-    as_json: bool,
+    folder: Folder,
+    which: WhichIfAny = None,
+    profile: Profile = None,
+    hours: Annotated[
+        float | None,
+        typer.Option(min=0.1, metavar="H", help="Hours of mixed riding; default: study.toml's."),
+    ] = None,
+    jobs: Jobs = None,
+    to: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/validation.")
+    ] = None,
+    force: Force = False,
+    as_json: AsJson = False,
 ) -> None:
-    """Prove a profile on rides it was not tuned on; the baseline when none is named."""
+    """Prove a profile before anybody rides it.
+
+    It is simulated on rides that it was not tuned on. The default is the baseline.
+
+    Example: levelgain validate my_board balanced
+    """
+    with loading():
+        import joblib
+
+        from optimizer.analysis.profile_source import chosen_profile
+        from optimizer.cli.console import console, print_cautions, print_json
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.reports.validation_report import (
+            refuse_replacing,
+            told,
+            verdict_paths,
+            write_verdict,
+        )
+        from optimizer.study.load import load_study
+        from optimizer.validation.validate import validate
+
     study = load_study(folder)
     row, called, stem = chosen_profile(study, which, profile)
     paths = verdict_paths(folder / VALIDATION_FOLDER if to is None else to, stem)
@@ -45,7 +64,7 @@ def validate_profile(
     facts = told(study, report, called=called)
     write_verdict(facts, paths)
     if as_json:
-        typer.echo(json_text(facts), nl=False)
+        print_json(facts)
         return
     for verdict in report.verdicts:
         out.print(f"{verdict.grade:9s}", style=_STYLE[verdict.grade], end=" ")

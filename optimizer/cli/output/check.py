@@ -1,0 +1,90 @@
+"""What a study file asks for, and how long this machine takes over it."""
+
+import shutil
+import time
+from pathlib import Path
+from typing import Any
+
+import joblib
+import numpy as np
+from rich.console import Console
+
+from optimizer.analysis.candidate import failed_constraints
+from optimizer.cli.stages_view import StagesView
+from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.execution.ride_reuse_report import find_reuse
+from optimizer.search.loop import whole_generations
+from optimizer.study.load import load_study
+from plant.compile import CACHE_FOLDER
+from plant.description.profile_array import profile_to_array
+
+_TIMED_CANDIDATES = 16
+
+
+def study_facts(folder: Path, out: Console) -> dict[str, Any]:
+    """Return what a study asks for, what its baseline fails, and how long a run takes here.
+
+    Parameters
+    ----------
+    folder : Path
+    out : Console
+        Where a bar is shown while some candidates are ridden and timed.
+
+    Raises
+    ------
+    UserInputError
+        The study can not be read.
+    """
+    jobs = joblib.cpu_count()
+    with StagesView(out) as stages:
+        stages.begin("reading the study")
+        study = load_study(folder)
+        rules = rules_of(study)
+        baseline = profile_to_array(study.baseline)
+        stages.begin("compiling the kernel, if it is new here")
+        scores, _ = ride_portfolio(study, baseline[None, :], rules=rules, n_jobs=jobs)
+        stages.begin("timing rides")
+        started = time.perf_counter()
+        batch = np.repeat(baseline[None, :], _TIMED_CANDIDATES, axis=0)
+        ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
+    per_candidate_s = (time.perf_counter() - started) / _TIMED_CANDIDATES
+    wanted = whole_generations(study.n_candidates, population=study.population)
+    reuse = find_reuse(study)
+    ridden = wanted - reuse.spared_ratio * (1 + len(study.start))
+    return {
+        "title": study.title,
+        "board": study.board_name,
+        "riders": list(study.riders),
+        "courses": list(study.courses),
+        "rides": len(study.rides),
+        "searched_parameters": len(study.space.names),
+        "candidates": wanted,
+        "baseline_fails": list(failed_constraints(scores.constraints[0])),
+        "cores": jobs,
+        "free_disk_mb": shutil.disk_usage(folder).free // 1_000_000,
+        "kernel_cache": str(CACHE_FOLDER),
+        "candidate_s": round(per_candidate_s, 4),
+        "reused": reuse.told,
+        "expected_s": round(per_candidate_s * ridden),
+    }
+
+
+def print_check(out: Console, facts: dict[str, Any]) -> None:
+    """Print what `study_facts` found."""
+    out.print(f"{facts['title']}: the study file is in order.")
+    out.print(
+        f"{len(facts['riders'])} riders over {len(facts['courses'])} courses: {facts['rides']}"
+        f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
+    )
+    out.print(
+        f"{facts['cores']} cores, {facts['free_disk_mb']} MB free, kernel compiled."
+        f" {facts['candidates']} candidates will take about {facts['expected_s']} s."
+    )
+    if facts["reused"]:
+        out.print(facts["reused"])
+    failed = facts["baseline_fails"]
+    out.print(
+        f"The baseline fails: {', '.join(failed)}; the search starts from it all the same."
+        if failed
+        else "The baseline meets every constraint."
+    )

@@ -1,0 +1,99 @@
+"""Profiles side by side: their numbers, and the rides that each wins and loses."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from rich.console import Console
+
+from objectives import OBJECTIVES
+from optimizer.analysis.candidate import failures
+from optimizer.analysis.comparison import Comparison, changed_rides, differing, in_words
+from optimizer.analysis.profile_source import chosen_profile
+from optimizer.base.pick_names import PICKS
+from optimizer.cli.console import print_table
+from optimizer.study.study import Study
+from plant.description.profile_array import PROFILE_NAMES
+
+_MOST_RIDES = 3  # that a profile wins, and that it loses
+_MOST_DRAWN = 2  # of each
+
+
+def chosen_profiles(study: Study, texts: Sequence[str]) -> tuple[list[str], NDArray[np.float64]]:
+    """Return what to call each profile, and the profiles as (profile, parameter) rows.
+
+    Parameters
+    ----------
+    study : Study
+    texts : sequence of str
+        Each "baseline", the number of a candidate, the name of a pick, or a file.
+
+    Raises
+    ------
+    UserInputError
+        One can not be read or found.
+    """
+    chosen = [_chosen(study, text) for text in texts]
+    return [called for _, called in chosen], np.array([row for row, _ in chosen])
+
+
+def print_comparison(out: Console, found: Comparison) -> list[int]:
+    """Print a comparison; return the rides worth drawing, those that change most first.
+
+    Parameters
+    ----------
+    out : Console
+    found : Comparison
+    """
+    print_table(out, _objectives(found))
+    out.print()
+    print_table(out, _parameters(found))
+    drawn: list[int] = []
+    for which in range(1, len(found.names)):
+        wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
+        for word, rides in (("wins", wins), ("loses", losses)):
+            out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:")
+            for ride in rides:
+                out.print(f"- {in_words(found, which, ride)}")
+            drawn += [ride for ride in rides[:_MOST_DRAWN] if ride not in drawn]
+    return drawn
+
+
+def comparison_facts(found: Comparison) -> dict[str, object]:
+    """Return objectives, parameters that differ, and the rides that change most, for JSON."""
+    changes = {}
+    for which in range(1, len(found.names)):
+        wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
+        changes[found.names[which]] = {
+            "wins": [in_words(found, which, ride) for ride in wins],
+            "losses": [in_words(found, which, ride) for ride in losses],
+        }
+    return {
+        "objectives": _objectives(found).to_dict(orient="records"),
+        "parameters": _parameters(found).to_dict(orient="records"),
+        "against_the_first": changes,
+    }
+
+
+def _chosen(study: Study, text: str) -> tuple[NDArray[np.float64], str]:
+    if text == "baseline":
+        return chosen_profile(study, None, None)[0], text
+    if text in PICKS or text.isdigit():
+        row, called, _ = chosen_profile(study, text, None)
+        return row, called
+    return chosen_profile(study, None, Path(text))[0], Path(text).name
+
+
+def _objectives(found: Comparison) -> pd.DataFrame:
+    failed = ["; ".join(failures(row)) or "none" for row in found.constraints]
+    columns = dict(zip(OBJECTIVES, found.objectives.T, strict=True))
+    return pd.DataFrame({"profile": found.names, **columns, "fails": failed})
+
+
+def _parameters(found: Comparison) -> pd.DataFrame:
+    names = differing(found)
+    places = [PROFILE_NAMES.index(name) for name in names]
+    columns = {called: row[places] for called, row in zip(found.names, found.profiles, strict=True)}
+    return pd.DataFrame({"parameter": names, **columns})

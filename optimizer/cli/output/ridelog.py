@@ -1,0 +1,83 @@
+"""What a ride log is, what is fitted to it, and how a predicted ride differs from it."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+
+from optimizer.ridelog.data.checks import Checked
+from optimizer.ridelog.data.findings import Weight
+from optimizer.ridelog.fits.all_fits import Fits
+from optimizer.ridelog.replay import Compared
+
+
+def check_facts(checked: Checked) -> dict[str, object]:
+    """Return what a log is and what was found in it, for JSON."""
+    return {
+        "rows": checked.n_rows,
+        "duration_s": checked.duration_s,
+        "rate_hz": checked.rate_hz,
+        "findings": [
+            {
+                "weight": str(finding.weight),
+                "channel": finding.subject,
+                "line": finding.line or None,
+                "time_s": finding.time_s,
+                "text": finding.text,
+            }
+            for finding in checked.findings
+        ],
+    }
+
+
+def print_checked(out: Console, checked: Checked) -> None:
+    """Print what a log is and what was found in it."""
+    out.print(
+        f"{checked.n_rows} rows, {checked.duration_s:.1f} s at {checked.rate_hz:.4g} Hz;"
+        f" {len(checked.findings)} finding(s)."
+    )
+    for finding in checked.findings:
+        style = "bold red" if finding.weight is Weight.WARNING else "yellow"
+        out.print(f"{finding.weight:8s}", style=style, end=" ")
+        out.print(str(finding))
+
+
+def print_fits(out: Console, fits: Fits) -> None:
+    """Print every fitted number with its interval, and what the log can not tell."""
+    for subject, fit in fits.items():
+        out.print(f"\n{subject}", style="bold")
+        if isinstance(fit, str):
+            out.print(f"  no fit: {fit}")
+            continue
+        for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
+            bound_up = fit.most_bound_up(name)
+            also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
+            out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
+        for text in fit.cannot:
+            out.print(f"  can not tell: {text}")
+
+
+def print_compared(
+    out: Console, compared: Sequence[Compared], *, lag_s: float, does_not_fit: Sequence[str]
+) -> None:
+    """Print how far each channel of the predicted ride is from the log.
+
+    Parameters
+    ----------
+    out : Console
+    compared : sequence of Compared
+    lag_s : float
+        Time by which the predicted speed comes after the log's.
+    does_not_fit : sequence of str
+        A sentence for each channel that does not fit.
+    """
+    out.print(
+        f"The predicted ride comes {lag_s:.1f} s after the log, which holds the speed that was"
+        " reached and not the one wanted; it is laid over the log without that."
+    )
+    for one in compared:
+        out.print(
+            f"{one.name:10s} rms difference {one.rms:.3g} {one.unit}, mean {one.offset:+.3g},"
+            f" measured spread {one.spread:.3g}, correlation {one.correlation:.2f}",
+        )
+    for text in does_not_fit:
+        out.print(f"does not fit: {text}")

@@ -1,0 +1,100 @@
+"""What a search found: picks, the front after fresh noise, and what was rejected early."""
+
+import numpy as np
+import pandas as pd
+from rich.console import Console
+
+from objectives import OBJECTIVES
+from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.results import Results, least_violating
+from optimizer.cli.console import print_table
+from optimizer.execution.early_rejection import not_ridden
+from optimizer.execution.evaluate import ride_durations
+from optimizer.search.evaluation import BASELINE
+
+_NAMED_RIDES = 4
+
+
+def print_picks(out: Console, results: Results) -> None:
+    """Print the named picks beside the baseline, or the nearest misses."""
+    if results.picks:
+        out.print(f"Front of {int(results.on_front.sum())} among {len(results)} candidates:")
+    else:
+        out.print(
+            f"None of the {len(results)} candidates meets every constraint."
+            " Nearest, by the sum of what is violated:"
+        )
+    print_table(out, picks_table(results))
+
+
+def picks_table(results: Results) -> pd.DataFrame:
+    """Return the baseline and the named picks, or the nearest misses, a row each."""
+    misses = {}
+    if not results.picks:
+        nearest = least_violating(results, limit=5).tolist()
+        misses = {f"nearest_{place}": number for place, number in enumerate(nearest, start=1)}
+    rows = {"baseline": BASELINE, **results.picks, **misses}
+    numbers = list(rows.values())
+    return pd.DataFrame(
+        {
+            "pick": list(rows),
+            "number": numbers,
+            **dict(zip(OBJECTIVES, results.history.objectives[numbers].T, strict=True)),
+            "weighted_cost_ratio": results.weighted_cost[numbers],
+            "violation_ratio": results.violation[numbers],
+        }
+    )
+
+
+def print_second_look(out: Console, results: Results) -> None:
+    """Print what fresh noise did to the front."""
+    looked = results.looked_again.copy()
+    if not looked.any():
+        return
+    looked[BASELINE] = False
+    stood = looked & results.feasible
+    told = (
+        f"Second look on fresh noise at {int(looked.sum())} candidates, the front and who came up"
+        f" where others failed: {int((looked & ~stood).sum())} failed,"
+        f" {int((stood & ~results.on_front).sum())} fell behind,"
+        f" {int(results.on_front.sum())} are the front"
+    )
+    if stood.any():
+        before = results.searched.objectives[stood].mean(axis=0)
+        after = results.history.objectives[stood].mean(axis=0)
+        moved = ", ".join(
+            f"{name} {percent:+.1f} %"
+            for name, percent in zip(OBJECTIVES, 100.0 * (after / before - 1.0), strict=True)
+        )
+        told += f"; of those who did not fail, on average {moved}"
+    out.print(f"{told}.")
+
+
+def print_spared(out: Console, results: Results) -> None:
+    """Print how many candidates were spared rides, by which rides, and how much riding that is."""
+    spared = np.flatnonzero(results.spared)
+    if not len(spared):
+        return
+    # Whoever was spared rode the telling rides and no other.
+    telling = np.flatnonzero(~not_ridden(results.rides[spared[:1]])[0])
+    names = [results.study.rides[place].name for place in telling]
+    more = f" and {len(names) - _NAMED_RIDES} more" if len(names) > _NAMED_RIDES else ""
+    out.print(
+        f"{len(spared)} of {len(results)} candidates failed on the rides that tell most"
+        f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were spared the others:"
+        f" {100.0 * spared_ratio(results):.1f} % of all riding."
+    )
+
+
+def spared_ratio(results: Results) -> float:
+    """Return what candidates were spared of the hours that all rides to their ends would take."""
+    duration_s = ride_durations(results.study)
+    return float((not_ridden(results.rides) * duration_s).sum(axis=1).mean() / duration_s.sum())
+
+
+def print_bounds(out: Console, results: Results) -> None:
+    """Print which picks have parameters at an end of their searched range."""
+    for name, number in results.picks.items():
+        marks = bound_marks(results, number)
+        if marks:
+            out.print(f"{name} sits at an end of the searched range in {', '.join(marks)}.")
