@@ -80,7 +80,7 @@ class Ends:
     profiled : (unknown,) bool
         Where the ends come from the profile.
     better : (unknown,) float64 or None
-        A value of less loss that was met on the way.
+        The first value of less loss that was met on the way.
     """
 
     low: Floats
@@ -89,8 +89,12 @@ class Ends:
     better: Floats | None = None
 
 
-def profile_ends(loss: Loss, value: Floats, half: Floats, curvature: Floats) -> Ends:
+def profile_ends(
+    loss: Loss, value: Floats, half: Floats, curvature: Floats, *, past_better: bool = False
+) -> Ends:
     """Return the ends of every interval, by profile where the rise is not a parabola's.
+
+    A value of less loss ends the search for the ends, as it is a better place to search from.
 
     Parameters
     ----------
@@ -101,11 +105,14 @@ def profile_ends(loss: Loss, value: Floats, half: Floats, curvature: Floats) -> 
         Half the interval of the linearised bootstrap.
     curvature : (unknown, unknown) float64
         Second derivatives of half of `loss` there.
+    past_better : bool
+        Search on past values of less loss; the intervals then hold them.
     """
     least = loss(value)
     inverse = np.linalg.pinv(curvature, hermitian=True)
     low, high = np.maximum(value - half, loss.low), np.minimum(value + half, loss.high)
     profiled = np.zeros(len(value), dtype=bool)
+    better = None
     for place in range(len(value)):
         spread = inverse[place, place]
         # What the parabola calls vague stays so: nobody takes such a number.
@@ -121,15 +128,17 @@ def profile_ends(loss: Loss, value: Floats, half: Floats, curvature: Floats) -> 
         profiled[place] = True
         for sign in (-1.0, 1.0):
             room = value[place] - loss.low[place] if sign < 0.0 else loss.high[place] - value[place]
-            size, better = _reach(loss, value, sign * along, place=place, allowed=allowed,
-                                  first=min(half[place], room), room=room, least=least)  # fmt: skip
-            if better is not None:
+            size, met = _reach(loss, value, sign * along, place=place, allowed=allowed,
+                               first=min(half[place], room), room=room, least=least,
+                               past_better=past_better)  # fmt: skip
+            better = met if better is None else better
+            if better is not None and not past_better:
                 return Ends(low=low, high=high, profiled=profiled, better=better)
             if sign < 0.0:
                 low[place] = value[place] - size
             else:
                 high[place] = value[place] + size
-    return Ends(low=low, high=high, profiled=profiled)
+    return Ends(low=low, high=high, profiled=profiled, better=better)
 
 
 def _rises(loss: Loss, value: Floats, least: float, step: Floats) -> Iterator[float]:
@@ -141,22 +150,25 @@ def _rises(loss: Loss, value: Floats, least: float, step: Floats) -> Iterator[fl
 
 def _reach(
     loss: Loss, value: Floats, along: Floats, *, place: int, allowed: float, first: float,
-    room: float, least: float,
+    room: float, least: float, past_better: bool,
 ) -> tuple[float, Floats | None]:  # fmt: skip
-    """Return how far the unknown may go one way, or a value of less loss."""
+    """Return how far the unknown may go one way, and the first value of less loss on that way."""
     free = [other for other in range(len(value)) if other != place]
     # Square roots of rises, less that allowed: a parabola's are on a straight line.
     wanted = math.sqrt(allowed)
     inside, outside, size = (0.0, -wanted), (math.inf, math.inf), first
+    better = None
     for _ in range(_MOST_TRIALS):
         there = np.clip(value + along * size, loss.low, loss.high)
         there = loss.least(there, free=free, most=_MOST_STEPS) if free else there
         rise = loss(there) - least
         if rise < -_LOWER * allowed:
-            return size, there
+            better = there if better is None else better
+            if not past_better:
+                return size, better
         over = math.sqrt(max(rise, 0.0)) - wanted
         if abs(over) < _CLOSE * wanted or (over < 0.0 and size >= room):
-            return size, None
+            return size, better
         # The end that stays counts half (the Illinois rule), so that it does not stay for ever.
         if over < 0.0:
             inside, outside = (size, over), (outside[0], 0.5 * outside[1])
@@ -167,4 +179,4 @@ def _reach(
         else:
             share = inside[1] / (inside[1] - outside[1])
             size = inside[0] + (outside[0] - inside[0]) * min(max(share, 0.1), 0.9)
-    return (inside if math.isinf(outside[0]) else outside)[0], None
+    return (inside if math.isinf(outside[0]) else outside)[0], better

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from optimizer.ridelog.data.reader import Floats
-from optimizer.ridelog.fits.profile_likelihood import Loss, profile_ends
+from optimizer.ridelog.fits.profile_likelihood import Ends, Loss, profile_ends
 
 CONFIDENCE = 0.95
 _DRAWS = 600
 _FEWEST_BLOCKS = 12
 _TUNING = 2.385  # of Cauchy's loss: 95 % efficient under normal noise (Holland & Welsch 1977)
-_MOST_STARTS = 4
+_MOST_RESTARTS = 4  # from better places that the search for the intervals meets
 _MAD_PER_SIGMA = 0.6745  # of a normal distribution
 _ENTANGLED = 0.95  # assumed: correlation from which two numbers can hardly be told apart
 _BOUND_UP = 0.8  # assumed: correlation worth telling
@@ -109,24 +109,18 @@ def robust_fit(
     block_rows : int
         Rows of a block; shorter where there would be too few blocks.
     """
-    scaled_residuals, found, size, low, high = _scaled(residuals, unknowns)
-    for _ in range(_MOST_STARTS):
-        loss, found = _least(scaled_residuals, found, low, high)
-        residual = scaled_residuals(found)
-        jacobian = _jacobian(scaled_residuals, found)
-        blocks = _blocks(jacobian, residual, loss.scale, block_rows)
-        draws = blocks.draws()
-        half = blocks.half_width(draws)
-        half[~np.any(jacobian, axis=0)] = np.inf  # no row depends on it
-        ends = profile_ends(loss, found, half, blocks.curvature)
-        if ends.better is None:
-            break
-        found = ends.better
+    scaled_residuals, start, size, low, high = _scaled(residuals, unknowns)
+    settled = _settled(scaled_residuals, start, low, high, block_rows=block_rows)
+    found, ends = settled.value, settled.ends
     with np.errstate(invalid="ignore", divide="ignore"):
-        correlation = np.nan_to_num(np.corrcoef(draws, rowvar=False).reshape(len(size), -1))
+        correlation = np.nan_to_num(np.corrcoef(settled.draws, rowvar=False).reshape(len(size), -1))
     names = tuple(unknown.name for unknown in unknowns)
     value = found * size
     near = 1e-6 * (high - low)
+    unsure = () if ends.better is None else (
+        "whether this is the best fit: other values fit better still, and the search did not come"
+        " to rest; the intervals hold what it met",
+    )  # fmt: skip
     return Fit(
         title=title,
         names=names,
@@ -136,10 +130,11 @@ def robust_fit(
         profiled=ends.profiled,
         correlation=correlation,
         time_s=time_s,
-        residual=residual,
+        residual=settled.residual,
         residual_unit=residual_unit,
         cannot=(
             *cannot,
+            *unsure,
             *_unknowable(
                 names,
                 value,
@@ -149,6 +144,53 @@ def robust_fit(
             ),
         ),
     )
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Optimum:
+    """Where the loss is least, and all that belongs to that place.
+
+    Attributes
+    ----------
+    value : (unknown,) float64
+    residual : (row,) float64
+    draws : (draw, unknown) float64
+        Of the estimates' errors.
+    ends : Ends
+    """
+
+    value: Floats
+    residual: Floats
+    draws: Floats
+    ends: Ends
+
+
+def _settled(
+    residuals: Residuals, start: Floats, low: Floats, high: Floats, *, block_rows: int
+) -> _Optimum:
+    """Return the optimum from which the search for the intervals meets no better place.
+
+    Where it meets better places again and again, the last one's intervals reach over what is
+    better still.
+    """
+
+    def optimum(start: Floats, *, past_better: bool = False) -> _Optimum:
+        loss, value = _least(residuals, start, low, high)
+        residual = residuals(value)
+        jacobian = _jacobian(residuals, value)
+        blocks = _blocks(jacobian, residual, loss.scale, block_rows)
+        draws = blocks.draws()
+        half = blocks.half_width(draws)
+        half[~np.any(jacobian, axis=0)] = np.inf  # no row depends on it
+        ends = profile_ends(loss, value, half, blocks.curvature, past_better=past_better)
+        return _Optimum(value=value, residual=residual, draws=draws, ends=ends)
+
+    found = optimum(start)
+    for restart in range(_MOST_RESTARTS):
+        if found.ends.better is None:
+            break
+        found = optimum(found.ends.better, past_better=restart == _MOST_RESTARTS - 1)
+    return found
 
 
 def best(residuals: Residuals, unknowns: Sequence[Unknown]) -> tuple[Floats, Floats]:

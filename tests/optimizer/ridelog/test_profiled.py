@@ -19,6 +19,14 @@ def loss_of(residuals, low, high):
     return Loss(residuals=residuals, scale=NO_OUTLIERS, low=np.array(low), high=np.array(high))
 
 
+# Least at 1, where both rows vanish, with another valley near -1.
+TWO_VALLEYS = loss_of(
+    lambda unknown: np.array([10.0 * (unknown[0] ** 2 - 1.0), 3.0 * (unknown[0] - 1.0)]),
+    [-3.0],
+    [3.0],
+)
+
+
 @pytest.fixture
 def oxygen():
     """Return the loss, its least place, half of the linear 95 % intervals, and the curvature."""
@@ -76,13 +84,22 @@ def test_a_number_that_does_not_matter_on_one_side_has_its_bound_as_end():
 
 
 def test_a_lower_place_that_is_met_on_the_way_is_told():
-    def two_valleys(unknown):
-        x = unknown[0]
-        return np.array([10.0 * (x * x - 1.0), 3.0 * (x - 1.0)])
-
-    loss = loss_of(two_valleys, [-3.0], [3.0])
+    loss = TWO_VALLEYS
 
     ends = profile_ends(loss, np.array([-0.97]), np.array([2.0]), np.array([[400.0]]))
 
     assert ends.better is not None
     assert loss(ends.better) < loss(np.array([-0.97]))
+
+
+def test_an_interval_that_is_searched_past_a_lower_place_holds_it():
+    value = np.array([-0.97])
+
+    ends = profile_ends(TWO_VALLEYS, value, np.array([2.0]), np.array([[400.0]]), past_better=True)
+
+    assert ends.better is not None
+    assert ends.low[0] < value[0] < 1.0 < ends.high[0]
+    scan = np.linspace(-3.0, 3.0, 6001)
+    held = [TWO_VALLEYS(np.array([x])) - TWO_VALLEYS(value) <= 2.0**2 * 400.0 for x in scan]
+    assert ends.high[0] == pytest.approx(scan[held][-1], rel=0.02)
+    assert ends.low[0] == pytest.approx(scan[held][0], rel=0.02)

@@ -52,6 +52,40 @@ def test_a_number_that_the_rows_do_not_hold_is_named():
     assert any(text.startswith("slope") for text in fit.cannot)
 
 
+def corrugated(start):
+    """Return the fit of a number whose loss has a valley every 31 mm on its way down to zero."""
+    noise = np.random.default_rng(0).normal(0.0, 1.0, 400)
+    downhill = np.arange(400) % 2 == 0
+
+    def residuals(unknown):
+        return noise - np.where(downhill, unknown[0], 0.1 * np.sin(100.0 * unknown[0]))
+
+    depth = (Unknown(name="depth_m", start=start, low=-5.0, high=5.0),)
+    fit = robust_fit(
+        residuals,
+        depth,
+        title="corrugated",
+        time_s=np.arange(400.0),
+        residual_unit="1",
+        block_rows=10,
+    )
+    return fit, residuals
+
+
+@pytest.mark.parametrize("start", [0.2, 1.0, 2.0])
+def test_estimate_interval_and_residuals_are_of_one_valley_among_many(start):
+    fit, residuals = corrugated(start)
+
+    assert fit.low[0] <= fit.value[0] <= fit.high[0]
+    np.testing.assert_array_equal(fit.residual, residuals(fit.value))
+
+
+def test_a_search_that_does_not_come_to_rest_says_so():
+    assert any(
+        text.startswith("whether this is the best fit") for text in corrugated(2.0)[0].cannot
+    )
+
+
 def test_the_same_rows_give_the_same_fit():
     x = np.linspace(0.0, 1.0, 500)
     y = x + np.random.default_rng(5).normal(0.0, 0.1, len(x))
