@@ -143,8 +143,8 @@ def courses() -> dict[str, Course]:
 def ride(along: Course, mass_kg: float = 80.0, *, noise_seed: int = 5) -> Ride:
     """Return a ride of one of the riders on the invented board."""
     return Ride(
-        name=f"{along.name}/{mass_kg:g}",
         course=along,
+        rider_name=f"{mass_kg:g}",
         rider=rider(mass_kg),
         board=invented.board(),
         noise_seed=noise_seed,

@@ -116,7 +116,6 @@ def changed_rides(comparison: Comparison, which: int, *, limit: int) -> tuple[li
 def in_words(comparison: Comparison, which: int, ride: int) -> str:
     """Return what another profile changes on a ride, with numbers before and after."""
     there = comparison.study.rides[ride]
-    rider = there.name.rpartition("/")[2]
     parts = []
     outcome = comparison.column("outcome")[:, ride].astype(int)
     if outcome[0] != outcome[which]:
@@ -128,4 +127,4 @@ def in_words(comparison: Comparison, which: int, ride: int) -> str:
             parts.append(f"{word} {before:.3g} → {after:.3g}{unit}")
     mass = there.rider.body.mass_kg
     told = ", ".join(parts) if parts else "no number that changes by more than 3 %"
-    return f"{rider} ({mass:.0f} kg), {there.course.title}: {told}"
+    return f"{there.rider_name} ({mass:.0f} kg), {there.course.title}: {told}"

@@ -25,6 +25,7 @@ from optimizer.study.catalogue import (
     Kind,
     resolved,
     shelves,
+    used_name,
 )
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
@@ -135,6 +136,7 @@ def _built(section: type, kind: Kind, name: str) -> Any:
 def _demonstration(name: str, profile: Profile) -> Demonstration:
     key = f"{_SHELF}.{name}"
     entry = _USUAL | shelves()[_SHELF][name]
+    rider_name = used_name(entry["rider"])
     for part, kind in _KINDS.items():
         entry[part] = resolved(entry[part], kind, path=_PATH, key=f"{key}.{part}")
     table = checked(_DemonstrationTable, entry, path=_PATH, key=key)
@@ -147,7 +149,7 @@ def _demonstration(name: str, profile: Profile) -> Demonstration:
         title=table.title,
         expected=table.expected,
         section=table.section,
-        ride=_ride(name, table),
+        ride=_ride(name, table, rider_name=rider_name),
         profiles=profiles,
         draw=table.draw,
         draw_s=table.draw_s,
@@ -167,7 +169,7 @@ def _varied(profile: Profile, changes: Mapping[str, float], *, where: str) -> ND
     return row
 
 
-def _ride(name: str, table: _DemonstrationTable) -> Ride:
+def _ride(name: str, table: _DemonstrationTable, *, rider_name: str) -> Ride:
     course = course_of(
         table.course,
         name=name,
@@ -176,8 +178,8 @@ def _ride(name: str, table: _DemonstrationTable) -> Ride:
         where=f"{_PATH}: {_SHELF}.{name}.course",
     )
     return Ride(
-        name=name,
         course=course,
+        rider_name=rider_name,
         rider=section_of(Rider, table.rider),
         board=section_of(Board, table.board),
         noise_seed=spawned(_SEED, "noise", name),

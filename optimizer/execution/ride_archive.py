@@ -86,7 +86,7 @@ def inputs_of(ride: Ride) -> RideInputs:
     course = ride.course
     return RideInputs(
         course=course.name,
-        rider=ride.name.removeprefix(f"{course.name}/"),
+        rider=ride.rider_name,
         board_digest=digest(ride.board),
         rider_digest=digest(ride.rider),
         course_digest=digest([course.road, course.manoeuvre]),

@@ -26,8 +26,7 @@ def heat_figure(results: Results, number: int) -> Figure:
     for axes, objective in zip(panels, OBJECTIVES, strict=True):
         grid = np.full((len(courses), len(riders)), np.nan)
         for ride, value in zip(study.rides, results.ride_column(objective, number), strict=True):
-            course, rider = ride.name.split("/")
-            grid[courses.index(course), riders.index(rider)] = value
+            grid[courses.index(ride.course.name), riders.index(ride.rider_name)] = value
         image = axes.imshow(np.ma.masked_invalid(grid), aspect="auto", cmap="cividis")
         axes.grid(visible=False)
         axes.set_xticks(range(len(riders)), riders, rotation=40, ha="right")

@@ -80,7 +80,7 @@ def speed_ups(study: Study, profile: Floats) -> dict[str, SpeedUp]:
         name: speed_up_of(
             trace(
                 profile,
-                Ride(name=name, course=course, rider=rider, board=study.board, noise_seed=1),
+                Ride(course=course, rider_name=name, rider=rider, board=study.board, noise_seed=1),
             )
         )
         for name, rider in study.riders.items()

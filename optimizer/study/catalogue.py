@@ -126,6 +126,11 @@ def resolved(value: Any, kind: Kind, *, path: Path, key: str) -> Any:
     return changed(base, own)
 
 
+def used_name(written: Any) -> str:
+    """Return the name of the entry that a table starts from; "own" where it starts from none."""
+    return str(written.get("use", "own")) if isinstance(written, dict) else str(written)
+
+
 def _entry(name: Any, kind: Kind, *, path: Path, key: str) -> Table:
     entries = shelves()[kind.shelf]
     if not isinstance(name, str):

@@ -27,6 +27,7 @@ from optimizer.study.catalogue import (
     resolved,
     resolved_group,
     shelves,
+    used_name,
 )
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
@@ -45,7 +46,7 @@ from plant.description.profile import SINGLE_LOOP, AccelerationLoop, Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.description.quantity import quantities
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride
+from plant.kernel.simulate import Ride, ride_name
 
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
 
@@ -88,7 +89,7 @@ def load_study(folder: Path) -> Study:
         seed=table.seed,
         population=table.search.population,
         n_candidates=table.search.candidates + len(start),
-        board_name=_board_name(written["board"]),
+        board_name=used_name(written["board"]),
         board=board,
         riders=riders,
         courses=courses,
@@ -169,10 +170,6 @@ def _settings(table: StudyTable, *, path: Path) -> ScoreSettings:
         raise UserInputError(f"{path}: {error}; correct it") from None
 
 
-def _board_name(written: Any) -> str:
-    return str(written.get("use", "own")) if isinstance(written, dict) else str(written)
-
-
 def _pairs(
     courses: Mapping[str, CourseTable], riders: Mapping[str, Rider], *, path: Path
 ) -> list[tuple[str, str]]:
@@ -191,13 +188,12 @@ def _pairs(
 
 
 def _ride(course: Course, rider_name: str, rider: Rider, *, board: Board, seed: int) -> Ride:
-    name = f"{course.name}/{rider_name}"
     return Ride(
-        name=name,
         course=course,
+        rider_name=rider_name,
         rider=rider,
         board=board,
-        noise_seed=spawned(seed, "noise", name),
+        noise_seed=spawned(seed, "noise", ride_name(course, rider_name)),
     )
 
 

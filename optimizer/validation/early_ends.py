@@ -148,7 +148,7 @@ def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs:
     grade = Grade.MARGINAL if unwarned.any() else Grade.PASS
     grade = Grade.FAIL if downs.any() else grade
     told = [
-        f"{ride.name.rpartition('/')[2]} {Outcome(int(code)).message}"
+        f"{ride.rider_name} {Outcome(int(code)).message}"
         + (f" after {seconds:.1f} s of warning" if seconds > 0.0 else " without a warning")
         for ride, code, seconds in zip(rides, outcome, warned, strict=True)
         if code != Outcome.RIDDEN

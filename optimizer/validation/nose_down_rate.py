@@ -112,7 +112,7 @@ def _tally(
         if outcome is Outcome.NOSE_DOWN:
             counts["causes"][_cause(rides[lane], results, lane)] += 1
             counts["by_pace"][_pace(study.validation.day, float(speeds[lane]))] += 1
-            counts["by_rider"][rides[lane].name.rpartition("/")[2]] += 1
+            counts["by_rider"][rides[lane].rider_name] += 1
         else:
             counts["other_ends"][outcome.message] += 1
 

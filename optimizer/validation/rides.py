@@ -26,7 +26,7 @@ from plant.description.board import Board
 from plant.description.course import Course
 from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride
+from plant.kernel.simulate import Ride, ride_name
 
 _Whole = TypeVar("_Whole", Board, Rider)
 
@@ -120,10 +120,11 @@ def tolerance_rides(study: Study) -> list[Ride]:
     rides = []
     for number, (board, riders) in enumerate(tolerance_draws(study)):
         for ride in study.rides:
-            rider_name = ride.name.rpartition("/")[2]
             seed = spawned(study.seed, "validation", "draw", str(number), ride.name)
             rides.append(
-                dataclasses.replace(ride, board=board, rider=riders[rider_name], noise_seed=seed)
+                dataclasses.replace(
+                    ride, board=board, rider=riders[ride.rider_name], noise_seed=seed
+                )
             )
     return rides
 
@@ -178,8 +179,8 @@ def day_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
             name, rider = riders[(number + lane) % len(riders)]
             rides.append(
                 Ride(
-                    name=f"{course.name}/{name}",
                     course=course,
+                    rider_name=name,
                     rider=moved(rider, plan.tolerances, draw),
                     board=moved(study.board, plan.tolerances, draw),
                     noise_seed=int(random.integers(2**32)),
@@ -202,11 +203,10 @@ def _independent(
 
 
 def _ride(study: Study, course: Course, rider_name: str, *, rider: Rider, board: Board) -> Ride:
-    name = f"{course.name}/{rider_name}"
     return Ride(
-        name=name,
         course=course,
+        rider_name=rider_name,
         rider=rider,
         board=board,
-        noise_seed=spawned(study.seed, "validation", "noise", name),
+        noise_seed=spawned(study.seed, "validation", "noise", ride_name(course, rider_name)),
     )

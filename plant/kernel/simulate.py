@@ -37,11 +37,21 @@ _NO_PROBE: _Probe = (np.zeros(0, dtype=np.int64), 1, np.zeros((0, 0, WIDTH)))
 class Ride:
     """One lane less its profile: who rides what on which board, with which noise."""
 
-    name: str
     course: Course
+    rider_name: str
     rider: Rider
     board: Board
     noise_seed: int
+
+    @property
+    def name(self) -> str:
+        """What to call the ride: its course and its rider."""
+        return ride_name(self.course, self.rider_name)
+
+
+def ride_name(course: Course, rider_name: str) -> str:
+    """Return what a ride is called, and its noise seeded by."""
+    return f"{course.name}/{rider_name}"
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,7 +33,7 @@ KERB = course("kerb", speed_mps=((0.0, 3.0),), count_s=((1.0, 5.0),))
 
 RIDERS = {"light": LIGHT, "heavy": HEAVY}
 RIDES = tuple(
-    Ride(name=f"{where.name}/{who}", course=where, rider=RIDERS[who], board=BOARD, noise_seed=1)
+    Ride(course=where, rider_name=who, rider=RIDERS[who], board=BOARD, noise_seed=1)
     for where, who in (
         (STAND, "light"),
         (CRUISE, "light"),

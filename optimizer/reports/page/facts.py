@@ -88,7 +88,9 @@ def study_facts(study: Study) -> dict[str, Any]:
         "parameters": _parameters(study),
         "riders": riders,
         "courses": courses,
-        "rides": [_ride_place(ride.name, courses, riders) for ride in study.rides],
+        "rides": [
+            [courses.index(ride.course.name), riders.index(ride.rider_name)] for ride in study.rides
+        ],
         "outcomes": [outcome.message for outcome in Outcome],
         "nose_contact_deg": study.board.frame.nose_contact_deg,
         "phase_current_limit_a": study.board.drive.phase_current_limit_a,
@@ -137,12 +139,6 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
 
 def _named(results: Results) -> list[int]:
     return sorted(set(results.picks.values()))
-
-
-def _ride_place(name: str, courses: list[str], riders: list[str]) -> list[int]:
-    """Return a ride's course and rider as indices."""
-    course, rider = name.split("/")
-    return [courses.index(course), riders.index(rider)]
 
 
 def _parameters(study: Study) -> list[dict[str, Any]]:

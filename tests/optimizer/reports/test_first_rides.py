@@ -57,7 +57,7 @@ def ridden(study, profile, rider):
     manoeuvre = Manoeuvre(duration_s=30.0, speed_mps=((0.0, 3.0), (1.0, 3.0), (23.5, 12.0)))
     course = Course(name="up", title="Up", road=road, manoeuvre=manoeuvre, road_seed=1)
     ride = Ride(
-        name="up", course=course, rider=study.riders[rider], board=study.board, noise_seed=1
+        course=course, rider_name=rider, rider=study.riders[rider], board=study.board, noise_seed=1
     )
     return trace(profile, ride)
 

@@ -97,7 +97,13 @@ def steady(row, *, charge_ratio, speed_mps=8.0):
         ),
         road_seed=1,
     )
-    ride = Ride(name="level", course=course, rider=STEADY_RIDER, board=STEADY_BOARD, noise_seed=1)
+    ride = Ride(
+        course=course,
+        rider_name="baker_80",
+        rider=STEADY_RIDER,
+        board=STEADY_BOARD,
+        noise_seed=1,
+    )
     ridden = trace(row, ride)
     return ridden, ridden.time_s > 15.0
 

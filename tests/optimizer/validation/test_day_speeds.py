@@ -144,7 +144,7 @@ def ridden(surface, wanted_mps, *, kerbs=(), duration_s=30.0):
     """Return mean speed in m/s, and vibration squared times its time, of the example's riders."""
     rides = [
         Ride(
-            name=name,
+            rider_name=name,
             course=Course(
                 name="shaken",
                 title="Shaken",

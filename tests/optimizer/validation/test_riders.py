@@ -52,7 +52,7 @@ def test_each_habit_changes_one_way_from_first_timer_to_expert(mass, name, rises
 
 
 def ridden(rider, course="accelerate_hard"):
-    ride = next(ride for ride in STUDY.rides if ride.name.startswith(f"{course}/"))
+    ride = next(ride for ride in STUDY.rides if ride.course.name == course)
     return dataclasses.replace(ride, rider=rider)
 
 
@@ -122,7 +122,7 @@ def candidates():
     rides = [
         ride
         for ride in STUDY.rides
-        if ride.course.name in courses and ride.name.endswith(("pupil_40", "smith_105"))
+        if ride.course.name in courses and ride.rider_name in ("pupil_40", "smith_105")
     ]
     random = np.random.default_rng(12)
     profiles = np.tile(profile_to_array(example_profile()), (160, 1))

@@ -145,6 +145,17 @@ def test_leaning_past_the_limit_fails_without_a_warning_and_names_the_seconds():
     assert early.grade is Grade.PASS
 
 
+def test_a_rider_is_named_whole_whatever_the_name_holds():
+    fault, rides = next(
+        pair for pair in fault_rides(STUDY) if pair[0].name == "leans_past_the_limit"
+    )
+    named = [dataclasses.replace(ride, rider_name="left/right") for ride in rides]
+
+    found = judge_fault(fault, named, changed(warning_lift_deg=0.0), n_jobs=1).found
+
+    assert found.startswith("left/right ")
+
+
 def test_a_drawn_course_depends_on_its_number_and_the_seed_alone():
     day = STUDY.validation.day
 

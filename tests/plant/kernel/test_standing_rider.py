@@ -192,7 +192,7 @@ def pushed(rider, acceleration, sign):
             headwind_mps=((0.0, 0.0), (1.0, 0.0), (1.02, wind), (2.0, wind), (2.02, 0.0)),
         ),
     )
-    return Ride(name="push", course=course, rider=rider, board=board, noise_seed=1)
+    return Ride(course=course, rider_name="rider", rider=rider, board=board, noise_seed=1)
 
 
 def endings(acceleration):

@@ -293,7 +293,7 @@ def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider, 
         rate_gain_a_per_deg_per_s=rate_gain.ravel(),
         **{name: [value] * stiffness.size for name, value in (PLAIN | inner).items()},
     )
-    ride = Ride(name="gust", course=gust_course(), rider=rider, board=board, noise_seed=1)
+    ride = Ride(course=gust_course(), rider_name="rider", rider=rider, board=board, noise_seed=1)
 
     margins = loop_margins(loop_plant(board, [rider]), loop_gains(table))
     rate = pitch_rates(table, ride)
