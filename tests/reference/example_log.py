@@ -21,10 +21,14 @@ def write_example() -> None:
     """Write the log and its mapping into the catalogue's neighbour folder."""
     folder = STUDIES_FOLDER / "ridden"
     folder.mkdir(exist_ok=True)
-    truth = drawn_truth(SEED)
-    table = logged_ride.logged(truth, seed=SEED, duration_s=DURATION_S).round(DECIMALS)
-    table.to_csv(folder / "ride.csv", index=False)
-    (folder / "ride.mapping.toml").write_text(HEAD + logged_ride.mapping(truth))
+    recorded(SEED).to_csv(folder / "ride.csv", index=False)
+    (folder / "ride.mapping.toml").write_text(HEAD + logged_ride.mapping(drawn_truth(SEED)))
+
+
+def recorded(seed):
+    """Return the table of a seed's ride as the example's recorder writes it."""
+    table = logged_ride.logged(drawn_truth(seed), seed=seed, duration_s=DURATION_S)
+    return table.round(DECIMALS)
 
 
 if __name__ == "__main__":
