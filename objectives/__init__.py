@@ -4,9 +4,9 @@ from objectives.constraints import CONSTRAINT_NAMES
 from objectives.cost import weighted_cost
 from objectives.descriptors import DESCRIPTOR_NAMES
 from objectives.portfolio import blend, expected_shortfall
-from objectives.ride_components import Parts, parts_of_rides, score_of_parts
+from objectives.ride_components import Components, components_of_rides, score_of_components
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, outcome_codes, ride_columns
-from objectives.score import OBJECTIVES, Scores, score, unridden_constraints
+from objectives.score import OBJECTIVES, Scores, score, simulation_free_constraints
 from objectives.score_settings import ScoreSettings
 from objectives.scoring_context import ScoreRules, score_rules
 
@@ -16,18 +16,18 @@ __all__ = [
     "NOT_RIDDEN",
     "OBJECTIVES",
     "RIDE_COLUMNS",
-    "Parts",
+    "Components",
     "ScoreRules",
     "ScoreSettings",
     "Scores",
     "blend",
+    "components_of_rides",
     "expected_shortfall",
     "outcome_codes",
-    "parts_of_rides",
     "ride_columns",
     "score",
-    "score_of_parts",
+    "score_of_components",
     "score_rules",
-    "unridden_constraints",
+    "simulation_free_constraints",
     "weighted_cost",
 ]

@@ -32,7 +32,7 @@ _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Parts:
+class Components:
     """Of what objectives and constraints are made, a row for each candidate.
 
     Attributes
@@ -69,7 +69,7 @@ class Parts:
         )
 
 
-def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> Parts:
+def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> Components:
     """Return the parts of ridden candidates.
 
     Parameters
@@ -96,7 +96,7 @@ def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> P
     nose_down, other = early_ends(outcome)
     shake = column("hold_pitch_rate_rms_deg_per_s")[:, rules.is_standing]
     allowed = _NEARLY_SHAKES * rules.settings.rest_shake_limit_deg_per_s
-    return Parts(
+    return Components(
         costs=np.hstack(
             [
                 column("level_error_deg")[:, rules.counts_level],
@@ -116,7 +116,7 @@ def parts_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> P
     )
 
 
-def score_of_parts(parts: Parts, rules: ScoreRules) -> tuple[Floats, Floats]:
+def score_of_components(components: Components, rules: ScoreRules) -> tuple[Floats, Floats]:
     """Return objectives and constraints of candidates that are foreseen to ride to the end.
 
     Parameters
@@ -133,11 +133,11 @@ def score_of_parts(parts: Parts, rules: ScoreRules) -> tuple[Floats, Floats]:
         Met at 0 or below; in another order than `CONSTRAINT_NAMES`.
     """
     n_rides, n_level = len(rules.ride_weight), int(rules.counts_level.sum())
-    level, current = np.split(parts.costs, [n_level], axis=1)
-    reserve, nose_margin = np.split(parts.margins, 2, axis=1)
+    level, current = np.split(components.costs, [n_level], axis=1)
+    reserve, nose_margin = np.split(components.margins, 2, axis=1)
     n_standing = int(rules.is_standing.sum())
     nose_down, other, roll_back, shake, as_they_are = np.split(
-        parts.limits, np.cumsum([n_rides, n_rides, n_rides, n_standing]), axis=1
+        components.limits, np.cumsum([n_rides, n_rides, n_rides, n_standing]), axis=1
     )
     objectives = blended(level, current, ridden_risk(reserve, nose_margin), rules)
     ends = broken_by_ends(

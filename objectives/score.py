@@ -115,7 +115,7 @@ def blended(level: Floats, current: Floats, risk: Floats, rules: ScoreRules) -> 
     )
 
 
-def unridden_constraints(profiles: Floats, rules: ScoreRules) -> Floats:
+def simulation_free_constraints(profiles: Floats, rules: ScoreRules) -> Floats:
     """Return the constraints that need no ride, those of the linearised loop.
 
     Parameters
@@ -146,7 +146,7 @@ def _constraints(
     spread = descriptors[:, DESCRIPTOR_NAMES.index("rider_spread_ratio")]
     columns = (
         *ending_constraints(outcome, rules.ride_weight, nose_down_share=settings.nose_down_share),
-        *unridden_constraints(profiles, rules).T,
+        *simulation_free_constraints(profiles, rules).T,
         rest_constraint(column("hold_pitch_rate_rms_deg_per_s"), rules),
         feel_constraint(feel, settings),
         spread_constraint(spread, settings),

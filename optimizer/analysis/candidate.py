@@ -47,10 +47,12 @@ def failures(constraints: Floats) -> list[str]:
 def failures_of(results: Results, number: int) -> list[str]:
     """Return the constraints that a candidate does not meet, in words, and what is not known."""
     found = failures(results.history.constraints[number])
-    return [*found, why_spared(results, number)] if results.spared[number] else found
+    return (
+        [*found, why_rejected_early(results, number)] if results.rejected_early[number] else found
+    )
 
 
-def why_spared(results: Results, number: int) -> str:
+def why_rejected_early(results: Results, number: int) -> str:
     """Return in words why a candidate that was spared rides is not scored."""
     return (
         f"spared after {results.rides_ridden[number]} of {len(results.study.rides)} rides: their"
@@ -77,9 +79,9 @@ def worst_rides(results: Results, number: int) -> list[Ride]:
 
 def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:
     """Return the rides that a candidate's numbers come from: those of its last look."""
-    return last_look(results, number).rides
+    return study_as_scored(results, number).rides
 
 
-def last_look(results: Results, number: int) -> Study:
+def study_as_scored(results: Results, number: int) -> Study:
     """Return the study on the noise that a candidate's numbers come from."""
-    return on_fresh_noise(results.study) if results.looked_again[number] else results.study
+    return on_fresh_noise(results.study) if results.reevaluated[number] else results.study

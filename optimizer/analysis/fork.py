@@ -106,7 +106,7 @@ def _ridden(results: Results, numbers: Numbers) -> Ridden:
     study = results.study
     table = read_table(store_path(study.folder))
     profiles = whole_profiles(study, table.history.values)
-    look = table.second_look
+    look = table.reevaluation
     again = np.isin(look.numbers, numbers)
     parts = [
         Part(

@@ -16,7 +16,7 @@ from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of
 from optimizer.execution.provenance import refuse_other_study
-from optimizer.execution.reevaluation import looks
+from optimizer.execution.reevaluation import front_to_reevaluate
 from optimizer.execution.store import read_table
 from optimizer.execution.store_format import Table
 from optimizer.search import pareto
@@ -66,7 +66,7 @@ class Results:
     generations: NDArray[np.int64]
     history: History
     searched: History
-    looked_again: Flags
+    reevaluated: Flags
     rides: Floats
     descriptors: Floats
     weighted_cost: Floats
@@ -85,7 +85,7 @@ class Results:
         return counted
 
     @property
-    def spared(self) -> Flags:
+    def rejected_early(self) -> Flags:
         """Who was spared rides, for having failed before, (candidate,)."""
         return self.rides_ridden < len(self.study.rides)
 
@@ -133,9 +133,9 @@ def gathered(study: Study, table: Table) -> Results:
     searched = table.history
     _check_columns(study, table)
     on_front = non_dominated(searched.objectives, searched.constraints)
-    look = looks(searched, table.second_look)
+    look = front_to_reevaluate(searched, table.reevaluation)
     looked = np.zeros_like(look.wanted) if len(look.missing) else look.wanted
-    history, rides = _with_second_look(table, looked)
+    history, rides = _with_reevaluation(table, looked)
     if looked.any():
         # Who came to the front as searched stays there only if fresh noise leaves it there.
         on_front = look.on_front.copy()
@@ -150,7 +150,7 @@ def gathered(study: Study, table: Table) -> Results:
         generations=table.generations,
         history=history,
         searched=searched,
-        looked_again=looked,
+        reevaluated=looked,
         rides=rides,
         descriptors=_descriptors(study, rides),
         weighted_cost=cost,
@@ -161,11 +161,11 @@ def gathered(study: Study, table: Table) -> Results:
     )
 
 
-def _with_second_look(table: Table, looked: Flags) -> tuple[History, Floats]:
+def _with_reevaluation(table: Table, looked: Flags) -> tuple[History, Floats]:
     """Return history and rides with the rows of candidates that were looked at again replaced."""
     if not looked.any():
         return table.history, table.rides
-    again = table.second_look
+    again = table.reevaluation
     rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(looked)))
     numbers = again.numbers[rows]
     objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
@@ -222,7 +222,7 @@ def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
     Whoever was spared rides is none of them: what those would have violated nobody knows.
     """
     nearest = np.argsort(results.violation, kind="stable")
-    return nearest[~results.spared[nearest]][:limit]
+    return nearest[~results.rejected_early[nearest]][:limit]
 
 
 def candidate_number(results: Results, text: str) -> int:

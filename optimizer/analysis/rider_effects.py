@@ -11,7 +11,7 @@ from optimizer.search.space import to_unit
 Floats: TypeAlias = NDArray[np.float64]
 
 # What more of it and less of it feel like. Common practice, no source.
-NOTICED = {
+PERCEIVED = {
     "inner_gain_a_per_deg": ("steadier at rest and at walking pace", "looser at rest"),
     "inner_band_deg": ("steady over a wider angle around level", "steady very near level only"),
     "base_gain_a_per_deg": ("a firmer board under a lean", "a softer, deeper lean"),
@@ -75,7 +75,7 @@ def largest_changes(results: Results, number: int, *, limit: int = 6) -> list[st
     order = np.argsort(-np.abs(change), kind="stable")[:limit]
     return [
         f"{space.names[place]} {before[place]:.4g} → {after[place]:.4g}:"
-        f" {NOTICED[space.names[place]][0 if change[place] > 0.0 else 1]}"
+        f" {PERCEIVED[space.names[place]][0 if change[place] > 0.0 else 1]}"
         for place in order.tolist()
         if change[place] != 0.0
     ]

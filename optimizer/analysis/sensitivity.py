@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.analysis.candidate import last_look
+from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.results import Results, study_cost
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.search.evaluation import BASELINE
@@ -74,7 +74,7 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
     n_jobs : int
         Threads; the outcome does not depend on it.
     """
-    study = last_look(results, number)
+    study = study_as_scored(results, number)
     space = study.space
     here = results.history.values[number]
     step = STEP * (space.high - space.low)
@@ -86,7 +86,7 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
     scores, _ = ride_portfolio(
         study, whole_profiles(study, rows), rules=rules_of(study), n_jobs=n_jobs
     )
-    on_it = results.history if results.looked_again[number] else results.searched
+    on_it = results.history if results.reevaluated[number] else results.searched
     cost = study_cost(study, scores.objectives, baseline=on_it.objectives[BASELINE])
     shape = (2, space.n_parameters)
     return Sensitivity(

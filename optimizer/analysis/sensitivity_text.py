@@ -7,7 +7,7 @@ from optimizer.analysis.sensitivity import Sensitivity
 from plant.description.profile import Profile
 from plant.description.quantity import declared_numbers
 
-_NOTICED = 0.005  # a smaller change of an objective is not worth a word
+_PERCEIVED = 0.005  # a smaller change of an objective is not worth a word
 _UNITS = {"level_error_deg": " deg", "excess_current_a": " A", "nose_down_risk": ""}
 _WORDS = {
     "level_error_deg": "the level error",
@@ -71,7 +71,7 @@ def _worse(found: Sensitivity, side: int, place: int) -> bool:
     """Say whether a move makes an objective worse or breaks a constraint."""
     rise = found.moved_objectives[side, place] - found.objectives
     breaks = (found.moved_constraints[side, place] > 0.0) & (found.constraints <= 0.0)
-    return bool(np.any(rise > _NOTICED * np.abs(found.objectives)) or breaks.any())
+    return bool(np.any(rise > _PERCEIVED * np.abs(found.objectives)) or breaks.any())
 
 
 def _changes(found: Sensitivity, side: int, place: int) -> list[str]:
@@ -83,7 +83,7 @@ def _changes(found: Sensitivity, side: int, place: int) -> list[str]:
         found.moved_objectives[side, place].tolist(),
         strict=True,
     ):
-        if abs(after - before) > _NOTICED * abs(before):
+        if abs(after - before) > _PERCEIVED * abs(before):
             verb = "raises" if after > before else "lowers"
             share = f" ({100.0 * (after / before - 1.0):+.0f} %)" if before else ""
             amount = f"{abs(after - before):.3g}{_UNITS[objective]}"

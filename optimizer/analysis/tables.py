@@ -29,7 +29,7 @@ def candidates_table(results: Results) -> pd.DataFrame:
         "picks": [";".join(results.pick_names(number)) for number in range(len(results))],
         "feasible": results.feasible,
         "on_front": results.on_front,
-        "looked_again": results.looked_again,
+        "looked_again": results.reevaluated,
         "rides_ridden": results.rides_ridden,
         **dict(zip(OBJECTIVES, history.objectives.T, strict=True)),
         "weighted_cost_ratio": results.weighted_cost,

@@ -156,7 +156,7 @@ def distance_to_optimum(
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "short.sqlite") as store:
         progress = search_study(
             study,
-            lambda telling: make_evaluate(study, n_jobs=n_jobs, telling=telling),
+            lambda screening: make_evaluate(study, n_jobs=n_jobs, screening=screening),
             study_plan(study, baseline=start),
             store,
             n_candidates=n_candidates,

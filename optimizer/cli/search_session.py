@@ -24,7 +24,7 @@ from optimizer.cli.output.study import print_written, write_results
 from optimizer.cli.search_view import SearchView
 from optimizer.cli.stages_view import StagesView
 from optimizer.execution.backends import Machines
-from optimizer.execution.run import look_again_at_front, run_study, stopping_on_interrupt
+from optimizer.execution.run import reevaluate_front, run_study, stopping_on_interrupt
 from optimizer.execution.store import read_table
 from optimizer.search.loop import Progress
 from optimizer.study.paths import store_path
@@ -112,7 +112,7 @@ def _ride(plan: SearchPlan, out: Console) -> tuple[Progress, bool]:
             return progress, False
         with StagesView(out) as stages:
             stages.begin("second look at the front")
-            return progress, look_again_at_front(
+            return progress, reevaluate_front(
                 plan.study,
                 n_jobs=plan.n_jobs,
                 advance=stages.reach,
@@ -132,7 +132,7 @@ def _told(
         "wanted_candidates": progress.n_wanted,
         "feasible_candidates": int(results.feasible.sum()),
         "front_candidates": int(results.on_front.sum()),
-        "spared_candidates": int(results.spared.sum()),
+        "spared_candidates": int(results.rejected_early.sum()),
         "spared_ratio": spared_ratio(results),
         "picks": picks_table(results).to_dict(orient="records"),
         "parameters_at_bounds": {

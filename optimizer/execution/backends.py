@@ -72,12 +72,12 @@ def riding(
             inputs = ride_inputs(study) | method_inputs() | {WEIGHTS: weights}
             share = stack.enter_context(shared.sharing(machines.database, inputs))
 
-        def ride_by(telling: tuple[int, ...]) -> Evaluate:
-            evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, telling=telling)
+        def ride_by(screening: tuple[int, ...]) -> Evaluate:
+            evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, screening=screening)
             if spread is not None:
                 evaluate = spread(evaluate, baseline_values(rides_of))
             if share is not None:
-                evaluate = share(evaluate, rides=rides_of.rides, telling=telling)
+                evaluate = share(evaluate, rides=rides_of.rides, screening=screening)
             return evaluate
 
         yield ride_by

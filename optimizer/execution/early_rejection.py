@@ -25,7 +25,7 @@ RidePlaces: TypeAlias = Callable[[Floats, Places], Floats]
 """From whole profiles and places among a study's rides to columns, (candidate, place, column)."""
 
 
-def telling_rides(first: Floats, duration_s: Floats) -> tuple[int, ...]:
+def screening_rides(first: Floats, duration_s: Floats) -> tuple[int, ...]:
     """Return the places of rides that give away whoever ended one early, the most telling first.
 
     Each is the ride that gives away most of those not given away yet for its length.
@@ -46,8 +46,8 @@ def telling_rides(first: Floats, duration_s: Floats) -> tuple[int, ...]:
     return tuple(chosen)
 
 
-def ridden_sparingly(
-    ride: RidePlaces, profiles: Floats, *, telling: tuple[int, ...], rules: ScoreRules
+def ride_with_early_rejection(
+    ride: RidePlaces, profiles: Floats, *, screening: tuple[int, ...], rules: ScoreRules
 ) -> Floats:
     """Ride the telling rides, and the others with whom they do not give away.
 
@@ -68,17 +68,17 @@ def ridden_sparingly(
     """
     n_rides = len(rules.ride_weight)
     columns = np.full((len(profiles), n_rides, len(RIDE_COLUMNS)), np.nan)
-    first = np.array(telling, dtype=np.intp)
+    first = np.array(screening, dtype=np.intp)
     others = np.setdiff1d(np.arange(n_rides), first)
     if len(first):
         columns[:, first] = ride(profiles, first)
-    left = np.flatnonzero(~given_away(columns, rules))
+    left = np.flatnonzero(~rejected_by_rides(columns, rules))
     if len(left) and len(others):
         columns[np.ix_(left, others)] = ride(profiles[left], others)
     return columns
 
 
-def given_away(columns: Floats, rules: ScoreRules) -> Flags:
+def rejected_by_rides(columns: Floats, rules: ScoreRules) -> Flags:
     """Say who breaks a constraint on early ends by the rides ridden so far, (candidate,).
 
     Parameters

@@ -6,7 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import ScoreRules, Scores, ride_columns, score, score_rules
-from optimizer.execution.early_rejection import Places, RidePlaces, ridden_sparingly, telling_rides
+from optimizer.execution.early_rejection import (
+    Places,
+    RidePlaces,
+    ride_with_early_rejection,
+    screening_rides,
+)
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
@@ -86,7 +91,7 @@ def evaluated(
     *,
     ride: RidePlaces,
     rules: ScoreRules,
-    telling: tuple[int, ...],
+    screening: tuple[int, ...],
 ) -> Evaluation:
     """Ride a batch of searched values, the telling rides first, and score it.
 
@@ -102,15 +107,17 @@ def evaluated(
         See `optimizer.execution.early_rejection.ridden_sparingly`.
     """
     profiles = whole_profiles(study, values)
-    rides = ridden_sparingly(ride, profiles, telling=telling, rules=rules)
+    rides = ride_with_early_rejection(ride, profiles, screening=screening, rules=rules)
     scores = score(rides, profiles, rules)
     return Evaluation(objectives=scores.objectives, constraints=scores.constraints, rides=rides)
 
 
-def make_evaluate(study: Study, *, n_jobs: int = 1, telling: tuple[int, ...] = ()) -> Evaluate:
+def make_evaluate(study: Study, *, n_jobs: int = 1, screening: tuple[int, ...] = ()) -> Evaluate:
     """Return the function that rides candidates of the study's search, the telling rides first."""
     ride = functools.partial(ride_places, study, n_jobs=n_jobs)
-    return functools.partial(evaluated, study, ride=ride, rules=rules_of(study), telling=telling)
+    return functools.partial(
+        evaluated, study, ride=ride, rules=rules_of(study), screening=screening
+    )
 
 
 def ride_durations(study: Study) -> Floats:
@@ -118,7 +125,7 @@ def ride_durations(study: Study) -> Floats:
     return np.array([ride.course.manoeuvre.duration_s for ride in study.rides])
 
 
-def study_telling_rides(study: Study, first: Floats) -> tuple[int, ...]:
+def study_screening_rides(study: Study, first: Floats) -> tuple[int, ...]:
     """Return the places of a study's telling rides, by those of its first generation.
 
     Parameters
@@ -126,4 +133,4 @@ def study_telling_rides(study: Study, first: Floats) -> tuple[int, ...]:
     study : Study
     first : (candidate, ride, column) float64
     """
-    return telling_rides(first, ride_durations(study))
+    return screening_rides(first, ride_durations(study))

@@ -72,12 +72,12 @@ class _SharedRides:
         evaluate: Evaluate,
         *,
         rides: Sequence[Ride],
-        telling: tuple[int, ...] = (),
+        screening: tuple[int, ...] = (),
     ) -> None:
         self._database = database
         self._evaluate = evaluate
         # Beside the candidate this decides its outcome.
-        ridden = [[[ride.name, ride.noise_seed] for ride in rides], telling]
+        ridden = [[[ride.name, ride.noise_seed] for ride in rides], screening]
         self._noise = hashlib.sha256(json.dumps(ridden).encode()).digest()
         self._proved = False
 

@@ -17,7 +17,7 @@ from optimizer.base.hashing import (
     spawned,
 )
 from optimizer.execution.store import Store
-from optimizer.execution.store_format import SecondLook
+from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.study import Study
@@ -35,7 +35,7 @@ def on_fresh_noise(study: Study) -> Study:
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Looks:
+class FrontToReevaluate:
     """Who is looked at again.
 
     Attributes
@@ -54,7 +54,7 @@ class Looks:
     missing: NDArray[np.int64]
 
 
-def looks(history: History, again: SecondLook) -> Looks:
+def front_to_reevaluate(history: History, again: Reevaluation) -> FrontToReevaluate:
     """Return who is to be looked at again, and who of them still is.
 
     Parameters
@@ -80,11 +80,11 @@ def looks(history: History, again: SecondLook) -> Looks:
         wanted[BASELINE] = True
         missing = np.flatnonzero(wanted & ~stored).astype(np.int64)
         if len(missing) or not comes_up:
-            return Looks(on_front=on_front, wanted=wanted, missing=missing)
+            return FrontToReevaluate(on_front=on_front, wanted=wanted, missing=missing)
         left &= ~(up & fails)
 
 
-def look_again(
+def reevaluate(
     study: Study,
     store: Store,
     *,
@@ -116,7 +116,7 @@ def look_again(
     """
     history = store.history(population=study.population)
     while True:
-        found = looks(history, store.second_look())
+        found = front_to_reevaluate(history, store.reevaluation())
         n_wanted = int(found.wanted.sum())
         advance(n_wanted - len(found.missing), n_wanted)
         if not len(found.missing):
@@ -129,4 +129,4 @@ def look_again(
             n_candidates=len(batch),
             n_objectives=history.objectives.shape[1],
         )
-        store.append_second_look(batch, evaluation)
+        store.append_reevaluation(batch, evaluation)

@@ -26,7 +26,7 @@ def reusing(
     parts: Sequence[Part],
     *,
     n_jobs: int,
-    telling: tuple[int, ...] = (),
+    screening: tuple[int, ...] = (),
 ) -> Evaluate:
     """Return a function that rides only what nobody has ridden yet.
 
@@ -46,7 +46,7 @@ def reusing(
     """
     if not parts:
         return evaluate
-    return _Reusing(evaluate, study, parts, n_jobs=n_jobs, telling=telling)
+    return _Reusing(evaluate, study, parts, n_jobs=n_jobs, screening=screening)
 
 
 class _Reusing:
@@ -59,13 +59,13 @@ class _Reusing:
         parts: Sequence[Part],
         *,
         n_jobs: int,
-        telling: tuple[int, ...],
+        screening: tuple[int, ...],
     ) -> None:
         self._evaluate = evaluate
         self._study = study
         self._rules = rules_of(study)
         self._n_jobs = n_jobs
-        self._telling = telling
+        self._telling = screening
         held_by = [(part, *held(part, study.rides), rows_of(part)) for part in parts]
         self._parts = [found for found in held_by if len(found[1])]
 
@@ -74,7 +74,7 @@ class _Reusing:
         if not any(row.tobytes() in rows for *_, rows in self._parts for row in profiles):
             return self._evaluate(values)
         return evaluated(
-            self._study, values, ride=self._ride, rules=self._rules, telling=self._telling
+            self._study, values, ride=self._ride, rules=self._rules, screening=self._telling
         )
 
     def _ride(self, profiles: Floats, places: Places) -> Floats:

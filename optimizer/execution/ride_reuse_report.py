@@ -34,13 +34,13 @@ class Reuse:
         Empty where nothing is taken over.
     spared_ratio : float
         What of riding the baseline and the profiles to start from is spared, 0 to 1.
-    told : str
+    summary : str
         One line for the user; empty where the study has no file of rides.
     """
 
     parts: tuple[Part, ...] = ()
     spared_ratio: float = 0.0
-    told: str = ""
+    summary: str = ""
 
 
 def find_reuse(study: Study) -> Reuse:
@@ -61,7 +61,7 @@ def find_reuse(study: Study) -> Reuse:
     if refused:
         best = "to start from the best of the front alone, fork again with --profiles 24"
         advice = f"; {best}" if len(study.start) >= study.population else ""
-        return Reuse(told=f"{path}: nothing is reused, all is ridden anew: {refused}{advice}.")
+        return Reuse(summary=f"{path}: nothing is reused, all is ridden anew: {refused}{advice}.")
     n_first, known = _known(study, searched)
     n_rides = int(np.count_nonzero(~not_ridden(searched.columns[known][:, there])))
     new = _rides_not_held(study, searched)
@@ -74,7 +74,7 @@ def find_reuse(study: Study) -> Reuse:
     return Reuse(
         parts=ridden.parts,
         spared_ratio=n_rides / (n_first * len(study.rides)),
-        told="; ".join(line for line in lines if line) + ".",
+        summary="; ".join(line for line in lines if line) + ".",
     )
 
 
@@ -114,10 +114,10 @@ def _rides_not_held(study: Study, part: Part) -> str:
         for place, ride in enumerate(study.rides)
         if place not in here
     )
-    told = [f"{reason} ({count} rides)" for reason, count in reasons.most_common(_REASONS_TOLD)]
+    observed = [f"{reason} ({count} rides)" for reason, count in reasons.most_common(_REASONS_TOLD)]
     if len(reasons) > _REASONS_TOLD:
-        told.append(f"{len(reasons) - _REASONS_TOLD} reasons more")
-    return ", ".join(told)
+        observed.append(f"{len(reasons) - _REASONS_TOLD} reasons more")
+    return ", ".join(observed)
 
 
 def _why_not(wanted: RideInputs, rides: Sequence[RideInputs]) -> str:

@@ -10,7 +10,7 @@ from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.provenance import ride_inputs
-from optimizer.execution.reevaluation import look_again, on_fresh_noise
+from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
 from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.execution.store import Store, started_with
@@ -95,17 +95,17 @@ def run_study(
         Store(store_path(study.folder)) as store,
     ):
         store.freeze(ride_inputs(study))
-        if reuse.told and store.n_candidates <= len(study.start):
-            notice(reuse.told)
+        if reuse.summary and store.n_candidates <= len(study.start):
+            notice(reuse.summary)
         if store.interrupted:
             notice(
                 f"The run before was killed after {store.n_candidates} candidates; what it had in"
                 " hand was not stored whole and is ridden again."
             )
 
-        def ride(telling: tuple[int, ...]) -> Evaluate:
-            evaluate = ride_by(telling)
-            return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, telling=telling)
+        def ride(screening: tuple[int, ...]) -> Evaluate:
+            evaluate = ride_by(screening)
+            return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, screening=screening)
 
         return search_study(
             study,
@@ -119,7 +119,7 @@ def run_study(
         )
 
 
-def look_again_at_front(
+def reevaluate_front(
     study: Study,
     *,
     n_jobs: int,
@@ -141,7 +141,7 @@ def look_again_at_front(
         Store(store_path(study.folder)) as store,
     ):
         store.freeze(ride_inputs(study))
-        return look_again(
+        return reevaluate(
             study,
             store,
             evaluate=reusing(ride_by(()), again, find_reuse(study).parts, n_jobs=n_jobs),

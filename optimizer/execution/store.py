@@ -25,16 +25,16 @@ from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.store_errors import corrupt, reported
 from optimizer.execution.store_format import (
     SCHEMA,
-    SecondLook,
+    Reevaluation,
     Table,
     check_pages,
     has_schema,
     read_frozen,
+    read_reevaluation,
     read_rows,
-    read_second_look,
     rides_of,
     rows_of_generation,
-    rows_of_second_look,
+    rows_of_reevaluation,
 )
 from optimizer.search.evaluation import Evaluation, History
 
@@ -146,7 +146,7 @@ class Store:
                 rows_of_generation(generation, self.n_candidates, values, evaluation),
             )
 
-    def append_second_look(self, numbers: NDArray[np.int64], evaluation: Evaluation) -> None:
+    def append_reevaluation(self, numbers: NDArray[np.int64], evaluation: Evaluation) -> None:
         """Store what candidates did on fresh noise, all of them or none.
 
         Raises
@@ -158,13 +158,13 @@ class Store:
             self._connection.execute("BEGIN IMMEDIATE")
             self._connection.executemany(
                 "INSERT OR REPLACE INTO second_look VALUES (?, ?, ?, ?, ?, ?)",
-                rows_of_second_look(numbers, evaluation),
+                rows_of_reevaluation(numbers, evaluation),
             )
 
-    def second_look(self) -> SecondLook:
+    def reevaluation(self) -> Reevaluation:
         """Return the candidates that were ridden again."""
         with reported(self._path):
-            return read_second_look(self._connection, self._path)
+            return read_reevaluation(self._connection, self._path)
 
     def rides(self, numbers: range) -> Floats:
         """Return how candidates of rising number rode, (candidate, ride, column)."""

@@ -42,7 +42,7 @@ _LookRow = tuple[int, bytes, bytes, int, bytes, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SecondLook:
+class Reevaluation:
     """Candidates that were ridden again on fresh noise, in number order.
 
     Parameters
@@ -76,7 +76,7 @@ class Table:
     generations: NDArray[np.int64]
     history: History
     rides: Floats
-    second_look: SecondLook
+    reevaluation: Reevaluation
 
 
 def has_schema(connection: sqlite3.Connection, path: Path) -> bool:
@@ -129,7 +129,7 @@ def rows_of_generation(
         yield first_number + row, generation, *blobs[:3], n_rides, blobs[3], checksum(*blobs)
 
 
-def rows_of_second_look(numbers: NDArray[np.int64], evaluation: Evaluation) -> Iterator[_LookRow]:
+def rows_of_reevaluation(numbers: NDArray[np.int64], evaluation: Evaluation) -> Iterator[_LookRow]:
     """Return the rows of candidates that were ridden again."""
     for row, number in enumerate(numbers.tolist()):
         blobs = outcome_blobs(evaluation, row)
@@ -181,11 +181,11 @@ def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
         generations=np.array([row[1] for row in rows], dtype=np.int64),
         history=history,
         rides=rides_of([row[6] for row in rows], rows[0][5] if rows else 0),
-        second_look=read_second_look(connection, path),
+        reevaluation=read_reevaluation(connection, path),
     )
 
 
-def read_second_look(connection: sqlite3.Connection, path: Path) -> SecondLook:
+def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluation:
     """Return the candidates that were ridden again, checked.
 
     Raises
@@ -205,7 +205,7 @@ def read_second_look(connection: sqlite3.Connection, path: Path) -> SecondLook:
             raise corrupt(
                 path, f"the second look at candidate {number} does not match its checksum"
             )
-    return SecondLook(
+    return Reevaluation(
         numbers=np.array([row[0] for row in rows], dtype=np.int64),
         evaluation=Evaluation(
             objectives=stacked([row[1] for row in rows]),

@@ -10,21 +10,23 @@ from objectives import OBJECTIVES
 from optimizer.execution.evaluate import (
     baseline_values,
     rules_of,
-    study_telling_rides,
+    study_screening_rides,
     whole_profiles,
 )
 from optimizer.execution.store import Store
 from optimizer.search import loop
-from optimizer.search.composite import RideByRide
+from optimizer.search.composite import PerRideObjectives
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.loop import Progress
 from optimizer.search.plan import Plan
 from optimizer.study.study import Study
 
 
-def ride_by_ride(study: Study) -> RideByRide:
+def per_ride_objectives(study: Study) -> PerRideObjectives:
     """Return of what the objectives and constraints of a study are made."""
-    return RideByRide(rules=rules_of(study), profiles=functools.partial(whole_profiles, study))
+    return PerRideObjectives(
+        rules=rules_of(study), profiles=functools.partial(whole_profiles, study)
+    )
 
 
 def study_plan(
@@ -48,7 +50,7 @@ def study_plan(
         population=study.population,
         start=study.start.reshape(-1, study.space.n_parameters),
         weights=np.array(own if weights is None else weights, dtype=float),
-        composition=ride_by_ride(study),
+        composite=per_ride_objectives(study),
     )
 
 
@@ -83,7 +85,7 @@ def search_study(
         plan,
         store,
         n_candidates=n_candidates,
-        later=lambda first: ride_by(study_telling_rides(study, first)),
+        later=lambda first: ride_by(study_screening_rides(study, first)),
         on_generation=on_generation,
         stop=stop,
         n_jobs=n_jobs,

@@ -7,13 +7,19 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import Parts, ScoreRules, parts_of_rides, score_of_parts, unridden_constraints
+from objectives import (
+    Components,
+    ScoreRules,
+    components_of_rides,
+    score_of_components,
+    simulation_free_constraints,
+)
 from optimizer.search.evaluation import Evaluation
 
 Floats = NDArray[np.float64]
 
 
-class Composition(Protocol):
+class CompositeObjectives(Protocol):
     """Takes outcomes apart and puts foreseen parts together."""
 
     @property
@@ -26,15 +32,15 @@ class Composition(Protocol):
         """How far parameters may count by the slopes along them: 0 not at all, 1 in proportion."""
         ...
 
-    def parts(self, evaluation: Evaluation) -> Parts:
+    def components(self, evaluation: Evaluation) -> Components:
         """Return the parts of evaluated candidates; NaN where they are not known."""
         ...
 
-    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+    def whole(self, components: Components) -> tuple[Floats, Floats]:
         """Return the objectives and constraints, (candidate, ...), that foreseen parts make."""
         ...
 
-    def unridden(self, values: Floats) -> Floats:
+    def simulation_free(self, values: Floats) -> Floats:
         """Return the constraints known without a ride, (candidate, constraint); there may be none.
 
         Met at 0 or below; `values` are (candidate, parameter).
@@ -42,34 +48,34 @@ class Composition(Protocol):
         ...
 
 
-class Undivided:
+class DirectObjectives:
     """Objectives and constraints that are foreseen as they are."""
 
     name = "undivided"
     steepness_powers = (0.5,)
 
-    def parts(self, evaluation: Evaluation) -> Parts:
+    def components(self, evaluation: Evaluation) -> Components:
         """Return objectives as costs and constraints as limits."""
-        return Parts(
+        return Components(
             costs=evaluation.objectives,
             margins=np.empty((len(evaluation.objectives), 0)),
             limits=evaluation.constraints,
         )
 
-    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+    def whole(self, components: Components) -> tuple[Floats, Floats]:
         """Return costs as objectives and limits as constraints."""
-        return parts.costs, parts.limits
+        return components.costs, components.limits
 
-    def unridden(self, values: Floats) -> Floats:
+    def simulation_free(self, values: Floats) -> Floats:
         """Return none."""
         return np.empty((len(values), 0))
 
 
-UNDIVIDED = Undivided()
+DIRECT = DirectObjectives()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RideByRide:
+class PerRideObjectives:
     """Objectives and constraints of a study, made of what each of its rides measured.
 
     Parameters
@@ -85,14 +91,14 @@ class RideByRide:
     name: str = "ride by ride"
     steepness_powers: tuple[float, ...] = (0.5, 1.0)
 
-    def parts(self, evaluation: Evaluation) -> Parts:
+    def components(self, evaluation: Evaluation) -> Components:
         """Return what each ride measured; NaN where a candidate did not ride it."""
-        return parts_of_rides(evaluation.rides, evaluation.constraints, self.rules)
+        return components_of_rides(evaluation.rides, evaluation.constraints, self.rules)
 
-    def whole(self, parts: Parts) -> tuple[Floats, Floats]:
+    def whole(self, components: Components) -> tuple[Floats, Floats]:
         """Return the score that foreseen rides make."""
-        return score_of_parts(parts, self.rules)
+        return score_of_components(components, self.rules)
 
-    def unridden(self, values: Floats) -> Floats:
+    def simulation_free(self, values: Floats) -> Floats:
         """Return the constraints on the linearised loop."""
-        return unridden_constraints(self.profiles(values), self.rules)
+        return simulation_free_constraints(self.profiles(values), self.rules)

@@ -21,7 +21,7 @@ from optimizer.search.deduplicate import (
 from optimizer.search.surrogate import (
     Predict,
     interpolated,
-    told_apart,
+    separated,
 )
 
 Floats = NDArray[np.float64]
@@ -93,7 +93,7 @@ def lowest_cost_points(
     merit = _merit(np.column_stack([cost, constraints]))
     cheapest = np.argsort(merit, kind="stable")
     parents = cheapest[: descent.parents]
-    outcomes = np.column_stack([cost, told_apart(constraints)])
+    outcomes = np.column_stack([cost, separated(constraints)])
     found = points[:0]
     for n_neighbours, share in zip(neighbours, _shares(n_points, len(neighbours)), strict=True):
         near = cheapest[:n_neighbours]

@@ -6,7 +6,7 @@ from typing import Protocol, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import Parts
+from objectives import Components
 
 Floats = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ class Evaluate(Protocol):
 
 
 def checked(
-    evaluation: Evaluation, *, n_candidates: int, n_objectives: int, spares: bool = False
+    evaluation: Evaluation, *, n_candidates: int, n_objectives: int, may_reject: bool = False
 ) -> Evaluation:
     """Return the evaluation in its stored number types.
 
@@ -75,9 +75,9 @@ def checked(
             )
     unknown = np.isnan(exact.objectives).all(axis=1, keepdims=True)
     broken = (exact.constraints > 0.0).any(axis=1, keepdims=True)
-    spared = unknown & broken & np.array(spares)
+    rejected_early = unknown & broken & np.array(may_reject)
     for name, bad in (
-        ("objectives", ~np.isfinite(exact.objectives) & ~spared),
+        ("objectives", ~np.isfinite(exact.objectives) & ~rejected_early),
         ("constraints", ~np.isfinite(exact.constraints)),
         ("rides", np.isinf(exact.rides)),
     ):
@@ -125,7 +125,7 @@ class History:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Told:
+class Observed:
     """What a search is told of candidates, in number order; all of it is known.
 
     Parameters
@@ -136,19 +136,20 @@ class Told:
     """
 
     history: History
-    parts: Parts
+    components: Components
 
     def rows(self, start: int, stop: int) -> Self:
         """Return what is told of the candidates numbered `start` to `stop` - 1."""
         return type(self)(
-            history=self.history.rows(start, stop), parts=self.parts.taken(slice(start, stop))
+            history=self.history.rows(start, stop),
+            components=self.components.taken(slice(start, stop)),
         )
 
     def followed_by(self, later: Self) -> Self:
         """Return what is told of these candidates and of later ones."""
         return type(self)(
             history=self.history.followed_by(later.history),
-            parts=self.parts.followed_by(later.parts),
+            components=self.components.followed_by(later.components),
         )
 
 
@@ -156,4 +157,6 @@ class Told:
 NO_HISTORY = History(
     values=np.empty((0, 0)), objectives=np.empty((0, 0)), constraints=np.empty((0, 0))
 )
-NO_PARTS = Parts(costs=np.empty((0, 0)), margins=np.empty((0, 0)), limits=np.empty((0, 0)))
+NO_COMPONENTS = Components(
+    costs=np.empty((0, 0)), margins=np.empty((0, 0)), limits=np.empty((0, 0))
+)

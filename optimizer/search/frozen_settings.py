@@ -45,7 +45,7 @@ def search_inputs(plan: Plan) -> dict[str, str]:
         "search.population": str(plan.population),
         "search.seed": str(plan.seed),
         WEIGHTS: weights_text(plan.weights),
-        "search.composition": plan.composition.name,
+        "search.composition": plan.composite.name,
         "search.operators": json.dumps(asdict(plan.operators), indent=0),
         "search.descent": json.dumps(asdict(plan.descent), indent=0),
     }

@@ -18,7 +18,7 @@ _REFERENCE = 1.2  # of the front's range: its ends may grow, but not at any pric
 _LEAST_FRONT = 10  # a smaller one tells no range
 
 
-def adding_most(foreseen: Floats, front: Floats, *, n_chosen: int) -> Indices:
+def adding_most(predicted: Floats, front: Floats, *, n_chosen: int) -> Indices:
     """Return the children that add most to a front, the first chosen first.
 
     Parameters
@@ -36,11 +36,11 @@ def adding_most(foreseen: Floats, front: Floats, *, n_chosen: int) -> Indices:
         Fewer where no other adds anything, or where the front is small.
     """
     chosen: list[int] = []
-    if len(front) < _LEAST_FRONT or not len(foreseen):
+    if len(front) < _LEAST_FRONT or not len(predicted):
         return np.array(chosen, dtype=np.intp)
     low, reach = front.min(axis=0), np.ptp(front, axis=0)
     scale = np.where(reach > 0.0, reach, 1.0)
-    known, children = (front - low) / scale, (foreseen - low) / scale
+    known, children = (front - low) / scale, (predicted - low) / scale
     reference = np.full(front.shape[1], _REFERENCE)
 
     def volume_with(child: Floats) -> float:

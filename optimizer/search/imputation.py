@@ -9,14 +9,14 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import Parts
-from optimizer.search.evaluation import History, Told
+from objectives import Components
+from optimizer.search.evaluation import History, Observed
 from optimizer.search.space import Space, to_unit
 
 Places: TypeAlias = NDArray[np.intp]
 
 
-def as_told(history: History, parts: Parts, space: Space, *, start: int = 0) -> Told:
+def imputed(history: History, components: Components, space: Space, *, start: int = 0) -> Observed:
     """Return candidates as a search is told them.
 
     Parameters
@@ -37,23 +37,23 @@ def as_told(history: History, parts: Parts, space: Space, *, start: int = 0) -> 
         constraints tell.
     """
     known = _known(history, space, start=start)
-    own = parts.taken(slice(start, None))
-    limits = np.where(np.isnan(own.limits), parts.limits[known], own.limits)
+    own = components.taken(slice(start, None))
+    limits = np.where(np.isnan(own.limits), components.limits[known], own.limits)
     rows = history.rows(start, len(history))
-    return Told(
+    return Observed(
         history=replace(rows, objectives=history.objectives[known]),
-        parts=replace(parts.taken(known), limits=limits),
+        components=replace(components.taken(known), limits=limits),
     )
 
 
 def _known(history: History, space: Space, *, start: int) -> Places:
     """Return whose objectives each candidate is told: its own, or the nearest's known before."""
     unknown = np.asarray(np.isnan(history.objectives).any(axis=1))
-    told = np.arange(start, len(history))
+    observed = np.arange(start, len(history))
     if unknown[start:].any():
         points = to_unit(space, history.values)
     for number in start + np.flatnonzero(unknown[start:]):
         known = np.flatnonzero(~unknown[:number])
         away = ((points[known] - points[number]) ** 2).sum(axis=1)
-        told[number - start] = known[np.argmin(away)]
-    return told
+        observed[number - start] = known[np.argmin(away)]
+    return observed

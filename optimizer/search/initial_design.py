@@ -53,5 +53,5 @@ def _drawn(plan: Plan, draw: Callable[[int], Floats], *, n: int) -> Floats:
 
 def pre_feasible(plan: Plan, points: Floats) -> NDArray[np.bool_]:
     """Say which points of the unit cube meet the constraints that are known without a ride."""
-    constraints = plan.composition.unridden(from_unit(plan.space, points))
+    constraints = plan.composite.simulation_free(from_unit(plan.space, points))
     return np.asarray((constraints <= 0.0).all(axis=1))

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import Parts
-from optimizer.search.evaluation import NO_PARTS, Evaluate, Evaluation, History, checked
+from objectives import Components
+from optimizer.search.evaluation import NO_COMPONENTS, Evaluate, Evaluation, History, checked
 from optimizer.search.frozen_settings import search_inputs
-from optimizer.search.imputation import as_told
+from optimizer.search.imputation import imputed
 from optimizer.search.optuna_sampler import Proposer
 from optimizer.search.plan import (
     Plan,
@@ -100,12 +100,12 @@ def run(
     """
     if n_candidates < 1:
         raise ValueError(f"n_candidates must be 1 or more, got {n_candidates}")
-    population, composition = plan.population, plan.composition
+    population, composite = plan.population, plan.composite
     proposer = Proposer(plan, n_jobs=n_jobs)
     store.freeze(search_inputs(plan))
     history = store.history(population=population)
-    parts = _stored_parts(store, history, plan)
-    proposer.restore(as_told(history, parts, plan.space))
+    components = _stored_parts(store, history, plan)
+    proposer.restore(imputed(history, components, plan.space))
     sparing: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
@@ -124,7 +124,7 @@ def run(
             (sparing or evaluate)(values.copy()),
             n_candidates=population,
             n_objectives=plan.n_objectives,
-            spares=sparing is not None,
+            may_reject=sparing is not None,
         )
         store.append(len(history) // population, values, evaluation)
         history = history.followed_by(
@@ -134,13 +134,13 @@ def run(
                 constraints=evaluation.constraints,
             )
         )
-        parts = parts.followed_by(composition.parts(evaluation))
-        proposer.tell(as_told(history, parts, plan.space, start=len(history) - population))
+        components = components.followed_by(composite.components(evaluation))
+        proposer.tell(imputed(history, components, plan.space, start=len(history) - population))
 
 
-def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Parts:
+def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Components:
     """Return the parts of the stored candidates, read a generation at a time."""
-    parts = NO_PARTS
+    components = NO_COMPONENTS
     for start in range(0, len(history), plan.population):
         stop = start + plan.population
         rows = history.rows(start, stop)
@@ -149,5 +149,5 @@ def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Parts:
             constraints=rows.constraints,
             rides=store.rides(range(start, stop)),
         )
-        parts = parts.followed_by(plan.composition.parts(evaluation))
-    return parts
+        components = components.followed_by(plan.composite.components(evaluation))
+    return components

@@ -14,7 +14,7 @@ from optuna.distributions import BaseDistribution, FloatDistribution
 from optuna.samplers import NSGAIISampler
 from optuna.trial import FrozenTrial, Trial, TrialState, create_trial
 
-from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, Told
+from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
 from optimizer.search.plan import (
     Plan,
 )
@@ -49,13 +49,13 @@ class GenerationSampler(NSGAIISampler):
         self._plan = plan
         self._n_jobs = n_jobs
         self._distributions = distributions(plan.space)
-        self._told = Told(history=NO_HISTORY, parts=NO_PARTS)
+        self._observed = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
         self._parents: list[list[int]] = [[]]
         self._proposed: tuple[int, Floats] | None = None
 
-    def know(self, told: Told) -> None:
+    def know(self, observed: Observed) -> None:
         """Take in what is told of the candidates after those known."""
-        self._told = self._told.followed_by(told)
+        self._observed = self._observed.followed_by(observed)
 
     def infer_relative_search_space(
         self, study: optuna.Study, trial: FrozenTrial
@@ -75,7 +75,7 @@ class GenerationSampler(NSGAIISampler):
     def select_parent(self, study: optuna.Study, generation: int) -> list[FrozenTrial]:
         """Return the survivors of the generation before and its parents, the best first."""
         trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
-        history = self._told.history
+        history = self._observed.history
         start = (generation - 1) * self._plan.population
         pool = np.array(
             [*self._parents[generation - 1], *range(start, start + self._plan.population)]
@@ -110,7 +110,7 @@ class GenerationSampler(NSGAIISampler):
         return propose(
             self._plan,
             generation,
-            told=self._told.rows(0, generation * self._plan.population),
+            observed=self._observed.rows(0, generation * self._plan.population),
             parents=np.array(parents, dtype=np.intp),
             n_jobs=self._n_jobs,
         )
@@ -149,9 +149,9 @@ class Proposer:
         asked = [trial.params for trial in self._asked]
         return np.array([[params[name] for name in names] for params in asked])
 
-    def tell(self, told: Told) -> None:
+    def tell(self, observed: Observed) -> None:
         """Tell the outcome of the generation that was asked for, in number order."""
-        outcomes = told.history
+        outcomes = observed.history
         for trial, objectives, constraints in zip(
             self._asked, outcomes.objectives, outcomes.constraints, strict=True
         ):
@@ -159,11 +159,11 @@ class Proposer:
                 trial.set_constraint(key, value)
             self.study.tell(trial, objectives.tolist())
         self._asked = []
-        self._sampler.know(told)
+        self._sampler.know(observed)
 
-    def restore(self, told: Told) -> None:
+    def restore(self, observed: Observed) -> None:
         """Add the whole generations of a stored history, as if they had been told here."""
-        history = told.history
+        history = observed.history
         self.study.add_trials(
             create_trial(
                 params=dict(zip(self._plan.space.names, values.tolist(), strict=True)),
@@ -175,7 +175,7 @@ class Proposer:
                 history.values, history.objectives, history.constraints, strict=True
             )
         )
-        self._sampler.know(told)
+        self._sampler.know(observed)
 
 
 def _constraints(row: Floats) -> dict[str, float]:

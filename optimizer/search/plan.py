@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.search.composite import UNDIVIDED, Composition
+from optimizer.search.composite import DIRECT, CompositeObjectives
 from optimizer.search.cost_descent import Descent
 from optimizer.search.space import Space, clip
 from optimizer.search.variation import Operators
@@ -54,7 +54,7 @@ class Plan:
     operators: Operators = field(default_factory=Operators)
     descent: Descent = field(default_factory=Descent)
     start: Floats = field(default_factory=lambda: np.empty((0, 0)))
-    composition: Composition = UNDIVIDED
+    composite: CompositeObjectives = DIRECT
 
     @property
     def n_objectives(self) -> int:

@@ -18,7 +18,7 @@ from optimizer.search.deduplicate import (
     keys,
     unseen,
 )
-from optimizer.search.evaluation import BASELINE, History, Told
+from optimizer.search.evaluation import BASELINE, History, Observed
 from optimizer.search.initial_design import known_and_spread, pre_feasible
 from optimizer.search.pareto import non_dominated
 from optimizer.search.plan import Plan
@@ -40,7 +40,7 @@ Indices = NDArray[np.intp]
 
 
 def propose(
-    plan: Plan, generation: int, *, told: Told, parents: Indices, n_jobs: int = 1
+    plan: Plan, generation: int, *, observed: Observed, parents: Indices, n_jobs: int = 1
 ) -> Floats:
     """Return the candidates of a generation.
 
@@ -70,7 +70,7 @@ def propose(
         _libraries().limit(limits=1, user_api="blas"),
         ThreadPoolExecutor(n_jobs) as threads,
     ):
-        bred = _bred(plan, told, parents=parents, rng=rng, threads=threads)
+        bred = _bred(plan, observed, parents=parents, rng=rng, threads=threads)
         return from_unit(plan.space, bred)
 
 
@@ -81,11 +81,11 @@ def _libraries() -> ThreadpoolController:
 
 
 def _bred(
-    plan: Plan, told: Told, *, parents: Indices, rng: np.random.Generator, threads: Executor
+    plan: Plan, observed: Observed, *, parents: Indices, rng: np.random.Generator, threads: Executor
 ) -> Floats:
     """Return a generation in the unit cube: some children as they come, the others foreseen."""
     operators, population = plan.operators, plan.population
-    history = told.history
+    history = observed.history
     points = to_unit(plan.space, history.values)
     known = keys(points)
     brood = _fresh_brood(plan, points[parents], known=known, rng=rng)
@@ -93,10 +93,10 @@ def _bred(
     n_screened = round(population * operators.screened_share) if screens else 0
     plain, rest = _plain(plan, brood, n=population - n_screened)
     if n_screened and len(rest):
-        foreseen = _foreseen(
-            plan, told, points, rest, known=known, n=n_screened, rng=rng, threads=threads
+        predicted = _predicted(
+            plan, observed, points, rest, known=known, n=n_screened, rng=rng, threads=threads
         )
-        plain = np.vstack([plain, foreseen])
+        plain = np.vstack([plain, predicted])
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
     return np.vstack([plain, strangers])
@@ -109,9 +109,9 @@ def _plain(plan: Plan, brood: Floats, *, n: int) -> tuple[Floats, Floats]:
     return tried[:n], np.vstack([tried[n:], brood[len(head) :]])
 
 
-def _foreseen(
+def _predicted(
     plan: Plan,
-    told: Told,
+    observed: Observed,
     points: Floats,
     brood: Floats,
     *,
@@ -121,14 +121,14 @@ def _foreseen(
     threads: Executor,
 ) -> Floats:
     """Return what surrogates foresee best: for the lowest cost, and for the front."""
-    operators, history = plan.operators, told.history
+    operators, history = plan.operators, observed.history
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
     generation = len(history) // plan.population
     fitting = threads.submit(
         fitted,
         points[latest],
-        told.rows(latest.start, len(points)),
-        composition=plan.composition,
+        observed.rows(latest.start, len(points)),
+        composite=plan.composite,
         deviations=operators.deviations[generation % len(operators.deviations)],
     )
     [own_rng] = rng.spawn(1)
@@ -137,17 +137,17 @@ def _foreseen(
     cheapest = found[pre_feasible(plan, found)]
     taken = known | keys(cheapest)
 
-    def foresee(pool: Floats) -> Floats:
+    def predict_children(pool: Floats) -> Floats:
         return np.vstack([*threads.map(predict, np.array_split(pool, _POOL_PARTS))])
 
-    def may_ride(pool: Floats) -> NDArray[np.bool_]:
-        parts = np.array_split(pool, _POOL_PARTS)
-        return np.hstack([*threads.map(functools.partial(pre_feasible, plan), parts)])
+    def pre_feasible_of(pool: Floats) -> NDArray[np.bool_]:
+        components = np.array_split(pool, _POOL_PARTS)
+        return np.hstack([*threads.map(functools.partial(pre_feasible, plan), components)])
 
     screened = screen(
         brood,
-        predict=foresee,
-        may_ride=may_ride,
+        predict=predict_children,
+        pre_feasible_of=pre_feasible_of,
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
         front=history.objectives[non_dominated(history.objectives, history.constraints)],
         n_broods=operators.broods,

@@ -25,7 +25,7 @@ def screen(
     brood: Floats,
     *,
     predict: Predict,
-    may_ride: Callable[[Floats], NDArray[np.bool_]],
+    pre_feasible_of: Callable[[Floats], NDArray[np.bool_]],
     breed: Callable[[Floats], Floats],
     front: Floats,
     n_broods: int,
@@ -59,28 +59,28 @@ def screen(
     (`n_chosen`, parameter) float64
         Fewer when there are fewer.
     """
-    pool, foreseen = brood, predict(brood)
+    pool, predicted = brood, predict(brood)
 
     def first_who_may(rows: Indices) -> Indices:
-        return rows[allowed_first(may_ride(pool[rows]))]
+        return rows[allowed_first(pre_feasible_of(pool[rows]))]
 
     for _ in range(n_broods - 1):
-        best = first_who_may(_best(foreseen, front, n_kept))
+        best = first_who_may(_best(predicted, front, n_kept))
         bred = breed(pool[best])
         pool = np.vstack([pool[best], bred])
-        foreseen = np.vstack([foreseen[best], predict(bred)])
-    objectives, constraints = np.split(foreseen, [front.shape[1]], axis=1)
+        predicted = np.vstack([predicted[best], predict(bred)])
+    objectives, constraints = np.split(predicted, [front.shape[1]], axis=1)
     rides = np.flatnonzero(non_dominated(objectives, constraints))
-    rides = rides[may_ride(pool[rides])]
+    rides = rides[pre_feasible_of(pool[rides])]
     chosen = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
     if len(chosen) < n_chosen:
-        best = _best(foreseen, front, len(chosen) + _ASKED * n_chosen)
+        best = _best(predicted, front, len(chosen) + _ASKED * n_chosen)
         others = first_who_may(best[~np.isin(best, chosen)])
         chosen = np.concatenate([chosen, others])[:n_chosen]
     found: Floats = pool[chosen]
     return found
 
 
-def _best(foreseen: Floats, front: Floats, n_best: int) -> Indices:
-    objectives, constraints = np.split(foreseen, [front.shape[1]], axis=1)
+def _best(predicted: Floats, front: Floats, n_best: int) -> Indices:
+    objectives, constraints = np.split(predicted, [front.shape[1]], axis=1)
     return best_first(objectives, constraints, n_best=n_best)

@@ -56,8 +56,8 @@ class Spline:
 
     def __call__(self, pool: Floats) -> Floats:
         """Return what is foreseen at (child, parameter), (child, outcome)."""
-        foreseen: Floats = self._basis(pool) @ self.weights
-        return foreseen
+        predicted: Floats = self._basis(pool) @ self.weights
+        return predicted
 
     def with_deviation(self, pool: Floats) -> tuple[Floats, Floats]:
         """Return what is foreseen and its standard deviation, both (child, outcome).

@@ -12,10 +12,10 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import Parts
-from optimizer.search.composite import Composition
+from objectives import Components
+from optimizer.search.composite import CompositeObjectives
 from optimizer.search.deduplicate import first_of_each
-from optimizer.search.evaluation import Told
+from optimizer.search.evaluation import Observed
 from optimizer.search.pareto import feasible
 from optimizer.search.spline import Kernel, Spline, spans, spline
 
@@ -48,7 +48,7 @@ def interpolated(points: Floats, outcomes: Floats) -> Predict:
 
 
 def fitted(
-    points: Floats, told: Told, *, composition: Composition, deviations: float = 0.0
+    points: Floats, observed: Observed, *, composite: CompositeObjectives, deviations: float = 0.0
 ) -> Predict:
     """Return the function that foresees objectives and constraints by the parts they are made of.
 
@@ -71,18 +71,21 @@ def fitted(
         From (child, parameter) to objectives and constraints side by side, (child, outcome).
     """
     once = first_of_each(points)
-    points, parts = points[once], told.parts.taken(once)
-    objectives, rides = told.history.objectives[once], _riding(told.history.constraints[once])
-    whole, costs = (_by_ratio(known, rides) for known in (objectives, parts.costs))
+    points, components = points[once], observed.components.taken(once)
+    objectives, rides = (
+        observed.history.objectives[once],
+        _riding(observed.history.constraints[once]),
+    )
+    whole, costs = (_by_ratio(known, rides) for known in (objectives, components.costs))
     few = len(points) <= _MANY * points.shape[1]
     kernel, scales = _chosen(
-        points[-_JUDGED:], whole.known[-_JUDGED:], few=few, powers=composition.steepness_powers
+        points[-_JUDGED:], whole.known[-_JUDGED:], few=few, powers=composite.steepness_powers
     )
     outcomes = (
         whole.known,
         costs.known,
-        np.maximum(parts.margins, parts.margins[rides].min(axis=0)),
-        told_apart(parts.limits),
+        np.maximum(components.margins, components.margins[rides].min(axis=0)),
+        separated(components.limits),
     )
     ends = np.cumsum([outcome.shape[1] for outcome in outcomes])[:-1]
     together = np.hstack(outcomes)
@@ -93,21 +96,21 @@ def fitted(
         points, together[:, varies], kernel=kernel, scales=scales, errors=deviations > 0.0
     )
 
-    def foresee(pool: Floats) -> Floats:
-        foreseen = np.tile(together[0], (len(pool), 1))
+    def predict_children(pool: Floats) -> Floats:
+        predicted = np.tile(together[0], (len(pool), 1))
         if deviations > 0.0:
-            foreseen[:, varies], deviation = through.with_deviation(pool)
+            predicted[:, varies], deviation = through.with_deviation(pool)
             less = deviations * deviation[:, : ends[0]]
         else:
-            foreseen[:, varies] = through(pool)
+            predicted[:, varies] = through(pool)
             less = np.zeros((1, 1))
-        _, cost_logs, margins, limits = np.split(foreseen, ends, axis=1)
-        made, constraints = composition.whole(
-            Parts(costs=costs.back(cost_logs), margins=margins, limits=limits)
+        _, cost_logs, margins, limits = np.split(predicted, ends, axis=1)
+        made, constraints = composite.whole(
+            Components(costs=costs.back(cost_logs), margins=margins, limits=limits)
         )
         return np.hstack([whole.back(whole.logs(made) - less), constraints])
 
-    return foresee
+    return predict_children
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -215,16 +218,16 @@ def _scales(plain: Spline, powers: tuple[float, ...]) -> list[Floats]:
     return [counts**power for power in powers]
 
 
-def told_apart(constraints: Floats) -> Floats:
+def separated(constraints: Floats) -> Floats:
     """Return (candidate, constraint) with those apart who meet and who break a count of events.
 
     Whoever meets such a constraint has 0 exactly, about which a spline ripples: it takes four of
     ten that meet it for others. Constraints that go below 0 stay as they are.
     """
-    told = constraints.copy()
-    for column in told.T:
+    observed = constraints.copy()
+    for column in observed.T:
         broken = column > 0.0
         if broken.any() and not (column < 0.0).any():
             typical = np.median(column[broken])
             column[:] = np.where(broken, typical, -typical)
-    return told
+    return observed

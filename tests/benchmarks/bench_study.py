@@ -58,9 +58,9 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
     ride_portfolio(study, profile_to_array(study.baseline)[None, :], rules=rules_of(study))
     watch = Stopwatch()
 
-    def riding(telling: tuple[int, ...]) -> Evaluate:
+    def riding(screening: tuple[int, ...]) -> Evaluate:
         return watch.around(
-            "riding and scoring", make_evaluate(study, n_jobs=n_jobs, telling=telling)
+            "riding and scoring", make_evaluate(study, n_jobs=n_jobs, screening=screening)
         )
 
     with (

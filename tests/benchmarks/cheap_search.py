@@ -61,8 +61,8 @@ class Searched:
 
     history: History
     hours: Floats
-    spared: Flags
-    telling: tuple[str, ...]
+    rejected_early: Flags
+    screening: tuple[str, ...]
     cpu_s: float
 
     def hypervolume(self, n_candidates: int) -> float:
@@ -76,32 +76,32 @@ class Searched:
 class Riding:
     """Rides a study's candidates, sparingly or not, and notes how long."""
 
-    def __init__(self, study: Study, *, spares: bool) -> None:
+    def __init__(self, study: Study, *, may_reject: bool) -> None:
         self.study = study
-        self.telling: tuple[int, ...] = ()
+        self.screening: tuple[int, ...] = ()
         self.hours: list[Floats] = []
-        self.spared: list[Flags] = []
-        self._spares = spares
+        self.rejected_early: list[Flags] = []
+        self._spares = may_reject
         self._evaluate: Evaluate = make_evaluate(study)
 
     def __call__(self, values: Floats, /) -> Evaluation:
         """Ride a generation."""
         evaluation = self._evaluate(values)
         self.hours.append(np.nansum(evaluation.rides[:, :, _TIME], axis=1) / 3600.0)
-        self.spared.append(not_ridden(evaluation.rides).any(axis=1))
+        self.rejected_early.append(not_ridden(evaluation.rides).any(axis=1))
         return evaluation
 
-    def by(self, telling: tuple[int, ...]) -> Evaluate:
+    def by(self, screening: tuple[int, ...]) -> Evaluate:
         """Return what rides the first generation, or those after it."""
-        if telling and self._spares:
-            self.telling = telling
-            self._evaluate = make_evaluate(self.study, telling=telling)
+        if screening and self._spares:
+            self.screening = screening
+            self._evaluate = make_evaluate(self.study, screening=screening)
         return self
 
 
-def searched(study: Study, *, spares: bool, seed: int, n_candidates: int) -> Searched:
+def searched(study: Study, *, may_reject: bool, seed: int, n_candidates: int) -> Searched:
     """Return a search of the study."""
-    riding = Riding(study, spares=spares)
+    riding = Riding(study, may_reject=may_reject)
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         start = time.process_time()
         seeded = replace(study, seed=seed)
@@ -112,17 +112,17 @@ def searched(study: Study, *, spares: bool, seed: int, n_candidates: int) -> Sea
     return Searched(
         history=progress.history,
         hours=np.cumsum(np.concatenate(riding.hours)),
-        spared=np.concatenate(riding.spared),
-        telling=tuple(study.rides[place].name for place in riding.telling),
+        rejected_early=np.concatenate(riding.rejected_early),
+        screening=tuple(study.rides[place].name for place in riding.screening),
         cpu_s=cpu_s,
     )
 
 
 def n_wronged(study: Study, found: Searched) -> int:
     """Return how many of the spared candidates are feasible when ridden on all rides."""
-    if not found.spared.any():
+    if not found.rejected_early.any():
         return 0
-    whole = make_evaluate(study)(found.history.values[found.spared])
+    whole = make_evaluate(study)(found.history.values[found.rejected_early])
     return int(np.count_nonzero(feasible(whole.constraints)))
 
 
@@ -135,7 +135,7 @@ def in_numbers(found: Searched, whole: Searched, n_candidates: int) -> tuple[flo
         whole.hypervolume(n_candidates),
         whole.hypervolume(n_equal),
         hours / whole.hours[n_candidates - 1],
-        float(np.mean(found.spared[:n_candidates])),
+        float(np.mean(found.rejected_early[:n_candidates])),
     )
 
 
@@ -144,17 +144,17 @@ def report(study: Study, seeds: list[int], budgets: list[int]) -> str:
     make_evaluate(study)(baseline_values(study)[None, :])  # compiles the kernel
     lines, rows, processor = [], [], []
     for seed in seeds:
-        spared, whole = (
-            searched(study, spares=spares, seed=seed, n_candidates=max(budgets))
-            for spares in (True, False)
+        rejected_early, whole = (
+            searched(study, may_reject=may_reject, seed=seed, n_candidates=max(budgets))
+            for may_reject in (True, False)
         )
         lines.append(
-            f"seed {seed}: {len(spared.telling)} of {len(study.rides)} rides tell:"
-            f" {', '.join(spared.telling)}; {spared.spared.sum()} spared,"
-            f" of whom {n_wronged(study, spared)} are feasible\n"
+            f"seed {seed}: {len(rejected_early.screening)} of {len(study.rides)} rides tell:"
+            f" {', '.join(rejected_early.screening)}; {rejected_early.rejected_early.sum()} spared,"
+            f" of whom {n_wronged(study, rejected_early)} are feasible\n"
         )
-        rows.append([in_numbers(spared, whole, budget) for budget in budgets])
-        processor.append(spared.cpu_s / whole.cpu_s)
+        rows.append([in_numbers(rejected_early, whole, budget) for budget in budgets])
+        processor.append(rejected_early.cpu_s / whole.cpu_s)
     lines.append(f"seeds {seeds}: median (least to greatest)\n")
     lines.append(f"processor time{_told(np.array(processor))} of that of all rides\n")
     for budget, numbers in zip(budgets, np.swapaxes(np.array(rows), 0, 1), strict=True):

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from objectives import OBJECTIVES
 from optimizer.execution.evaluate import make_evaluate
 from optimizer.execution.store import Store
-from optimizer.execution.study_search import ride_by_ride, search_study, study_plan
-from optimizer.search.composite import UNDIVIDED, Composition
-from optimizer.search.evaluation import Evaluation, Told
-from optimizer.search.imputation import as_told
+from optimizer.execution.study_search import per_ride_objectives, search_study, study_plan
+from optimizer.search.composite import DIRECT, CompositeObjectives
+from optimizer.search.evaluation import Evaluation, Observed
+from optimizer.search.imputation import imputed
 from optimizer.search.pareto import feasible
 from optimizer.search.space import to_unit
 from optimizer.search.surrogate import fitted
@@ -34,7 +34,9 @@ _PLACES = (144, 240, 480, 720, 960, 1200, 1440, 1680, 1920)
 _NEXT = 96
 
 
-def foreseen_errors(points: Floats, told: Told, composition: Composition, place: int) -> Floats:
+def foreseen_errors(
+    points: Floats, observed: Observed, composite: CompositeObjectives, place: int
+) -> Floats:
     """Return the errors at a place in the search, (objective,).
 
     Parameters
@@ -48,8 +50,8 @@ def foreseen_errors(points: Floats, told: Told, composition: Composition, place:
         How many candidates are known.
     """
     start = max(0, place - Operators().surrogate_points)
-    predict = fitted(points[start:place], told.rows(start, place), composition=composition)
-    after = told.rows(place, place + _NEXT).history
+    predict = fitted(points[start:place], observed.rows(start, place), composite=composite)
+    after = observed.rows(place, place + _NEXT).history
     rode = feasible(after.constraints)
     truth = np.log(after.objectives[rode])
     guess = np.log(predict(points[place : place + _NEXT][rode])[:, : truth.shape[1]])
@@ -66,7 +68,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         history = search_study(
             study,
-            lambda telling: make_evaluate(study, n_jobs=joblib.cpu_count(), telling=telling),
+            lambda screening: make_evaluate(study, n_jobs=joblib.cpu_count(), screening=screening),
             study_plan(study),
             store,
             n_candidates=n_candidates,
@@ -78,15 +80,17 @@ def main() -> None:
             rides=store.rides(range(len(history))),
         )
     points = to_unit(study.space, history.values)
-    ways: dict[str, Composition] = {
-        "as they are": UNDIVIDED,
-        "ride by ride": ride_by_ride(study),
+    ways: dict[str, CompositeObjectives] = {
+        "as they are": DIRECT,
+        "ride by ride": per_ride_objectives(study),
     }
-    told = {name: as_told(history, way.parts(outcome), study.space) for name, way in ways.items()}
+    observed = {
+        name: imputed(history, way.components(outcome), study.space) for name, way in ways.items()
+    }
     ratios = []
     for place in (place for place in _PLACES if place + _NEXT <= len(history)):
         errors = {
-            name: foreseen_errors(points, told[name], way, place) for name, way in ways.items()
+            name: foreseen_errors(points, observed[name], way, place) for name, way in ways.items()
         }
         ratios.append(errors["ride by ride"] / errors["as they are"])
         cells = "  ".join(

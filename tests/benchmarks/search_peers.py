@@ -69,7 +69,7 @@ def _ours(recorder: Recorder, problem: Problem, *, seed: int, known: Floats) -> 
         population=POPULATION,
         start=known[1:],
         weights=plain_sum(problem, baseline) if problem.asks_for_sum else equal,
-        composition=problem.composition,
+        composite=problem.composite,
     )
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite") as store:
         loop.run(

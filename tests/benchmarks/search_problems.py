@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.execution.evaluate import baseline_values, make_evaluate, study_telling_rides
+from optimizer.execution.evaluate import baseline_values, make_evaluate, study_screening_rides
 from optimizer.execution.provenance import ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise
-from optimizer.execution.study_search import ride_by_ride
-from optimizer.search.composite import UNDIVIDED, Composition
+from optimizer.execution.study_search import per_ride_objectives
+from optimizer.search.composite import DIRECT, CompositeObjectives
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.search.pareto import hypervolume
 from optimizer.search.space import Space
@@ -72,7 +72,7 @@ class Problem:
     asks_for_sum: bool = False
     key: str = field(default="1")
     later: Callable[[Floats], Evaluate] | None = None
-    composition: Composition = UNDIVIDED
+    composite: CompositeObjectives = DIRECT
     similar: Callable[[Path], Floats] | None = None
     fresh: Evaluate | None = None
 
@@ -133,9 +133,9 @@ def example_study(n_jobs: int) -> Problem:
         measure="share of the hypervolume of the front merged from all runs",
         key=json.dumps(ride_inputs(study), sort_keys=True),
         later=lambda first: make_evaluate(
-            study, n_jobs=n_jobs, telling=study_telling_rides(study, first)
+            study, n_jobs=n_jobs, telling=study_screening_rides(study, first)
         ),
-        composition=ride_by_ride(study),
+        composite=per_ride_objectives(study),
         fresh=make_evaluate(on_fresh_noise(study), n_jobs=n_jobs),
         similar=lambda cache: from_faster_motor(study, cache, n_jobs=n_jobs),
     )

@@ -57,7 +57,7 @@ def from_faster_motor(study: Study, cache: Path, *, n_jobs: int) -> Floats:
         with Store(Path(folder) / "store.sqlite") as store:
             history = search_study(
                 faster,
-                lambda telling: make_evaluate(faster, n_jobs=n_jobs, telling=telling),
+                lambda screening: make_evaluate(faster, n_jobs=n_jobs, screening=screening),
                 study_plan(faster),
                 store,
                 n_candidates=_CANDIDATES,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 
-from objectives import parts_of_rides, ride_columns, score, score_of_parts
+from objectives import components_of_rides, ride_columns, score, score_of_components
 from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from tests import invented
@@ -20,7 +20,9 @@ def both(rides, asked=RULES):
     """Return the score of rides, and that of their parts."""
     columns = ride_columns(rides, RIDES)
     scores = score(columns, np.tile(PROFILE, (len(columns), 1)), asked)
-    return scores, score_of_parts(parts_of_rides(columns, scores.constraints, asked), asked)
+    return scores, score_of_components(
+        components_of_rides(columns, scores.constraints, asked), asked
+    )
 
 
 shares = hnp.arrays(np.float64, (3, 5), elements=st.floats(0.0, 1.0))
@@ -43,11 +45,11 @@ def test_who_rides_to_the_end_scores_the_same_by_parts_within_a_tighter_limit(
 
     np.testing.assert_array_equal(objectives, scores.objectives)
     assert constraints.shape == scores.constraints.shape
-    by_parts, as_told = ((told <= 0.0).all(axis=1) for told in (constraints, scores.constraints))
-    assert not np.any(by_parts & ~as_told)
+    by_parts, imputed = ((told <= 0.0).all(axis=1) for told in (constraints, scores.constraints))
+    assert not np.any(by_parts & ~imputed)
     rests = 20.0 * shake[:, RULES.is_standing] / RULES.settings.rest_shake_limit_deg_per_s
     tight = ((rests > 0.9) & (rests <= 1.0)).any(axis=1)
-    np.testing.assert_array_equal(by_parts[~tight], as_told[~tight])
+    np.testing.assert_array_equal(by_parts[~tight], imputed[~tight])
     assert not by_parts[tight].any()
 
 
@@ -73,10 +75,10 @@ def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():
     columns = ride_columns(rides, RIDES)
     constraints = score(columns, np.tile(PROFILE, (6, 1)), RULES).constraints
 
-    parts = parts_of_rides(columns, constraints, RULES)
+    components = components_of_rides(columns, constraints, RULES)
 
-    np.testing.assert_array_equal(parts.limits[:, 5:10], 0.0)  # no other end
-    past = parts.limits[:, 10:15]
+    np.testing.assert_array_equal(components.limits[:, 5:10], 0.0)  # no other end
+    past = components.limits[:, 10:15]
     np.testing.assert_allclose(past[:, 0], [-0.46, -0.26, -0.01, 0.041, 0.141, 0.641])
 
 
@@ -85,13 +87,15 @@ def test_rides_that_were_not_ridden_have_no_parts_but_did_not_end():
     columns[1, 2:] = np.nan
     constraints = score(columns, np.tile(PROFILE, (2, 1)), RULES).constraints
 
-    parts = parts_of_rides(columns, constraints, RULES)
+    components = components_of_rides(columns, constraints, RULES)
 
-    level, current = np.split(parts.costs[1], [3])
+    level, current = np.split(components.costs[1], [3])
     np.testing.assert_array_equal(np.isnan(level), [False, False, True])
     np.testing.assert_array_equal(np.isnan(current), [False, True, True, True])
-    np.testing.assert_array_equal(np.isnan(parts.margins[1]), [False, False, True, True, True] * 2)
-    other_ends = parts.limits[:, 5:10]
+    np.testing.assert_array_equal(
+        np.isnan(components.margins[1]), [False, False, True, True, True] * 2
+    )
+    other_ends = components.limits[:, 5:10]
     np.testing.assert_array_equal(other_ends, [[1, 1, 1, 1, 1], [1, 1, 0, 0, 0]])
 
 
@@ -100,6 +104,6 @@ def test_a_ride_that_hardly_shakes_keeps_its_parts_finite(rate):
     columns = ride_columns(ridden(1, hold_pitch_rate_rms_deg_per_s=rate), RIDES)
     constraints = score(columns, PROFILE[None, :], RULES).constraints
 
-    parts = parts_of_rides(columns, constraints, RULES)
+    components = components_of_rides(columns, constraints, RULES)
 
-    assert np.isfinite(parts.limits).all()
+    assert np.isfinite(components.limits).all()

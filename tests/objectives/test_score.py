@@ -14,7 +14,7 @@ from objectives import (
     blend,
     ride_columns,
     score,
-    unridden_constraints,
+    simulation_free_constraints,
 )
 from objectives.constraints import NOT_ASKED
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
@@ -87,7 +87,7 @@ def test_what_needs_no_ride_is_known_before_as_it_is_scored():
     random = np.random.default_rng(4)
     profiles = PROFILE * random.uniform(0.5, 2.0, (20, len(PROFILE)))
 
-    before = unridden_constraints(profiles, RULES)
+    before = simulation_free_constraints(profiles, RULES)
 
     scores = score(ride_columns(ridden(20), RIDES), profiles, RULES)
     np.testing.assert_array_equal(before.T, [constraint(scores, name) for name in names])

@@ -5,7 +5,7 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from optimizer.execution.run import look_again_at_front
+from optimizer.execution.run import reevaluate_front
 from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.study.load import load_study
@@ -36,7 +36,7 @@ def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -
         )
 
 
-def slow_look(folder: Path, stored) -> None:
+def slow_reevaluation(folder: Path, stored) -> None:
     """Look again at a front, with a pause before each batch; sets `stored` after the first."""
     done_before = []
 
@@ -46,7 +46,7 @@ def slow_look(folder: Path, stored) -> None:
             stored.set()
         time.sleep(0.1)
 
-    look_again_at_front(load_study(folder), n_jobs=1, advance=advance, stop=lambda: False)
+    reevaluate_front(load_study(folder), n_jobs=1, advance=advance, stop=lambda: False)
 
 
 def rows(path: Path) -> list[tuple]:

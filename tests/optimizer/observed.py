@@ -2,19 +2,21 @@
 
 import numpy as np
 
-from optimizer.search.composite import UNDIVIDED
-from optimizer.search.evaluation import Evaluation, History, Told
+from optimizer.search.composite import DIRECT
+from optimizer.search.evaluation import Evaluation, History, Observed
 
 
-def told(values, evaluation):
+def observed(values, evaluation):
     """Return all of an evaluation as told."""
     history = History(
         values=values, objectives=evaluation.objectives, constraints=evaluation.constraints
     )
-    return Told(history=history, parts=UNDIVIDED.parts(evaluation))
+    return Observed(history=history, components=DIRECT.components(evaluation))
 
 
 def told_of(values, objectives, constraints):
     """Return outcomes as told."""
     no_rides = np.empty((len(values), 0, 0))
-    return told(values, Evaluation(objectives=objectives, constraints=constraints, rides=no_rides))
+    return observed(
+        values, Evaluation(objectives=objectives, constraints=constraints, rides=no_rides)
+    )

@@ -55,9 +55,9 @@ def searched(
     *,
     n_jobs: int = 2,
     stop: Callable[[], bool] = lambda: False,
-    told: list[str] | None = None,
+    notices: list[str] | None = None,
 ) -> Study:
-    """Search a study until it holds so many candidates; `told` gets what a user is told."""
+    """Search a study until it holds so many candidates; `notices` gets what a user reads."""
     study = load_study(folder)
     run_study(
         study,
@@ -65,6 +65,6 @@ def searched(
         n_jobs=n_jobs,
         on_generation=lambda _: None,
         stop=stop,
-        notice=lambda text: None if told is None else told.append(text),
+        notice=lambda text: None if notices is None else notices.append(text),
     )
     return study

@@ -36,7 +36,7 @@ def page(
     if to is not None and not force:
         refuse_existing([to], advice="give --force to replace it, or name another file")
     with loading():
-        from optimizer.analysis.candidate import why_spared
+        from optimizer.analysis.candidate import why_rejected_early
         from optimizer.analysis.results import candidate_number, read_results
         from optimizer.cli.console import console, print_cautions
         from optimizer.cli.stages_view import StagesView
@@ -50,10 +50,10 @@ def page(
         results = read_results(load_study(folder))
         numbers = tuple(candidate_number(results, text) for text in extra or ())
         for number in numbers:
-            if results.spared[number]:
+            if results.rejected_early[number]:
                 raise UserInputError(
-                    f"--with {number}: candidate {number} was {why_spared(results, number)};"
-                    f" see `levelgain show {folder} {number}`"
+                    f"--with {number}: candidate {number} was"
+                    f" {why_rejected_early(results, number)}; see `levelgain show {folder} {number}`"
                 )
         stages.begin("tracing the worst rides")
         told = page_data(results, extra=numbers, advance=stages.reach)

@@ -64,7 +64,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         "free_disk_mb": shutil.disk_usage(folder).free // 1_000_000,
         "kernel_cache": str(CACHE_FOLDER),
         "candidate_s": round(per_candidate_s, 4),
-        "reused": reuse.told,
+        "reused": reuse.summary,
         "expected_s": round(per_candidate_s * ridden),
     }
 

@@ -5,7 +5,7 @@ import pandas as pd
 from rich.console import Console
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS
-from optimizer.analysis.candidate import bound_marks, failures, why_spared
+from optimizer.analysis.candidate import bound_marks, failures, why_rejected_early
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
 from optimizer.search.evaluation import BASELINE
@@ -41,7 +41,11 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
     """Print all tables of a candidate, what it fails and which parameters sit at an end."""
     names = ", ".join(results.pick_names(number)) or "no pick"
     cost = results.weighted_cost[number]
-    found = why_spared(results, number) if results.spared[number] else f"weighted cost {cost:.3f}"
+    found = (
+        why_rejected_early(results, number)
+        if results.rejected_early[number]
+        else f"weighted cost {cost:.3f}"
+    )
     out.print(f"Candidate {number} ({names}), {found}\n")
     for table in candidate_tables(results, number).values():
         print_table(out, table)

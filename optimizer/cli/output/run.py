@@ -48,7 +48,7 @@ def picks_table(results: Results) -> pd.DataFrame:
 
 def print_second_look(out: Console, results: Results) -> None:
     """Print what fresh noise did to the front."""
-    looked = results.looked_again.copy()
+    looked = results.reevaluated.copy()
     if not looked.any():
         return
     looked[BASELINE] = False
@@ -72,15 +72,15 @@ def print_second_look(out: Console, results: Results) -> None:
 
 def print_spared(out: Console, results: Results) -> None:
     """Print how many candidates were spared rides, by which rides, and how much riding that is."""
-    spared = np.flatnonzero(results.spared)
-    if not len(spared):
+    rejected_early = np.flatnonzero(results.rejected_early)
+    if not len(rejected_early):
         return
     # Whoever was spared rode the telling rides and no other.
-    telling = np.flatnonzero(~not_ridden(results.rides[spared[:1]])[0])
+    telling = np.flatnonzero(~not_ridden(results.rides[rejected_early[:1]])[0])
     names = [results.study.rides[place].name for place in telling]
     more = f" and {len(names) - _NAMED_RIDES} more" if len(names) > _NAMED_RIDES else ""
     out.print(
-        f"{len(spared)} of {len(results)} candidates failed on the rides that tell most"
+        f"{len(rejected_early)} of {len(results)} candidates failed on the rides that tell most"
         f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were spared the others:"
         f" {100.0 * spared_ratio(results):.1f} % of all riding."
     )

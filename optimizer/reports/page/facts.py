@@ -41,7 +41,7 @@ def shown_numbers(results: Results, extra: tuple[int, ...] = ()) -> Numbers:
     wanted[[BASELINE, *extra, *results.picks.values()]] = True
     wanted |= results.on_front
     order = np.lexsort((results.weighted_cost, results.violation))
-    others = order[~(wanted | results.spared)[order]]
+    others = order[~(wanted | results.rejected_early)[order]]
     wanted[others[:_MOST_OTHERS]] = True
     return np.flatnonzero(wanted)
 
@@ -114,7 +114,7 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "number": packed(numbers, "u4"),
         "on_front": packed(results.on_front[numbers], "u1"),
         "feasible": packed(results.feasible[numbers], "u1"),
-        "looked_again": packed(results.looked_again[numbers], "u1"),
+        "looked_again": packed(results.reevaluated[numbers], "u1"),
         # In full, so that the page's weighted cost is that of the tables.
         "objectives": packed(history.objectives[numbers], "f8"),
         "constraints": packed(history.constraints[numbers], "f4"),

@@ -68,7 +68,7 @@ class LiveStudy:
     def candidate(self, number: int) -> dict[str, Any] | None:
         """Return a candidate's details and worst rides; None if there is none on the page."""
         results = self._current()[0]
-        if not 0 <= number < len(results) or results.spared[number]:
+        if not 0 <= number < len(results) or results.rejected_early[number]:
             return None
         places = worst_places(results, number)
         return {

@@ -14,7 +14,7 @@ from optimizer.analysis.sensitivity_text import sentence
 from optimizer.cli import main
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
-from optimizer.execution.run import look_again_at_front, run_study
+from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.search.space import clip
 from optimizer.study.load import load_study
 from tests.optimizer.small_study import write_small_study
@@ -39,7 +39,7 @@ def ends(space, name):
 def results(tmp_path_factory):
     study = load_study(write_small_study(tmp_path_factory.mktemp("explain") / "study"))
     run_study(study, n_candidates=48, n_jobs=2, on_generation=lambda _: None, stop=go_on)
-    look_again_at_front(study, n_jobs=2, advance=lambda *_: None, stop=go_on)
+    reevaluate_front(study, n_jobs=2, advance=lambda *_: None, stop=go_on)
     return read_results(study)
 
 
@@ -74,7 +74,7 @@ def test_the_most_important_move_the_cost_most(around):
 
 def test_a_candidate_of_the_second_look_is_moved_on_the_noise_of_its_numbers(results, around):
     number = results.picks["balanced"]
-    assert results.looked_again[number]
+    assert results.reevaluated[number]
 
     np.testing.assert_array_equal(around.objectives, results.history.objectives[number])
     np.testing.assert_array_equal(around.constraints, results.history.constraints[number])

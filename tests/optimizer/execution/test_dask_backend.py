@@ -103,7 +103,7 @@ def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_
     rng = np.random.default_rng(4)
     values = rng.uniform(study.space.low, study.space.high, size=(9, len(study.space.low)))
     values[0] = baseline_values(study)
-    ride = make_evaluate(study, telling=(2, 4))
+    ride = make_evaluate(study, screening=(2, 4))
 
     with spreading(cluster[0]) as spread:
         assert_same(spread(ride, values[0])(values), ride(values))

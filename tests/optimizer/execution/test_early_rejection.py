@@ -9,21 +9,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from objectives import RIDE_COLUMNS, Parts
+from objectives import RIDE_COLUMNS, Components
 from objectives.constraints import ending_constraints
 from optimizer.analysis.results import read_results
 from optimizer.execution.early_rejection import (
-    given_away,
     not_ridden,
-    ridden_sparingly,
-    telling_rides,
+    rejected_by_rides,
+    ride_with_early_rejection,
+    screening_rides,
 )
-from optimizer.execution.evaluate import make_evaluate, study_telling_rides
+from optimizer.execution.evaluate import make_evaluate, study_screening_rides
 from optimizer.execution.store import Store, read_table
 from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search import loop
-from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, History
-from optimizer.search.imputation import as_told
+from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, History
+from optimizer.search.imputation import imputed
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.search.space import Space
 from optimizer.study.load import load_study
@@ -52,22 +52,22 @@ def invented_rules(weight, *, nose_down_share=0.0):
 def test_the_cheapest_rides_that_give_every_failure_away_are_telling():
     ended = np.array([[1, 2, 0, 0], [3, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 0]])
 
-    assert telling_rides(with_outcomes(ended), np.array([20.0, 10.0, 60.0, 5.0])) == (1, 2)
-    assert telling_rides(with_outcomes(ended[3:]), np.ones(4)) == ()
+    assert screening_rides(with_outcomes(ended), np.array([20.0, 10.0, 60.0, 5.0])) == (1, 2)
+    assert screening_rides(with_outcomes(ended[3:]), np.ones(4)) == ()
 
 
 @given(RIDES, st.floats(0.0, 0.9))
 def test_who_is_given_away_fails_whatever_the_other_rides_bring(rides, nose_down_share):
-    outcome, telling, weight = (np.array(column) for column in zip(*rides, strict=True))
+    outcome, screening, weight = (np.array(column) for column in zip(*rides, strict=True))
     whole = with_outcomes(outcome[None, :])
-    columns = np.where(telling[None, :, None], whole, np.nan)
+    columns = np.where(screening[None, :, None], whole, np.nan)
     rules = invented_rules(weight, nose_down_share=nose_down_share)
 
-    away = given_away(columns, rules)[0]
+    away = rejected_by_rides(columns, rules)[0]
 
     failed = max(ending_constraints(outcome[None, :], weight, nose_down_share=nose_down_share))[0]
     assert not away or failed > 0.0
-    assert given_away(whole, rules)[0] == (failed > 0.0)
+    assert rejected_by_rides(whole, rules)[0] == (failed > 0.0)
 
 
 @given(
@@ -75,7 +75,7 @@ def test_who_is_given_away_fails_whatever_the_other_rides_bring(rides, nose_down
     st.lists(st.integers(0, 5), unique=True),
 )
 def test_whoever_fails_on_the_telling_rides_rides_no_other_and_everybody_else_rides_all(
-    outcome, telling
+    outcome, screening
 ):
     whole = with_outcomes(outcome)
     asked = []
@@ -84,12 +84,12 @@ def test_whoever_fails_on_the_telling_rides_rides_no_other_and_everybody_else_ri
         asked.extend((int(row), int(place)) for row in profiles[:, 0] for place in places)
         return whole[profiles[:, 0].astype(int)][:, places]
 
-    columns = ridden_sparingly(
-        ride, np.arange(5.0)[:, None], telling=tuple(telling), rules=invented_rules(np.ones(6))
+    columns = ride_with_early_rejection(
+        ride, np.arange(5.0)[:, None], screening=tuple(screening), rules=invented_rules(np.ones(6))
     )
 
-    fails = (outcome[:, telling] != 0).any(axis=1)
-    expected = ~fails[:, None] | np.isin(np.arange(6), telling)
+    fails = (outcome[:, screening] != 0).any(axis=1)
+    expected = ~fails[:, None] | np.isin(np.arange(6), screening)
     np.testing.assert_array_equal(~not_ridden(columns), expected)
     np.testing.assert_array_equal(columns[expected], whole[expected])
     assert np.isnan(columns[~expected]).all()
@@ -106,25 +106,25 @@ def test_the_search_is_told_those_of_the_nearest_known_before_for_what_is_not_kn
     )
 
     number = np.arange(5.0)[:, None]
-    parts = Parts(
+    components = Components(
         costs=np.where(np.isnan(history.objectives[:, :1]), np.nan, number),
         margins=np.where(np.isnan(history.objectives[:, :1]), np.nan, -number),
         limits=np.column_stack([number, np.where(number == 2.0, np.nan, number)]),
     )
 
-    told = as_told(history, parts, space)
+    observed = imputed(history, components, space)
 
     # Candidate 2 lies nearest to 1 of those before it; 4 lies nearest to 0.
     np.testing.assert_array_equal(
-        told.history.objectives, [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0], [7.0, 7.0], [1.0, 9.0]]
+        observed.history.objectives, [[1.0, 9.0], [4.0, 2.0], [4.0, 2.0], [7.0, 7.0], [1.0, 9.0]]
     )
-    np.testing.assert_array_equal(told.parts.costs[:, 0], [0, 1, 1, 3, 0])
-    np.testing.assert_array_equal(told.parts.margins[:, 0], [0, -1, -1, -3, 0])
-    np.testing.assert_array_equal(told.parts.limits.T, [[0, 1, 2, 3, 4], [0, 1, 1, 3, 4]])
-    later = as_told(history, parts, space, start=3)
-    np.testing.assert_array_equal(later.history.objectives, told.history.objectives[3:])
-    np.testing.assert_array_equal(later.parts.limits, told.parts.limits[3:])
-    assert len(as_told(NO_HISTORY, NO_PARTS, space).history) == 0
+    np.testing.assert_array_equal(observed.components.costs[:, 0], [0, 1, 1, 3, 0])
+    np.testing.assert_array_equal(observed.components.margins[:, 0], [0, -1, -1, -3, 0])
+    np.testing.assert_array_equal(observed.components.limits.T, [[0, 1, 2, 3, 4], [0, 1, 1, 3, 4]])
+    later = imputed(history, components, space, start=3)
+    np.testing.assert_array_equal(later.history.objectives, observed.history.objectives[3:])
+    np.testing.assert_array_equal(later.components.limits, observed.components.limits[3:])
+    assert len(imputed(NO_HISTORY, NO_COMPONENTS, space).history) == 0
 
 
 def forgetting(values):
@@ -185,30 +185,32 @@ def test_whoever_is_spared_fails_when_ridden_whole_and_all_else_is_as_ridden_who
     whole = make_evaluate(study)(table.history.values)
 
     left_out = not_ridden(table.rides)
-    spared = left_out.any(axis=1)
+    rejected_early = left_out.any(axis=1)
 
-    assert spared.any()
-    assert not spared[: study.population].any()
-    assert not feasible(whole.constraints[spared]).any()
-    assert not feasible(table.history.constraints[spared]).any()
+    assert rejected_early.any()
+    assert not rejected_early[: study.population].any()
+    assert not feasible(whole.constraints[rejected_early]).any()
+    assert not feasible(table.history.constraints[rejected_early]).any()
     np.testing.assert_array_equal(table.rides[~left_out], whole.rides[~left_out])
-    np.testing.assert_array_equal(np.isnan(table.history.objectives).all(axis=1), spared)
+    np.testing.assert_array_equal(np.isnan(table.history.objectives).all(axis=1), rejected_early)
     for name in ("objectives", "constraints"):
-        found = getattr(table.history, name)[~spared]
-        np.testing.assert_array_equal(found, getattr(whole, name)[~spared])
+        found = getattr(table.history, name)[~rejected_early]
+        np.testing.assert_array_equal(found, getattr(whole, name)[~rejected_early])
     # What comes of early ends can only be more with all rides.
-    assert np.all(table.history.constraints[spared, :2] <= whole.constraints[spared, :2])
+    assert np.all(
+        table.history.constraints[rejected_early, :2] <= whole.constraints[rejected_early, :2]
+    )
 
 
 def test_who_rides_first_is_found_again_in_batches_of_any_size(study):
     table = read_table(store_path(study.folder))
-    telling = study_telling_rides(study, table.rides[: study.population])
+    screening = study_screening_rides(study, table.rides[: study.population])
     later = table.history.rows(study.population, N_CANDIDATES)
-    evaluate = make_evaluate(study, telling=telling)
+    evaluate = make_evaluate(study, screening=screening)
 
     parts = [evaluate(later.values[start : start + 5]) for start in range(0, len(later), 5)]
 
-    assert telling
+    assert screening
     for name in ("objectives", "constraints", "rides"):
         found = np.concatenate([getattr(part, name) for part in parts])
         expected = table.rides[study.population :] if name == "rides" else getattr(later, name)
@@ -243,10 +245,10 @@ class RidingOn:
         self.front.append(found)
         return found
 
-    def by(self, telling):
-        if not telling:
+    def by(self, screening):
+        if not screening:
             return self
-        sparing = make_evaluate(self.study, telling=telling)
+        sparing = make_evaluate(self.study, screening=screening)
 
         def evaluate(values):
             self(values)
@@ -265,7 +267,7 @@ class RidingOn:
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_with_the_rest_ridden_all_the_same_the_search_and_its_front_are_the_same(tmp_path, seed):
     folder = write_small_study(tmp_path / "study", *STEEP, ("seed = 11", f"seed = {seed}"))
-    spared = read_results(searched(folder, N_CANDIDATES))
+    rejected_early = read_results(searched(folder, N_CANDIDATES))
     study = load_study(folder)
     riding = RidingOn(study)
 
@@ -274,6 +276,6 @@ def test_with_the_rest_ridden_all_the_same_the_search_and_its_front_are_the_same
             study, riding.by, study_plan(study), store, n_candidates=N_CANDIDATES
         ).history
 
-    assert spared.spared.any()
-    assert whole.values.tobytes() == spared.history.values.tobytes()
-    np.testing.assert_array_equal(riding.on_front(), spared.on_front)
+    assert rejected_early.rejected_early.any()
+    assert whole.values.tobytes() == rejected_early.history.values.tobytes()
+    np.testing.assert_array_equal(riding.on_front(), rejected_early.on_front)

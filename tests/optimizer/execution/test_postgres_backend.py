@@ -155,14 +155,14 @@ def test_outcomes_that_spare_rides_are_kept_apart_from_whole_ones(database):
 
     with sharing(database, machine.INPUTS) as share:
         share(narrow, rides=())(batch())
-        spared = share(sparing, rides=(), telling=(1, 0))(batch())
+        rejected_early = share(sparing, rides=(), screening=(1, 0))(batch())
     edit(database, "UPDATE levelgain.outcome SET ridden_by = 'another'")
     with sharing(database, machine.INPUTS) as share:
         whole = share(narrow, rides=())(batch())
-        again = share(sparing, rides=(), telling=(1, 0))(batch())
+        again = share(sparing, rides=(), screening=(1, 0))(batch())
 
     np.testing.assert_array_equal(whole.objectives, narrow(batch()).objectives)
-    assert np.isnan(spared.objectives).all()
+    assert np.isnan(rejected_early.objectives).all()
     assert np.isnan(again.objectives).all()
 
 

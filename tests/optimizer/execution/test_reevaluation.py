@@ -10,14 +10,14 @@ from optimizer.analysis.results import read_results
 from optimizer.analysis.tables import candidates_table, write_tables
 from optimizer.execution import reevaluation
 from optimizer.execution.evaluate import make_evaluate
-from optimizer.execution.run import look_again_at_front, run_study
+from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.execution.store import Store, read_table
-from optimizer.execution.store_format import SecondLook
+from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluation, History
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
-from tests.optimizer.interruptible import slow_look
+from tests.optimizer.interruptible import slow_reevaluation
 from tests.optimizer.small_study import write_small_study
 
 # A server that has imported everything forks the processes to be killed within milliseconds.
@@ -36,7 +36,7 @@ def searched(folder, *, n_candidates=48):
 
 
 def look(study, *, n_jobs=2, stop=go_on):
-    return look_again_at_front(study, n_jobs=n_jobs, advance=lambda *_: None, stop=stop)
+    return reevaluate_front(study, n_jobs=n_jobs, advance=lambda *_: None, stop=stop)
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +73,7 @@ def seen(history, numbers, *, failing):
         constraints=constraints,
         rides=np.empty((len(numbers), 0, 0)),
     )
-    return SecondLook(numbers=np.array(numbers, dtype=np.int64), evaluation=outcome)
+    return Reevaluation(numbers=np.array(numbers, dtype=np.int64), evaluation=outcome)
 
 
 @pytest.mark.parametrize(
@@ -92,7 +92,7 @@ def seen(history, numbers, *, failing):
 def test_who_comes_up_where_another_fell_is_looked_at_next(numbers, failing, on_front, missing):
     history = chain()
 
-    found = reevaluation.looks(history, seen(history, numbers, failing=failing))
+    found = reevaluation.front_to_reevaluate(history, seen(history, numbers, failing=failing))
 
     assert np.flatnonzero(found.on_front).tolist() == on_front
     assert found.missing.tolist() == missing
@@ -102,7 +102,7 @@ def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
     history = chain()
     history.objectives[BASELINE] = 99.0
 
-    found = reevaluation.looks(history, seen(history, [1], failing=[]))
+    found = reevaluation.front_to_reevaluate(history, seen(history, [1], failing=[]))
 
     assert np.flatnonzero(found.on_front).tolist() == [1]
     assert found.missing.tolist() == [BASELINE]
@@ -111,7 +111,9 @@ def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
 def wanted_of(study):
     """Return who a finished second look has looked at."""
     table = read_table(store_path(study.folder))
-    return np.flatnonzero(reevaluation.looks(table.history, table.second_look).on_front)
+    return np.flatnonzero(
+        reevaluation.front_to_reevaluate(table.history, table.reevaluation).on_front
+    )
 
 
 def test_who_is_looked_at_counts_by_what_it_did_there(looked):
@@ -119,10 +121,10 @@ def test_who_is_looked_at_counts_by_what_it_did_there(looked):
     searched = results.searched
 
     expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(looked)])
-    np.testing.assert_array_equal(results.looked_again, expected)
-    assert results.looked_again[non_dominated(searched.objectives, searched.constraints)].all()
+    np.testing.assert_array_equal(results.reevaluated, expected)
+    assert results.reevaluated[non_dominated(searched.objectives, searched.constraints)].all()
     # Nobody else is beaten by those alone who stood the second look.
-    stood = searched.objectives[results.looked_again & results.feasible]
+    stood = searched.objectives[results.reevaluated & results.feasible]
     for number in np.flatnonzero(~expected & feasible(searched.constraints)):
         point = searched.objectives[number]
         assert np.any(np.all(stood <= point, axis=1))
@@ -140,9 +142,9 @@ def test_who_is_looked_at_counts_by_what_it_did_there(looked):
 def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
     results = read_results(looked)
 
-    assert not np.any(results.on_front & ~results.looked_again)
+    assert not np.any(results.on_front & ~results.reevaluated)
     front = results.history.objectives[results.on_front]
-    for number in np.flatnonzero(results.looked_again & ~results.on_front):
+    for number in np.flatnonzero(results.reevaluated & ~results.on_front):
         point = results.history.objectives[number]
         dominated = np.any(np.all(front <= point, axis=1))
         assert dominated or not results.feasible[number] or number == BASELINE
@@ -152,15 +154,15 @@ def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
     study = searched(tmp_path / "interrupted")
     with Store(store_path(study.folder)) as store:
         history = store.history(population=study.population)
-        first = reevaluation.looks(history, store.second_look()).missing[:2]
-        store.append_second_look(
+        first = reevaluation.front_to_reevaluate(history, store.reevaluation()).missing[:2]
+        store.append_reevaluation(
             first, make_evaluate(reevaluation.on_fresh_noise(study))(history.values[first])
         )
-    assert not read_results(study).looked_again.any()  # half a look counts for nothing
+    assert not read_results(study).reevaluated.any()  # half a look counts for nothing
 
     assert look(study, n_jobs=1)
 
-    assert read_results(study).looked_again.sum() == read_results(looked).looked_again.sum()
+    assert read_results(study).reevaluated.sum() == read_results(looked).reevaluated.sum()
     assert (
         candidates_table(read_results(study)).to_csv()
         == candidates_table(read_results(looked)).to_csv()
@@ -170,7 +172,7 @@ def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
 def killed_in_its_look(study, moments):
     """Kill a look at some moment after its first batch; return whether it was still at work."""
     stored = PROCESSES.Event()
-    process = PROCESSES.Process(target=slow_look, args=(study.folder, stored))
+    process = PROCESSES.Process(target=slow_reevaluation, args=(study.folder, stored))
     process.start()
     assert stored.wait(120.0)
     process.join(moments.uniform(0.0, 0.25))
@@ -187,14 +189,14 @@ def test_a_killed_look_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
     shutil.copytree(killed.folder, tmp_path / "whole")
     whole = load_study(tmp_path / "whole")
     assert look(whole)
-    wanted = len(read_table(store_path(whole.folder)).second_look.numbers)
+    wanted = len(read_table(store_path(whole.folder)).reevaluation.numbers)
     moments = np.random.default_rng(18)
 
     at_work, stored = 0, [0]
     while at_work < 3 and stored[-1] < wanted:
         at_work += killed_in_its_look(killed, moments)
-        stored.append(len(read_table(store_path(killed.folder)).second_look.numbers))
-        assert stored[-1] == wanted or not read_results(killed).looked_again.any()
+        stored.append(len(read_table(store_path(killed.folder)).reevaluation.numbers))
+        assert stored[-1] == wanted or not read_results(killed).reevaluated.any()
     assert at_work >= 2
     assert any(0 < count < wanted for count in stored)
 
@@ -210,7 +212,7 @@ def test_a_stopped_look_says_so(tmp_path):
     study = searched(tmp_path / "stopped", n_candidates=24)
 
     assert not look(study, stop=lambda: True)
-    assert not read_results(study).looked_again.any()
+    assert not read_results(study).reevaluated.any()
 
 
 def test_an_extended_study_looks_as_if_it_had_been_that_long_at_once(tmp_path):

@@ -34,7 +34,7 @@ def results(folder):
 @pytest.fixture(scope="module")
 def number(results):
     """Return a candidate that was spared rides."""
-    return int(np.flatnonzero(results.spared)[0])
+    return int(np.flatnonzero(results.rejected_early)[0])
 
 
 def test_the_tables_say_how_many_rides_were_ridden_and_leave_unknown_objectives_empty(
@@ -43,32 +43,34 @@ def test_the_tables_say_how_many_rides_were_ridden_and_leave_unknown_objectives_
     table = pd.read_csv(folder / "results" / "candidates.csv")
     parquet = pd.read_parquet(folder / "results" / "candidates.parquet")
 
-    spared = table["rides_ridden"] < N_RIDES
-    assert spared.any()
-    assert set(table["rides_ridden"][~spared]) == {N_RIDES}
-    np.testing.assert_array_equal(spared, results.spared)
+    rejected_early = table["rides_ridden"] < N_RIDES
+    assert rejected_early.any()
+    assert set(table["rides_ridden"][~rejected_early]) == {N_RIDES}
+    np.testing.assert_array_equal(rejected_early, results.rejected_early)
     for name in (*OBJECTIVES, "weighted_cost_ratio", "energy_wh"):
-        np.testing.assert_array_equal(table[name].isna(), spared)
-        np.testing.assert_array_equal(parquet[name].isna(), spared)
-    assert not table.loc[spared, ["feasible", "on_front"]].any().any()
-    assert (table.loc[spared, "violation_ratio"] > 0.0).all()
-    assert (table.loc[spared, "rides_ended"] <= table.loc[spared, "rides_ridden"]).all()
+        np.testing.assert_array_equal(table[name].isna(), rejected_early)
+        np.testing.assert_array_equal(parquet[name].isna(), rejected_early)
+    assert not table.loc[rejected_early, ["feasible", "on_front"]].any().any()
+    assert (table.loc[rejected_early, "violation_ratio"] > 0.0).all()
+    assert (
+        table.loc[rejected_early, "rides_ended"] <= table.loc[rejected_early, "rides_ridden"]
+    ).all()
 
 
 def test_show_says_in_one_line_that_a_candidate_was_spared(levelgain, folder, number, results):
     n_ridden = int(results.rides_ridden[number])
 
     code, out, err = levelgain("show", folder, number)
-    told = json.loads(levelgain("show", folder, number, "--json")[1])
+    observed = json.loads(levelgain("show", folder, number, "--json")[1])
 
     assert (code, err) == (0, "")
     first = out.splitlines()[0]
     assert f"Candidate {number} (no pick), spared after {n_ridden} of {N_RIDES} rides" in first
     assert "nan" not in out
     assert "FAILS" in out
-    assert told["rides_ridden"] == n_ridden
-    assert {row["value"] for row in told["objectives"]} == {None}
-    assert len(told["worst_rides"]) == min(n_ridden, 5)
+    assert observed["rides_ridden"] == n_ridden
+    assert {row["value"] for row in observed["objectives"]} == {None}
+    assert len(observed["worst_rides"]) == min(n_ridden, 5)
 
 
 def test_the_end_of_a_run_tells_how_much_was_spared(levelgain, folder, results, tmp_path):
@@ -76,15 +78,15 @@ def test_the_end_of_a_run_tells_how_much_was_spared(levelgain, folder, results, 
     shutil.copytree(folder, again)
 
     out = levelgain("resume", again)[1]
-    told = json.loads(levelgain("resume", again, "--json")[1])
+    observed = json.loads(levelgain("resume", again, "--json")[1])
 
-    n_spared = int(results.spared.sum())
+    n_spared = int(results.rejected_early.sum())
     assert f"{n_spared} of 36 candidates failed on the rides that tell most" in out
     assert "of all riding" in out
-    assert told["spared_candidates"] == n_spared
+    assert observed["spared_candidates"] == n_spared
     # Two rides last 7 s, the others 8 s.
     left_out = (N_RIDES - results.rides_ridden).sum() / (N_RIDES * len(results))
-    assert told["spared_ratio"] == pytest.approx(left_out, rel=0.15)
+    assert observed["spared_ratio"] == pytest.approx(left_out, rel=0.15)
 
 
 def test_an_export_of_a_spared_candidate_says_that_it_is_not_scored(
@@ -94,11 +96,11 @@ def test_an_export_of_a_spared_candidate_says_that_it_is_not_scored(
 
     assert code == 0
     assert f"of {N_RIDES} rides" in out
-    told = json.loads((tmp_path / f"candidate_{number}.json").read_text())
-    assert set(told["objectives"].values()) == {None}
-    assert "spared after" in told["candidate"]["failed_constraints"][-1]
+    observed = json.loads((tmp_path / f"candidate_{number}.json").read_text())
+    assert set(observed["objectives"].values()) == {None}
+    assert "spared after" in observed["candidate"]["failed_constraints"][-1]
     toml = tomllib.loads((tmp_path / f"candidate_{number}.toml").read_text())
-    assert toml["candidate"]["failed_constraints"] == told["candidate"]["failed_constraints"]
+    assert toml["candidate"]["failed_constraints"] == observed["candidate"]["failed_constraints"]
     assert "spared after" in (tmp_path / f"candidate_{number}.h").read_text()
     assert "spared after" in (tmp_path / f"candidate_{number}_first_rides.md").read_text()
 
@@ -109,7 +111,7 @@ def test_front_lists_and_sorts_them_last(levelgain, folder, results):
     )
     few = json.loads(levelgain("front", folder, "--all", "--where", "rides_ridden<8", "--json")[1])
 
-    n_spared = int(results.spared.sum())
+    n_spared = int(results.rejected_early.sum())
     assert [row["level_error_deg"] is None for row in rows] == sorted(
         row["level_error_deg"] is None for row in rows
     )
@@ -127,11 +129,13 @@ def test_explain_and_ride_take_a_spared_candidate_by_riding_it_whole(levelgain, 
 
 
 def test_the_page_has_no_place_for_them(levelgain, folder, results, number):
-    told = page_data(results)
+    observed = page_data(results)
     code, _, err = levelgain("page", folder, "--with", number)
 
-    assert set(told["details"]["numbers"]).isdisjoint(np.flatnonzero(results.spared).tolist())
-    assert told["rows"]["number"]["shape"] == [len(results) - results.spared.sum()]
+    assert set(observed["details"]["numbers"]).isdisjoint(
+        np.flatnonzero(results.rejected_early).tolist()
+    )
+    assert observed["rows"]["number"]["shape"] == [len(results) - results.rejected_early.sum()]
     assert code == 2
     assert f"--with {number}: candidate {number} was spared after" in err
     assert err.count("\n") == 1
@@ -141,5 +145,5 @@ def test_the_page_has_no_place_for_them(levelgain, folder, results, number):
 def test_the_nearest_to_feasible_are_among_those_that_are_scored(results):
     nearest = least_violating(results, limit=len(results))
 
-    assert len(nearest) == len(results) - results.spared.sum()
-    assert not results.spared[nearest].any()
+    assert len(nearest) == len(results) - results.rejected_early.sum()
+    assert not results.rejected_early[nearest].any()

@@ -16,7 +16,7 @@ from optimizer.execution import evaluate, ride_reuse
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.ride_archive import read_ridden, write_ridden
 from optimizer.execution.ride_reuse_report import find_reuse
-from optimizer.execution.run import look_again_at_front
+from optimizer.execution.run import reevaluate_front
 from optimizer.execution.store import read_table
 from optimizer.study.load import load_study
 from optimizer.study.paths import RIDDEN_FILE, store_path
@@ -49,18 +49,18 @@ def go_on():
     return False
 
 
-def run(folder, n_candidates=N_NEW, *, stop=go_on, told=None):
-    return searched(folder, n_candidates, stop=stop, told=told)
+def run(folder, n_candidates=N_NEW, *, stop=go_on, notices=None):
+    return searched(folder, n_candidates, stop=stop, notices=notices)
 
 
 def look(study):
-    look_again_at_front(study, n_jobs=2, advance=lambda *_: None, stop=go_on)
+    reevaluate_front(study, n_jobs=2, advance=lambda *_: None, stop=go_on)
 
 
 def content(study):
     """Return all that a store holds, as bytes."""
     table = read_table(store_path(study.folder))
-    look = table.second_look
+    look = table.reevaluation
     arrays = [look.numbers, table.rides]
     for outcome in (table.history, look.evaluation):
         arrays += [outcome.objectives, outcome.constraints]
@@ -155,7 +155,7 @@ def test_rides_that_were_spared_are_not_taken_over_as_ridden(sparing, tmp_path, 
 
     assert n_reused < sum(lanes)
     assert content(reused) == content(ridden)
-    assert read_results(reused).spared.any()
+    assert read_results(reused).rejected_early.any()
 
 
 def test_a_fork_that_nothing_changed_in_goes_on_as_its_origin_would(old, new, tmp_path, lanes):
@@ -217,15 +217,15 @@ def test_candidates_asked_for_come_on_top_of_those_taken_along(old, new):
 )
 def test_what_is_ridden_anew_is_told_in_one_line_with_the_reason(new, edit, message):
     change(new, *edit)
-    told = []
-    run(new, 12, told=told)
-    run(new, N_OLD, told=told)
-    run(new, N_NEW, told=told)
+    notices = []
+    run(new, 12, notices=notices)
+    run(new, N_OLD, notices=notices)
+    run(new, N_NEW, notices=notices)
 
-    assert len(told) == 2  # nothing more once all that is known has been taken over
-    assert f"{N_OLD} of the first {N_OLD} profiles are known" in told[0]
-    assert message in told[0]
-    assert "\n" not in told[0]
+    assert len(notices) == 2  # nothing more once all that is known has been taken over
+    assert f"{N_OLD} of the first {N_OLD} profiles are known" in notices[0]
+    assert message in notices[0]
+    assert "\n" not in notices[0]
 
 
 @pytest.mark.parametrize(
@@ -242,14 +242,14 @@ def test_what_is_ridden_anew_is_told_in_one_line_with_the_reason(new, edit, mess
 )  # fmt: skip
 def test_nothing_is_reused_where_nothing_holds_and_the_reason_is_told(new, lanes, edit, message):
     change(new, *edit)
-    told = []
+    notices = []
 
-    study = run(new, 12, told=told)
+    study = run(new, 12, notices=notices)
 
-    assert told == [find_reuse(study).told]
-    assert "nothing is reused, all is ridden anew" in told[0]
-    assert message in told[0]
-    assert "fork again with --profiles 24" in told[0]
+    assert notices == [find_reuse(study).summary]
+    assert "nothing is reused, all is ridden anew" in notices[0]
+    assert message in notices[0]
+    assert "fork again with --profiles 24" in notices[0]
     assert sum(lanes) == 12 * len(study.rides)
 
 
@@ -265,7 +265,7 @@ def test_rides_of_another_version_are_ridden_anew(new):
 
         found = find_reuse(load_study(new))
 
-        assert message in found.told
+        assert message in found.summary
         assert not found.parts
 
 
@@ -276,7 +276,7 @@ def test_rides_that_this_machine_rides_otherwise_are_ridden_anew(new):
 
     found = find_reuse(load_study(new))
 
-    assert "differ in their last digits" in found.told
+    assert "differ in their last digits" in found.summary
     assert not found.parts
 
 

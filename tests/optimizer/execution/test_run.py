@@ -7,19 +7,19 @@ OTHER_WEIGHTS = ("[search]\n", "[objectives.weights]\nnose_down_risk = 5.0\n\n[s
 
 
 def _searched_to(folder, n_candidates):
-    told = []
-    searched(folder, n_candidates, n_jobs=1, told=told)
-    return told
+    notices = []
+    searched(folder, n_candidates, n_jobs=1, notices=notices)
+    return notices
 
 
 def test_a_search_goes_on_by_the_weights_it_was_started_with_and_says_so(tmp_path):
     folder = write_small_study(tmp_path / "study")
-    told = _searched_to(folder, 12)
+    notices = _searched_to(folder, 12)
     write_small_study(folder, OTHER_WEIGHTS)
 
     told_later = _searched_to(folder, 24)
 
-    assert told == []
+    assert notices == []
     (sentence,) = told_later
     assert "by the weights it was started with" in sentence
     assert "fork" in sentence

@@ -281,15 +281,15 @@ def test_a_log_torn_in_a_second_look_leaves_whole_batches_of_it(path, tmp_path):
     with Store(path) as store:
         for batch in range(6):
             numbers = np.arange(batch * POPULATION, (batch + 1) * POPULATION)
-            store.append_second_look(numbers, _generation(50 + batch)[1])
-        reference = store.second_look().evaluation.objectives
+            store.append_reevaluation(numbers, _generation(50 + batch)[1])
+        reference = store.reevaluation().evaluation.objectives
         for size in rng.integers(0, log.stat().st_size, size=25):
             shutil.copy(path, copy)
             shutil.copy(log, torn_log)
             os.truncate(torn_log, size)
             copy.with_name(copy.name + "-shm").unlink(missing_ok=True)
             with Store(copy) as torn:
-                kept = torn.second_look()
+                kept = torn.reevaluation()
                 assert len(torn.history(population=POPULATION)) == 6 * POPULATION
             counts.add(len(kept.numbers))
             assert kept.numbers.tolist() == list(range(len(kept.numbers)))
@@ -302,7 +302,7 @@ def test_a_log_torn_in_a_second_look_leaves_whole_batches_of_it(path, tmp_path):
 def _looked_at(path):
     _filled(path)
     with Store(path) as store:
-        store.append_second_look(np.array([2, 5, 7, 10]), _generation(60)[1])
+        store.append_reevaluation(np.array([2, 5, 7, 10]), _generation(60)[1])
 
 
 def test_a_flipped_bit_in_a_second_look_is_found(path):
@@ -316,7 +316,7 @@ def test_a_flipped_bit_in_a_second_look_is_found(path):
     assert "the second look at candidate 5 does not match its checksum" in message
     assert "restore it from a backup" in message
     with Store(path) as store:
-        assert "candidate 5 does not match its checksum" in _refusal(store.second_look)
+        assert "candidate 5 does not match its checksum" in _refusal(store.reevaluation)
 
 
 def test_a_second_look_of_another_shape_is_found(path):

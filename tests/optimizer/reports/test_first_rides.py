@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from optimizer.analysis.results import read_results
-from optimizer.analysis.rider_effects import NOTICED, largest_changes
+from optimizer.analysis.rider_effects import PERCEIVED, largest_changes
 from optimizer.base.cautions import CAUTIONS
 from optimizer.execution.run import run_study
 from optimizer.reports.first_rides import plan_text
@@ -33,8 +33,8 @@ def results(tmp_path_factory):
 
 
 def test_every_setting_has_words_for_what_a_rider_notices():
-    assert set(NOTICED) == set(PROFILE_NAMES)
-    for more, less in NOTICED.values():
+    assert set(PERCEIVED) == set(PROFILE_NAMES)
+    for more, less in PERCEIVED.values():
         assert more != less
 
 

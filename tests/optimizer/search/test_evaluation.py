@@ -38,7 +38,7 @@ def test_objectives_may_be_unknown_of_who_breaks_a_constraint_and_is_spared():
     nothing = _with(GOOD.objectives, 1, np.nan)
     spoilt = replace(GOOD, objectives=nothing, constraints=constraints)
 
-    found = checked(spoilt, n_candidates=4, n_objectives=3, spares=True)
+    found = checked(spoilt, n_candidates=4, n_objectives=3, may_reject=True)
 
     np.testing.assert_array_equal(found.objectives, nothing)
     for bad in (
@@ -47,7 +47,7 @@ def test_objectives_may_be_unknown_of_who_breaks_a_constraint_and_is_spared():
         replace(spoilt, objectives=_with(GOOD.objectives, 1, np.inf)),
     ):
         with pytest.raises(ValueError, match=r"objectives must be finite, got another .*\[1 0\]"):
-            checked(bad, n_candidates=4, n_objectives=3, spares=True)
+            checked(bad, n_candidates=4, n_objectives=3, may_reject=True)
     with pytest.raises(ValueError, match="objectives must be finite"):
         checked(spoilt, n_candidates=4, n_objectives=3)
 

@@ -13,10 +13,10 @@ def _front(rng, n_points, n_objectives):
     return points / np.linalg.norm(points, axis=1, keepdims=True)
 
 
-def _one_by_one(foreseen, front, n_chosen):
+def _one_by_one(predicted, front, n_chosen):
     """Ask for every child anew before each choice."""
     low, scale = front.min(axis=0), np.ptp(front, axis=0)
-    known, children = (front - low) / scale, (foreseen - low) / scale
+    known, children = (front - low) / scale, (predicted - low) / scale
     reference, chosen = [1.2] * front.shape[1], []
     while len(chosen) < n_chosen:
         before = hypervolume(known, reference)
@@ -33,9 +33,9 @@ def _one_by_one(foreseen, front, n_chosen):
 def test_the_lazy_choice_is_that_of_asking_everybody_each_time(seed, n_objectives):
     rng = np.random.default_rng(seed)
     front = _front(rng, 15, n_objectives)
-    foreseen = rng.uniform(0.4, 1.1, (30, 1)) * _front(rng, 30, n_objectives)
+    predicted = rng.uniform(0.4, 1.1, (30, 1)) * _front(rng, 30, n_objectives)
 
-    assert adding_most(foreseen, front, n_chosen=6).tolist() == _one_by_one(foreseen, front, 6)
+    assert adding_most(predicted, front, n_chosen=6).tolist() == _one_by_one(predicted, front, 6)
 
 
 def test_who_adds_nothing_is_not_chosen():

@@ -75,14 +75,14 @@ def test_the_front_is_feasible_and_better_than_the_baseline(path):
 
 
 def test_progress_is_told_at_the_start_and_after_each_generation(path):
-    told = []
+    observed = []
     with Store(path) as store:
-        _run(store, n_candidates=24, on_generation=told.append)
-        _run(store, n_candidates=40, on_generation=told.append)
+        _run(store, n_candidates=24, on_generation=observed.append)
+        _run(store, n_candidates=40, on_generation=observed.append)
 
-    assert [progress.n_done for progress in told] == [0, 8, 16, 24, 24, 32, 40]
-    assert [progress.n_resumed for progress in told] == [0] * 4 + [24] * 3
-    assert all(len(progress.history) == progress.n_done for progress in told)
+    assert [progress.n_done for progress in observed] == [0, 8, 16, 24, 24, 32, 40]
+    assert [progress.n_resumed for progress in observed] == [0] * 4 + [24] * 3
+    assert all(len(progress.history) == progress.n_done for progress in observed)
 
 
 def test_a_stop_ends_between_generations_and_a_later_run_goes_on(path, tmp_path):

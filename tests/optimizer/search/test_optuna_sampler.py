@@ -4,7 +4,7 @@ import numpy as np
 import optuna
 import pytest
 
-from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, Told
+from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
 from optimizer.search.optuna_sampler import Proposer
 from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.search.plan import (
@@ -18,16 +18,16 @@ from tests.optimizer.analytic import (
     narrow,
     zdt1,
 )
-from tests.optimizer.observed import told
+from tests.optimizer.observed import observed
 
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3), population=8)
 
 
-def _told(proposer, evaluate, n_generations):
-    known = Told(history=NO_HISTORY, parts=NO_PARTS)
+def _observed(proposer, evaluate, n_generations):
+    known = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
     for _ in range(n_generations):
         values = proposer.ask()
-        outcome = told(values, evaluate(values))
+        outcome = observed(values, evaluate(values))
         proposer.tell(outcome)
         known = known.followed_by(outcome)
     return known
@@ -42,7 +42,7 @@ def test_asking_again_before_telling_gives_the_same_generation():
 
 def test_a_restored_study_proposes_what_the_lasting_one_does():
     lasting = Proposer(PLAN)
-    known = _told(lasting, narrow, 15)
+    known = _observed(lasting, narrow, 15)
     restored = Proposer(PLAN)
 
     restored.restore(known)
@@ -50,13 +50,13 @@ def test_a_restored_study_proposes_what_the_lasting_one_does():
     for _ in range(3):
         values = lasting.ask()
         assert restored.ask().tobytes() == values.tobytes()
-        lasting.tell(told(values, narrow(values)))
-        restored.tell(told(values, narrow(values)))
+        lasting.tell(observed(values, narrow(values)))
+        restored.tell(observed(values, narrow(values)))
 
 
 def test_the_study_in_memory_is_one_that_optuna_understands():
     proposer = Proposer(PLAN)
-    history = _told(proposer, narrow, 6).history
+    history = _observed(proposer, narrow, 6).history
 
     numbers = {trial.number for trial in proposer.study.best_trials}
 
@@ -73,7 +73,7 @@ def test_more_than_ten_constraints_keep_their_columns_in_a_restored_study():
         return replace(outcome, constraints=columns)
 
     lasting, restored = (Proposer(PLAN) for _ in range(2))
-    known = _told(lasting, many, 13)
+    known = _observed(lasting, many, 13)
 
     restored.restore(known)
 
@@ -82,7 +82,7 @@ def test_more_than_ten_constraints_keep_their_columns_in_a_restored_study():
 
 def test_parents_are_feasible_as_soon_as_enough_candidates_are():
     proposer = Proposer(PLAN)
-    history = _told(proposer, narrow, 12).history
+    history = _observed(proposer, narrow, 12).history
     assert (history.constraints <= 0.0).all(axis=1).sum() > 8
 
     parents = proposer.study.sampler.get_parent_population(proposer.study, 12)
@@ -96,7 +96,7 @@ def test_the_search_finds_many_feasible_candidates_where_few_random_ones_are():
     random = SMALL_BOX.low + rng.random((2000, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
     assert (narrow(random).constraints <= 0.0).all(axis=1).mean() < 0.03
 
-    history = _told(Proposer(PLAN), narrow, 30).history
+    history = _observed(Proposer(PLAN), narrow, 30).history
 
     assert (history.constraints[120:] <= 0.0).all(axis=1).mean() > 0.5
 
@@ -121,7 +121,7 @@ def _stock(evaluate, *, n_objectives, n_candidates, seed):
 def _ours(evaluate, *, n_objectives, n_candidates, seed):
     start = np.random.default_rng(seed).random(len(UNIT_BOX.names))
     plan = Plan(space=UNIT_BOX, baseline=start, seed=seed, weights=np.ones(n_objectives))
-    known = _told(Proposer(plan), evaluate, n_candidates // 48)
+    known = _observed(Proposer(plan), evaluate, n_candidates // 48)
     return known.history.objectives
 
 

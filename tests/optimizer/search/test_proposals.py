@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from optimizer.search.composite import Undivided
-from optimizer.search.evaluation import NO_HISTORY, NO_PARTS, Told
+from optimizer.search.composite import DirectObjectives
+from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
 from optimizer.search.plan import (
     Plan,
 )
@@ -18,19 +18,19 @@ from optimizer.search.proposals import (
 from optimizer.search.space import from_unit, to_unit
 from optimizer.search.variation import Operators
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, UNIT_BOX, dtlz2, narrow
-from tests.optimizer.observed import told
+from tests.optimizer.observed import observed
 
 ROOT = Path(__file__).parents[3]
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3))
-NOTHING = Told(history=NO_HISTORY, parts=NO_PARTS)
+NOTHING = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
 
 
 def _first(plan=PLAN):
-    return propose(plan, 0, told=NOTHING, parents=np.empty(0, dtype=np.intp))
+    return propose(plan, 0, observed=NOTHING, parents=np.empty(0, dtype=np.intp))
 
 
 def _known(values):
-    return told(values, narrow(values))
+    return observed(values, narrow(values))
 
 
 def test_the_first_candidate_is_the_baseline_bit_by_bit():
@@ -55,21 +55,21 @@ def test_the_rest_of_the_first_generation_spreads_over_every_parameter():
         assert (counts >= 6).all()
 
 
-class HalfMayRide(Undivided):
+class HalfMayRide(DirectObjectives):
     """A limit of which no ride is needed to know: half of the first parameter's range."""
 
     middle = from_unit(SMALL_BOX, np.full((1, SMALL_BOX.n_parameters), 0.5))[0, 0]
 
-    def unridden(self, values):
+    def simulation_free(self, values):
         return values[:, :1] - self.middle
 
 
 def test_nobody_is_proposed_who_breaks_what_needs_no_ride():
-    plan = replace(PLAN, composition=HalfMayRide())
+    plan = replace(PLAN, composite=HalfMayRide())
     ridden = [_first(plan)]
     for generation in range(1, 5):
         known = _known(np.vstack(ridden))
-        ridden.append(propose(plan, generation, told=known, parents=np.arange(12)))
+        ridden.append(propose(plan, generation, observed=known, parents=np.arange(12)))
 
     free = _first()
     assert (free[:, 0] > HalfMayRide.middle).any()
@@ -79,7 +79,7 @@ def test_nobody_is_proposed_who_breaks_what_needs_no_ride():
 
 
 def test_who_may_ride_of_the_first_generation_is_as_without_limits():
-    bound, free = _first(replace(PLAN, composition=HalfMayRide())), _first()
+    bound, free = _first(replace(PLAN, composite=HalfMayRide())), _first()
 
     may = free[:, 0] <= HalfMayRide.middle
     kept = {row.tobytes() for row in free[may]}
@@ -91,13 +91,15 @@ def test_profiles_to_start_from_fill_as_many_generations_as_they_need():
     plan = replace(PLAN, population=4, start=start)
     nobody = np.empty(0, dtype=np.intp)
 
-    ridden = np.vstack([propose(plan, number, told=NOTHING, parents=nobody) for number in range(3)])
+    ridden = np.vstack(
+        [propose(plan, number, observed=NOTHING, parents=nobody) for number in range(3)]
+    )
 
     np.testing.assert_array_equal(ridden[0], SMALL_BASELINE)
     np.testing.assert_array_equal(ridden[1:11], start)
     assert ridden.shape == (12, 3)
     known = _known(ridden)
-    bred = propose(plan, 3, told=known, parents=np.arange(4))
+    bred = propose(plan, 3, observed=known, parents=np.arange(4))
     assert not {row.tobytes() for row in bred} & {row.tobytes() for row in ridden}
 
 
@@ -107,7 +109,7 @@ def test_every_generation_has_the_whole_population(population):
     values = _first(plan)
     known = _known(values)
 
-    children = propose(plan, 1, told=known, parents=np.arange(population))
+    children = propose(plan, 1, observed=known, parents=np.arange(population))
 
     assert values.shape == children.shape == (population, 3)
     assert ((values >= SMALL_BOX.low) & (values <= SMALL_BOX.high)).all()
@@ -118,21 +120,21 @@ def test_a_proposal_depends_on_seed_generation_and_history_only():
     known = _known(np.vstack([_first(), _first(replace(PLAN, seed=6))]))
     parents = np.arange(48)
 
-    once = propose(PLAN, 2, told=known, parents=parents)
-    propose(PLAN, 3, told=known, parents=parents)
-    again = propose(PLAN, 2, told=known, parents=parents)
+    once = propose(PLAN, 2, observed=known, parents=parents)
+    propose(PLAN, 3, observed=known, parents=parents)
+    again = propose(PLAN, 2, observed=known, parents=parents)
 
     assert once.tobytes() == again.tobytes()
-    assert once.tobytes() != propose(PLAN, 3, told=known, parents=parents).tobytes()
+    assert once.tobytes() != propose(PLAN, 3, observed=known, parents=parents).tobytes()
     other = replace(PLAN, seed=6)
-    assert once.tobytes() != propose(other, 2, told=known, parents=parents).tobytes()
+    assert once.tobytes() != propose(other, 2, observed=known, parents=parents).tobytes()
 
 
 def test_no_profile_is_proposed_twice_even_by_a_collapsed_population():
     known = _known(_first())
     still = replace(PLAN, operators=Operators(mutation_probability=0.0))
 
-    values = propose(still, 1, told=known, parents=np.zeros(8, dtype=np.intp))
+    values = propose(still, 1, observed=known, parents=np.zeros(8, dtype=np.intp))
 
     everything = np.vstack([known.history.values, values])
     assert len(np.unique(everything, axis=0)) == len(everything)
@@ -142,7 +144,7 @@ def test_a_population_that_breeds_nothing_new_gets_strangers():
     plan = replace(PLAN, operators=Operators(mutation_probability=0.0, redrawn_share=0.0))
     one = _known(np.tile(SMALL_BASELINE, (48, 1)))
 
-    values = propose(plan, 1, told=one, parents=np.arange(48))
+    values = propose(plan, 1, observed=one, parents=np.arange(48))
 
     assert to_unit(SMALL_BOX, values).std(axis=0).min() > 0.2
 
@@ -156,7 +158,7 @@ def test_screened_children_are_better_than_plain_ones():
 
     for screened_share in (0.0, 1.0):
         plan = replace(PLAN, operators=Operators(screened_share=screened_share))
-        outcome = narrow(propose(plan, 10, told=known, parents=parents))
+        outcome = narrow(propose(plan, 10, observed=known, parents=parents))
         share[screened_share] = (outcome.constraints <= 0.0).all(axis=1).mean()
 
     assert share[1.0] > share[0.0] + 0.2
@@ -169,7 +171,7 @@ def test_a_few_candidates_of_a_generation_follow_the_weights():
     parents = np.arange(48)
 
     alike, another = (
-        propose(replace(PLAN, weights=np.array(weights)), 10, told=known, parents=parents)
+        propose(replace(PLAN, weights=np.array(weights)), 10, observed=known, parents=parents)
         for weights in ([1.0, 1.0, 1.0], [1.0, 0.0, 0.0])
     )
 
@@ -187,7 +189,7 @@ def test_screening_waits_for_enough_candidates():
     )
 
     with_screen, without = (
-        propose(plan, 1, told=known, parents=np.arange(48)) for plan in (screened, plain)
+        propose(plan, 1, observed=known, parents=np.arange(48)) for plan in (screened, plain)
     )
 
     assert with_screen.tobytes() == without.tobytes()
@@ -196,11 +198,12 @@ def test_screening_waits_for_enough_candidates():
 @pytest.mark.parametrize("n_jobs", [2, 5])
 def test_a_proposal_does_not_depend_on_how_many_threads_work_on_it(n_jobs):
     values = np.random.default_rng(14).random((720, 25))
-    known = told(values, dtlz2(values))
+    known = observed(values, dtlz2(values))
     plan = Plan(space=UNIT_BOX, baseline=values[0], seed=1, weights=np.ones(3))
 
     alone, shared = (
-        propose(plan, 15, told=known, parents=np.arange(48), n_jobs=jobs) for jobs in (1, n_jobs)
+        propose(plan, 15, observed=known, parents=np.arange(48), n_jobs=jobs)
+        for jobs in (1, n_jobs)
     )
 
     assert shared.tobytes() == alone.tobytes()
@@ -211,11 +214,11 @@ def test_a_proposal_does_not_depend_on_the_threads_of_the_linear_algebra():
         "import hashlib, numpy as np\n"
         "from optimizer.search.proposals import Plan, propose\n"
         "from tests.optimizer.analytic import UNIT_BOX, dtlz2\n"
-        "from tests.optimizer.observed import told\n"
+        "from tests.optimizer.observed import observed\n"
         "values = np.random.default_rng(11).random((720, 25))\n"
-        "known = told(values, dtlz2(values))\n"
+        "known = observed(values, dtlz2(values))\n"
         "plan = Plan(space=UNIT_BOX, baseline=values[0], seed=1, weights=np.ones(3))\n"
-        "proposed = propose(plan, 15, told=known, parents=np.arange(48))\n"
+        "proposed = propose(plan, 15, observed=known, parents=np.arange(48))\n"
         "print(hashlib.sha256(proposed.tobytes()).hexdigest())\n"
     )
 

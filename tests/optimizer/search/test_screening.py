@@ -18,13 +18,13 @@ def _everyone(rows):
 
 
 def _screened(
-    brood, *, n_broods, predict=_objectives, may_ride=_everyone, front=NO_FRONT, n_chosen=10
+    brood, *, n_broods, predict=_objectives, pre_feasible_of=_everyone, front=NO_FRONT, n_chosen=10
 ):
     rng = np.random.default_rng(9)
     return screen(
         brood,
         predict=predict,
-        may_ride=may_ride,
+        pre_feasible_of=pre_feasible_of,
         breed=lambda elite: children(elite, n_children=400, rng=rng, operators=Operators()),
         front=front,
         n_broods=n_broods,
@@ -90,12 +90,12 @@ def test_a_small_brood_gives_what_it_has():
 def test_of_the_best_none_is_chosen_who_may_not_ride():
     brood = np.random.default_rng(12).random((400, 4))
 
-    def may_ride(rows):
+    def pre_feasible_of(rows):
         return rows[:, 0] <= 0.5
 
     for front in (NO_FRONT, _objectives(np.random.default_rng(13).random((40, 4)))):
         free = _screened(brood, n_broods=3, front=front)
-        bound = _screened(brood, n_broods=3, front=front, may_ride=may_ride)
+        bound = _screened(brood, n_broods=3, front=front, pre_feasible_of=pre_feasible_of)
         assert (free[:, 0] > 0.5).any()
         assert len(bound) == 10
         assert (bound[:, 0] <= 0.5).all()
@@ -104,6 +104,8 @@ def test_of_the_best_none_is_chosen_who_may_not_ride():
 def test_where_nobody_may_ride_children_are_chosen_all_the_same():
     brood = np.random.default_rng(12).random((400, 4))
 
-    chosen = _screened(brood, n_broods=3, may_ride=lambda rows: np.zeros(len(rows), dtype=bool))
+    chosen = _screened(
+        brood, n_broods=3, pre_feasible_of=lambda rows: np.zeros(len(rows), dtype=bool)
+    )
 
     assert len(chosen) == 10

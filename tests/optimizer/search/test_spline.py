@@ -25,10 +25,10 @@ def test_splines_are_those_of_scipy(kernel, seed):
     points, rng = _points(seed)
     outcomes, pool = rng.normal(size=(40, 2)), rng.random((20, 3))
 
-    foreseen = spline(points, outcomes, kernel=kernel, scales=SCALES)(pool)
+    predicted = spline(points, outcomes, kernel=kernel, scales=SCALES)(pool)
 
     reference = RBFInterpolator(points * SCALES, outcomes, kernel=SCIPY_NAMES[kernel])
-    np.testing.assert_allclose(foreseen, reference(pool * SCALES), rtol=1e-6, atol=1e-7)
+    np.testing.assert_allclose(predicted, reference(pool * SCALES), rtol=1e-6, atol=1e-7)
 
 
 @pytest.mark.parametrize("kernel", Kernel)
@@ -57,9 +57,9 @@ def test_between_two_points_the_deviation_is_that_of_a_brownian_bridge():
     )
     at = np.array([[0.25], [0.5], [1.4]])
 
-    foreseen, deviation = line.with_deviation(at)
+    predicted, deviation = line.with_deviation(at)
 
-    np.testing.assert_allclose(foreseen[:, 0], [0.25, 0.5, 0.5])
+    np.testing.assert_allclose(predicted[:, 0], [0.25, 0.5, 0.5])
     bridge = np.array([2 * 0.25 * 0.75, 0.5, 0.4])
     np.testing.assert_allclose(deviation[:, 0] ** 2, bridge * line.scales * line.variance)
 
@@ -112,12 +112,12 @@ def test_a_spline_with_errors_foresees_the_same(kernel):
     points, rng = _points(5)
     pool = rng.random((20, 3))
 
-    plain, telling = (
+    plain, screening = (
         spline(points, _outcomes(points), kernel=kernel, scales=SCALES, errors=errors)
         for errors in (False, True)
     )
 
-    np.testing.assert_allclose(plain(pool), telling(pool), rtol=1e-7, atol=1e-9)
+    np.testing.assert_allclose(plain(pool), screening(pool), rtol=1e-7, atol=1e-9)
     with pytest.raises(ValueError, match="made with them"):
         plain.with_deviation(pool)
     with pytest.raises(ValueError, match="made with them"):

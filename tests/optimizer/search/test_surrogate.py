@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.search.composite import UNDIVIDED
+from optimizer.search.composite import DIRECT
 from optimizer.search.deduplicate import (
     keys,
     unseen,
@@ -20,8 +20,8 @@ NO_CONSTRAINT = np.empty((40, 0))
 
 
 def foreseeing(points, objectives, constraints, *, deviations=0.0):
-    told = told_of(points, objectives, constraints)
-    return fitted(points, told, composition=UNDIVIDED, deviations=deviations)
+    observed = told_of(points, objectives, constraints)
+    return fitted(points, observed, composite=DIRECT, deviations=deviations)
 
 
 def _points(seed, n_points=40, n_parameters=5):
@@ -35,11 +35,11 @@ def test_the_surrogate_passes_through_what_was_ridden(seed, scale):
     objectives, constraints = scale * rng.normal(size=(40, 3)), rng.normal(size=(40, 2)) - 1.0
     feasible = (constraints <= 0.0).all(axis=1)
 
-    foreseen = foreseeing(points, objectives, constraints)(points)
+    predicted = foreseeing(points, objectives, constraints)(points)
 
     counted = np.minimum(objectives, objectives[feasible].max(axis=0))
-    np.testing.assert_allclose(foreseen[:, :3], counted, atol=1e-6 * scale)
-    np.testing.assert_allclose(foreseen[:, 3:], constraints, atol=1e-6)
+    np.testing.assert_allclose(predicted[:, :3], counted, atol=1e-6 * scale)
+    np.testing.assert_allclose(predicted[:, 3:], constraints, atol=1e-6)
 
 
 def test_how_badly_a_candidate_falls_does_not_matter():
@@ -64,10 +64,10 @@ def test_parameters_that_do_not_matter_do_not_blur_those_that_do():
     def objective(rows):
         return 1.0 + np.abs(rows[:, :1] - 0.4) + np.abs(rows[:, 1:2] - rows[:, :1])
 
-    foreseen = foreseeing(points, objective(points), np.empty((150, 0)))(children)
+    predicted = foreseeing(points, objective(points), np.empty((150, 0)))(children)
 
     plain = interpolated(points, objective(points))(children)
-    errors = [np.mean((guess - objective(children)) ** 2) for guess in (foreseen, plain)]
+    errors = [np.mean((guess - objective(children)) ** 2) for guess in (predicted, plain)]
     assert errors[0] < 0.7 * errors[1]
 
 
@@ -77,11 +77,11 @@ class WorstOf:
     name = "worst of"
     steepness_powers = (0.5,)
 
-    def parts(self, evaluation):
+    def components(self, evaluation):
         raise NotImplementedError
 
-    def whole(self, parts):
-        return parts.costs.max(axis=1, keepdims=True), parts.limits
+    def whole(self, components):
+        return components.costs.max(axis=1, keepdims=True), components.limits
 
 
 def test_the_worst_of_many_costs_is_foreseen_better_by_each_of_them():
@@ -93,9 +93,9 @@ def test_the_worst_of_many_costs_is_foreseen_better_by_each_of_them():
 
     worst, truth = (costs(rows).max(axis=1, keepdims=True) for rows in (points, children))
     known = told_of(points, worst, np.empty((150, 0)))
-    parts = replace(known.parts, costs=costs(points))
+    components = replace(known.components, costs=costs(points))
 
-    by_parts = fitted(points, replace(known, parts=parts), composition=WorstOf())(children)
+    by_parts = fitted(points, replace(known, components=components), composite=WorstOf())(children)
     as_it_is = foreseeing(points, worst, np.empty((150, 0)))(children)
 
     errors = [np.mean((guess - truth) ** 2) for guess in (by_parts, as_it_is)]
@@ -123,9 +123,9 @@ def test_nothing_is_foreseen_far_beyond_all_that_is_known():
     points, _ = _points(9)
     objectives = np.exp(8.0 * points[:, :2])
 
-    foreseen = foreseeing(points, objectives, NO_CONSTRAINT, deviations=2.0)(points + 1e3)
+    predicted = foreseeing(points, objectives, NO_CONSTRAINT, deviations=2.0)(points + 1e3)
 
-    assert np.isfinite(foreseen).all()
+    assert np.isfinite(predicted).all()
 
 
 def test_repeated_points_do_not_break_the_surrogate():
@@ -164,10 +164,10 @@ def test_a_few_terrible_candidates_do_not_blur_what_is_foreseen_of_the_good_ones
     children = 0.3 + 0.2 * rng.random((100, 4))
     truth = np.linalg.norm(children - 0.4, axis=1) + 1.0
 
-    foreseen = foreseeing(points, objectives, np.where(fallen, 1.0, -1.0)[:, None])(children)[:, 0]
+    predicted = foreseeing(points, objectives, np.where(fallen, 1.0, -1.0)[:, None])(children)[:, 0]
 
     plain = interpolated(points, objectives)(children)[:, 0]
-    assert np.median(np.abs(foreseen - truth)) < 0.2 * np.median(np.abs(plain - truth))
+    assert np.median(np.abs(predicted - truth)) < 0.2 * np.median(np.abs(plain - truth))
 
 
 def test_whoever_meets_a_constraint_that_counts_events_is_foreseen_to_meet_it():
@@ -175,11 +175,11 @@ def test_whoever_meets_a_constraint_that_counts_events_is_foreseen_to_meet_it():
     falls = np.maximum(points[:, :1] - 0.7, 0.0)
     children = rng.random((200, 3))
 
-    foreseen = foreseeing(points, points[:, 1:2], falls)(children)[:, 1]
+    predicted = foreseeing(points, points[:, 1:2], falls)(children)[:, 1]
 
     met = children[:, 0] < 0.65
-    assert (foreseen[met] <= 0.0).mean() > 0.95
-    assert (foreseen[children[:, 0] > 0.8] > 0.0).mean() > 0.8
+    assert (predicted[met] <= 0.0).mean() > 0.95
+    assert (predicted[children[:, 0] > 0.8] > 0.0).mean() > 0.8
 
 
 @pytest.mark.parametrize("child", [[0.1, 0.2], [0.3, 0.4 + 1e-12]])

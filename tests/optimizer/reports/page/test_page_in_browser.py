@@ -78,8 +78,8 @@ def all_rows(page):
 def expected_costs(results, weights):
     costs = {}
     for history, rows in (
-        (results.searched, ~results.looked_again),
-        (results.history, results.looked_again),
+        (results.searched, ~results.reevaluated),
+        (results.history, results.reevaluated),
     ):
         baseline = history.objectives[BASELINE]
         numbers = np.flatnonzero(rows)
