@@ -1,15 +1,19 @@
 """Candidates as tables, in memory and as CSV and Parquet files."""
 
+import dataclasses
 import io
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import write_whole
 from optimizer.study.paths import RESULTS_FOLDER
+from optimizer.study.study import Study
+from plant.kernel.outcomes import Outcome
+from plant.kernel.trace import Trace
 
 CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAMES)
 
@@ -45,6 +49,41 @@ def front_table(results: Results) -> pd.DataFrame:
     """Return the candidates on the front, in number order; empty when none is feasible."""
     table = candidates_table(results)
     return table[table["on_front"]].reset_index(drop=True)
+
+
+def rides_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
+    """Return what one profile did on every ride of a study, one row each.
+
+    Parameters
+    ----------
+    study : Study
+    rides : (ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`.
+
+    Returns
+    -------
+    DataFrame
+        The ride's name, its metrics, and in words how it ended; None where it was not ridden.
+    """
+    columns = dict(zip(RIDE_COLUMNS, rides.astype(np.float64).T, strict=True))
+    codes = columns.pop("outcome")
+    return pd.DataFrame(
+        {
+            "ride": [ride.name for ride in study.rides],
+            **columns,
+            "ended": [None if np.isnan(code) else Outcome(int(code)).message for code in codes],
+        }
+    )
+
+
+def trace_table(ridden: Trace) -> pd.DataFrame:
+    """Return the signals of one ride, one row each sample until the ride ended."""
+    signals = {
+        field.name: getattr(ridden, field.name)
+        for field in dataclasses.fields(ridden)
+        if field.name != "outcome"
+    }
+    return pd.DataFrame(signals).dropna(ignore_index=True)
 
 
 def write_tables(results: Results) -> list[Path]:

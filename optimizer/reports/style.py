@@ -55,11 +55,26 @@ def styled() -> Iterator[None]:
         yield
 
 
+class ShownFigure(Figure):
+    """A figure that a notebook shows although pyplot does not know it."""
+
+    def _repr_png_(self) -> bytes:
+        content = io.BytesIO()
+        self.savefig(content, format="png")
+        return content.getvalue()
+
+
 def new_figure(width_in: float, height_in: float) -> Figure:
     """Return an empty figure that leaves a line free at its foot for the caution."""
     foot = _FOOT_IN / height_in
     layout = ConstrainedLayoutEngine(rect=(0.0, foot, 1.0, 1.0 - foot))
-    return Figure(figsize=(width_in, height_in), layout=layout)
+    return ShownFigure(figsize=(width_in, height_in), layout=layout)
+
+
+def captioned(figure: Figure) -> Figure:
+    """Return the figure with the caution written under it."""
+    figure.text(0.995, 0.004, SHORT_CAUTION, ha="right", va="bottom", fontsize=6.5, color="0.35")
+    return figure
 
 
 def save(figure: Figure, stem: Path) -> list[Path]:
@@ -76,7 +91,7 @@ def save(figure: Figure, stem: Path) -> list[Path]:
     UserInputError
         A file can not be written.
     """
-    figure.text(0.995, 0.004, SHORT_CAUTION, ha="right", va="bottom", fontsize=6.5, color="0.35")
+    captioned(figure)
     written = []
     for suffix, metadata in ((".png", {}), (".svg", {"Date": None})):
         content = io.BytesIO()

@@ -1,8 +1,63 @@
-"""Choose the balance-controller profile of a self-balancing single-wheel board.
+"""Choose the balance-controller profile of a self-balancing single-wheel board, from Python.
 
-Installed as `levelgain`. See `help(levelgain.run)` and the section "In a notebook" of the README.
+Installed as `levelgain`; the section "In a notebook" of the README shows it in ten lines. Units
+end the names of columns. A fault in what the user gives raises a `UserInputError` of one line, in a
+class for each cause.
+
+These boards throw people: a simulation is not a ride test. See the README's cautions.
 """
 
-from optimizer.study.load import load_study
+from optimizer.analysis.results import Results, read_results
+from optimizer.analysis.tables import candidates_table as candidates
+from optimizer.analysis.tables import front_table as front
+from optimizer.analysis.tables import write_tables
+from optimizer.base.errors import (
+    AlreadyStartedError,
+    CandidateError,
+    FileError,
+    LogError,
+    MachineError,
+    NotStartedError,
+    ProfileError,
+    StoreError,
+    StudyFileError,
+    UserInputError,
+)
+from optimizer.interface import figures
+from optimizer.interface.profiles import load_profile, profile, ride, traces, validate
+from optimizer.interface.progress import Progress
+from optimizer.interface.studies import load_study, new_study, run
+from optimizer.reports.figures import write_figures
+from optimizer.study.study import Study
+from plant.description.profile import Profile
 
-__all__ = ["load_study"]
+__all__ = [
+    "AlreadyStartedError",
+    "CandidateError",
+    "FileError",
+    "LogError",
+    "MachineError",
+    "NotStartedError",
+    "Profile",
+    "ProfileError",
+    "Progress",
+    "Results",
+    "StoreError",
+    "Study",
+    "StudyFileError",
+    "UserInputError",
+    "candidates",
+    "figures",
+    "front",
+    "load_profile",
+    "load_study",
+    "new_study",
+    "profile",
+    "read_results",
+    "ride",
+    "run",
+    "traces",
+    "validate",
+    "write_figures",
+    "write_tables",
+]

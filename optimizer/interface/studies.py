@@ -1,0 +1,164 @@
+"""Studies: read from a folder, made in a new one, and run."""
+
+import os
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeAlias
+
+import joblib
+import tomli_w
+
+from optimizer.analysis.results import Results, read_results
+from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.errors import StudyFileError, caused_by
+from optimizer.base.toml_io import read_text
+from optimizer.execution.backends import Machines
+from optimizer.execution.run import look_again_at_front, run_study
+from optimizer.interface.progress import OnProgress, Progress, unwatched
+from optimizer.search import loop
+from optimizer.study import load
+from optimizer.study.catalogue import STUDIES_FOLDER
+from optimizer.study.paths import STUDY_FILE
+from optimizer.study.study import Study
+from optimizer.study.templates import write_example, write_template
+
+FilePath: TypeAlias = str | os.PathLike[str]
+
+
+def load_study(folder: FilePath) -> Study:
+    """Return the checked study of a folder.
+
+    Parameters
+    ----------
+    folder : path
+        Holds study.toml.
+
+    Raises
+    ------
+    StudyFileError
+        Something in the file is not allowed, or a file that it names can not be read; one line.
+    """
+    return load.load_study(Path(folder))
+
+
+def new_study(
+    folder: FilePath, *, example: str | None = None, tables: Mapping[str, Any] | None = None
+) -> Study:
+    """Return the checked study of a folder that is made for it.
+
+    A folder that holds the same study file already is read as it is, so that a notebook can be run
+    again from its top.
+
+    Parameters
+    ----------
+    folder : path
+        Made where it is missing.
+    example : str, optional
+        Name of a packaged example, such as "hill_town".
+    tables : mapping, optional
+        What stands in study.toml, as nested mappings; the template of `levelgain new` if neither is
+        given.
+
+    Raises
+    ------
+    FileError
+        The folder holds another study, or can not be written.
+    StudyFileError
+        There is no such example, or something in the tables is not allowed; nothing is kept.
+    ValueError
+        Both an example and tables are given.
+    """
+    if example is not None and tables is not None:
+        raise ValueError("give either an example or tables, got both")
+    folder = Path(folder)
+    path = folder / STUDY_FILE
+    if tables is not None:
+        return _written(path, tomli_w.dumps(tables))
+    source = STUDIES_FOLDER / (example or "template") / STUDY_FILE
+    if not (path.exists() and source.exists() and read_text(path) == read_text(source)):
+        with caused_by(StudyFileError):
+            _ = write_template(folder) if example is None else write_example(folder, example)
+    return load.load_study(folder)
+
+
+def _written(path: Path, text: str) -> Study:
+    """Return the study of a text, whose file is kept only if it is allowed."""
+    if path.exists() and read_text(path) == text:
+        return load.load_study(path.parent)
+    refuse_existing([path], advice="load it, or name a new folder")
+    write_whole(path, text)
+    try:
+        return load.load_study(path.parent)
+    except StudyFileError:
+        path.unlink()
+        raise
+
+
+def run(
+    study: Study,
+    *,
+    candidates: int | None = None,
+    jobs: int | None = None,
+    on_progress: OnProgress = unwatched,
+    notice: Callable[[str], None] = print,
+    stop: Callable[[], bool] = lambda: False,
+    database: str | None = None,
+    cluster: str | None = None,
+) -> Results:
+    """Return the results of a study after running it, or going on with it, to its end.
+
+    Simulates candidates until the study's folder holds as many as are wanted, then evaluates the
+    front again on fresh noise. An interruption at any time loses no finished generation: the same
+    call goes on, and a finished study is only read.
+
+    Parameters
+    ----------
+    study : Study
+    candidates : int, optional
+        How many are wanted, rounded up to whole generations; the study's own number if not given.
+    jobs : int, optional
+        Threads; all cores if not given. Results do not depend on it.
+    on_progress : callable, optional
+        Called with a `Progress` after each generation and each batch of the re-evaluation.
+    notice : callable, optional
+        Told in words what is reused and when the run before was killed.
+    stop : callable, optional
+        Asked between generations; True ends the run, with what is finished as the results.
+    database, cluster : str, optional
+        Addresses of machines that share the work, as of `levelgain run`.
+
+    Raises
+    ------
+    StoreError
+        The store is damaged, in use, or was started with other inputs.
+    NotStartedError
+        It was stopped before the first generation was finished.
+    MachineError
+        The database or the cluster can not be used.
+    """
+    n_jobs = joblib.cpu_count() if jobs is None else jobs
+    machines = Machines(database=study.database if database is None else database, cluster=cluster)
+    progress = run_study(
+        study,
+        n_candidates=study.n_candidates if candidates is None else candidates,
+        n_jobs=n_jobs,
+        on_generation=lambda now: on_progress(_searched(now)),
+        stop=stop,
+        notice=notice,
+        machines=machines,
+    )
+    if progress.n_done >= progress.n_wanted:
+        look_again_at_front(
+            study,
+            n_jobs=n_jobs,
+            advance=lambda done, total: on_progress(
+                Progress(stage="front evaluated again, in candidates", done=done, total=total)
+            ),
+            stop=stop,
+            machines=machines,
+        )
+    return read_results(study)
+
+
+def _searched(now: loop.Progress) -> Progress:
+    return Progress(stage="search, in candidates", done=now.n_done, total=now.n_wanted)

@@ -1,0 +1,214 @@
+import inspect
+import io
+import json
+import tomllib
+
+import numpy as np
+import pandas as pd
+import pytest
+from matplotlib.figure import Figure
+from PIL import Image
+
+from objectives import OBJECTIVES, RIDE_COLUMNS
+from optimizer.interface import levelgain
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from tests.optimizer.small_study import SMALL_STUDY, STEEP, write_small_study
+
+TABLES = tomllib.loads(SMALL_STUDY)
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return levelgain.new_study(tmp_path_factory.mktemp("studies") / "small", tables=TABLES)
+
+
+@pytest.fixture(scope="module")
+def heard():
+    return []
+
+
+@pytest.fixture(scope="module")
+def results(study, heard):
+    return levelgain.run(study, candidates=24, jobs=2, on_progress=heard.append)
+
+
+def test_a_run_gives_the_tables_that_the_command_writes(finished, tmp_path):
+    folder = write_small_study(tmp_path)
+
+    results = levelgain.run(levelgain.load_study(str(folder)))
+
+    levelgain.write_tables(results)
+    for name in ("candidates.csv", "front.csv"):
+        ours, theirs = (where / "results" / name for where in (folder, finished))
+        assert ours.read_bytes() == theirs.read_bytes()
+    pd.testing.assert_frame_equal(
+        levelgain.front(results),
+        pd.read_csv(finished / "results/front.csv", keep_default_na=False),
+        check_dtype=False,
+    )
+
+
+def test_a_callback_hears_of_every_generation_and_of_the_front_evaluated_again(results, heard):
+    searched = [now for now in heard if now.stage.startswith("search")]
+    again = [now for now in heard if now.stage.startswith("front")]
+
+    assert [now.done for now in searched] == [0, 12, 24]
+    assert {now.total for now in searched} == {24}
+    assert again[-1].done == again[-1].total == results.looked_again.sum()
+    assert str(searched[1]) == "search, in candidates: 12 of 24"
+
+
+def test_a_stopped_run_is_gone_on_with_by_the_same_call(tmp_path, results):
+    study = levelgain.new_study(tmp_path / "small", tables=TABLES)
+    with pytest.raises(levelgain.NotStartedError):
+        levelgain.run(study, candidates=24, stop=lambda: True)
+    heard = []
+    stopped = levelgain.run(
+        study, candidates=24, on_progress=heard.append, stop=lambda: len(heard) > 1
+    )
+    assert len(stopped) == 12
+
+    whole = levelgain.run(study, candidates=24)
+
+    pd.testing.assert_frame_equal(levelgain.candidates(whole), levelgain.candidates(results))
+
+
+def test_a_finished_study_is_only_read(study, results):
+    again = levelgain.run(study, candidates=12)
+
+    assert len(again) == len(results) == 24
+
+
+def test_what_is_reused_is_told(tmp_path, study, results, capsys):
+    folder = tmp_path / "small"
+    changed = levelgain.new_study(
+        folder, tables=TABLES | {"objectives": {"weights": {"nose_down_risk": 3.0}}}
+    )
+    levelgain.run(changed, candidates=12)
+    (folder / "study.toml").write_text(SMALL_STUDY)
+
+    levelgain.run(levelgain.load_study(folder), candidates=24)
+
+    assert "The search goes on by the weights it was started with" in capsys.readouterr().out
+
+
+def test_a_picked_profile_is_the_row_of_the_table(study, results):
+    number = results.picks["lowest_cost"]
+    row = levelgain.candidates(results).loc[number]
+
+    profile = levelgain.profile(results, "lowest_cost")
+
+    assert profile == levelgain.profile(results, number)
+    values = dict(zip(PROFILE_NAMES, profile_to_array(profile), strict=True))
+    for name in study.space.names:
+        assert values[name] == row[name]
+
+
+def test_a_ride_is_what_the_command_tells(finished, request):
+    code, said, _ = request.getfixturevalue("levelgain")("ride", finished, "--json")
+    assert code == 0
+    command = pd.DataFrame(json.loads(said))
+    study = levelgain.load_study(finished)
+
+    table = levelgain.ride(study, study.baseline)
+
+    assert list(table) == ["ride", *(name for name in RIDE_COLUMNS if name != "outcome"), "ended"]
+    pd.testing.assert_frame_equal(table[list(command)], command, check_exact=False, rtol=1e-9)
+
+
+def test_traces_have_the_units_in_their_names_and_end_with_the_ride(tmp_path):
+    study = levelgain.load_study(write_small_study(tmp_path, *STEEP))
+    table = levelgain.ride(study, study.baseline).set_index("ride")
+    course, rider = table["peak_current_a"].idxmax().split("/")
+
+    signals = levelgain.traces(study, study.baseline, course=course, rider=rider, every_ms=1)
+
+    units = {"s", "m", "mps", "mps2", "deg", "a", "v", "c", "nm", "n", "ratio", "percent"}
+    assert {name.rpartition("_")[2] for name in signals} <= units
+    assert np.allclose(np.diff(signals["time_s"]), 0.001)
+    assert not signals.isna().any().any()
+    assert signals["current_a"].abs().max() == pytest.approx(
+        table.loc[f"{course}/{rider}", "peak_current_a"], rel=0.02
+    )
+
+
+def test_a_ride_that_the_study_has_not_is_refused_with_those_it_has(study):
+    with pytest.raises(ValueError, match="stand_still/pupil_40"):
+        levelgain.traces(study, study.baseline, course="stand_still", rider="smith_105")
+
+
+@pytest.mark.slow
+def test_a_validation_tells_its_stages_and_gives_its_facts(study):
+    heard = []
+
+    facts = levelgain.validate(
+        study, study.baseline, called="ours", hours=1.0, on_progress=heard.append
+    )
+
+    assert facts["called"] == "ours"
+    assert facts["overall"] in {"pass", "marginal", "fail"}
+    [day] = [item for item in facts["verdicts"] if "riding day" in item["item"]]
+    assert 1.0 <= day["numbers"]["hours"] < study.validation.hours
+    days = [now for now in heard if "hours" in now.stage]
+    assert days[-1].total == 1.0
+    assert days[-1].done == pytest.approx(day["numbers"]["hours"])
+
+
+@pytest.mark.parametrize("name", ["front", "parallel", "rides", "stiffness", "traces"])
+def test_a_figure_is_returned_and_shows_itself(results, name):
+    figure = getattr(levelgain.figures, name)(results)
+
+    assert isinstance(figure, Figure)
+    assert Image.open(io.BytesIO(figure._repr_png_())).width > 500
+    assert any("not a ride test" in text.get_text() for text in figure.texts)
+
+
+def test_drawing_leaves_the_notebooks_own_figures_alone(results):
+    import matplotlib as mpl  # noqa: PLC0415  # the settings are read before and after
+
+    before = dict(mpl.rcParams)
+
+    levelgain.figures.front(results)
+
+    assert dict(mpl.rcParams) == before
+
+
+def test_a_new_study_is_an_example_or_the_template_or_tables(tmp_path):
+    assert levelgain.new_study(tmp_path / "hill", example="hill_town").title
+    assert levelgain.new_study(tmp_path / "first").title
+    with pytest.raises(ValueError, match="either"):
+        levelgain.new_study(tmp_path / "both", example="hill_town", tables=TABLES)
+    with pytest.raises(levelgain.StudyFileError, match="no example 'hilltown'"):
+        levelgain.new_study(tmp_path / "other", example="hilltown")
+
+
+def test_a_notebook_run_again_reads_the_study_that_it_made_and_no_other(tmp_path):
+    for how in ({"tables": TABLES}, {"example": "hill_town"}, {}):
+        folder = tmp_path / str(len(how)) / next(iter(how), "template")
+        first = levelgain.new_study(folder, **how)
+
+        assert levelgain.new_study(folder, **how).digest == first.digest
+
+        (folder / "study.toml").write_text("# mine\n" + first.text)
+        with pytest.raises(levelgain.FileError, match="is there already"):
+            levelgain.new_study(folder, **how)
+        assert (folder / "study.toml").read_text() == "# mine\n" + first.text
+
+
+def test_tables_that_are_not_allowed_leave_no_file(tmp_path):
+    with pytest.raises(levelgain.StudyFileError, match="seed"):
+        levelgain.new_study(tmp_path / "bad", tables=TABLES | {"seed": -1})
+
+    assert not (tmp_path / "bad/study.toml").exists()
+
+
+def test_every_public_name_is_documented():
+    for name in levelgain.__all__:
+        public = getattr(levelgain, name)
+        assert inspect.getdoc(public), name
+    assert sorted(levelgain.__all__) == list(levelgain.__all__)
+
+
+def test_objectives_are_columns_of_both_tables(results):
+    for table in (levelgain.candidates(results), levelgain.front(results)):
+        assert set(OBJECTIVES) <= set(table)

@@ -1,0 +1,44 @@
+"""The README's lines for a notebook, run as they stand there."""
+
+import importlib
+import re
+import sys
+from pathlib import Path
+
+import pytest
+
+README = Path(__file__).parents[3] / "README.md"
+
+
+def _lines(section):
+    text = README.read_text().partition(f"## {section}\n")[2]
+    found = re.search(r"```python\n(.*?)```", text, re.DOTALL)
+    assert found
+    return found.group(1)
+
+
+@pytest.fixture
+def notebook(monkeypatch, tmp_path):
+    """Run lines in a folder of their own, also where an older installation has no such package."""
+    public = importlib.import_module("optimizer.interface.levelgain")
+    monkeypatch.setitem(sys.modules, "levelgain", public)
+    monkeypatch.chdir(tmp_path)
+
+    def run(lines):
+        cells = {}
+        exec(compile(lines, str(README), "exec"), cells)  # noqa: S102  # the README's own lines
+        return cells
+
+    return run
+
+
+@pytest.mark.slow
+def test_the_readmes_notebook_runs(notebook, capsys):
+    cells = notebook(_lines("In a notebook"))
+
+    assert len(cells["results"]) == 96
+    assert cells["table"]["on_front"].all()
+    assert len(cells["worst"]) == 5
+    assert cells["signals"]["time_s"].is_monotonic_increasing
+    assert len(cells["facts"]["verdicts"]) >= 5
+    assert "search, in candidates: 96 of 96" in capsys.readouterr().out
