@@ -10,17 +10,21 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import psycopg
-import pytest
+
+from tests.optimizer.programs import missing
 
 USER, PASSWORD = "rider", "hush-9c41"
 
 
+DEBIAN = Path("/usr/lib/postgresql")
+
+
 def _programs() -> Path:
-    """Return the folder of the newest server installed as Debian does it, or skip the test."""
-    found = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
+    """Return the folder of the newest server installed as Debian does it, or of that on PATH."""
+    found = sorted(DEBIAN.glob("*/bin/initdb"))
     on_path = shutil.which("initdb")
     if not found and on_path is None:
-        pytest.skip("PostgreSQL is not installed; on Debian: apt-get install postgresql")
+        missing("PostgreSQL is not installed; on Debian: apt-get install postgresql")
     return found[-1].parent if found else Path(on_path).parent
 
 

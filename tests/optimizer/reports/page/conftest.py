@@ -11,6 +11,7 @@ from optimizer.analysis.results import read_results
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.reports.page import page_data, write_page
 from optimizer.study.load import load_study
+from tests.optimizer.programs import missing
 from tests.optimizer.small_study import write_small_study
 
 HOSTILE_TITLE = "Two <b>borrowers</b> </script><script>document.title = 'broken in'</script> & co"
@@ -54,7 +55,7 @@ def browser():
     program = shutil.which("chromium") or shutil.which("google-chrome")
     driver = shutil.which("chromedriver")
     if not (program and driver):
-        pytest.skip("there is no Chromium with its driver here")
+        missing("there is no Chromium with its driver here")
     options = webdriver.ChromeOptions()
     options.binary_location = program
     for switch in ("headless=new", "no-sandbox", "disable-dev-shm-usage", "disable-gpu"):
