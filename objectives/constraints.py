@@ -1,7 +1,7 @@
 """What a profile must not do, each as a number that is met at 0 or below.
 
 Every constraint is scaled to about 1 at a gross violation and keeps falling once met, so a search
-can tell a near miss from a hopeless case.
+can distinguish a near miss from a hopeless case.
 """
 
 from typing import TypeAlias

@@ -1,4 +1,4 @@
-"""What tells profiles apart beyond the objectives, one row for each candidate.
+"""Descriptors of a profile beyond the objectives, one row for each candidate.
 
 Of a candidate that did not ride all rides, means and peaks are NaN; the rest is of those it rode.
 """
@@ -28,7 +28,7 @@ DESCRIPTOR_NAMES = (
     "traction_peak_ratio",  # largest
     "worst_ride",  # index of the ride of the highest nose-down risk
 )
-_LEAST_ERROR_DEG = 0.01  # assumed: nobody feels less
+_LEAST_ERROR_DEG = 0.01  # assumed: no rider feels less
 _MEANS = ("vibration_mps2", "energy_wh")
 _PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_peak_ratio")
 
@@ -36,14 +36,14 @@ _PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_pea
 def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floats:
     """Return the weighted mean of pitch per acceleration, (candidate,).
 
-    NaN where no ride tells it and some were not ridden, 0 where none does though all were.
+    NaN where no ride has a value and some were not ridden, 0 where none has though all were.
 
     Parameters
     ----------
     feel_deg_per_mps2 : (candidate, ride) float64
         0 where a ride never accelerates.
     outcome : (candidate, ride) int8
-        Only rides ridden to their end tell the feel.
+        Only rides ridden to their end count for the feel.
     ride_weight : (ride,) float64
     """
     tells = (feel_deg_per_mps2 != 0.0) & (outcome == Outcome.RIDDEN)

@@ -1,9 +1,9 @@
-"""What is scored, ride by ride: the parts that a surrogate foresees, and the score made of them.
+"""Per-ride components: what a surrogate predicts of each ride, and the score made of them.
 
 A profile's objectives bend where another ride becomes one of the worst, and its risk where a margin
 is used up; whether it fails is a step. What each ride measured changes far more smoothly with the
 profile, and how the score follows from it is known, so it need not be learnt. Objectives that are
-made of foreseen parts are called composite: Astudillo and Frazier 2019, Proc. 36th Int. Conf.
+made of predicted components are called composite: Astudillo and Frazier 2019, Proc. 36th Int. Conf.
 Machine Learning, PMLR 97: 354-363.
 """
 
@@ -23,8 +23,8 @@ Floats: TypeAlias = NDArray[np.float64]
 
 _STILL = 1e-3  # of the limit: less shaking than this at rest is none
 _HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
-# Of the limits of rolling back and of shaking at rest: who is foreseen to come nearer breaks them
-# as often as not, and other noise than the search's moves them by 0.01 to 0.07 and by 0.15.
+# Of the limits of rolling back and of shaking at rest: a candidate predicted to come nearer breaks
+# them as often as not, and other noise than the search's moves them by 0.01 to 0.07 and by 0.15.
 _NEARLY_LOST = 0.96
 _NEARLY_SHAKES = 0.9
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
@@ -33,7 +33,7 @@ _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Components:
-    """Of what objectives and constraints are made, a row for each candidate.
+    """Components of objectives and constraints, a row for each candidate.
 
     Attributes
     ----------
@@ -53,13 +53,13 @@ class Components:
         return len(self.costs)
 
     def taken(self, rows: slice | NDArray[np.intp]) -> Self:
-        """Return the parts of some candidates."""
+        """Return the components of some candidates."""
         return type(self)(
             costs=self.costs[rows], margins=self.margins[rows], limits=self.limits[rows]
         )
 
     def followed_by(self, later: Self) -> Self:
-        """Return these parts with those of later candidates after them."""
+        """Return these components with those of later candidates after them."""
         if not len(self):
             return later
         return type(self)(
@@ -70,7 +70,7 @@ class Components:
 
 
 def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules) -> Components:
-    """Return the parts of ridden candidates.
+    """Return the components of ridden candidates.
 
     Parameters
     ----------
@@ -117,13 +117,13 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
 
 
 def score_of_components(components: Components, rules: ScoreRules) -> tuple[Floats, Floats]:
-    """Return objectives and constraints of candidates that are foreseen to ride to the end.
+    """Return objectives and constraints of candidates that are predicted to ride to the end.
 
     Parameters
     ----------
-    parts : Parts
-        As of `parts_of_rides`, without NaN; what is foreseen of early ends may be any number, above
-        0 where an end is foreseen.
+    components : Components
+        As of `components_of_rides`, without NaN; a prediction of an early end may be any number,
+        above 0 where an end is predicted.
     rules : ScoreRules
 
     Returns

@@ -53,10 +53,10 @@ def failures_of(results: Results, number: int) -> list[str]:
 
 
 def why_rejected_early(results: Results, number: int) -> str:
-    """Return in words why a candidate that was spared rides is not scored."""
+    """Return in words why a candidate that was rejected early is not scored."""
     return (
-        f"spared after {results.rides_ridden[number]} of {len(results.study.rides)} rides: their"
-        " early ends break a constraint whatever the others bring, so it is not scored"
+        f"rejected early after {results.rides_ridden[number]} of {len(results.study.rides)} rides:"
+        " their early ends break a constraint whatever the others bring, so it is not scored"
     )
 
 

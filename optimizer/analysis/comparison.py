@@ -15,13 +15,13 @@ from plant.kernel.outcomes import Outcome
 
 Floats: TypeAlias = NDArray[np.float64]
 
-# What of a ride is told in words: metric, what to call it, unit, and what of it is shown.
-_TOLD = (
+# Numbers of a ride that are reported in words: metric, what to call it, and unit.
+_REPORTED = (
     ("nose_dip_deg", "nose dip", "°"),
     ("peak_current_a", "peak current", " A"),
     ("level_error_deg", "level error", "°"),
 )
-_SHOWN_SHARE = 0.03  # a smaller change of a number is not told
+_SHOWN_SHARE = 0.03  # a smaller change of a number is not reported
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -120,7 +120,7 @@ def in_words(comparison: Comparison, which: int, ride: int) -> str:
     outcome = comparison.column("outcome")[:, ride].astype(int)
     if outcome[0] != outcome[which]:
         parts.append(f"{Outcome(outcome[0]).message} → {Outcome(outcome[which]).message}")
-    for name, word, unit in _TOLD:
+    for name, word, unit in _REPORTED:
         values = comparison.column(name)[:, ride]
         before, after = float(values[0]), float(values[which])
         if np.isfinite(before + after) and abs(after - before) > _SHOWN_SHARE * abs(before):

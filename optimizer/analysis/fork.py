@@ -102,7 +102,7 @@ def _start_table(results: Results, numbers: Numbers) -> str:
 
 
 def _ridden(results: Results, numbers: Numbers) -> Ridden:
-    """Return all rides of candidates: those of the search and those of the second look."""
+    """Return all rides of candidates: those of the search and those of the re-evaluation."""
     study = results.study
     table = read_table(store_path(study.folder))
     profiles = whole_profiles(study, table.history.values)

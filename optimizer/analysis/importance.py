@@ -34,7 +34,7 @@ def importances(space: Space, history: History) -> dict[str, dict[str, float]]:
     space : Space
     history : History
         All on the same noise. Candidates that fail a constraint have no say: what throws a rider
-        off tells nothing of the trade-off.
+        off says nothing of the trade-off.
 
     Returns
     -------

@@ -42,14 +42,14 @@ class Results:
         Inputs and versions that the study was started with.
     generations : (candidate,) int64
     history : History
-        Searched values, objectives and constraints; of candidates that were looked at again, what
-        they did on fresh noise. Objectives of who was spared rides are NaN.
+        Searched values, objectives and constraints; of re-evaluated candidates, those on
+        fresh noise. Objectives of candidates that were rejected early are NaN.
     searched : History
         The same as the search saw it, every candidate on the same noise.
     looked_again : (candidate,) bool
-        Whether a candidate was ridden again; none while the second look is not finished.
+        Whether a candidate was re-evaluated; none while the re-evaluation is not finished.
     rides : (candidate, ride, column) float64
-        In the order of `objectives.RIDE_COLUMNS`; all NaN where a candidate was spared a ride.
+        In the order of `objectives.RIDE_COLUMNS`; all NaN where a ride was not simulated.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
     weighted_cost : (candidate,) float64
@@ -86,7 +86,7 @@ class Results:
 
     @property
     def rejected_early(self) -> Flags:
-        """Who was spared rides, for having failed before, (candidate,)."""
+        """Which candidates were rejected early, (candidate,)."""
         return self.rides_ridden < len(self.study.rides)
 
     @property
@@ -162,7 +162,7 @@ def gathered(study: Study, table: Table) -> Results:
 
 
 def _with_reevaluation(table: Table, looked: Flags) -> tuple[History, Floats]:
-    """Return history and rides with the rows of candidates that were looked at again replaced."""
+    """Return history and rides with the rows of re-evaluated candidates replaced."""
     if not looked.any():
         return table.history, table.rides
     again = table.reevaluation
@@ -219,7 +219,7 @@ def violation(constraints: Floats) -> Floats:
 def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
     """Return the numbers of the candidates nearest to feasible, the nearest first.
 
-    Whoever was spared rides is none of them: what those would have violated nobody knows.
+    Candidates that were rejected early are left out: their whole violation is not known.
     """
     nearest = np.argsort(results.violation, kind="stable")
     return nearest[~results.rejected_early[nearest]][:limit]

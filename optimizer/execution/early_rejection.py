@@ -1,8 +1,8 @@
-"""Cheap rides first: whoever fails on a few telling rides for good is spared the others.
+"""Early rejection: a candidate that fails on a few screening rides is not simulated on the others.
 
-The first generation is ridden whole, and from how its rides ended follows which rides are telling.
-A later candidate rides those first. If they alone break a constraint on early ends, it can not be
-feasible and can not reach the front, whatever the other rides would bring, and so these are not
+The first generation rides everything, and its early ends decide which rides screen the later ones.
+A later candidate rides those first. If they alone break a constraint on early ends, it can be
+neither feasible nor on the front, whatever the other rides would bring, and so these are not
 ridden. Its objectives are then not known, NaN; `optimizer.search.imputation`
 says what the search takes for them.
 """
@@ -26,9 +26,9 @@ RidePlaces: TypeAlias = Callable[[Floats, Places], Floats]
 
 
 def screening_rides(first: Floats, duration_s: Floats) -> tuple[int, ...]:
-    """Return the places of rides that give away whoever ended one early, the most telling first.
+    """Return the places of the screening rides, the most selective first.
 
-    Each is the ride that gives away most of those not given away yet for its length.
+    Each is the ride that ends early for most of the candidates not found yet, for its length.
 
     Parameters
     ----------
@@ -49,22 +49,22 @@ def screening_rides(first: Floats, duration_s: Floats) -> tuple[int, ...]:
 def ride_with_early_rejection(
     ride: RidePlaces, profiles: Floats, *, screening: tuple[int, ...], rules: ScoreRules
 ) -> Floats:
-    """Ride the telling rides, and the others with whom they do not give away.
+    """Ride the screening rides, then the others with the candidates that are not rejected.
 
     Parameters
     ----------
     ride : callable
         Rides profiles over some of the rides.
     profiles : (candidate, parameter) float64
-    telling : tuple of int
-        Places of the telling rides; where there are none, everybody rides everything.
+    screening : tuple of int
+        Places of the screening rides; without any, every candidate rides everything.
     rules : ScoreRules
         Of all rides.
 
     Returns
     -------
     (candidate, ride, column) float64
-        All NaN where a candidate was spared a ride.
+        All NaN where a ride was not simulated.
     """
     n_rides = len(rules.ride_weight)
     columns = np.full((len(profiles), n_rides, len(RIDE_COLUMNS)), np.nan)
@@ -79,7 +79,7 @@ def ride_with_early_rejection(
 
 
 def rejected_by_rides(columns: Floats, rules: ScoreRules) -> Flags:
-    """Say who breaks a constraint on early ends by the rides ridden so far, (candidate,).
+    """Say which candidates break a constraint on early ends by their rides so far, (candidate,).
 
     Parameters
     ----------

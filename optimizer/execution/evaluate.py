@@ -93,7 +93,7 @@ def evaluated(
     rules: ScoreRules,
     screening: tuple[int, ...],
 ) -> Evaluation:
-    """Ride a batch of searched values, the telling rides first, and score it.
+    """Ride a batch of searched values, the screening rides first, and score it.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def evaluated(
         Rides whole profiles over some of the study's rides, such as `ride_places`.
     rules : ScoreRules
         From `rules_of`.
-    telling : tuple of int
+    screening : tuple of int
         See `optimizer.execution.early_rejection.ridden_sparingly`.
     """
     profiles = whole_profiles(study, values)
@@ -113,7 +113,7 @@ def evaluated(
 
 
 def make_evaluate(study: Study, *, n_jobs: int = 1, screening: tuple[int, ...] = ()) -> Evaluate:
-    """Return the function that rides candidates of the study's search, the telling rides first."""
+    """Return the function that evaluates candidates of a study, by the screening rides first."""
     ride = functools.partial(ride_places, study, n_jobs=n_jobs)
     return functools.partial(
         evaluated, study, ride=ride, rules=rules_of(study), screening=screening
@@ -126,7 +126,7 @@ def ride_durations(study: Study) -> Floats:
 
 
 def study_screening_rides(study: Study, first: Floats) -> tuple[int, ...]:
-    """Return the places of a study's telling rides, by those of its first generation.
+    """Return the places of a study's screening rides, from those of its first generation.
 
     Parameters
     ----------

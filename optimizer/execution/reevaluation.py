@@ -1,9 +1,9 @@
-"""A second look at the front: its candidates ridden again on fresh noise, so that luck leaves it.
+"""Re-evaluation of the front on fresh noise.
 
 All candidates of a search meet the same noise. Of thousands, some are on the front because that
-noise suits them; ridden again on other noise, common to all of them, they fall off. Who fails there
-had better stand in nobody's way: those who come up where it stood are looked at too, and so on
-until nobody else comes up.
+noise suits them. On other noise, common to all of them, candidates that were good by chance drop
+out. Candidates that then enter the front are re-simulated as well, until the front no longer
+changes.
 """
 
 import dataclasses
@@ -36,17 +36,17 @@ def on_fresh_noise(study: Study) -> Study:
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FrontToReevaluate:
-    """Who is looked at again.
+    """Which candidates are re-evaluated.
 
     Attributes
     ----------
     on_front : (candidate,) bool
-        Who is on the front as searched, and who is once those are gone who fail on fresh noise.
+        On the front as searched, or once the candidates that fail on fresh noise are gone.
     wanted : (candidate,) bool
         These and the baseline.
-    missing : (look,) int64
-        Who of them is still to be ridden again; while anybody is, who comes up after them is not
-        known.
+    missing : (number,) int64
+        Those still to be re-evaluated; while there are any, the candidates that enter the front
+        after them are not known.
     """
 
     on_front: Flags
@@ -55,15 +55,15 @@ class FrontToReevaluate:
 
 
 def front_to_reevaluate(history: History, again: Reevaluation) -> FrontToReevaluate:
-    """Return who is to be looked at again, and who of them still is.
+    """Return which candidates are to be re-evaluated, and which of them still are.
 
     Parameters
     ----------
     history : History
         As searched.
     again : SecondLook
-        What was looked at so far. Of it counts only what a search of this length asks for, in the
-        order in which it does.
+        Re-evaluations so far. Only those that a search of this length asks for count, in the order
+        in which it does.
     """
     stored = np.zeros(len(history), dtype=np.bool_)
     stored[again.numbers] = True
@@ -74,12 +74,12 @@ def front_to_reevaluate(history: History, again: Reevaluation) -> FrontToReevalu
     while True:
         up = left.copy()
         up[left] = non_dominated(history.objectives[left], history.constraints[left])
-        comes_up = (up & ~on_front).any()
+        enters = (up & ~on_front).any()
         on_front |= up
         wanted = on_front.copy()
         wanted[BASELINE] = True
         missing = np.flatnonzero(wanted & ~stored).astype(np.int64)
-        if len(missing) or not comes_up:
+        if len(missing) or not enters:
             return FrontToReevaluate(on_front=on_front, wanted=wanted, missing=missing)
         left &= ~(up & fails)
 
@@ -94,7 +94,7 @@ def reevaluate(
 ) -> bool:
     """Ride the front again on fresh noise and store it; say whether all of it was ridden.
 
-    What an earlier, interrupted look has stored is not ridden again.
+    What an earlier, interrupted re-evaluation has stored is not ridden again.
 
     Parameters
     ----------
@@ -104,10 +104,10 @@ def reevaluate(
     evaluate : Evaluate
         Rides candidates over the study `on_fresh_noise`.
     advance : callable
-        Told how many candidates are looked at, and of how many, before the first and after each
-        batch.
+        Called with how many candidates are re-evaluated, and of how many, before the first and
+        after each batch.
     stop : callable
-        Asked between batches; True ends the look.
+        Asked between batches; True ends it.
 
     Raises
     ------

@@ -74,7 +74,7 @@ class Ridden:
     versions : mapping of str to str
         Model and libraries that rode them; see `ride_versions`.
     parts : tuple of Part
-        First the rides of the search, then those of the second look.
+        First the rides of the search, then those of the re-evaluation.
     """
 
     versions: Mapping[str, str]

@@ -28,7 +28,7 @@ def reusing(
     n_jobs: int,
     screening: tuple[int, ...] = (),
 ) -> Evaluate:
-    """Return a function that rides only what nobody has ridden yet.
+    """Return a function that rides only what has not been ridden yet.
 
     Parameters
     ----------
@@ -40,8 +40,8 @@ def reusing(
         Rides to take over.
     n_jobs : int
         Threads for the rides that a profile lacks; they are ridden on this machine.
-    telling : tuple of int
-        Places of the rides that `evaluate` rides first; who is spared the others there is spared
+    screening : tuple of int
+        Places of the rides that `evaluate` rides first; a candidate rejected there is rejected
         them here, known or not.
     """
     if not parts:

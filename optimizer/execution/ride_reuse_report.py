@@ -33,7 +33,7 @@ class Reuse:
     parts : tuple of Part
         Empty where nothing is taken over.
     spared_ratio : float
-        What of riding the baseline and the profiles to start from is spared, 0 to 1.
+        Share of riding the baseline and the profiles to start from that is saved, 0 to 1.
     summary : str
         One line for the user; empty where the study has no file of rides.
     """

@@ -54,7 +54,7 @@ def refuse_not_started(study: Study) -> None:
 
 
 def _unheard(_text: str) -> None:
-    """Tell nobody."""
+    """Drop the notice."""
 
 
 def run_study(

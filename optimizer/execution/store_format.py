@@ -20,7 +20,7 @@ from optimizer.search.evaluation import Evaluation, History
 
 Floats = NDArray[np.float64]
 
-# Four letters in the file's header that tell our stores from other programs' SQLite files.
+# Four letters in the file's header that distinguish our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")
 VERSION = 5
 
@@ -203,7 +203,7 @@ def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluatio
             first_shape = shape
         if shape != first_shape or checksum(*blobs, rides) != crc32:
             raise corrupt(
-                path, f"the second look at candidate {number} does not match its checksum"
+                path, f"the re-evaluation of candidate {number} does not match its checksum"
             )
     return Reevaluation(
         numbers=np.array([row[0] for row in rows], dtype=np.int64),

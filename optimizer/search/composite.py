@@ -1,4 +1,4 @@
-"""Of what parts objectives and constraints are made, so that a surrogate can foresee the parts."""
+"""Objectives and constraints made of components that a surrogate can predict."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 
 class CompositeObjectives(Protocol):
-    """Takes outcomes apart and puts foreseen parts together."""
+    """Splits outcomes into components, and makes outcomes of predicted components."""
 
     @property
     def name(self) -> str:
@@ -33,15 +33,15 @@ class CompositeObjectives(Protocol):
         ...
 
     def components(self, evaluation: Evaluation) -> Components:
-        """Return the parts of evaluated candidates; NaN where they are not known."""
+        """Return the components of evaluated candidates; NaN where they are not known."""
         ...
 
     def whole(self, components: Components) -> tuple[Floats, Floats]:
-        """Return the objectives and constraints, (candidate, ...), that foreseen parts make."""
+        """Return the objectives and constraints of predicted components, (candidate, ...)."""
         ...
 
     def simulation_free(self, values: Floats) -> Floats:
-        """Return the constraints known without a ride, (candidate, constraint); there may be none.
+        """Return the simulation-free constraints, (candidate, constraint); there may be none.
 
         Met at 0 or below; `values` are (candidate, parameter).
         """
@@ -49,7 +49,7 @@ class CompositeObjectives(Protocol):
 
 
 class DirectObjectives:
-    """Objectives and constraints that are foreseen as they are."""
+    """Objectives and constraints that are predicted as they are."""
 
     name = "undivided"
     steepness_powers = (0.5,)
@@ -96,7 +96,7 @@ class PerRideObjectives:
         return components_of_rides(evaluation.rides, evaluation.constraints, self.rules)
 
     def whole(self, components: Components) -> tuple[Floats, Floats]:
-        """Return the score that foreseen rides make."""
+        """Return the score that predicted rides make."""
         return score_of_components(components, self.rules)
 
     def simulation_free(self, values: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""Where the lowest weighted cost is foreseen: differential evolution on local surrogates.
+"""Weighted-cost search: differential evolution on local surrogates.
 
 A front of many profiles leaves few near the one that the weights ask for. Differential evolution
 (Storn and Price 1997, J. Global Optimization 11: 341-359) follows a narrow oblique valley, for its
@@ -42,7 +42,7 @@ class Descent:
     neighbours : tuple of int
         Ridden points, the cheapest first, that each surrogate passes through.
     draws : int
-        How many costs of drawn weights are sought beside that of the study's.
+        How many costs of random weights are sought beside that of the study's.
     drawn_neighbours : tuple of int
         The same for these: they need not be reached exactly.
     parents, brood, broods : int
@@ -70,7 +70,7 @@ def lowest_cost_points(
     rng: np.random.Generator,
     descent: Descent,
 ) -> Floats:
-    """Return points that no candidate has and that are foreseen to cost least.
+    """Return points that no candidate has and that are predicted to cost least.
 
     Parameters
     ----------
@@ -111,7 +111,7 @@ def _shares(n_points: int, n_surrogates: int) -> list[int]:
 
 
 def _merit(outcomes: Floats) -> Floats:
-    """Return (point, cost and constraints) as one number; whoever breaks least is best."""
+    """Return (point, cost and constraints) as one number; the smallest violation is best."""
     merit: Floats = outcomes[:, 0] + _BROKEN * np.maximum(outcomes[:, 1:], 0.0).sum(axis=1)
     return merit
 

@@ -19,7 +19,7 @@ def first_of_each(points: Floats) -> NDArray[np.intp]:
 
 
 def keys(points: Floats) -> set[bytes]:
-    """Return what tells points apart that are not one to the surrogate."""
+    """Return the keys by which points that are not one to the surrogate differ."""
     return {row.tobytes() for row in _rounded(points)}
 
 

@@ -1,4 +1,4 @@
-"""What riding a batch of candidates gives back, and the arrays of all candidates so far."""
+"""Outcome of a batch of candidates, and the arrays of all candidates so far."""
 
 from dataclasses import dataclass
 from typing import Protocol, Self
@@ -20,8 +20,7 @@ class Evaluation:
     Parameters
     ----------
     objectives : (candidate, objective) float64
-        Minimised. All NaN where they are not known, because a broken constraint spared the
-        candidate the rest of its rides.
+        Minimised. All NaN where they are not known, because the candidate was rejected early.
     constraints : (candidate, constraint) float64
         Met when <= 0. Infeasible candidates are compared by the sum of their positive values, so
         scale each constraint such that 1 is a serious violation.
@@ -35,10 +34,10 @@ class Evaluation:
 
 
 class Evaluate(Protocol):
-    """Rides a batch of candidates."""
+    """Evaluates a batch of candidates."""
 
     def __call__(self, values: Floats, /) -> Evaluation:
-        """Ride the (candidate, parameter) values; each outcome depends on its own row only."""
+        """Evaluate the (candidate, parameter) values; each outcome depends on its own row only."""
         ...
 
 
@@ -51,8 +50,8 @@ def checked(
     ----------
     evaluation : Evaluation
     n_candidates, n_objectives : int
-    spares : bool
-        Whether the objectives of who breaks a constraint may be unknown.
+    may_reject : bool
+        Whether candidates that break a constraint may have unknown objectives.
 
     Raises
     ------
@@ -126,34 +125,34 @@ class History:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Observed:
-    """What a search is told of candidates, in number order; all of it is known.
+    """Observed data of candidates in number order, nothing of it unknown.
 
     Parameters
     ----------
     history : History
-    parts : Parts
-        Of what their objectives and constraints are made.
+    components : Components
+        Of which their objectives and constraints are made.
     """
 
     history: History
     components: Components
 
     def rows(self, start: int, stop: int) -> Self:
-        """Return what is told of the candidates numbered `start` to `stop` - 1."""
+        """Return the data of the candidates numbered `start` to `stop` - 1."""
         return type(self)(
             history=self.history.rows(start, stop),
             components=self.components.taken(slice(start, stop)),
         )
 
     def followed_by(self, later: Self) -> Self:
-        """Return what is told of these candidates and of later ones."""
+        """Return the data of these candidates and of later ones."""
         return type(self)(
             history=self.history.followed_by(later.history),
             components=self.components.followed_by(later.components),
         )
 
 
-# Nothing yet: of how many columns, the first candidates tell.
+# Nothing yet; the first candidates bring the number of columns.
 NO_HISTORY = History(
     values=np.empty((0, 0)), objectives=np.empty((0, 0)), constraints=np.empty((0, 0))
 )

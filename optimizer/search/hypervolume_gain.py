@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
 _REFERENCE = 1.2  # of the front's range: its ends may grow, but not at any price
-_LEAST_FRONT = 10  # a smaller one tells no range
+_LEAST_FRONT = 10  # a smaller one has no range
 
 
 def adding_most(predicted: Floats, front: Floats, *, n_chosen: int) -> Indices:
@@ -23,8 +23,8 @@ def adding_most(predicted: Floats, front: Floats, *, n_chosen: int) -> Indices:
 
     Parameters
     ----------
-    foreseen : (child, objective) float64
-        Of children that are foreseen to meet every constraint.
+    predicted : (child, objective) float64
+        Of children that are predicted to meet every constraint.
     front : (point, objective) float64
         Of what was ridden.
     n_chosen : int

@@ -1,6 +1,6 @@
 """What a search takes for objectives that are not known: those of the nearest known candidate.
 
-The same whether or not anybody simulates the rest, so a resumed search proposes the same.
+It depends on nothing that a later simulation would add, so a resumed search proposes the same.
 """
 
 from dataclasses import replace
@@ -17,13 +17,13 @@ Places: TypeAlias = NDArray[np.intp]
 
 
 def imputed(history: History, components: Components, space: Space, *, start: int = 0) -> Observed:
-    """Return candidates as a search is told them.
+    """Return observed data with every unknown objective filled in.
 
     Parameters
     ----------
     history : History
         The first candidate's objectives are known.
-    parts : Parts
+    components : Components
         Of all these candidates; NaN where they are not known.
     space : Space
     start : int
@@ -31,10 +31,10 @@ def imputed(history: History, components: Components, space: Space, *, start: in
 
     Returns
     -------
-    Told
+    Observed
         From `start` on, finite: what is not known is that of the nearest candidate known before, so
-        that it neither draws the search nor keeps it away; that the candidate fails, its
-        constraints tell.
+        that it neither attracts the search nor repels it; the constraints still say that the
+        candidate fails.
     """
     known = _known(history, space, start=start)
     own = components.taken(slice(start, None))
@@ -47,7 +47,7 @@ def imputed(history: History, components: Components, space: Space, *, start: in
 
 
 def _known(history: History, space: Space, *, start: int) -> Places:
-    """Return whose objectives each candidate is told: its own, or the nearest's known before."""
+    """Return whose objectives stand for each candidate: its own, or those of the nearest known."""
     unknown = np.asarray(np.isnan(history.objectives).any(axis=1))
     observed = np.arange(start, len(history))
     if unknown[start:].any():

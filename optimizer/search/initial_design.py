@@ -40,7 +40,7 @@ def known_and_spread(plan: Plan, generation: int, rng: np.random.Generator) -> F
 
 
 def _drawn(plan: Plan, draw: Callable[[int], Floats], *, n: int) -> Floats:
-    """Return the first `n` drawn points that may ride; the last ones may not where few may."""
+    """Return the first `n` random points that are pre-feasible, then others where few are."""
     points = draw(n)
     may = pre_feasible(plan, points)
     for _ in range(_MOST_DRAWS - 1):
@@ -52,6 +52,6 @@ def _drawn(plan: Plan, draw: Callable[[int], Floats], *, n: int) -> Floats:
 
 
 def pre_feasible(plan: Plan, points: Floats) -> NDArray[np.bool_]:
-    """Say which points of the unit cube meet the constraints that are known without a ride."""
+    """Say which points of the unit cube meet the simulation-free constraints."""
     constraints = plan.composite.simulation_free(from_unit(plan.space, points))
     return np.asarray((constraints <= 0.0).all(axis=1))

@@ -1,4 +1,4 @@
-"""The search: ask a generation, have it ridden as one batch, store it, tell it, and again."""
+"""The search: ask for a generation, evaluate it as one batch, store it, tell it, and again."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -106,7 +106,7 @@ def run(
     history = store.history(population=population)
     components = _stored_parts(store, history, plan)
     proposer.restore(imputed(history, components, plan.space))
-    sparing: Evaluate | None = None
+    rejecting: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
     while True:
@@ -117,14 +117,14 @@ def run(
             on_generation(progress)
         if len(history) >= n_wanted or (stop is not None and stop()):
             return progress
-        if later is not None and len(history) and sparing is None:
-            sparing = later(store.rides(range(population)))
+        if later is not None and len(history) and rejecting is None:
+            rejecting = later(store.rides(range(population)))
         values = proposer.ask()
         evaluation = checked(
-            (sparing or evaluate)(values.copy()),
+            (rejecting or evaluate)(values.copy()),
             n_candidates=population,
             n_objectives=plan.n_objectives,
-            may_reject=sparing is not None,
+            may_reject=rejecting is not None,
         )
         store.append(len(history) // population, values, evaluation)
         history = history.followed_by(
@@ -139,7 +139,7 @@ def run(
 
 
 def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Components:
-    """Return the parts of the stored candidates, read a generation at a time."""
+    """Return the components of the stored candidates, read a generation at a time."""
     components = NO_COMPONENTS
     for start in range(0, len(history), plan.population):
         stop = start + plan.population

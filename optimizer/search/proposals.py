@@ -31,8 +31,8 @@ from optimizer.search.surrogate import (
 )
 from optimizer.search.variation import children
 
-_CONTRAST = 3  # power of the drawn weights
-_TRIED = 4  # children for each that is ridden as it comes
+_CONTRAST = 3  # power of the random weights
+_TRIED = 4  # children for each that is evaluated as it comes
 _POOL_PARTS = 4  # however many threads: the number of rows in a matrix product touches last bits
 
 Floats = NDArray[np.float64]
@@ -49,7 +49,7 @@ def propose(
     plan : Plan
     generation : int
         0 is the first.
-    told : Told
+    observed : Observed
         Of all candidates of the generations before; empty for the first.
     parents : (parent,) int
         Numbers of the candidates that breed, the best first; not used for the first generations,
@@ -83,7 +83,7 @@ def _libraries() -> ThreadpoolController:
 def _bred(
     plan: Plan, observed: Observed, *, parents: Indices, rng: np.random.Generator, threads: Executor
 ) -> Floats:
-    """Return a generation in the unit cube: some children as they come, the others foreseen."""
+    """Return a generation in the unit cube: some children as they come, the others predicted."""
     operators, population = plan.operators, plan.population
     history = observed.history
     points = to_unit(plan.space, history.values)
@@ -120,7 +120,7 @@ def _predicted(
     rng: np.random.Generator,
     threads: Executor,
 ) -> Floats:
-    """Return what surrogates foresee best: for the lowest cost, and for the front."""
+    """Return the children that surrogates predict best: for the lowest cost, and for the front."""
     operators, history = plan.operators, observed.history
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
     generation = len(history) // plan.population

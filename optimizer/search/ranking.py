@@ -26,7 +26,7 @@ def violation(constraints: Floats) -> Floats:
 
 
 def allowed_first(allowed: NDArray[np.bool_]) -> Indices:
-    """Return an order that puts who is allowed before who is not, and changes nothing else."""
+    """Return an order with allowed candidates before the others, and no other change."""
     order: Indices = np.argsort(~allowed, kind="stable")
     return order
 

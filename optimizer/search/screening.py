@@ -18,7 +18,7 @@ from optimizer.search.surrogate import Predict
 Floats = NDArray[np.float64]
 Indices = NDArray[np.intp]
 
-_ASKED = 4  # children whether they may ride, for each that is still to choose
+_CHECKED = 4  # children whose simulation-free constraints are checked, for each still to choose
 
 
 def screen(
@@ -40,9 +40,9 @@ def screen(
         Points of the unit cube.
     predict : callable
         From (child, parameter) to objectives and constraints, (child, outcome).
-    may_ride : callable
-        From (child, parameter) to who meets the constraints that are known without a ride. Only the
-        best of each brood are asked about, for it takes longer than to foresee.
+    pre_feasible_of : callable
+        From (child, parameter) to which children meet the simulation-free constraints. Only the
+        best of each brood are checked, for a check takes longer than a prediction.
     breed : callable
         Makes a brood of parents, the best of which come first.
     front : (point, objective) float64
@@ -61,11 +61,11 @@ def screen(
     """
     pool, predicted = brood, predict(brood)
 
-    def first_who_may(rows: Indices) -> Indices:
+    def pre_feasible_first(rows: Indices) -> Indices:
         return rows[allowed_first(pre_feasible_of(pool[rows]))]
 
     for _ in range(n_broods - 1):
-        best = first_who_may(_best(predicted, front, n_kept))
+        best = pre_feasible_first(_best(predicted, front, n_kept))
         bred = breed(pool[best])
         pool = np.vstack([pool[best], bred])
         predicted = np.vstack([predicted[best], predict(bred)])
@@ -74,8 +74,8 @@ def screen(
     rides = rides[pre_feasible_of(pool[rides])]
     chosen = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
     if len(chosen) < n_chosen:
-        best = _best(predicted, front, len(chosen) + _ASKED * n_chosen)
-        others = first_who_may(best[~np.isin(best, chosen)])
+        best = _best(predicted, front, len(chosen) + _CHECKED * n_chosen)
+        others = pre_feasible_first(best[~np.isin(best, chosen)])
         chosen = np.concatenate([chosen, others])[:n_chosen]
     found: Floats = pool[chosen]
     return found

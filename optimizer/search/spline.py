@@ -55,12 +55,12 @@ class Spline:
     variance: Floats
 
     def __call__(self, pool: Floats) -> Floats:
-        """Return what is foreseen at (child, parameter), (child, outcome)."""
+        """Return the prediction at (child, parameter), (child, outcome)."""
         predicted: Floats = self._basis(pool) @ self.weights
         return predicted
 
     def with_deviation(self, pool: Floats) -> tuple[Floats, Floats]:
-        """Return what is foreseen and its standard deviation, both (child, outcome).
+        """Return the prediction and its standard deviation, both (child, outcome).
 
         Raises
         ------
@@ -72,7 +72,7 @@ class Spline:
         return basis @ self.weights, np.sqrt(np.outer(spread, self.variance))
 
     def left_out(self) -> Floats:
-        """Return the errors at the points, each foreseen by the others, (point, outcome).
+        """Return the errors at the points, each predicted from the others, (point, outcome).
 
         Raises
         ------
@@ -102,7 +102,7 @@ class Spline:
 
     def _asked_inverse(self) -> Floats:
         if self.inverse is None:
-            raise ValueError("a spline tells errors only if it was made with them")
+            raise ValueError("a spline has errors only if it was made with them")
         return self.inverse
 
     def _basis(self, pool: Floats) -> Floats:
@@ -142,7 +142,7 @@ def spline(
     trend = _trend(kernel, known)
     n, n_trend = trend.shape
     system = np.zeros((n + n_trend, n + n_trend))
-    # Not the matrix product: whoever comes as 0 beside another would make the system singular.
+    # Not the matrix product: two points at distance 0 would make the system singular.
     system[:n, :n] = _bent(kernel, squareform(pdist(known, "sqeuclidean")))
     system[:n, n:] = trend
     system[n:, :n] = trend.T

@@ -1,8 +1,8 @@
 """A surrogate of the rides: splines through the outcomes of ridden candidates.
 
-Parameters count by how steeply the objectives change along them, or 31 of them drown the few that
-matter: of the example study's next 96 candidates, from 240 on, scaled splines foresaw the
-objectives with 12 to 18 % less error.
+Parameters are scaled by how steeply the objectives change along them: unscaled, 31 parameters hide
+the few that matter. Of the example study's next 96 candidates, from 240 on, scaled splines predict
+the objectives with 12 to 18 % less error.
 """
 
 from collections.abc import Callable
@@ -50,20 +50,20 @@ def interpolated(points: Floats, outcomes: Floats) -> Predict:
 def fitted(
     points: Floats, observed: Observed, *, composite: CompositeObjectives, deviations: float = 0.0
 ) -> Predict:
-    """Return the function that foresees objectives and constraints by the parts they are made of.
+    """Return the function that predicts objectives and constraints from predicted components.
 
     Parameters
     ----------
     points : (candidate, parameter) float64
         Ridden points of the unit cube in number order; repeats are taken once.
-    told : Told
+    observed : Observed
         Of the same candidates.
     composition : Composition
-        Puts foreseen parts together.
+        Makes objectives and constraints of predicted components.
     deviations : float
-        How many standard deviations below what is foreseen objectives are given: above 0, a child
-        far from all that was ridden is worth a try for what it might be (a lower confidence bound:
-        Cox and John 1992, IEEE Conf. Systems, Man and Cybernetics: 1241-1246).
+        How many standard deviations below the prediction objectives are given. Above 0, a child
+        far from all evaluated points is worth a try (a lower confidence bound: Cox and John
+        1992, IEEE Conf. Systems, Man and Cybernetics: 1241-1246).
 
     Returns
     -------
@@ -89,7 +89,7 @@ def fitted(
     )
     ends = np.cumsum([outcome.shape[1] for outcome in outcomes])[:-1]
     together = np.hstack(outcomes)
-    # Most rides end early for nobody, and what is the same for all needs no spline.
+    # Most rides end early for no candidate, and a constant needs no spline.
     varies = np.ptp(together, axis=0) > 0.0
     varies[: ends[0]] = True
     through = spline(
@@ -117,14 +117,14 @@ def fitted(
 class _ByRatio:
     """A scale on which costs are compared by their ratios.
 
-    Whoever falls is worse by far than any who rides, and how much worse says nothing of those who
-    ride: it counts as the worst of these. Over the logarithm of this scale a spline does not
-    ripple, and stays nearly linear among the good.
+    A candidate that fails is far worse than any feasible one, by an amount that says nothing about
+    the feasible ones: it counts as the worst of these. Over the logarithm of this scale a spline
+    does not ripple, and stays nearly linear among the good.
 
     Attributes
     ----------
     low, offset : (cost,) float64
-        The least of each cost, and how far most who ride reach above it.
+        The least of each cost, and how far most feasible candidates reach above it.
     known : (candidate, cost) float64
         Logarithms of the costs that the scale was made of.
     """
@@ -158,11 +158,15 @@ def _by_ratio(costs: Floats, rides: NDArray[np.bool_]) -> _ByRatio:
 
 
 def compared_by_ratio(objectives: Floats, constraints: Floats) -> Floats:
-    """Return objectives as logarithms, (candidate, objective), each scattering by 1 among who ride.
+    """Return logarithms of objectives, scaled to unit scatter among the feasible candidates.
 
     Parameters
     ----------
     objectives, constraints : (candidate, ...) float64
+
+    Returns
+    -------
+    (candidate, objective) float64
     """
     rides = _riding(constraints)
     logs = _by_ratio(objectives, rides).known
@@ -172,7 +176,7 @@ def compared_by_ratio(objectives: Floats, constraints: Floats) -> Floats:
 
 
 def _riding(constraints: Floats) -> NDArray[np.bool_]:
-    """Say who rides; everybody, where too few do to tell by."""
+    """Say which candidates are feasible; all of them, where fewer than two are."""
     rides = feasible(constraints)
     return rides if rides.sum() > 1 else np.ones(len(rides), dtype=bool)
 
@@ -180,10 +184,10 @@ def _riding(constraints: Floats) -> NDArray[np.bool_]:
 def _chosen(
     points: Floats, logs: Floats, *, few: bool, powers: tuple[float, ...]
 ) -> tuple[Kernel, Floats]:
-    """Return the kernel and its scales, those that foresee each point best by the others.
+    """Return the kernel and its scales that predict each point best from the others.
 
-    Among many points the kernel is always the thin plate: it foresees that beyond the best known
-    it may get better still, where a linear spline never falls below its points.
+    Among many points the kernel is always the thin plate: it can predict values below the best
+    known one, where a linear spline never falls below its points.
     """
     kernels = [Kernel.LINEAR, Kernel.THIN_PLATE] if few else [Kernel.THIN_PLATE]
     if not (len(points) > points.shape[1] + 1 and spans(points)):
@@ -219,10 +223,10 @@ def _scales(plain: Spline, powers: tuple[float, ...]) -> list[Floats]:
 
 
 def separated(constraints: Floats) -> Floats:
-    """Return (candidate, constraint) with those apart who meet and who break a count of events.
+    """Return constraints, (candidate, constraint), with met and broken counts of events apart.
 
-    Whoever meets such a constraint has 0 exactly, about which a spline ripples: it takes four of
-    ten that meet it for others. Constraints that go below 0 stay as they are.
+    A candidate that meets such a constraint has exactly 0, about which a spline ripples: it would
+    predict four of ten of them to break it. Constraints that go below 0 stay as they are.
     """
     observed = constraints.copy()
     for column in observed.T:

@@ -51,9 +51,10 @@ def page(
         numbers = tuple(candidate_number(results, text) for text in extra or ())
         for number in numbers:
             if results.rejected_early[number]:
+                why = why_rejected_early(results, number)
                 raise UserInputError(
-                    f"--with {number}: candidate {number} was"
-                    f" {why_rejected_early(results, number)}; see `levelgain show {folder} {number}`"
+                    f"--with {number}: candidate {number} was {why};"
+                    f" see `levelgain show {folder} {number}`"
                 )
         stages.begin("tracing the worst rides")
         told = page_data(results, extra=numbers, advance=stages.reach)
