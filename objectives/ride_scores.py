@@ -47,9 +47,9 @@ ENDED_SURCHARGE = 0.1
 _JUST_LOST = 1e-3  # past the limit: a speed lost at the very end of a ride is lost all the same
 
 # How far the least margin of a ride moves between rides that differ only in what no profile
-# controls (assumed: one standard logistic width; a gust, a bump met at another moment). At three widths
-# from the limit the risk is small: a reserve of 0.2 of the phase current limit, and a nose no
-# lower than half-way to its contact, are taken as safe.
+# controls (assumed: one standard logistic width; a gust, a bump met at another moment). At three
+# widths from the limit the risk is small: a reserve of 0.2 of the phase current limit, and a nose
+# no lower than half-way to its contact, are taken as safe.
 RESERVE_SCATTER_RATIO = 0.07
 NOSE_SCATTER_RATIO = 0.16
 

@@ -36,8 +36,8 @@ class Plan:
         best profile beside the front.
     descent : Descent
         Constants of that part of the search.
-    composition : Composition
-        Of what objectives and constraints are made.
+    composite : CompositeObjectives
+        How objectives and constraints are made of components.
 
     Raises
     ------

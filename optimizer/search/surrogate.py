@@ -58,7 +58,7 @@ def fitted(
         Ridden points of the unit cube in number order; repeats are taken once.
     observed : Observed
         Of the same candidates.
-    composition : Composition
+    composite : CompositeObjectives
         Makes objectives and constraints of predicted components.
     deviations : float
         How many standard deviations below the prediction objectives are given. Above 0, a child
