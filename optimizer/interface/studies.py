@@ -13,7 +13,7 @@ from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, caused_by
 from optimizer.base.toml_io import read_text
 from optimizer.execution.backends import Machines
-from optimizer.execution.run import look_again_at_front, run_study
+from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.interface.progress import OnProgress, Progress, unwatched
 from optimizer.search import loop
 from optimizer.study import load
@@ -148,7 +148,7 @@ def run(
         machines=machines,
     )
     if progress.n_done >= progress.n_wanted:
-        look_again_at_front(
+        reevaluate_front(
             study,
             n_jobs=n_jobs,
             advance=lambda done, total: on_progress(

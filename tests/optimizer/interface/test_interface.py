@@ -54,7 +54,7 @@ def test_a_callback_hears_of_every_generation_and_of_the_front_evaluated_again(r
 
     assert [now.done for now in searched] == [0, 12, 24]
     assert {now.total for now in searched} == {24}
-    assert again[-1].done == again[-1].total == results.looked_again.sum()
+    assert again[-1].done == again[-1].total == results.reevaluated.sum()
     assert str(searched[1]) == "search, in candidates: 12 of 24"
 
 
