@@ -85,7 +85,7 @@ def ride_days(
         first = _COURSES_AT_ONCE * len(found)
         courses = day_rides(study, np.arange(first, first + _COURSES_AT_ONCE))
         rides = [ride for course in courses for ride in course]
-        results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+        results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
         by_course = _by_course(results)
         found.append(by_course)
         _tally(counts, study, rides, results)

@@ -25,6 +25,7 @@ from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.ride_block import SCRIPT_STEPS, ride_block
 from plant.kernel.road import TABLE_STEP_M, road_table, straight_lines
 
+ROADS_KEPT = 128  # assumed: more courses than a study has; the road of a minute takes 1 MB
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
 _LEAST_FEEL = 0.25  # m2/s3, assumed: less than half a second at 0.7 m/s2 tells no feel
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
@@ -110,7 +111,7 @@ class _Tables:
         return float(self.road[0, 2])
 
 
-@functools.lru_cache(maxsize=512)
+@functools.lru_cache(maxsize=ROADS_KEPT)
 def _tables(course: Course, wheel: Wheel) -> _Tables:
     script = script_table(course)
     # A ride that runs faster than wanted stays on the table for a while longer.
@@ -123,6 +124,11 @@ def _tables(course: Course, wheel: Wheel) -> _Tables:
         seed=course.road_seed,
     )
     return _Tables(road=road, script=script, n_steps=round(course.manoeuvre.duration_s / DT_S))
+
+
+def n_roads_kept() -> int:
+    """Return how many laid roads are kept for rides to come, at most `ROADS_KEPT`."""
+    return _tables.cache_info().currsize
 
 
 def _checked(profiles: NDArray[np.float64], rides: Sequence[Ride]) -> NDArray[np.float64]:
@@ -276,7 +282,12 @@ def _lanes_per_task(n_lanes: int, n_jobs: int) -> int:
 
 
 def simulate(
-    profiles: NDArray[np.float64], rides: Sequence[Ride], *, n_jobs: int = 1, n_sub: int = 1
+    profiles: NDArray[np.float64],
+    rides: Sequence[Ride],
+    *,
+    n_jobs: int = 1,
+    n_sub: int = 1,
+    keep_roads: bool = True,
 ) -> Rides:
     """Ride every profile over every ride.
 
@@ -289,6 +300,9 @@ def simulate(
         Threads; the kernel releases the GIL.
     n_sub : int
         Plant sub-steps in each millisecond.
+    keep_roads : bool
+        Keep the laid roads, and the lanes at their start, for rides to come; False where these
+        rides do not come again, so that memory does not grow with them.
 
     Returns
     -------
@@ -302,12 +316,14 @@ def simulate(
     """
     profiles = _checked(profiles, rides)
     lanes_per_task = _lanes_per_task(len(profiles) * len(rides), n_jobs)
+    laid = _tables if keep_roads else _tables.__wrapped__
+    template = _template if keep_roads else _template.__wrapped__
     lanes: list[NDArray[np.int64]] = []
     tasks: list[_Task] = []
     for group in _groups(rides):
-        tables = _tables(rides[group[0]].course, rides[group[0]].board.wheel)
+        tables = laid(rides[group[0]].course, rides[group[0]].board.wheel)
         templates = np.stack(
-            [_template(rides[index], tables.start_grade_rad, n_sub) for index in group]
+            [template(rides[index], tables.start_grade_rad, n_sub) for index in group]
         )
         pairs = np.indices((len(group), len(profiles))).reshape(2, -1).T
         for start in range(0, len(pairs), lanes_per_task):

@@ -19,7 +19,7 @@ from optimizer.validation.validate import judge_day, validate
 from optimizer.validation.verdict import Grade, worst
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import simulate
+from plant.kernel.simulate import ROADS_KEPT, n_roads_kept, simulate
 from tests.optimizer.study.test_load import BASE, written
 
 STUDY = load_study(STUDIES_FOLDER / "hill_town")
@@ -186,6 +186,15 @@ def test_the_day_is_counted_alike_on_any_number_of_threads():
     for counts in (one.causes, one.by_pace, one.by_rider):
         assert sum(counts.values()) == one.per_100_h.n_events
     assert one.hours >= 2.0
+
+
+def test_riding_days_keep_none_of_their_roads():
+    simulate(ROW[None, :], STUDY.rides[:1])
+    kept = n_roads_kept()
+
+    ride_days(STUDY, ROW, hours=1.0, n_jobs=2)
+
+    assert 1 <= n_roads_kept() == kept <= ROADS_KEPT <= 128  # of about 1 MB for a minute
 
 
 @pytest.mark.parametrize(("limit", "grade"), [(1000.0, Grade.PASS), (0.001, Grade.MARGINAL)])

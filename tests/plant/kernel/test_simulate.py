@@ -51,8 +51,14 @@ def test_a_ride_is_bit_identical_alone_in_any_batch_in_any_order_on_any_threads(
     chosen = data.draw(st.lists(st.sampled_from(range(len(RIDES))), min_size=1, max_size=12))
     candidates = data.draw(st.lists(st.sampled_from(range(len(PROFILES))), min_size=1, max_size=9))
     n_jobs = data.draw(st.sampled_from([1, 2, 3]))
+    keep_roads = data.draw(st.booleans())
 
-    together = simulate(PROFILES[candidates], [RIDES[ride] for ride in chosen], n_jobs=n_jobs)
+    together = simulate(
+        PROFILES[candidates],
+        [RIDES[ride] for ride in chosen],
+        n_jobs=n_jobs,
+        keep_roads=keep_roads,
+    )
 
     np.testing.assert_array_equal(together.metrics, ALONE[np.ix_(candidates, chosen)])
 
