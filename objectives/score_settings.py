@@ -10,8 +10,8 @@ _RANGES = {
     "phase_margin_deg": (1.0, 120.0),
     "gain_margin_ratio": (1.01, 100.0),
     "rest_shake_limit_deg_per_s": (0.01, 1000.0),
-    "feel_low_deg_per_mps2": (0.0, 20.0),
-    "feel_high_deg_per_mps2": (0.0, 20.0),
+    "feel_low_deg_per_mps2": (-20.0, 20.0),
+    "feel_high_deg_per_mps2": (-20.0, 20.0),
     "rider_spread_limit": (1.0, 100.0),
 }
 
@@ -37,7 +37,8 @@ class ScoreSettings:
     rest_shake_limit_deg_per_s : float
         Largest RMS pitch rate of a standing ride, where limit cycles show.
     feel_low_deg_per_mps2, feel_high_deg_per_mps2 : float or None
-        Wanted band of pitch per acceleration; None does not ask.
+        Wanted band of pitch per acceleration: above zero the nose dips as the board speeds up,
+        below zero it rises. None does not ask.
     rider_spread_limit : float or None
         Largest ratio of level error between lightest and heaviest rider; None does not ask.
 

@@ -113,10 +113,11 @@ def test_only_standing_rides_are_checked_for_shaking():
     np.testing.assert_allclose(rest_constraint(rate, rules()), [-0.5, 1.0])
 
 
-def test_feel_inside_the_band_is_met():
-    settings = ScoreSettings(feel_low_deg_per_mps2=1.0, feel_high_deg_per_mps2=2.0)
+@pytest.mark.parametrize("low", [1.0, -0.5, -2.0])  # the nose dips, hardly moves, rises
+def test_feel_inside_the_band_is_met(low):
+    settings = ScoreSettings(feel_low_deg_per_mps2=low, feel_high_deg_per_mps2=low + 1.0)
 
-    found = feel_constraint(np.array([0.5, 1.0, 1.5, 2.0, 3.0]), settings)
+    found = feel_constraint(low + np.array([-0.5, 0.0, 0.5, 1.0, 2.0]), settings)
 
     np.testing.assert_allclose(found, [0.5, 0.0, -0.5, 0.0, 1.0])
 

@@ -27,9 +27,12 @@ def test_half_a_feel_band_is_refused():
         ScoreSettings(feel_low_deg_per_mps2=1.0)
 
 
-def test_reversed_feel_band_is_refused():
-    with pytest.raises(ValueError, match="must be below feel_high_deg_per_mps2, got 2 and 1"):
-        ScoreSettings(feel_low_deg_per_mps2=2.0, feel_high_deg_per_mps2=1.0)
+@pytest.mark.parametrize(("low", "high"), [(2.0, 1.0), (-1.0, -2.0), (-1.0, -1.0)])
+def test_reversed_or_empty_feel_band_is_refused(low, high):
+    with pytest.raises(
+        ValueError, match=f"must be below feel_high_deg_per_mps2, got {low:g} and {high:g}"
+    ):
+        ScoreSettings(feel_low_deg_per_mps2=low, feel_high_deg_per_mps2=high)
 
 
 def test_defaults_are_allowed():

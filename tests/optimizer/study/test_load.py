@@ -145,6 +145,15 @@ def test_weights_and_settings_are_read(study):
     assert found.settings.rider_spread_limit is None
 
 
+def test_a_feel_band_below_zero_is_read(study):
+    found = study(
+        BASE + "[constraints]\nfeel_low_deg_per_mps2 = -0.6\nfeel_high_deg_per_mps2 = -0.1\n"
+    )
+
+    assert found.settings.feel_low_deg_per_mps2 == -0.6
+    assert found.settings.feel_high_deg_per_mps2 == -0.1
+
+
 def test_a_study_of_the_catalogue_can_be_ridden(study):
     found = study()
 
