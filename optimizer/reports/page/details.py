@@ -75,11 +75,11 @@ def candidate_traces(results: Results, number: int, places: Iterable[int]) -> di
     the ride ended.
     """
     profile, rides = candidate_profile(results, number), ridden_rides(results, number)
-    told = {}
+    payload = {}
     for place in places:
         ridden = trace(profile, rides[place], every_steps=_EVERY_STEPS)
-        told[str(place)] = quantised(np.stack([getattr(ridden, name) for name in SIGNALS]))
-    return told
+        payload[str(place)] = quantised(np.stack([getattr(ridden, name) for name in SIGNALS]))
+    return payload
 
 
 def traces_that_fit(
@@ -110,18 +110,18 @@ def traces_that_fit(
     left = float(n_bytes)
     for n_before, number in enumerate(numbers):
         places = worst_places(results, number)
-        told = candidate_traces(results, number, places)
+        payload = candidate_traces(results, number, places)
         missing = [place for place in places if str(place) not in traces[str(BASELINE)]]
         beside = candidate_traces(results, BASELINE, missing)
-        left -= _size(told) * (number != BASELINE) + _size(beside)
+        left -= _size(payload) * (number != BASELINE) + _size(beside)
         if left < 0.0:
             break
         traces[str(BASELINE)] |= beside
         if number != BASELINE:
-            traces[str(number)] = told
+            traces[str(number)] = payload
         advance(n_before + 1, len(numbers))
     return traces
 
 
-def _size(told: dict[str, Packed]) -> int:
-    return len(json.dumps(told)) if told else 0
+def _size(payload: dict[str, Packed]) -> int:
+    return len(json.dumps(payload)) if payload else 0

@@ -39,20 +39,20 @@ def page_data(
     live: bool = False,
     advance: Callable[[int, int], None] = lambda _done, _wanted: None,
 ) -> dict[str, Any]:
-    """Return everything the page's script is told; the page stays below `MAX_BYTES`.
+    """Return everything that the page's script gets; the page stays below `MAX_BYTES`.
 
     Parameters
     ----------
     results : Results
     extra : tuple of int
-        Candidates to tell in detail before all others.
+        Candidates to show in detail before all others.
     live : bool
         Whether a server gives the traces of each candidate on demand.
     advance : callable, optional
         Told how many candidates are traced, and of how many, after each.
     """
     detailed = detailed_numbers(results, extra)
-    told = {
+    payload = {
         **study_facts(results.study),
         **candidate_facts(results, shown_numbers(results, extra)),
         "details": rides_and_loops(results, detailed),
@@ -61,13 +61,13 @@ def page_data(
         "live": live,
         "caution": SHORT_CAUTION,
     }
-    taken = len(get_plotlyjs()) + len(own_script()) + len(data_text(told)) + _SPARE_BYTES
+    taken = len(get_plotlyjs()) + len(own_script()) + len(data_text(payload)) + _SPARE_BYTES
     traced = detailed[: 1 + len(extra) + len(results.picks)] if live else detailed
-    told["traces"] = traces_that_fit(results, traced, n_bytes=MAX_BYTES - taken, advance=advance)
-    return told
+    payload["traces"] = traces_that_fit(results, traced, n_bytes=MAX_BYTES - taken, advance=advance)
+    return payload
 
 
-def write_page(path: Path, told: dict[str, Any]) -> int:
+def write_page(path: Path, payload: dict[str, Any]) -> int:
     """Write the page, whole; return its size in bytes.
 
     Raises
@@ -75,30 +75,30 @@ def write_page(path: Path, told: dict[str, Any]) -> int:
     UserInputError
         The file can not be written.
     """
-    content = page_document(told).encode()
+    content = page_document(payload).encode()
     write_whole(path, content)
     return len(content)
 
 
-def data_text(told: dict[str, Any]) -> str:
-    """Return what the script is told as JSON that is safe inside a script element."""
-    text = json.dumps(told, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+def data_text(payload: dict[str, Any]) -> str:
+    """Return what the script gets as JSON that is safe inside a script element."""
+    text = json.dumps(payload, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     for sign in _ESCAPED:
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return text
 
 
-def page_document(told: dict[str, Any]) -> str:
+def page_document(payload: dict[str, Any]) -> str:
     """Return the page as HTML that needs nothing else; what comes from files is escaped."""
     plotly, own = get_plotlyjs(), own_script()
     return _template("page").render(
-        told,
-        policy=_policy((plotly, own), live=told["live"]),
+        payload,
+        policy=_policy((plotly, own), live=payload["live"]),
         cautions=CAUTIONS,
         style=Markup(_text("page.css")),  # noqa: S704  # the package's own
         plotly=Markup(plotly),  # noqa: S704  # the package's own
         script=Markup(own),  # noqa: S704  # the package's own
-        data=Markup(data_text(told)),  # noqa: S704  # escaped above
+        data=Markup(data_text(payload)),  # noqa: S704  # escaped above
     )
 
 

@@ -34,7 +34,7 @@ def packed(values: Any, kind: str) -> Packed:
 def quantised(values: NDArray[np.float64]) -> Packed:
     """Return (signal, sample) numbers in 65,534 steps between each signal's ends.
 
-    NaN stays NaN. A signal is told to within half a step: its range over 131,068.
+    NaN stays NaN. A signal is kept to within half a step: its range over 131,068.
     """
     gaps = np.isnan(values)
     filled = np.where(gaps, np.inf, values)

@@ -1,4 +1,4 @@
-"""What the page's script is told of a study: its words, its candidates, its rides."""
+"""What the page's script gets of a study: its words, its candidates, its rides."""
 
 import shlex
 from typing import Any, TypeAlias
@@ -25,17 +25,17 @@ from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 Numbers: TypeAlias = NDArray[np.intp]
 
 _MOST_OTHERS = 1500  # candidates off the front that are drawn: each is a shape in every plot
-_DETAIL_BYTES = 5_000_000  # room for all that is told in detail but the traces
+_DETAIL_BYTES = 5_000_000  # space for all that is shown in detail but the traces
 _CURVE_AND_MARGIN_BYTES = 1600
 _NEAREST = 20  # shown in detail where no candidate meets every constraint
-_TOLD_DESCRIPTORS = tuple(name for name in DESCRIPTOR_NAMES if name in LABELS)
+_SHOWN_DESCRIPTORS = tuple(name for name in DESCRIPTOR_NAMES if name in LABELS)
 
 
 def shown_numbers(results: Results, extra: tuple[int, ...] = ()) -> Numbers:
     """Return the candidates on the page, rising: the front and the best of the others.
 
-    The others are those nearest to feasible, of equals those of least weighted cost. Who was spared
-    rides is not among them, as it has no objectives to be drawn at.
+    The others are those nearest to feasible, of equals those of least weighted cost. A candidate
+    that was rejected early is not among them: it has no objectives to be drawn at.
     """
     wanted = np.zeros(len(results), dtype=bool)
     wanted[[BASELINE, *extra, *results.picks.values()]] = True
@@ -47,7 +47,7 @@ def shown_numbers(results: Results, extra: tuple[int, ...] = ()) -> Numbers:
 
 
 def detailed_numbers(results: Results, extra: tuple[int, ...] = ()) -> list[int]:
-    """Return the candidates told in detail, the most wanted first.
+    """Return the candidates shown in detail, the most wanted first.
 
     The baseline, those asked for, the picks, then the front by weighted cost; without a front
     those nearest to feasible.
@@ -102,19 +102,19 @@ def study_facts(study: Study) -> dict[str, Any]:
 
 
 def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
-    """Return what is told of every candidate on the page, row by row in the order of `numbers`."""
+    """Return the columns of every candidate on the page, row by row in the order of `numbers`."""
     history, space = results.history, results.study.space
     profiles = whole_profiles(results.study, history.values[numbers])
     stiffness = loop_gains(profiles).stiffness_a_per_deg[:, GAIN_POINTS.index("inner")]
     columns = {
         name: packed(results.descriptors[numbers, DESCRIPTOR_NAMES.index(name)], "f4")
-        for name in _TOLD_DESCRIPTORS
+        for name in _SHOWN_DESCRIPTORS
     }
     rows: dict[str, Packed] = {
         "number": packed(numbers, "u4"),
         "on_front": packed(results.on_front[numbers], "u1"),
         "feasible": packed(results.feasible[numbers], "u1"),
-        "looked_again": packed(results.reevaluated[numbers], "u1"),
+        "reevaluated": packed(results.reevaluated[numbers], "u1"),
         # In full, so that the page's weighted cost is that of the tables.
         "objectives": packed(history.objectives[numbers], "f8"),
         "constraints": packed(history.constraints[numbers], "f4"),
@@ -127,7 +127,7 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "n_feasible": int(results.feasible.sum()),
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
-        # A candidate is compared with the baseline on the same noise: as searched, looked again.
+        # A candidate is compared with the baseline on the same noise: as searched, or re-evaluated.
         "baseline_objectives": [
             results.searched.objectives[BASELINE].tolist(),
             results.baseline_objectives.tolist(),
@@ -144,14 +144,14 @@ def _named(results: Results) -> list[int]:
 def _parameters(study: Study) -> list[dict[str, Any]]:
     """Return every number of a profile: the searched ones first, with their bounds."""
     space, baseline = study.space, profile_to_array(study.baseline)
-    told = {
+    payload = {
         name: {"name": name, "text": declared.text, "section": section}
         for name, (section, declared) in declared_numbers(Profile).items()
     }
     bounds = zip(space.names, space.low.tolist(), space.high.tolist(), strict=True)
-    searched = [{**told[name], "low": low, "high": high} for name, low, high in bounds]
+    searched = [{**payload[name], "low": low, "high": high} for name, low, high in bounds]
     kept = [
-        {**told[name], "kept": value}
+        {**payload[name], "kept": value}
         for name, value in zip(PROFILE_NAMES, baseline.tolist(), strict=True)
         if name not in space.names
     ]

@@ -55,8 +55,8 @@ class LiveStudy:
         found = [part.stat() for part in parts if part.exists()]
         return "-".join(f"{one.st_size}.{one.st_mtime_ns}" for one in found)
 
-    def told(self) -> dict[str, Any]:
-        """Return what the page is told now.
+    def payload(self) -> dict[str, Any]:
+        """Return what the page gets now.
 
         Raises
         ------
@@ -82,8 +82,8 @@ class LiveStudy:
             version = self.version
             if self._read is None or self._read[0] != version:
                 results = read_results(self._study)
-                told = page_data(results, live=True) | {"version": version}
-                self._read = (version, results, told)
+                payload = page_data(results, live=True) | {"version": version}
+                self._read = (version, results, payload)
             return self._read[1], self._read[2]
 
 
@@ -107,21 +107,21 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         live = self.server.live
         number = path.removeprefix("/candidate/").removesuffix(".json")
         if path == "/":
-            self._say(200, "text/html", page_document(live.told()))
+            self._say(200, "text/html", page_document(live.payload()))
         elif path == "/version.json":
             self._json({"version": live.version})
         elif path == "/study.json":
-            self._json(live.told())
+            self._json(live.payload())
         elif path == f"/candidate/{number}.json" and number.isascii() and number.isdigit():
             self._json(live.candidate(int(number)))
         else:
             self._say(404, "text/plain", "There is no such page.\n")
 
-    def _json(self, told: dict[str, Any] | None) -> None:
-        if told is None:
+    def _json(self, payload: dict[str, Any] | None) -> None:
+        if payload is None:
             self._say(404, "text/plain", "There is no such candidate.\n")
         else:
-            self._say(200, "application/json", json.dumps(told, allow_nan=False))
+            self._say(200, "application/json", json.dumps(payload, allow_nan=False))
 
     def _say(self, code: int, kind: str, text: str) -> None:
         content = text.encode()
@@ -136,7 +136,7 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         self.wfile.write(content)
 
     def log_message(self, *_arguments: object) -> None:
-        """Keep the terminal quiet: nobody else can ask."""
+        """Keep the terminal quiet: only this machine can ask."""
 
 
 class _Server(http.server.ThreadingHTTPServer):
@@ -148,7 +148,7 @@ class _Server(http.server.ThreadingHTTPServer):
 
 
 def serve(live: LiveStudy, *, port: int, ready: Callable[[http.server.HTTPServer], None]) -> None:
-    """Serve a study's page until the server is told to stop.
+    """Serve a study's page until the server is stopped.
 
     Parameters
     ----------

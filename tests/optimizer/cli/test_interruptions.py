@@ -68,7 +68,7 @@ def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
     moments = np.random.default_rng(5)
     assert finish("run", whole, "--jobs", "1").returncode == 0
 
-    # The later moments lie in the second look; some find the study finished already.
+    # The later moments lie in the re-evaluation; some find the study finished already.
     verb, kills = "run", 0
     for kill in range(20):
         process = start(verb, killed, "--jobs", "2")

@@ -1,4 +1,4 @@
-"""Cheap rides first: who is spared, and that nothing else changes by it."""
+"""Which candidates are rejected early, and that nothing else changes by it."""
 
 import dataclasses
 from types import SimpleNamespace
@@ -233,7 +233,7 @@ def test_threads_stops_and_extensions_leave_the_bytes_as_they_are(study, tmp_pat
 
 
 class RidingOn:
-    """Rides spared candidates on over the other rides, of which the search is not told."""
+    """Rides rejected candidates on over the other rides, without the search knowing."""
 
     def __init__(self, study):
         self.study = study

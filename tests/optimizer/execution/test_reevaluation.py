@@ -66,7 +66,7 @@ def chain():
 
 
 def seen(history, numbers, *, failing):
-    """Return a second look at some candidates, of whom some fail."""
+    """Return a re-evaluation of some candidates, some of which fail."""
     constraints = np.where(np.isin(numbers, failing), 1.0, -1.0)[:, None]
     outcome = Evaluation(
         objectives=history.objectives[numbers],
@@ -109,7 +109,7 @@ def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
 
 
 def wanted_of(study):
-    """Return who a finished second look has looked at."""
+    """Return the candidates of a finished re-evaluation."""
     table = read_table(store_path(study.folder))
     return np.flatnonzero(
         reevaluation.front_to_reevaluate(table.history, table.reevaluation).on_front
@@ -123,7 +123,7 @@ def test_who_is_looked_at_counts_by_what_it_did_there(looked):
     expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(looked)])
     np.testing.assert_array_equal(results.reevaluated, expected)
     assert results.reevaluated[non_dominated(searched.objectives, searched.constraints)].all()
-    # Nobody else is beaten by those alone who stood the second look.
+    # No other candidate is beaten by those alone that passed the re-evaluation.
     stood = searched.objectives[results.reevaluated & results.feasible]
     for number in np.flatnonzero(~expected & feasible(searched.constraints)):
         point = searched.objectives[number]

@@ -1,4 +1,4 @@
-"""What a user is told of candidates that were spared rides."""
+"""What a user reads about candidates that were rejected early."""
 
 import json
 import shutil
@@ -33,7 +33,7 @@ def results(folder):
 
 @pytest.fixture(scope="module")
 def number(results):
-    """Return a candidate that was spared rides."""
+    """Return a candidate that was rejected early."""
     return int(np.flatnonzero(results.rejected_early)[0])
 
 
@@ -57,7 +57,9 @@ def test_the_tables_say_how_many_rides_were_ridden_and_leave_unknown_objectives_
     ).all()
 
 
-def test_show_says_in_one_line_that_a_candidate_was_spared(levelgain, folder, number, results):
+def test_show_says_in_one_line_that_a_candidate_was_rejected_early(
+    levelgain, folder, number, results
+):
     n_ridden = int(results.rides_ridden[number])
 
     code, out, err = levelgain("show", folder, number)
@@ -65,7 +67,9 @@ def test_show_says_in_one_line_that_a_candidate_was_spared(levelgain, folder, nu
 
     assert (code, err) == (0, "")
     first = out.splitlines()[0]
-    assert f"Candidate {number} (no pick), spared after {n_ridden} of {N_RIDES} rides" in first
+    assert (
+        f"Candidate {number} (no pick), rejected early after {n_ridden} of {N_RIDES} rides" in first
+    )
     assert "nan" not in out
     assert "FAILS" in out
     assert observed["rides_ridden"] == n_ridden
@@ -73,7 +77,7 @@ def test_show_says_in_one_line_that_a_candidate_was_spared(levelgain, folder, nu
     assert len(observed["worst_rides"]) == min(n_ridden, 5)
 
 
-def test_the_end_of_a_run_tells_how_much_was_spared(levelgain, folder, results, tmp_path):
+def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, results, tmp_path):
     again = tmp_path / "again"
     shutil.copytree(folder, again)
 
@@ -89,7 +93,7 @@ def test_the_end_of_a_run_tells_how_much_was_spared(levelgain, folder, results, 
     assert observed["spared_ratio"] == pytest.approx(left_out, rel=0.15)
 
 
-def test_an_export_of_a_spared_candidate_says_that_it_is_not_scored(
+def test_an_export_of_a_rejected_candidate_says_that_it_is_not_scored(
     levelgain, folder, number, tmp_path
 ):
     code, out, _ = levelgain("export", folder, number, "--format", "all", "--to", tmp_path)
@@ -98,11 +102,11 @@ def test_an_export_of_a_spared_candidate_says_that_it_is_not_scored(
     assert f"of {N_RIDES} rides" in out
     observed = json.loads((tmp_path / f"candidate_{number}.json").read_text())
     assert set(observed["objectives"].values()) == {None}
-    assert "spared after" in observed["candidate"]["failed_constraints"][-1]
+    assert "rejected early after" in observed["candidate"]["failed_constraints"][-1]
     toml = tomllib.loads((tmp_path / f"candidate_{number}.toml").read_text())
     assert toml["candidate"]["failed_constraints"] == observed["candidate"]["failed_constraints"]
-    assert "spared after" in (tmp_path / f"candidate_{number}.h").read_text()
-    assert "spared after" in (tmp_path / f"candidate_{number}_first_rides.md").read_text()
+    assert "rejected early after" in (tmp_path / f"candidate_{number}.h").read_text()
+    assert "rejected early after" in (tmp_path / f"candidate_{number}_first_rides.md").read_text()
 
 
 def test_front_lists_and_sorts_them_last(levelgain, folder, results):
@@ -118,7 +122,7 @@ def test_front_lists_and_sorts_them_last(levelgain, folder, results):
     assert len(few) == n_spared
 
 
-def test_explain_and_ride_take_a_spared_candidate_by_riding_it_whole(levelgain, folder, number):
+def test_explain_and_ride_take_a_rejected_candidate_by_riding_it_whole(levelgain, folder, number):
     code, out, err = levelgain("explain", folder, number, "--json")
     assert (code, err) == (0, "")
     assert json.loads(out)["around"][0]["level_error_deg"] > 0.0
@@ -137,7 +141,7 @@ def test_the_page_has_no_place_for_them(levelgain, folder, results, number):
     )
     assert observed["rows"]["number"]["shape"] == [len(results) - results.rejected_early.sum()]
     assert code == 2
-    assert f"--with {number}: candidate {number} was spared after" in err
+    assert f"--with {number}: candidate {number} was rejected early after" in err
     assert err.count("\n") == 1
     assert LiveStudy(folder).candidate(number) is None
 

@@ -313,7 +313,7 @@ def test_a_flipped_bit_in_a_second_look_is_found(path):
     path.write_bytes(content)
 
     message = _refusal(read_table, path)
-    assert "the second look at candidate 5 does not match its checksum" in message
+    assert "the re-evaluation of candidate 5 does not match its checksum" in message
     assert "restore it from a backup" in message
     with Store(path) as store:
         assert "candidate 5 does not match its checksum" in _refusal(store.reevaluation)
@@ -323,7 +323,7 @@ def test_a_second_look_of_another_shape_is_found(path):
     _looked_at(path)
     _edit(path, "UPDATE second_look SET n_rides = 2 WHERE number = 7")
 
-    assert "the second look at candidate 7 does not match" in _refusal(read_table, path)
+    assert "the re-evaluation of candidate 7 does not match" in _refusal(read_table, path)
 
 
 def _n_schema(path):

@@ -1,6 +1,6 @@
 // The chosen candidate: what it is made of, where it is good and bad, and how to take it along.
 
-/** Write everything about the chosen candidate; what the page lacks a live view's server tells. */
+/** Write everything about the chosen candidate; what the page lacks comes from a live view's server. */
 async function writeCandidate(study, state) {
   const number = state.chosen,
     row = study.rowOf.get(number);
@@ -11,7 +11,7 @@ async function writeCandidate(study, state) {
   clearPlots(body);
   const atOnce = make("div", { class: "halves" }),
     later = make("div");
-  const told = make(
+  const said = make(
     "div",
     {},
     make("h3", {}, "Objectives against the baseline"),
@@ -19,7 +19,7 @@ async function writeCandidate(study, state) {
     make("h3", {}, "Constraints"),
     constraints(study, row),
   );
-  atOnce.append(told);
+  atOnce.append(said);
   body.append(
     verdict(study, state, row),
     command(study, number),
@@ -83,8 +83,8 @@ function verdict(study, state, row) {
       "p",
       {},
       `Weighted cost ${state.costs[row].toFixed(3)} by your weights (baseline 1); ${study.rows.on_front.values[row] ? "on the front" : "not on the front"}. ${
-        study.rows.looked_again.values[row]
-          ? "Its numbers are those of a second look on fresh noise."
+        study.rows.reevaluated.values[row]
+          ? "Its numbers are those of the re-evaluation on fresh noise."
           : "Its numbers are those of the search."
       }`,
     ),
@@ -113,20 +113,20 @@ function command(study, number) {
     "aria-label": "Export command",
     value: text,
   });
-  const told = make("span", { role: "status", class: "hint" });
+  const said = make("span", { role: "status", class: "hint" });
   const button = make("button", { type: "button", id: "copy-export" }, "Copy the export command");
   button.addEventListener("click", async () => {
     field.select();
     try {
       await navigator.clipboard.writeText(text);
-      told.textContent = "Copied.";
+      said.textContent = "Copied.";
     } catch {
-      told.textContent = document.execCommand("copy")
+      said.textContent = document.execCommand("copy")
         ? "Copied."
         : "Selected; press Ctrl-C to copy.";
     }
   });
-  return make("div", { class: "command" }, field, button, told);
+  return make("div", { class: "command" }, field, button, said);
 }
 
 function table(heads, rows, name = "") {
@@ -146,18 +146,18 @@ const numberCell = (value) =>
   make("td", { class: "number" }, typeof value === "string" ? value : shownNumber(value));
 
 function objectives(study, state, row) {
-  const baseline = study.baseline_objectives[study.rows.looked_again.values[row]];
+  const baseline = study.baseline_objectives[study.rows.reevaluated.values[row]];
   const values = study.rows.objectives.row(row);
   const lines = study.objectives.map((name, place) => {
     const change = 100 * (values[place] / baseline[place] - 1);
-    const told = `${change > 0 ? "▲ +" : "▼ "}${change.toFixed(1)} %`;
+    const said = `${change > 0 ? "▲ +" : "▼ "}${change.toFixed(1)} %`;
     return make(
       "tr",
       {},
       make("th", { scope: "row" }, study.labels[name]),
       numberCell(values[place]),
       numberCell(baseline[place]),
-      numberCell(Math.abs(change) < 0.05 ? "same" : told),
+      numberCell(Math.abs(change) < 0.05 ? "same" : said),
     );
   });
   const more = Object.keys(study.columns).map((name) =>

@@ -10,42 +10,42 @@ const ARRAYS = {
 const NO_VALUE = 65535; // of a quantised number
 
 /** Return a packed array: its numbers, its shape, and its rows along the first axis. */
-function unpacked(told) {
-  const bytes = Uint8Array.from(atob(told.data), (sign) => sign.charCodeAt(0));
-  const values = new ARRAYS[told.type](bytes.buffer);
-  const length = told.shape.slice(1).reduce((product, size) => product * size, 1);
+function unpacked(payload) {
+  const bytes = Uint8Array.from(atob(payload.data), (sign) => sign.charCodeAt(0));
+  const values = new ARRAYS[payload.type](bytes.buffer);
+  const length = payload.shape.slice(1).reduce((product, size) => product * size, 1);
   return {
     values,
-    shape: told.shape,
+    shape: payload.shape,
     row: (place) => values.subarray(place * length, (place + 1) * length),
   };
 }
 
 /** Return the signals of a quantised array as lists, null where there is no value. */
-function signalsOf(told) {
-  const steps = unpacked(told);
-  return told.low.map((low, signal) =>
+function signalsOf(payload) {
+  const steps = unpacked(payload);
+  return payload.low.map((low, signal) =>
     Array.from(steps.row(signal), (step) =>
-      step === NO_VALUE ? null : low + step * told.step[signal],
+      step === NO_VALUE ? null : low + step * payload.step[signal],
     ),
   );
 }
 
 /** Return a study with its arrays unpacked and its candidates' rows by number. */
-function opened(told) {
+function opened(payload) {
   const unpackAll = (packed) =>
     Object.fromEntries(Object.entries(packed).map(([name, array]) => [name, unpacked(array)]));
-  const rows = unpackAll(told.rows);
+  const rows = unpackAll(payload.rows);
   return {
-    ...told,
+    ...payload,
     rows,
-    columns: unpackAll(told.columns),
+    columns: unpackAll(payload.columns),
     rowOf: new Map(Array.from(rows.number.values, (number, row) => [number, row])),
-    detailOf: openedDetails(told.details),
+    detailOf: openedDetails(payload.details),
   };
 }
 
-/** Return what is told in detail of each candidate, by its number. */
+/** Return the details of each candidate, by its number. */
 function openedDetails(details) {
   const [rides, outcome, curves, margins] = [
     details.rides,
@@ -73,7 +73,7 @@ function openedDetails(details) {
 /** Return the weighted cost of a candidate: the baseline on the same noise has 1. */
 function weightedCost(study, weights, row) {
   const total = weights.reduce((sum, weight) => sum + weight, 0);
-  const baseline = study.baseline_objectives[study.rows.looked_again.values[row]];
+  const baseline = study.baseline_objectives[study.rows.reevaluated.values[row]];
   const objectives = study.rows.objectives.row(row);
   return weights.reduce(
     (sum, weight, place) => sum + objectives[place] * (weight / total / baseline[place]),

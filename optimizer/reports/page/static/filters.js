@@ -1,8 +1,8 @@
-// Weights and filters: who is shown, and in which order.
+// Weights and filters: which candidates are shown, and in which order.
 
 const RANGE_STEPS = 1000;
 
-/** Make a weight's slider for every objective; `changed` is told after each move. */
+/** Make a weight's slider for every objective; `changed` is called after each move. */
 function makeWeights(study, changed) {
   const highest = Math.max(...study.weights);
   byId("weights").replaceChildren(

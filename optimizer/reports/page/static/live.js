@@ -5,21 +5,21 @@ const ASK_EVERY_MS = 2000;
 /** Ask again and again; `renew` is given a study that has grown. */
 function followStudy(study, renew) {
   let seen = study.version;
-  const tell = (text) => {
+  const say = (text) => {
     byId("live-state").textContent = text;
   };
-  tell("Live.");
+  say("Live.");
   const ask = async () => {
     try {
       const { version } = await answerOf("/version.json");
       if (version !== seen) {
-        const told = await answerOf("/study.json");
-        seen = told.version;
-        renew(opened(told));
+        const payload = await answerOf("/study.json");
+        seen = payload.version;
+        renew(opened(payload));
       }
-      tell("Live.");
+      say("Live.");
     } catch {
-      tell("The server has stopped; this is what it showed last.");
+      say("The server has stopped; this is what it showed last.");
     }
     setTimeout(ask, ASK_EVERY_MS);
   };

@@ -115,7 +115,7 @@ function start() {
       `${study.n_ridden} candidates ridden, ${study.n_feasible} meet every constraint, ${study.n_front} on the front.` +
       (study.n_front
         ? ""
-        : " None meets every constraint, so there are no picks; all are shown, and those nearest to meeting them are told in detail.");
+        : " None meets every constraint, so there are no picks; all are shown, and those nearest to meeting them are shown in detail.");
     drawLegend(study, state);
     tellUntraced(study);
   }

@@ -1,4 +1,4 @@
-// One look for every plot. Colours after Okabe and Ito (2008), told apart by colour-blind readers;
+// One look for every plot. Colours after Okabe and Ito (2008), distinct to colour-blind readers;
 // what a colour says, a marker or a dash says too.
 
 const BLACK = "#000000",

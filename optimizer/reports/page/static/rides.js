@@ -18,11 +18,11 @@ function heatMaps(study, detail) {
     outcome = detail.outcome;
   const nObjectives = study.objectives.length;
   const maps = study.objectives.map((name, objective) => {
-    const told = study.rides
+    const known = study.rides
       .map((_, ride) => values[ride * nObjectives + objective])
       .filter((value) => !Number.isNaN(value));
-    const low = Math.min(...told),
-      high = Math.max(...told);
+    const low = Math.min(...known),
+      high = Math.max(...known);
     const cells = new Map(study.rides.map(([course, rider], ride) => [`${course} ${rider}`, ride]));
     const lines = study.courses.map((course, row) =>
       make(
@@ -114,9 +114,9 @@ function drawCurve(study, detail, number, plot) {
 function writeTraces(study, number, body, { detail, own, base }) {
   const box = make("div", { class: "thirds", id: "traces" });
   const there = own && detail.worst.every((place) => own[place]);
-  const looked = study.rows.looked_again.values;
+  const reevaluated = study.rows.reevaluated.values;
   const other =
-    looked[study.rowOf.get(number)] === looked[study.rowOf.get(0)] ? "" : " (on other noise)";
+    reevaluated[study.rowOf.get(number)] === reevaluated[study.rowOf.get(0)] ? "" : " (on other noise)";
   body.append(
     make("h3", {}, "Its three worst rides by nose-down risk"),
     there
@@ -173,7 +173,7 @@ function drawRide(study, plot, { own, base }) {
   ];
   const titles = ["pitch, nose down / deg", "current / A", "speed / m/s", "torque reserve / 1"];
   const traces = [];
-  for (const [signals, color, width, who] of [
+  for (const [signals, color, width, label] of [
     [base, BLACK, 1, "baseline"],
     [own, VERMILION, 1.8, "this"],
   ]) {
@@ -188,8 +188,8 @@ function drawRide(study, plot, { own, base }) {
           mode: "lines",
           connectgaps: false,
           line: { color, width: dash === "solid" ? width : 1, dash },
-          name: `${who}: ${name}`,
-          hovertemplate: `${who}: ${name.replaceAll("_", " ")} %{y:.3g}<extra></extra>`,
+          name: `${label}: ${name}`,
+          hovertemplate: `${label}: ${name.replaceAll("_", " ")} %{y:.3g}<extra></extra>`,
         }),
       ),
     );

@@ -24,7 +24,7 @@ def never():
 
 
 def run_small_study(folder, n_candidates=36):
-    """Write and run a small study, its second look included; return it."""
+    """Write and run a small study, its re-evaluation included; return it."""
     title = ("Two borrowers on three short courses", HOSTILE_TITLE)
     study = load_study(write_small_study(folder, title))
     run_study(study, n_candidates=n_candidates, n_jobs=2, on_generation=lambda _: None, stop=never)
