@@ -1,4 +1,4 @@
-"""Who rides a study's candidates: this machine, a cluster, several machines, or any of them."""
+"""Where a study's candidates are simulated: this machine, a cluster, several machines."""
 
 import importlib
 from collections.abc import Callable, Iterator
@@ -38,7 +38,7 @@ ALONE = Machines()
 def riding(
     study: Study, machines: Machines, *, rides_of: Study, n_jobs: int, weights: str
 ) -> Iterator[Callable[[tuple[int, ...]], Evaluate]]:
-    """Give what rides candidates over a study's rides, by the places of the telling rides.
+    """Give the function from the places of screening rides to what evaluates candidates.
 
     Parameters
     ----------

@@ -62,8 +62,8 @@ class _SharedRides:
         Rides candidates on this machine.
     rides : sequence of Ride
         Those that `evaluate` rides.
-    telling : tuple of int
-        Places of those that it rides first, to spare candidates the others.
+    screening : tuple of int
+        Places of those that it rides first, for early rejection.
     """
 
     def __init__(

@@ -65,7 +65,7 @@ class _Reusing:
         self._study = study
         self._rules = rules_of(study)
         self._n_jobs = n_jobs
-        self._telling = screening
+        self._screening = screening
         held_by = [(part, *held(part, study.rides), rows_of(part)) for part in parts]
         self._parts = [found for found in held_by if len(found[1])]
 
@@ -74,7 +74,7 @@ class _Reusing:
         if not any(row.tobytes() in rows for *_, rows in self._parts for row in profiles):
             return self._evaluate(values)
         return evaluated(
-            self._study, values, ride=self._ride, rules=self._rules, screening=self._telling
+            self._study, values, ride=self._ride, rules=self._rules, screening=self._screening
         )
 
     def _ride(self, profiles: Floats, places: Places) -> Floats:

@@ -16,7 +16,7 @@ CHANGE_MPS2 = 0.5  # assumed: how fast riders who see their way change speed, up
 _GRID_M = 0.1
 _STEP_S = 0.2
 
-# A manoeuvre tells the wanted speed over time, so where a board will be must be foreseen. Measured
+# A manoeuvre gives the wanted speed over time, so where a board will be must be predicted. Measured
 # over rides of the day: after a slowing a board closes on the wanted speed with 2 s, so it is some
 # metres further by then, and 1 to 8 % of the way (5th to 95th percentile) besides; never behind.
 _FOLLOW_S = 3.0

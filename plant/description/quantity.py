@@ -12,7 +12,7 @@ from typing import Any
 
 
 class Kind(enum.Enum):
-    """What a number is, where it matters to whoever rescales or caps it."""
+    """What a number is, where rescaling or capping depends on it."""
 
     CURRENT = "current"  # in A
     CURRENT_GAIN = "current per something"

@@ -106,7 +106,7 @@ def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Fl
     a[_place("leg_rest_rad"), _place("pitch_rad")] = 1.0 / LEG_ADAPT_TIME_S
     a[_place("leg_rest_rad"), _place("leg_rest_rad")] = -1.0 / LEG_ADAPT_TIME_S
 
-    # Keeping speed: what is asked of the error in speed, foreseen from the push felt.
+    # Keeping speed: what is asked of the error in speed, predicted from the push felt.
     asked = asked_acceleration(_SMALL, 1.0, 1.0) / _SMALL
     learnt = trimmed(0.0, _SMALL, asked * _SMALL, 0.0, 1.0) / _SMALL
     error = -FORESIGHT_S * a[0]
