@@ -14,7 +14,7 @@ from optuna.trial import FrozenTrial, create_trial
 from objectives import OBJECTIVES
 from optimizer.search import pareto
 from optimizer.search.evaluation import History
-from optimizer.search.optuna_sampler import distributions
+from optimizer.search.optuna_trials import distributions
 from optimizer.search.space import Space
 
 _FEWEST = 30  # candidates below which an importance is chance

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from importlib.metadata import version
 
 RIDING = ("levelgain", "numba", "numpy", "scipy")  # numpy and scipy lay the roads
-PROPOSING = ("moocore", "numpy", "optuna", "scipy")
+PROPOSING = ("moocore", "numpy", "scipy")
 
 _PREFIX = "library."
 

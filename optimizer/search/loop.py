@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from objectives import Components
 from optimizer.search.evaluation import NO_COMPONENTS, Evaluate, Evaluation, History, checked
 from optimizer.search.frozen_settings import search_inputs
+from optimizer.search.generations import Generations
 from optimizer.search.imputation import imputed
-from optimizer.search.optuna_sampler import Proposer
 from optimizer.search.plan import (
     Plan,
 )
@@ -101,11 +101,11 @@ def run(
     if n_candidates < 1:
         raise ValueError(f"n_candidates must be 1 or more, got {n_candidates}")
     population, composite = plan.population, plan.composite
-    proposer = Proposer(plan, n_jobs=n_jobs)
+    generations = Generations(plan, n_jobs=n_jobs)
     store.freeze(search_inputs(plan))
     history = store.history(population=population)
     components = _stored_parts(store, history, plan)
-    proposer.restore(imputed(history, components, plan.space))
+    generations.tell(imputed(history, components, plan.space))
     rejecting: Evaluate | None = None
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
@@ -119,7 +119,7 @@ def run(
             return progress
         if later is not None and len(history) and rejecting is None:
             rejecting = later(store.rides(range(population)))
-        values = proposer.ask()
+        values = generations.ask()
         evaluation = checked(
             (rejecting or evaluate)(values.copy()),
             n_candidates=population,
@@ -135,7 +135,7 @@ def run(
             )
         )
         components = components.followed_by(composite.components(evaluation))
-        proposer.tell(imputed(history, components, plan.space, start=len(history) - population))
+        generations.tell(imputed(history, components, plan.space, start=len(history) - population))
 
 
 def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Components:

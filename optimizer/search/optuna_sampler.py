@@ -1,183 +1,196 @@
-"""optuna as the engine that asks for generations and is told their outcomes, all in memory.
+"""The search as a sampler of optuna's, for studies with an objective function of the user's own."""
 
-Stock NSGA-II advances by counting finished trials, draws from a generator that lives in memory only
-and orders its cached parents differently before and after a reload. The subclass here keeps the
-interface and bookkeeping but makes every proposal a pure function of the plan and told trials.
-"""
-
+import threading
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import optuna
 from numpy.typing import NDArray
-from optuna.distributions import BaseDistribution, FloatDistribution
-from optuna.samplers import NSGAIISampler
-from optuna.trial import FrozenTrial, Trial, TrialState, create_trial
+from optuna.distributions import BaseDistribution
+from optuna.samplers import BaseSampler, RandomSampler
+from optuna.search_space import IntersectionSearchSpace
+from optuna.study import StudyDirection
+from optuna.trial import FrozenTrial, TrialState
 
+from optimizer.base.hashing import spawned
 from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
-from optimizer.search.plan import (
-    Plan,
-)
-from optimizer.search.proposals import (
-    propose,
-)
-from optimizer.search.ranking import best_first
-from optimizer.search.space import Space
+from optimizer.search.generations import NO_PARENTS, survivors
+from optimizer.search.optuna_trials import Known, known_of, params_of, row_of, space_of
+from optimizer.search.plan import Plan
+from optimizer.search.proposals import propose
+from optimizer.search.space import clip
+from optimizer.search.variation import Operators
 
 Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
+_MOST_OBJECTIVES = 3
+_KEPT = 4  # proposed generations: threads may still ask for rows of the one before
+_NOTHING = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
 
 
-def distributions(space: Space) -> dict[str, BaseDistribution]:
-    """Return the space as optuna declares it."""
-    return {
-        name: FloatDistribution(float(low), float(high), log=bool(by_ratio))
-        for name, low, high, by_ratio in zip(
-            space.names, space.low, space.high, space.log, strict=True
-        )
-    }
+class GenerationSampler(BaseSampler):
+    """The search of levelgain as a sampler for `optuna.create_study`.
 
+    Trial n is row n % population of generation n // population. A generation is proposed from all
+    that trials of the generations before it tell: a pure function of the seed and of those trials,
+    so a study that is loaded again goes on as if it had never stopped. Trials that run at the same
+    time never get the same row; what they find counts from the next generation on.
 
-class GenerationSampler(NSGAIISampler):
-    """NSGA-II over whole generations of a fixed space.
+    One, two or three objectives, minimised or maximised. Constraints are those of
+    `Trial.set_constraint`. Floats are searched best; integers, steps and choices as numbers on a
+    grid. A parameter that not every trial has is drawn at random. A sampler serves one study.
 
-    Trial n belongs to generation n // population. Survivors of the generation before and of its own
-    parents breed; see `selection.best_first` for who survives and `proposals` for the children.
+    Parameters
+    ----------
+    seed : int, optional
+        0 or above; drawn if not given.
+    population : int
+        Trials in a generation, 4 or more.
+    search_space : mapping of name to distribution, optional
+        The parameters, where they are known before the first trial; else those that all finished
+        trials have.
+    baseline : mapping of name to value, optional
+        A known good point: the first trial, and a third of the first generation lies about it.
+    weights : sequence of float, optional
+        One for each objective: what counts how much where the search looks for one best point
+        beside the front; all equal if not given.
+    n_jobs : int
+        Threads that work on what to propose; how many changes nothing.
+
+    Raises
+    ------
+    ValueError
+        The population is too small, or the seed negative; while a study runs: it has more than
+        three objectives, or other weights than objectives, or the baseline is not in the space.
     """
 
-    def __init__(self, plan: Plan, *, n_jobs: int) -> None:
-        super().__init__(population_size=plan.population)
-        self._plan = plan
+    def __init__(
+        self,
+        *,
+        seed: int | None = None,
+        population: int = 48,
+        search_space: Mapping[str, BaseDistribution] | None = None,
+        baseline: Mapping[str, Any] | None = None,
+        weights: Sequence[float] | None = None,
+        n_jobs: int = 1,
+    ) -> None:
+        if population < 4:
+            raise ValueError(f"a population needs at least 4 candidates, got {population}")
+        if seed is not None and seed < 0:
+            raise ValueError(f"a seed must be 0 or above, got {seed}")
+        self._seed = int(np.random.SeedSequence().generate_state(1)[0]) if seed is None else seed
+        self._population = population
+        self._search_space = None if search_space is None else dict(search_space)
+        self._baseline = None if baseline is None else dict(baseline)
+        self._weights = weights
         self._n_jobs = n_jobs
-        self._distributions = distributions(plan.space)
-        self._observed = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
-        self._parents: list[list[int]] = [[]]
-        self._proposed: tuple[int, Floats] | None = None
+        self._common = IntersectionSearchSpace()
+        self._proposed: dict[tuple[Any, ...], Floats] = {}
+        self._lock = threading.Lock()
 
-    def know(self, observed: Observed) -> None:
-        """Take in what is told of the candidates after those known."""
-        self._observed = self._observed.followed_by(observed)
+    def __getstate__(self) -> dict[str, Any]:
+        return {**vars(self), "_lock": None, "_proposed": {}}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        vars(self).update(state, _lock=threading.Lock())
 
     def infer_relative_search_space(
         self, study: optuna.Study, trial: FrozenTrial
     ) -> dict[str, BaseDistribution]:
-        """Return the whole space, from the first trial on."""
-        return self._distributions
-
-    def get_trial_generation(self, study: optuna.Study, trial: FrozenTrial) -> int:
-        """Return the trial's generation, from its number alone."""
-        return trial.number // self._plan.population
-
-    def get_population(self, study: optuna.Study, generation: int) -> list[FrozenTrial]:
-        """Return the told trials of a generation."""
-        trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
-        return trials[generation * self._plan.population : (generation + 1) * self._plan.population]
-
-    def select_parent(self, study: optuna.Study, generation: int) -> list[FrozenTrial]:
-        """Return the survivors of the generation before and its parents, the best first."""
-        trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
-        history = self._observed.history
-        start = (generation - 1) * self._plan.population
-        pool = np.array(
-            [*self._parents[generation - 1], *range(start, start + self._plan.population)]
-        )
-        best = best_first(
-            history.objectives[pool],
-            history.constraints[pool],
-            n_best=self._plan.population,
-        )
-        return [trials[number] for number in pool[best]]
-
-    def get_parent_population(self, study: optuna.Study, generation: int) -> list[FrozenTrial]:
-        """Return the parents of a generation, the best first; none for the first."""
-        for later in range(len(self._parents), generation + 1):
-            chosen = self.select_parent(study, later)
-            self._parents.append([trial.number for trial in chosen])
-        trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE,))
-        return [trials[number] for number in self._parents[generation]]
+        """Return the parameters that are searched together."""
+        space = self._search_space
+        if space is None:
+            with self._lock:
+                space = self._common.calculate(study)
+        return {name: declared for name, declared in space.items() if not declared.single()}
 
     def sample_relative(
         self, study: optuna.Study, trial: FrozenTrial, search_space: dict[str, BaseDistribution]
     ) -> dict[str, Any]:
-        """Return the trial's row of its generation, which is proposed at the first ask."""
-        generation, row = divmod(trial.number, self._plan.population)
-        if self._proposed is None or self._proposed[0] != generation:
-            self._proposed = generation, self._propose(study, generation)
-        values = self._proposed[1][row]
-        return dict(zip(self._plan.space.names, values.tolist(), strict=True))
+        """Return the trial's row of its generation, which is proposed when it is first asked for.
 
-    def _propose(self, study: optuna.Study, generation: int) -> Floats:
-        parents = [trial.number for trial in self.get_parent_population(study, generation)]
+        Raises
+        ------
+        ValueError
+            More than three objectives, or a baseline or weights that do not fit.
+        """
+        if not search_space:
+            return {}
+        generation, row = divmod(trial.number, self._population)
+        key = (study.study_name, generation, *search_space.items())
+        with self._lock:
+            if key not in self._proposed:
+                self._proposed[key] = self._propose(study, generation, search_space)
+            while len(self._proposed) > _KEPT:
+                del self._proposed[next(iter(self._proposed))]
+            return params_of(search_space, self._proposed[key][row])
+
+    def sample_independent(
+        self,
+        study: optuna.Study,
+        trial: FrozenTrial,
+        param_name: str,
+        param_distribution: BaseDistribution,
+    ) -> Any:
+        """Return the baseline's value for the first trial, else one drawn from the whole range."""
+        if trial.number == 0 and self._baseline is not None and param_name in self._baseline:
+            return self._baseline[param_name]
+        drawn = spawned(self._seed, "independent", str(trial.number), param_name) % 2**32
+        return RandomSampler(seed=drawn).sample_independent(
+            study, trial, param_name, param_distribution
+        )
+
+    def _propose(
+        self, study: optuna.Study, generation: int, declared: dict[str, BaseDistribution]
+    ) -> Floats:
+        signs = np.array(
+            [-1.0 if way is StudyDirection.MAXIMIZE else 1.0 for way in study.directions]
+        )
+        trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE, TrialState.PRUNED))
+        before = [trial for trial in trials if trial.number < generation * self._population]
+        known = known_of(before, declared, signs)
         return propose(
-            self._plan,
+            self._plan(declared, n_objectives=len(signs)),
             generation,
-            observed=self._observed.rows(0, generation * self._plan.population),
-            parents=np.array(parents, dtype=np.intp),
+            observed=_NOTHING if known is None else known.observed,
+            parents=NO_PARENTS if known is None else self._parents(known),
             n_jobs=self._n_jobs,
         )
 
-
-class Proposer:
-    """An optuna study in memory that is asked for and told whole generations.
-
-    Parameters
-    ----------
-    plan : Plan
-        What to propose from; all its objectives are minimised.
-    n_jobs : int
-        Threads that work on what to propose; how many changes nothing.
-    """
-
-    def __init__(self, plan: Plan, *, n_jobs: int = 1) -> None:
-        # optuna would report each study on the user's terminal.
-        optuna.logging.set_verbosity(optuna.logging.WARNING)
-        self._plan = plan
-        self._distributions = distributions(plan.space)
-        self._asked: list[Trial] = []
-        self._sampler = GenerationSampler(plan, n_jobs=n_jobs)
-        self.study = optuna.create_study(
-            directions=["minimize"] * plan.n_objectives, sampler=self._sampler
+    def _plan(self, declared: dict[str, BaseDistribution], *, n_objectives: int) -> Plan:
+        if n_objectives > _MOST_OBJECTIVES:
+            raise ValueError(f"the search needs 1 to 3 objectives, got {n_objectives}")
+        weights = np.ones(n_objectives) if self._weights is None else np.array(self._weights)
+        if weights.shape != (n_objectives,):
+            raise ValueError(f"weights: the study has {n_objectives} objectives, got {weights}")
+        space = space_of(declared)
+        if self._baseline is None:
+            # About a point of which nothing is known there is nothing to copy.
+            operators = Operators(copies_share=0.0)
+            baseline = clip(space, 0.5 * (space.low + space.high))
+        else:
+            operators = Operators()
+            missing = sorted(set(declared) - set(self._baseline))
+            if missing:
+                raise ValueError(f"baseline: has no {', '.join(missing)}")
+            baseline = row_of(declared, self._baseline)
+        return Plan(
+            space=space,
+            baseline=baseline,
+            seed=self._seed,
+            population=self._population,
+            operators=operators,
+            weights=weights if n_objectives > 1 else np.tile(weights, 2),  # as in `known_of`
         )
 
-    def ask(self) -> Floats:
-        """Return the next generation, (population, parameter), the same until it is told."""
-        if not self._asked:
-            self._asked = [
-                self.study.ask(self._distributions) for _ in range(self._plan.population)
-            ]
-        names = self._plan.space.names
-        # Each look at a trial's parameters copies them all.
-        asked = [trial.params for trial in self._asked]
-        return np.array([[params[name] for name in names] for params in asked])
-
-    def tell(self, observed: Observed) -> None:
-        """Tell the outcome of the generation that was asked for, in number order."""
-        outcomes = observed.history
-        for trial, objectives, constraints in zip(
-            self._asked, outcomes.objectives, outcomes.constraints, strict=True
-        ):
-            for key, value in _constraints(constraints).items():
-                trial.set_constraint(key, value)
-            self.study.tell(trial, objectives.tolist())
-        self._asked = []
-        self._sampler.know(observed)
-
-    def restore(self, observed: Observed) -> None:
-        """Add the whole generations of a stored history, as if they had been told here."""
-        history = observed.history
-        self.study.add_trials(
-            create_trial(
-                params=dict(zip(self._plan.space.names, values.tolist(), strict=True)),
-                distributions=self._distributions,
-                values=objectives.tolist(),
-                constraints=_constraints(constraints),
-            )
-            for values, objectives, constraints in zip(
-                history.values, history.objectives, history.constraints, strict=True
-            )
-        )
-        self._sampler.know(observed)
-
-
-def _constraints(row: Floats) -> dict[str, float]:
-    # Zero-padded, so that sorting the keys gives the order of the columns.
-    return {f"{column:03d}": float(value) for column, value in enumerate(row)}
+    def _parents(self, known: Known) -> Indices:
+        """Return who breeds next, generation by generation."""
+        history = known.observed.history
+        generations = known.numbers // self._population
+        parents = NO_PARENTS
+        for generation in np.unique(generations):
+            places = np.flatnonzero(generations == generation).tolist()
+            parents = survivors(history, parents, places, n_best=self._population)
+        return parents

@@ -52,8 +52,8 @@ def propose(
     observed : Observed
         Of all candidates of the generations before; empty for the first.
     parents : (parent,) int
-        Numbers of the candidates that breed, the best first; not used for the first generations,
-        which ride what is known.
+        Numbers of the candidates that breed, the best first; none where nothing is observed. Not
+        used for the first generations, which ride what is known.
     n_jobs : int
         Threads; how many changes nothing.
 
@@ -63,7 +63,7 @@ def propose(
         Values inside the space.
     """
     rng = np.random.default_rng(np.random.SeedSequence(plan.seed, spawn_key=(generation,)))
-    if generation * plan.population <= len(plan.start):
+    if not len(parents) or generation * plan.population <= len(plan.start):
         return known_and_spread(plan, generation, rng)
     # A linear algebra library splits its sums by thread, and their last bits with them.
     with (

@@ -31,7 +31,7 @@ from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.search.cost_descent import Descent
 from optimizer.search.frozen_settings import METHOD
-from optimizer.search.optuna_sampler import distributions
+from optimizer.search.optuna_trials import distributions
 from optimizer.search.plan import Plan
 from optimizer.search.space import from_unit, to_unit
 from optimizer.search.variation import Operators

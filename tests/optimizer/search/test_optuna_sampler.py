@@ -1,15 +1,31 @@
-from dataclasses import replace
+"""The sampler in plain studies of optuna's, and under optuna's own tests of samplers.
+
+Of `optuna.testing.pytest_samplers` all cases are used but `SingleOnlySamplerTestCase`, which is for
+samplers that refuse two objectives.
+"""
+
+import math
+import pickle
+from unittest import mock
 
 import numpy as np
 import optuna
 import pytest
-
-from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
-from optimizer.search.optuna_sampler import Proposer
-from optimizer.search.pareto import hypervolume, non_dominated
-from optimizer.search.plan import (
-    Plan,
+from optuna.storages import JournalStorage
+from optuna.storages.journal import JournalFileBackend
+from optuna.testing.pytest_samplers import (
+    BasicSamplerTestCase,
+    MultiObjectiveSamplerTestCase,
+    RelativeSamplerTestCase,
 )
+from optuna.trial import TrialState
+
+from optimizer.search import proposals
+from optimizer.search.generations import Generations
+from optimizer.search.optuna_sampler import GenerationSampler
+from optimizer.search.optuna_trials import distributions
+from optimizer.search.pareto import hypervolume, non_dominated
+from optimizer.search.plan import Plan
 from tests.optimizer.analytic import (
     SMALL_BASELINE,
     SMALL_BOX,
@@ -20,128 +36,330 @@ from tests.optimizer.analytic import (
 )
 from tests.optimizer.observed import observed
 
-PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3), population=8)
+optuna.logging.set_verbosity(optuna.logging.WARNING)
+
+DECLARED = distributions(SMALL_BOX)
+BASELINE = dict(zip(SMALL_BOX.names, SMALL_BASELINE.tolist(), strict=True))
 
 
-def _observed(proposer, evaluate, n_generations):
-    known = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
-    for _ in range(n_generations):
-        values = proposer.ask()
-        outcome = observed(values, evaluate(values))
-        proposer.tell(outcome)
-        known = known.followed_by(outcome)
-    return known
+def _small(**changes):
+    settings = {"seed": 5, "population": 8, "search_space": DECLARED, "baseline": BASELINE}
+    return GenerationSampler(**settings | changes)
 
 
-def test_asking_again_before_telling_gives_the_same_generation():
-    proposer = Proposer(PLAN)
-
-    assert proposer.ask().tobytes() == proposer.ask().tobytes()
-    assert len(proposer.study.trials) == 8
+def _study(sampler, *, n_objectives=3, **options):
+    directions = ["minimize"] * n_objectives
+    return optuna.create_study(directions=directions, sampler=sampler, **options)
 
 
-def test_a_restored_study_proposes_what_the_lasting_one_does():
-    lasting = Proposer(PLAN)
-    known = _observed(lasting, narrow, 15)
-    restored = Proposer(PLAN)
-
-    restored.restore(known)
-
-    for _ in range(3):
-        values = lasting.ask()
-        assert restored.ask().tobytes() == values.tobytes()
-        lasting.tell(observed(values, narrow(values)))
-        restored.tell(observed(values, narrow(values)))
+def _narrow(trial):
+    """The problem `narrow` as an objective function of a user's own."""
+    values = np.array([[_suggested(trial, name) for name in SMALL_BOX.names]])
+    outcome = narrow(values)
+    for place, value in enumerate(outcome.constraints[0].tolist()):
+        trial.set_constraint(f"{place:02d}", value)
+    return outcome.objectives[0].tolist()
 
 
-def test_the_study_in_memory_is_one_that_optuna_understands():
-    proposer = Proposer(PLAN)
-    history = _observed(proposer, narrow, 6).history
-
-    numbers = {trial.number for trial in proposer.study.best_trials}
-
-    assert numbers == set(
-        np.flatnonzero(non_dominated(history.objectives, history.constraints)).tolist()
-    )
-    assert all(trial.state is optuna.trial.TrialState.COMPLETE for trial in proposer.study.trials)
+def _suggested(trial, name):
+    declared = DECLARED[name]
+    return trial.suggest_float(name, declared.low, declared.high, log=declared.log)
 
 
-def test_more_than_ten_constraints_keep_their_columns_in_a_restored_study():
-    def many(values):
-        outcome = narrow(values)
-        columns = np.tile(outcome.constraints, (1, 6)) * np.arange(1, 13)
-        return replace(outcome, constraints=columns)
-
-    lasting, restored = (Proposer(PLAN) for _ in range(2))
-    known = _observed(lasting, many, 13)
-
-    restored.restore(known)
-
-    assert restored.ask().tobytes() == lasting.ask().tobytes()
+def _values(study):
+    return np.array([[trial.params[name] for name in SMALL_BOX.names] for trial in study.trials])
 
 
-def test_parents_are_feasible_as_soon_as_enough_candidates_are():
-    proposer = Proposer(PLAN)
-    history = _observed(proposer, narrow, 12).history
-    assert (history.constraints <= 0.0).all(axis=1).sum() > 8
-
-    parents = proposer.study.sampler.get_parent_population(proposer.study, 12)
-
-    assert len({parent.number for parent in parents}) == 8
-    assert all(value <= 0.0 for parent in parents for value in parent.constraints.values())
+class _Ours:
+    @pytest.fixture
+    def sampler(self):
+        return lambda: GenerationSampler(seed=3, population=4)
 
 
-def test_the_search_finds_many_feasible_candidates_where_few_random_ones_are():
-    rng = np.random.default_rng(13)
-    random = SMALL_BOX.low + rng.random((2000, 3)) * (SMALL_BOX.high - SMALL_BOX.low)
-    assert (narrow(random).constraints <= 0.0).all(axis=1).mean() < 0.03
-
-    history = _observed(Proposer(PLAN), narrow, 30).history
-
-    assert (history.constraints[120:] <= 0.0).all(axis=1).mean() > 0.5
+class TestBasic(_Ours, BasicSamplerTestCase):
+    """Floats, steps, integers, choices, conditions, ranges that change, NaN, fixed parameters."""
 
 
-@pytest.mark.parametrize("n_objectives", [1, 4])
-def test_other_numbers_of_objectives_are_refused(n_objectives):
-    with pytest.raises(ValueError, match="2 or 3 objectives"):
-        replace(PLAN, weights=np.ones(n_objectives))
+class TestRelative(_Ours, RelativeSamplerTestCase):
+    """All kinds of parameters searched together, in one thread and two."""
 
 
-def _stock(evaluate, *, n_objectives, n_candidates, seed):
-    """Optuna's NSGA-II as it comes, with our population."""
-    sampler = optuna.samplers.NSGAIISampler(population_size=48, seed=seed)
-    study = optuna.create_study(directions=["minimize"] * n_objectives, sampler=sampler)
-    for _ in range(n_candidates):
-        trial = study.ask()
+class TestMultiObjective(_Ours, MultiObjectiveSamplerTestCase):
+    """Two objectives, one of them maximised."""
+
+
+def test_a_plain_study_finds_what_the_search_itself_does():
+    """The same engine: every trial is the search's own candidate, bit for bit."""
+    plan = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3), population=8)
+    generations = Generations(plan)
+    rows = []
+    for _ in range(20):
+        values = generations.ask()
+        generations.tell(observed(values, narrow(values)))
+        rows.append(values)
+    study = _study(_small())
+
+    study.optimize(_narrow, n_trials=160)
+
+    assert _values(study).tobytes() == np.vstack(rows).tobytes()
+
+
+def test_surrogates_and_screening_drive_the_proposals(monkeypatch):
+    parts = {
+        name: mock.Mock(side_effect=getattr(proposals, name))
+        for name in ("fitted", "screen", "lowest_cost_points")
+    }
+    for name, part in parts.items():
+        monkeypatch.setattr(proposals, name, part)
+    study = _study(_small())
+
+    study.optimize(_narrow, n_trials=496)
+
+    assert all(part.called for part in parts.values())
+
+
+def test_a_study_loaded_again_goes_on_as_if_it_had_not_stopped(tmp_path):
+    lasting = _study(_small())
+    lasting.optimize(_narrow, n_trials=60)
+    storage = JournalStorage(JournalFileBackend(str(tmp_path / "optuna.log")))
+    first = _study(_small(), storage=storage, study_name="narrow")
+    first.optimize(_narrow, n_trials=27)
+
+    again = optuna.load_study(study_name="narrow", storage=storage, sampler=_small())
+    again.optimize(_narrow, n_trials=33)
+
+    assert _values(again).tobytes() == _values(lasting).tobytes()
+
+
+def test_a_sampler_may_be_pickled():
+    lasting = _study(_small())
+    lasting.optimize(_narrow, n_trials=20)
+    values = _values(lasting)
+
+    lasting.sampler = pickle.loads(pickle.dumps(lasting.sampler))  # noqa: S301  # our own
+    lasting.optimize(_narrow, n_trials=20)
+
+    other = _study(_small())
+    other.optimize(_narrow, n_trials=40)
+    assert _values(other).tobytes() == _values(lasting).tobytes()
+    assert len(values) == 20
+
+
+def test_trials_that_fail_tell_nothing_and_stop_nothing():
+    def sometimes(trial):
+        values = _narrow(trial)
+        if trial.number % 3 == 1:
+            raise ArithmeticError
+        return [math.nan] * 3 if trial.number % 7 == 2 else values
+
+    study = _study(_small())
+
+    study.optimize(sometimes, n_trials=120, catch=ArithmeticError)
+
+    states = [trial.state for trial in study.trials]
+    assert states.count(TrialState.FAIL) > 40
+    feasible = [all(v <= 0 for v in trial.constraints.values()) for trial in study.trials]
+    assert np.mean(feasible[80:]) > 2.0 * np.mean(feasible[:24])
+
+
+def test_when_every_trial_fails_other_points_are_still_tried():
+    study = _study(_small())
+
+    study.optimize(lambda trial: [_suggested(trial, "ratio") * math.nan] * 3, n_trials=24)
+
+    tried = {trial.params["ratio"] for trial in study.trials}
+    assert len(tried) == 24
+
+
+def test_pruned_trials_tell_of_the_constraints_that_they_break():
+    """Few random points of `narrow` meet its constraints: found though nothing else is told."""
+
+    def pruned(trial):
+        values = _narrow(trial)
+        if trial.number and any(value > 0.0 for value in trial.constraints.values()):
+            raise optuna.TrialPruned
+        return values
+
+    study = _study(_small())
+
+    study.optimize(pruned, n_trials=160)
+
+    states = [trial.state for trial in study.trials]
+    assert states[:8].count(TrialState.PRUNED) > 4
+    assert states[120:].count(TrialState.COMPLETE) > 20
+
+
+def test_threads_never_try_the_same_point():
+    study = _study(_small())
+
+    study.optimize(_narrow, n_trials=96, n_jobs=4)
+
+    assert len(study.trials) == 96
+    assert len(np.unique(_values(study), axis=0)) == 96
+    assert study.best_trials
+
+
+def test_enqueued_trials_are_tried_and_learned_from():
+    known = {"gain_a_per_deg": 3.0, "rate_hz": 20.0, "ratio": 0.1}
+    study = _study(_small())
+    study.enqueue_trial(known)
+    study.enqueue_trial({"ratio": -0.5})
+
+    study.optimize(_narrow, n_trials=24)
+
+    assert study.trials[0].params == known
+    assert study.trials[1].params["ratio"] == -0.5
+    values, params = study.trials[0].values, study.trials[0].params
+    assert narrow(np.array([list(params.values())])).objectives[0].tolist() == values
+
+
+def test_what_is_maximised_is_turned_round():
+    def turned(trial):
+        first, second, third = _narrow(trial)
+        return first, -second, third
+
+    straight = _study(_small())
+    straight.optimize(_narrow, n_trials=64)
+    study = optuna.create_study(directions=["minimize", "maximize", "minimize"], sampler=_small())
+
+    study.optimize(turned, n_trials=64)
+
+    assert _values(study).tobytes() == _values(straight).tobytes()
+
+
+def test_parameters_need_not_be_declared_beforehand():
+    study = _study(GenerationSampler(seed=5, population=8))
+
+    study.optimize(_narrow, n_trials=160)
+
+    feasible = [all(v <= 0 for v in trial.constraints.values()) for trial in study.trials]
+    assert np.mean(feasible[120:]) > 0.4
+
+
+def test_one_objective_comes_near_its_minimum():
+    """The Rosenbrock valley (1960, Computer J. 3: 175-184), whose minimum is 0 at (1, 1)."""
+
+    def valley(trial):
+        x, y = trial.suggest_float("x", -2.0, 2.0), trial.suggest_float("y", -1.0, 3.0)
+        return 100.0 * (y - x**2) ** 2 + (1.0 - x) ** 2
+
+    study = optuna.create_study(sampler=GenerationSampler(seed=1, population=8))
+
+    study.optimize(valley, n_trials=200)
+
+    random = optuna.create_study(sampler=optuna.samplers.RandomSampler(seed=1))
+    random.optimize(valley, n_trials=200)
+    assert study.best_value < 0.1 * random.best_value
+
+
+def test_integers_steps_and_choices_are_searched_too():
+    """Nine choices out of six and three numbers on grids: drawn at random, few are right."""
+    names = [f"choice_{place}" for place in range(9)]
+
+    def wrong(trial):
+        chosen = [trial.suggest_categorical(name, list("abcdef")) for name in names]
+        whole = trial.suggest_int("whole", 0, 30)
+        power = trial.suggest_int("power", 1, 1024, log=True)
+        step = trial.suggest_float("step", 0.0, 5.0, step=0.25)
+        missed = sum(got != right for got, right in zip(chosen, "abcdefabc", strict=True))
+        off = abs(whole - 17) / 30 + abs(step - 2.5) / 5 + abs(np.log2(power) - 9) / 10
+        return missed, off
+
+    def least(sampler):
+        study = _study(sampler, n_objectives=2)
+        study.optimize(wrong, n_trials=300)
+        return min(sum(trial.values) for trial in study.trials)
+
+    ours = least(GenerationSampler(seed=1, population=24))
+
+    assert ours < 0.5 * least(optuna.samplers.RandomSampler(seed=1))
+
+
+def test_infinite_outcomes_are_the_worst_of_all():
+    def cliff(trial):
+        first, second, third = _narrow(trial)
+        fell = trial.params["ratio"] > 0.5
+        return (math.inf, second, math.inf) if fell else (first, second, third)
+
+    study = _study(_small())
+
+    study.optimize(cliff, n_trials=120)
+
+    fell = [math.inf in trial.values for trial in study.trials]
+    assert any(fell[:40])
+    assert np.mean(fell[80:]) < 0.1
+
+
+def test_more_objectives_other_weights_and_strange_baselines_are_refused():
+    for sampler, n_objectives, message in (
+        (_small(), 4, "1 to 3 objectives"),
+        (_small(weights=[1.0, 2.0]), 3, "weights"),
+        (_small(baseline={"ratio": 0.0}), 3, "baseline: has no gain_a_per_deg, rate_hz"),
+        (_small(baseline=BASELINE | {"ratio": 7.0}), 3, "ratio: the baseline must lie"),
+    ):
+        with pytest.raises(ValueError, match=message):
+            _study(sampler, n_objectives=n_objectives).ask(DECLARED)
+    for wrong in ({"population": 3}, {"seed": -1}):
+        with pytest.raises(ValueError, match=r"must be|needs"):
+            _small(**wrong)
+
+
+def test_without_a_seed_two_samplers_differ():
+    first, second = (_study(_small(seed=None, baseline=None)) for _ in range(2))
+    for study in (first, second):
+        study.optimize(_narrow, n_trials=8)
+
+    assert _values(first).tobytes() != _values(second).tobytes()
+
+
+def test_best_trials_are_the_front_that_the_search_counts():
+    study = _study(_small())
+    study.optimize(_narrow, n_trials=120)
+
+    numbers = {trial.number for trial in study.best_trials}
+
+    outcome = narrow(_values(study))
+    ours = np.flatnonzero(non_dominated(outcome.objectives, outcome.constraints))
+    assert numbers == set(ours.tolist())
+
+
+def _found(sampler, evaluate, *, n_objectives):
+    study = _study(sampler, n_objectives=n_objectives)
+
+    def objective(trial):
         values = [[trial.suggest_float(name, 0.0, 1.0) for name in UNIT_BOX.names]]
-        study.tell(trial, evaluate(np.array(values)).objectives[0].tolist())
+        return evaluate(np.array(values)).objectives[0].tolist()
+
+    study.optimize(objective, n_trials=1008)
     return np.array([trial.values for trial in study.trials])
-
-
-def _ours(evaluate, *, n_objectives, n_candidates, seed):
-    start = np.random.default_rng(seed).random(len(UNIT_BOX.names))
-    plan = Plan(space=UNIT_BOX, baseline=start, seed=seed, weights=np.ones(n_objectives))
-    known = _observed(Proposer(plan), evaluate, n_candidates // 48)
-    return known.history.objectives
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("evaluate", "n_objectives", "reference"), [(zdt1, 2, [2.0] * 2), (dtlz2, 3, [2.0] * 3)]
 )
-def test_a_thousand_candidates_cover_more_than_stock_nsga_ii(evaluate, n_objectives, reference):
-    """ZDT1 and DTLZ2 of 25 parameters, median of three seeds, from random starts for both."""
-    medians = {
-        search: np.median(
+def test_a_thousand_trials_cover_more_than_stock_nsga_ii(evaluate, n_objectives, reference):
+    """ZDT1 and DTLZ2 of 25 parameters, median of three seeds, random starts, equal populations."""
+
+    def ours(seed):
+        start = np.random.default_rng(seed).random(len(UNIT_BOX.names)).tolist()
+        return GenerationSampler(
+            seed=seed,
+            search_space=distributions(UNIT_BOX),
+            baseline=dict(zip(UNIT_BOX.names, start, strict=True)),
+        )
+
+    def stock(seed):
+        return optuna.samplers.NSGAIISampler(population_size=48, seed=seed)
+
+    medians = [
+        np.median(
             [
-                hypervolume(
-                    search(evaluate, n_objectives=n_objectives, n_candidates=1008, seed=seed),
-                    reference,
-                )
+                hypervolume(_found(make(seed), evaluate, n_objectives=n_objectives), reference)
                 for seed in range(3)
             ]
         )
-        for search in (_ours, _stock)
-    }
+        for make in (ours, stock)
+    ]
 
-    assert medians[_ours] > medians[_stock]
+    assert medians[0] > medians[1]
