@@ -86,7 +86,7 @@ def score_rules(
         counts_level=counts_level,
         counts_current=counts_current,
         is_standing=np.array([_stands(ride) for ride in rides]),
-        spread_pairs=_spread_pairs(rides, riders, counts_level),
+        spread_pairs=spread_pairs(rides, riders, counts_level),
         loop=loop_plant(rides[0].board, riders),
     )
 
@@ -105,7 +105,7 @@ def _stands(ride: Ride) -> bool:
     return bool(manoeuvre.hold_s) and all(speed == 0.0 for _, speed in manoeuvre.speed_mps)
 
 
-def _spread_pairs(
+def spread_pairs(
     rides: Sequence[Ride], riders: Sequence[Rider], counts_level: NDArray[np.bool_]
 ) -> NDArray[np.int64]:
     """Return the rides of the lightest and of the heaviest rider that share a course."""

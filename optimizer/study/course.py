@@ -1,6 +1,7 @@
 """From a checked table to a course, with the heights of its route."""
 
 import itertools
+import math
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,9 @@ from optimizer.study.course_schema import STEEPEST_PERCENT, CourseTable, RouteTa
 from optimizer.study.dataclass_schema import section_of
 from optimizer.study.route import read_route, ridden_part, smoothed
 from plant.description.course import Course, Elevation, Manoeuvre, Road
+
+# A manoeuvre is asked in steps of 10 ms: a window between two of them would measure nothing.
+_SHORTEST_WINDOW_S = 0.1
 
 
 def course_of(table: CourseTable, *, name: str, road_seed: int, folder: Path, where: str) -> Course:
@@ -54,6 +58,12 @@ def _refuse_contradictions(road: Road, manoeuvre: Manoeuvre, *, where: str) -> N
             raise UserInputError(
                 f"{where}.manoeuvre.{key}: must end by duration_s = {manoeuvre.duration_s:g},"
                 f" got a window to {last:g}; end the window earlier"
+            )
+        shortest = min((end - start for start, end in getattr(manoeuvre, key)), default=math.inf)
+        if shortest < _SHORTEST_WINDOW_S:
+            raise UserInputError(
+                f"{where}.manoeuvre.{key}: every window must last {_SHORTEST_WINDOW_S:g} s or"
+                f" longer, got {shortest:.2g} s; lengthen the window"
             )
 
 

@@ -32,6 +32,7 @@ from optimizer.study.catalogue import (
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import section_model, section_of
+from optimizer.study.measured import refuse_unmeasured
 from optimizer.study.paths import STUDY_FILE
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
 from optimizer.study.schema_errors import (
@@ -82,6 +83,12 @@ def load_study(folder: Path) -> Study:
     _check_structure(table.structure, written, baseline, path=path)
     space = _space(table, baseline, path=path)
     start = _start(table.search, space, baseline, path=path)
+    rides = tuple(
+        _ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
+        for course, rider in pairs
+    )
+    settings = _settings(table, path=path)
+    refuse_unmeasured(rides, settings, path=path)
     return Study(
         folder=folder,
         text=text,
@@ -93,17 +100,14 @@ def load_study(folder: Path) -> Study:
         board=board,
         riders=riders,
         courses=courses,
-        rides=tuple(
-            _ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
-            for course, rider in pairs
-        ),
+        rides=rides,
         ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
         baseline=baseline,
         structure=table.structure,
         space=space,
         start=start,
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
-        settings=_settings(table, path=path),
+        settings=settings,
         validation=validation_of(table.validation, seed=table.seed, path=path),
         database=table.database,
     )

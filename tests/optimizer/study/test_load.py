@@ -30,6 +30,7 @@ use = ["cruise", "kerb_up"]
 [baseline]
 use = "workshop_15"
 """
+COURSES = ("cruise", "kerb_up")
 
 
 def written(folder, text):
@@ -327,6 +328,23 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
         (
             BASE + "[courses.cruise]\nmanoeuvre.hold_s = [[3, 200]]\n",
             "courses.cruise.manoeuvre.hold_s: must end by duration_s = 9, got a window to 200",
+        ),
+        (
+            BASE + "[courses.cruise]\nmanoeuvre.hold_s = [[3.001, 3.004]]\n",
+            "courses.cruise.manoeuvre.hold_s: every window must last 0.1 s or longer, got 0.003 s",
+        ),
+        # What nothing measures.
+        (
+            BASE + "".join(f"[courses.{name}]\nmanoeuvre.hold_s = []\n" for name in COURSES),
+            "courses: at least one must have a window hold_s, in which level_error_deg is measured",
+        ),
+        (
+            BASE + "".join(f"[courses.{name}]\nmanoeuvre.count_s = []\n" for name in COURSES),
+            "courses: at least one must have a window count_s, in which excess_current_a is",
+        ),
+        (
+            BASE.replace('"clerk_62", ', "") + "[constraints]\nrider_spread_limit = 2.0\n",
+            "constraints.rider_spread_limit: at least one course with a window hold_s must be",
         ),
         (
             BASE + '[courses.cruise]\nmanoeuvre.start = "flying"\n',
