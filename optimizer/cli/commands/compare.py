@@ -47,8 +47,8 @@ def compare(
         from optimizer.analysis.comparison import compared
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.compare import (
-            chosen_profiles,
             comparison_facts,
+            labelled_profiles,
             print_comparison,
         )
         from optimizer.cli.stages_view import StagesView
@@ -68,7 +68,7 @@ def compare(
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
-        names, rows = chosen_profiles(study, profiles)
+        names, rows = labelled_profiles(study, profiles)
         stages.begin("riding the profiles")
         found = compared(study, names, rows, n_jobs=jobs or joblib.cpu_count())
     if as_json:

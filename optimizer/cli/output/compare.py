@@ -12,6 +12,7 @@ from objectives import OBJECTIVES
 from optimizer.analysis.candidate import failures
 from optimizer.analysis.comparison import Comparison, changed_rides, differing, in_words
 from optimizer.analysis.profile_source import chosen_profile
+from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.console import print_table
 from optimizer.study.study import Study
@@ -21,8 +22,10 @@ _MOST_RIDES = 3  # that a profile wins, and that it loses
 _MOST_DRAWN = 2  # of each
 
 
-def chosen_profiles(study: Study, texts: Sequence[str]) -> tuple[list[str], NDArray[np.float64]]:
-    """Return what to call each profile, and the profiles as (profile, parameter) rows.
+def labelled_profiles(study: Study, texts: Sequence[str]) -> tuple[list[str], NDArray[np.float64]]:
+    """Return distinct labels of profiles, and the profiles as (profile, parameter) rows.
+
+    A file is labelled with the shortest end of its path that no other profile has.
 
     Parameters
     ----------
@@ -33,10 +36,12 @@ def chosen_profiles(study: Study, texts: Sequence[str]) -> tuple[list[str], NDAr
     Raises
     ------
     UserInputError
-        One can not be read or found.
+        One can not be read or found, or is given twice.
     """
-    chosen = [_chosen(study, text) for text in texts]
-    return [called for _, called in chosen], np.array([row for row, _ in chosen])
+    rows, sources = zip(*(_row_and_source(study, text) for text in texts), strict=True)
+    _refuse_twice(texts, sources)
+    parts = [source.parts if isinstance(source, Path) else (source,) for source in sources]
+    return [_shortest_end(own, parts) for own in parts], np.array(rows)
 
 
 def print_comparison(out: Console, found: Comparison) -> list[int]:
@@ -77,13 +82,36 @@ def comparison_facts(found: Comparison) -> dict[str, object]:
     }
 
 
-def _chosen(study: Study, text: str) -> tuple[NDArray[np.float64], str]:
+def _row_and_source(study: Study, text: str) -> tuple[NDArray[np.float64], str | Path]:
+    """Return a profile's row and where it comes from: a name of the study, or a file."""
     if text == "baseline":
         return chosen_profile(study, None, None)[0], text
     if text in PICKS or text.isdigit():
         row, called, _ = chosen_profile(study, text, None)
         return row, called
-    return chosen_profile(study, None, Path(text))[0], Path(text).name
+    return chosen_profile(study, None, Path(text))[0], Path(text).absolute()
+
+
+def _refuse_twice(texts: Sequence[str], sources: Sequence[str | Path]) -> None:
+    real = [source.resolve() if isinstance(source, Path) else source for source in sources]
+    for place, source in enumerate(real):
+        first = real.index(source)
+        if first < place:
+            raise UserInputError(
+                f"compare: {texts[place]} names the same profile as {texts[first]} before it;"
+                " give each profile once"
+            )
+
+
+def _shortest_end(own: tuple[str, ...], all_parts: Sequence[tuple[str, ...]]) -> str:
+    """Return the shortest end of a path, given in parts, that is the end of one path alone."""
+    lengths = range(1, len(own))
+    distinct = (
+        length
+        for length in lengths
+        if sum(parts[-length:] == own[-length:] for parts in all_parts) == 1
+    )
+    return str(Path(*own[-next(distinct, len(own)) :]))
 
 
 def _objectives(found: Comparison) -> pd.DataFrame:

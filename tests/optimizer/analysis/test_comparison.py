@@ -91,12 +91,31 @@ def test_json_holds_tables_and_words(levelgain, folder, tmp_path):
     assert set(told["against_the_first"]["mine.toml"]) == {"wins", "losses"}
 
 
+def test_files_of_one_name_keep_their_numbers_apart(levelgain, folder, tmp_path):
+    files = [tmp_path / part / "mine.toml" for part in ("left/tuned", "right/tuned")]
+    for file, gain in zip(files, (0.6, 0.7), strict=True):
+        file.parent.mkdir(parents=True)
+        text = f'use = "workshop_17"\ndamping.rate_gain_a_per_deg_per_s = {gain}\n'
+        file.write_text(text, encoding="utf-8")
+
+    code, out, error = levelgain("compare", folder, "baseline", *files, "--json")
+
+    assert code == 0, error
+    told = json.loads(out)
+    labels = ["left/tuned/mine.toml", "right/tuned/mine.toml"]
+    assert [row["profile"] for row in told["objectives"]] == ["baseline", *labels]
+    gains = next(row for row in told["parameters"] if row["parameter"].startswith("rate_gain"))
+    assert [gains[label] for label in labels] == [0.6, 0.7]
+    assert set(told["against_the_first"]) == set(labels)
+
+
 @pytest.mark.parametrize(
     ("profiles", "message"),
     [
         (["baseline"], "give from 2 to 7 profiles, got 1"),
         (["baseline", "nowhere.toml"], "nowhere.toml"),
         (["baseline", "balanced"], "run the study first"),
+        (["baseline", "baseline"], "baseline names the same profile as baseline before it"),
     ],
 )
 def test_what_can_not_be_compared_is_refused_in_one_line(levelgain, folder, profiles, message):
@@ -104,4 +123,16 @@ def test_what_can_not_be_compared_is_refused_in_one_line(levelgain, folder, prof
 
     assert code == 2
     assert message in error
+    assert error.count("\n") == 1
+
+
+def test_one_file_under_two_paths_is_refused_in_one_line(levelgain, folder, tmp_path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text('use = "workshop_17"\n', encoding="utf-8")
+    (tmp_path / "same.toml").symlink_to(mine)
+
+    code, _, error = levelgain("compare", folder, mine, tmp_path / "same.toml")
+
+    assert code == 2
+    assert f"same.toml names the same profile as {mine} before it" in error
     assert error.count("\n") == 1
