@@ -1,4 +1,4 @@
-"""A search from the command line: ridden with a bar, written, and printed."""
+"""A search from the command line: it is run with a bar; its results are written and printed."""
 
 import dataclasses
 from pathlib import Path
@@ -15,10 +15,10 @@ from optimizer.cli.exit_codes import INTERRUPTED
 from optimizer.cli.output.run import (
     picks_table,
     print_bounds,
+    print_early_rejections,
     print_picks,
-    print_second_look,
-    print_spared,
-    spared_ratio,
+    print_reevaluation,
+    saved_ratio,
 )
 from optimizer.cli.output.study import print_written, write_results
 from optimizer.cli.search_view import SearchView
@@ -33,7 +33,7 @@ from optimizer.study.study import Study
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class SearchPlan:
-    """What is searched, how far, and by whom."""
+    """A study, how far it is searched, and the machines that ride."""
 
     study: Study
     n_candidates: int
@@ -61,26 +61,26 @@ class SearchPlan:
 
 
 def search(plan: SearchPlan, *, as_json: bool) -> None:
-    """Search, write the results and tell them; a stopped search is told to be so."""
+    """Search, write the results and print them; say so where the search was stopped."""
     out = console(as_json=as_json)
     folder = plan.study.folder
-    progress, looked = _ride(plan, out)
+    progress, finished = _ride(plan, out)
     if not progress.n_done:
         out.print(f"Nothing is ridden yet. Start again with: levelgain resume {folder}")
         raise typer.Exit(INTERRUPTED)
     results = gathered(plan.study, read_table(store_path(plan.study.folder)))
     written = write_results(out, results)
     if as_json:
-        print_json(_told(results, progress, written, finished=looked))
+        print_json(_search_facts(results, progress, written, finished=finished))
     else:
         print_picks(out, results)
         print_bounds(out, results)
-        print_second_look(out, results)
-        print_spared(out, results)
+        print_reevaluation(out, results)
+        print_early_rejections(out, results)
         print_written(out, written)
-    if not looked:
+    if not finished:
         how_far = (
-            "before the second look at the front was finished"
+            "before the re-evaluation of the front was finished"
             if progress.n_done >= progress.n_wanted
             else f"at {progress.n_done} of {progress.n_wanted} candidates, none lost"
         )
@@ -92,12 +92,12 @@ def search(plan: SearchPlan, *, as_json: bool) -> None:
 
 
 def _ride(plan: SearchPlan, out: Console) -> tuple[Progress, bool]:
-    """Search and look again at the front; return how far it came, and whether all is done."""
+    """Search and re-evaluate the front; return how far the search came, and whether all is done."""
 
-    def tell() -> None:
+    def on_interrupt() -> None:
         out.print("Stopping after this generation; Ctrl-C again stops at once.")
 
-    with stopping_on_interrupt(tell) as stop:
+    with stopping_on_interrupt(on_interrupt) as stop:
         with SearchView(plan.study, out) as view:
             progress = run_study(
                 plan.study,
@@ -111,7 +111,7 @@ def _ride(plan: SearchPlan, out: Console) -> tuple[Progress, bool]:
         if progress.n_done < progress.n_wanted:
             return progress, False
         with StagesView(out) as stages:
-            stages.begin("second look at the front")
+            stages.begin("re-evaluating the front")
             return progress, reevaluate_front(
                 plan.study,
                 n_jobs=plan.n_jobs,
@@ -121,10 +121,10 @@ def _ride(plan: SearchPlan, out: Console) -> tuple[Progress, bool]:
             )
 
 
-def _told(
+def _search_facts(
     results: Results, progress: Progress, written: list[Path], *, finished: bool
 ) -> dict[str, Any]:
-    """Return what a script is told at the end."""
+    """Return what a search found and wrote, for JSON."""
     return {
         "folder": str(results.study.folder),
         "finished": finished,
@@ -133,7 +133,7 @@ def _told(
         "feasible_candidates": int(results.feasible.sum()),
         "front_candidates": int(results.on_front.sum()),
         "spared_candidates": int(results.rejected_early.sum()),
-        "spared_ratio": spared_ratio(results),
+        "spared_ratio": saved_ratio(results),
         "picks": picks_table(results).to_dict(orient="records"),
         "parameters_at_bounds": {
             name: bound_marks(results, number) for name, number in results.picks.items()

@@ -19,7 +19,9 @@ def page(
     extra: Annotated[
         list[str] | None,
         typer.Option(
-            "--with", metavar="CANDIDATE", help="A candidate to show in full, whatever the space."
+            "--with",
+            metavar="CANDIDATE",
+            help="A candidate to show in full, however large the page is.",
         ),
     ] = None,
     to: Annotated[
@@ -57,10 +59,10 @@ def page(
                     f" see `levelgain show {folder} {number}`"
                 )
         stages.begin("tracing the worst rides")
-        told = page_data(results, extra=numbers, advance=stages.reach)
+        data = page_data(results, extra=numbers, advance=stages.reach)
         stages.begin("writing the page")
-        n_bytes = write_page(path, told)
-    n_detailed, n_traced = len(told["details"]["numbers"]), len(told["traces"])
+        n_bytes = write_page(path, data)
+    n_detailed, n_traced = len(data["details"]["numbers"]), len(data["traces"])
     out.print(
         f"{path} written, {n_bytes / _MEGABYTE:.1f} MB: {n_detailed} candidates in detail,"
         f" {n_traced} of them with traces. Open it in a browser; it needs no network."

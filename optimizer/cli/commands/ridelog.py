@@ -95,7 +95,7 @@ def fit_ride_log(
 ) -> None:
     """Fit board and controller, with intervals.
 
-    The intervals are of 95 %. What the log can not tell is said too.
+    The intervals are of 95 %. What the log does not determine is named.
 
     Example: levelgain log fit ride.csv
     """

@@ -46,48 +46,48 @@ def picks_table(results: Results) -> pd.DataFrame:
     )
 
 
-def print_second_look(out: Console, results: Results) -> None:
+def print_reevaluation(out: Console, results: Results) -> None:
     """Print what fresh noise did to the front."""
-    looked = results.reevaluated.copy()
-    if not looked.any():
+    reevaluated = results.reevaluated.copy()
+    if not reevaluated.any():
         return
-    looked[BASELINE] = False
-    stood = looked & results.feasible
-    told = (
-        f"Second look on fresh noise at {int(looked.sum())} candidates, the front and who came up"
-        f" where others failed: {int((looked & ~stood).sum())} failed,"
-        f" {int((stood & ~results.on_front).sum())} fell behind,"
+    reevaluated[BASELINE] = False
+    passed = reevaluated & results.feasible
+    text = (
+        f"Re-evaluation on fresh noise: of {int(reevaluated.sum())} candidates"
+        f" {int((reevaluated & ~passed).sum())} failed,"
+        f" {int((passed & ~results.on_front).sum())} fell behind,"
         f" {int(results.on_front.sum())} are the front"
     )
-    if stood.any():
-        before = results.searched.objectives[stood].mean(axis=0)
-        after = results.history.objectives[stood].mean(axis=0)
+    if passed.any():
+        before = results.searched.objectives[passed].mean(axis=0)
+        after = results.history.objectives[passed].mean(axis=0)
         moved = ", ".join(
             f"{name} {percent:+.1f} %"
             for name, percent in zip(OBJECTIVES, 100.0 * (after / before - 1.0), strict=True)
         )
-        told += f"; of those who did not fail, on average {moved}"
-    out.print(f"{told}.")
+        text += f"; change of those that did not fail, on average: {moved}"
+    out.print(f"{text}.")
 
 
-def print_spared(out: Console, results: Results) -> None:
-    """Print how many candidates were spared rides, by which rides, and how much riding that is."""
+def print_early_rejections(out: Console, results: Results) -> None:
+    """Print how many candidates were rejected early, by which rides, and what that saved."""
     rejected_early = np.flatnonzero(results.rejected_early)
     if not len(rejected_early):
         return
-    # Whoever was spared rode the telling rides and no other.
-    telling = np.flatnonzero(~not_ridden(results.rides[rejected_early[:1]])[0])
-    names = [results.study.rides[place].name for place in telling]
+    # A candidate that is rejected early has ridden the screening rides and no other.
+    screening = np.flatnonzero(~not_ridden(results.rides[rejected_early[:1]])[0])
+    names = [results.study.rides[place].name for place in screening]
     more = f" and {len(names) - _NAMED_RIDES} more" if len(names) > _NAMED_RIDES else ""
     out.print(
-        f"{len(rejected_early)} of {len(results)} candidates failed on the rides that tell most"
-        f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were spared the others:"
-        f" {100.0 * spared_ratio(results):.1f} % of all riding."
+        f"{len(rejected_early)} of {len(results)} candidates failed on the screening rides"
+        f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were rejected early; this saved"
+        f" {100.0 * saved_ratio(results):.1f} % of all riding."
     )
 
 
-def spared_ratio(results: Results) -> float:
-    """Return what candidates were spared of the hours that all rides to their ends would take."""
+def saved_ratio(results: Results) -> float:
+    """Return the riding time that early rejection saved, as a share of all rides to their ends."""
     duration_s = ride_durations(results.study)
     return float((not_ridden(results.rides) * duration_s).sum(axis=1).mean() / duration_s.sum())
 

@@ -85,7 +85,7 @@ def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, res
     observed = json.loads(levelgain("resume", again, "--json")[1])
 
     n_spared = int(results.rejected_early.sum())
-    assert f"{n_spared} of 36 candidates failed on the rides that tell most" in out
+    assert f"{n_spared} of 36 candidates failed on the screening rides" in out
     assert "of all riding" in out
     assert observed["spared_candidates"] == n_spared
     # Two rides last 7 s, the others 8 s.
