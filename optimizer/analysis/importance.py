@@ -9,12 +9,12 @@ from optuna.importance import (
     MeanDecreaseImpurityImportanceEvaluator,
     get_param_importances,
 )
-from optuna.trial import FrozenTrial, create_trial
+from optuna.trial import FrozenTrial
 
 from objectives import OBJECTIVES
+from optimizer.analysis.optuna_study import quiet, trials_of
 from optimizer.search import pareto
 from optimizer.search.evaluation import History
-from optimizer.search.optuna_trials import distributions
 from optimizer.search.space import Space
 
 _FEWEST = 30  # candidates below which an importance is chance
@@ -56,25 +56,20 @@ def ranked(
 ) -> dict[str, dict[str, float]]:
     """Return the shares of importance by one of optuna's evaluators, as `importances` does."""
     feasible = pareto.feasible(history.constraints)
-    optuna.logging.set_verbosity(optuna.logging.WARNING)
-    study = optuna.create_study(directions=["minimize"] * len(OBJECTIVES))
-    declared = distributions(space)
-    study.add_trials(
-        create_trial(
-            params=dict(zip(space.names, values.tolist(), strict=True)),
-            distributions=declared,
-            values=objectives.tolist(),
-        )
-        for values, objectives in zip(
-            history.values[feasible], history.objectives[feasible], strict=True
-        )
+    told = History(
+        values=history.values[feasible],
+        objectives=history.objectives[feasible],
+        constraints=history.constraints[feasible],
     )
     found = {}
-    for column, name in enumerate(OBJECTIVES):
-        shares = get_param_importances(
-            study, evaluator=evaluator(), target=functools.partial(_value, column)
-        )
-        found[name] = dict(sorted(shares.items(), key=lambda item: -item[1]))
+    with quiet():
+        study = optuna.create_study(directions=["minimize"] * len(OBJECTIVES))
+        study.add_trials(trials_of(space, told))
+        for column, name in enumerate(OBJECTIVES):
+            shares = get_param_importances(
+                study, evaluator=evaluator(), target=functools.partial(_value, column)
+            )
+            found[name] = dict(sorted(shares.items(), key=lambda item: -item[1]))
     return found
 
 

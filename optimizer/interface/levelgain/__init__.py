@@ -7,6 +7,7 @@ class for each cause.
 These boards throw people: a simulation is not a ride test. See the README's cautions.
 """
 
+from optimizer.analysis.optuna_study import to_optuna
 from optimizer.analysis.results import Results, read_results
 from optimizer.analysis.tables import candidates_table as candidates
 from optimizer.analysis.tables import front_table as front
@@ -28,6 +29,7 @@ from optimizer.interface.profiles import load_profile, profile, ride, traces, va
 from optimizer.interface.progress import Progress
 from optimizer.interface.studies import load_study, new_study, run
 from optimizer.reports.figures import write_figures
+from optimizer.search.optuna_sampler import GenerationSampler
 from optimizer.study.study import Study
 from plant.description.profile import Profile
 
@@ -35,6 +37,7 @@ __all__ = [
     "AlreadyStartedError",
     "CandidateError",
     "FileError",
+    "GenerationSampler",
     "LogError",
     "MachineError",
     "NotStartedError",
@@ -56,6 +59,7 @@ __all__ = [
     "read_results",
     "ride",
     "run",
+    "to_optuna",
     "traces",
     "validate",
     "write_figures",
