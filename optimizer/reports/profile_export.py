@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import tomli_w
-from jinja2 import StrictUndefined, TemplateError
+from jinja2 import Environment, PackageLoader, StrictUndefined, TemplateError
 from jinja2.sandbox import SandboxedEnvironment
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
@@ -69,14 +69,14 @@ def content(results: Results, number: int) -> dict[str, Any]:
     }
 
 
-def render(told: dict[str, Any], format_name: str) -> str:
+def render(facts: dict[str, Any], format_name: str) -> str:
     """Return an export's text in one of `FORMATS`."""
     if format_name == "json":
-        return json_text(told)
-    return _toml(told) if format_name == "toml" else _c_header(told)
+        return json_text(facts)
+    return _toml(facts) if format_name == "toml" else _c_header(facts)
 
 
-def render_template(told: dict[str, Any], template: Path) -> str:
+def render_template(facts: dict[str, Any], template: Path) -> str:
     """Return an export's text by the user's own Jinja2 template, run in a sandbox.
 
     Raises
@@ -89,12 +89,12 @@ def render_template(told: dict[str, Any], template: Path) -> str:
     )
     text = read_text(template)
     try:
-        return environment.from_string(text).render(told)
+        return environment.from_string(text).render(facts)
     except _TEMPLATE_FAULTS as error:
         line = getattr(error, "lineno", None)
         place = f"{template}:{line}" if line else f"{template}"
         raise UserInputError(
-            f"{place}: {error}; the names allowed are {', '.join(sorted(told))}"
+            f"{place}: {error}; the names allowed are {', '.join(sorted(facts))}"
         ) from None
 
 
@@ -114,13 +114,13 @@ def export(
     UserInputError
         A file is there already and `force` is not given, or can not be written.
     """
-    told = content(results, number)
+    facts = content(results, number)
     stem = f"candidate_{number}"
-    texts = {folder / f"{stem}{_SUFFIX[name]}": render(told, name) for name in formats}
+    texts = {folder / f"{stem}{_SUFFIX[name]}": render(facts, name) for name in formats}
     if template is not None:
         suffixes = Path(template.name.removesuffix(".jinja")).suffix or ".txt"
         texts[folder / f"{stem}_{template.name.split('.')[0]}{suffixes}"] = render_template(
-            told, template
+            facts, template
         )
     texts[folder / f"{stem}_first_rides.md"] = plan_text(results, number)
     if not force:
@@ -142,28 +142,26 @@ def _named(names: tuple[str, ...], values: Any) -> dict[str, float]:
     return {name: float(value) for name, value in zip(names, values, strict=True)}
 
 
-def _toml(told: dict[str, Any]) -> str:
+def _toml(facts: dict[str, Any]) -> str:
     """Return TOML that can be read back as a profile: its numbers are the table `profile`."""
-    comments = [f"# {caution}" for caution in told["cautions"]]
-    return "\n".join([*comments, "", tomli_w.dumps(told)])
+    comments = [f"# {caution}" for caution in facts["cautions"]]
+    return "\n".join([*comments, "", tomli_w.dumps(facts)])
 
 
-def _c_header(told: dict[str, Any]) -> str:
+def _c_header(facts: dict[str, Any]) -> str:
     """Return a C header: one constant for each number of the profile, cautions in its comment."""
-    made = told["provenance"]
-    lines = ["/*", f" * Balance-controller profile, candidate {told['candidate']['number']}."]
-    lines += [f" * Study: {_comment(made['title'])}", f" * Digest: {made['study_digest']}"]
-    lines += [f" * FAILS: {failed}" for failed in told["candidate"]["failed_constraints"]]
-    lines += [" *", *(f" * {_comment(caution)}" for caution in told["cautions"]), " */"]
-    lines += ["#ifndef LEVELGAIN_PROFILE_H", "#define LEVELGAIN_PROFILE_H"]
-    for section, numbers in told["profile"].items():
-        lines += ["", f"/* {section} */"]
-        lines += [
-            f"#define LEVELGAIN_{name.upper()} ({float(value)!r}f)"
-            for name, value in numbers.items()
-        ]
-    return "\n".join([*lines, "", "#endif", ""])
+    environment = Environment(
+        loader=PackageLoader("optimizer.reports"),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        keep_trailing_newline=True,
+        autoescape=False,  # noqa: S701  # C, not HTML; `comment` escapes what a user wrote
+    )
+    environment.filters |= {"comment": _comment, "literal": lambda value: repr(float(value))}
+    return environment.get_template("profile.h.jinja").render(facts)
 
 
 def _comment(text: str) -> str:
-    return text.replace("*/", "* /")
+    """Return a text that can not leave a C comment: one line, without its marks."""
+    one_line = " ".join(text.replace("\\", "/").split())
+    return one_line.replace("*/", "* /").replace("/*", "/ *")
