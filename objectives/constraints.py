@@ -30,6 +30,7 @@ CONSTRAINT_NAMES = (
     "rider_spread",  # spread over its limit, less 1
 )
 NOT_ASKED = -1.0  # the value of a constraint that the settings or the rides do not ask for
+_NOT_MEASURED = 1.0  # assumed: what is asked and was nowhere to be seen is a gross violation
 _FARTHEST = 3.0  # margins without limit, and their loss, stay numbers
 
 
@@ -108,16 +109,26 @@ def rest_constraint(pitch_rate_rms_deg_per_s: Floats, rules: ScoreRules) -> Floa
     return _asked(worst / rules.settings.rest_shake_limit_deg_per_s - 1.0)
 
 
-def feel_constraint(feel_deg_per_mps2: Floats, settings: ScoreSettings) -> Floats:
-    """Return the constraint on the feel band, (candidate,), from the feel, (candidate,).
+def feel_constraint(
+    feel_deg_per_mps2: Floats, all_ridden: NDArray[np.bool_], settings: ScoreSettings
+) -> Floats:
+    """Return the constraint on the feel band, (candidate,).
 
-    A feel that is not known, NaN, is not asked for.
+    Parameters
+    ----------
+    feel_deg_per_mps2 : (candidate,) float64
+        NaN where no ride has it.
+    all_ridden : (candidate,) bool
+        Every ride was ridden. A feel that all rides left unknown breaks a band that is asked; where
+        rides were left out, it is not asked for.
+    settings : ScoreSettings
     """
     low, high = settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2
     if low is None or high is None:
         return np.full(len(feel_deg_per_mps2), NOT_ASKED)
     outside = np.maximum(low - feel_deg_per_mps2, feel_deg_per_mps2 - high)
-    return _asked(outside / (high - low))
+    unknown = np.isnan(outside) & all_ridden
+    return _asked(np.where(unknown, _NOT_MEASURED, outside / (high - low)))
 
 
 def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Floats:

@@ -10,14 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
-from objectives.ride_scores import NOT_RIDDEN, Codes, ended_early
+from objectives.ride_scores import Codes, ended_early
 from objectives.scoring_context import ScoreRules
 from plant.kernel.outcomes import Outcome
 
 Floats: TypeAlias = NDArray[np.float64]
 
 DESCRIPTOR_NAMES = (
-    "feel_deg_per_mps2",  # weighted mean over ridden rides that accelerate; 0 where none does
+    "feel_deg_per_mps2",  # weighted mean over ridden rides that accelerate; NaN where none does
     "rider_spread_ratio",  # level error of lightest and heaviest rider, larger over smaller
     "rides_ended",  # number of rides
     "vibration_mps2",  # weighted mean
@@ -34,29 +34,25 @@ _PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_pea
 
 
 def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floats:
-    """Return the weighted mean of pitch per acceleration, (candidate,).
-
-    NaN where no ride has a value and some were not ridden, 0 where none has though all were.
+    """Return the weighted mean of pitch per acceleration, (candidate,); NaN where none has a value.
 
     Parameters
     ----------
     feel_deg_per_mps2 : (candidate, ride) float64
-        0 where a ride never accelerates.
+        NaN where a ride never accelerates, or was not ridden.
     outcome : (candidate, ride) int8
         Only rides ridden to their end count for the feel.
     ride_weight : (ride,) float64
     """
-    tells = (feel_deg_per_mps2 != 0.0) & (outcome == Outcome.RIDDEN)
-    mean = _mean_of(np.where(tells, feel_deg_per_mps2, np.nan), ride_weight)
-    all_ridden = (outcome != NOT_RIDDEN).all(axis=1)
-    return np.where(np.isnan(mean) & all_ridden, 0.0, mean)
+    to_the_end = outcome == Outcome.RIDDEN
+    return _mean_of(np.where(to_the_end, feel_deg_per_mps2, np.nan), ride_weight)
 
 
 def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
     """Return how unlike the lightest and the heaviest rider are held level, (candidate,).
 
     The ratio of their weighted mean level errors over the courses that both ride, larger over
-    smaller; 1 without such a course, NaN where both rode none.
+    smaller; NaN without such a course, or where both rode none.
 
     Parameters
     ----------
@@ -66,7 +62,7 @@ def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
     """
     light, heavy = rules.spread_pairs.T
     if len(light) == 0:
-        return np.ones(len(level_error_deg))
+        return np.full(len(level_error_deg), np.nan)
     weight = rules.ride_weight[light]
     lights, heavies = level_error_deg[:, light], level_error_deg[:, heavy]
     unpaired = np.isnan(lights + heavies)

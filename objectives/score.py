@@ -148,7 +148,7 @@ def _constraints(
         *ending_constraints(outcome, rules.ride_weight, nose_down_share=settings.nose_down_share),
         *simulation_free_constraints(profiles, rules).T,
         rest_constraint(column("hold_pitch_rate_rms_deg_per_s"), rules),
-        feel_constraint(feel, settings),
+        feel_constraint(feel, (outcome != NOT_RIDDEN).all(axis=1), settings),
         spread_constraint(spread, settings),
     )
     return np.column_stack(columns)

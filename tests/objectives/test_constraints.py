@@ -117,9 +117,19 @@ def test_only_standing_rides_are_checked_for_shaking():
 def test_feel_inside_the_band_is_met(low):
     settings = ScoreSettings(feel_low_deg_per_mps2=low, feel_high_deg_per_mps2=low + 1.0)
 
-    found = feel_constraint(low + np.array([-0.5, 0.0, 0.5, 1.0, 2.0]), settings)
+    feel = low + np.array([-0.5, 0.0, 0.5, 1.0, 2.0])
+    found = feel_constraint(feel, np.full(5, True), settings)
 
     np.testing.assert_allclose(found, [0.5, 0.0, -0.5, 0.0, 1.0])
+
+
+@pytest.mark.parametrize("low", [0.5, -0.5])  # 0 outside the band, and inside
+def test_a_feel_that_no_ride_has_breaks_the_band_unless_rides_were_left_out(low):
+    settings = ScoreSettings(feel_low_deg_per_mps2=low, feel_high_deg_per_mps2=2.0)
+
+    found = feel_constraint(np.full(2, np.nan), np.array([True, False]), settings)
+
+    np.testing.assert_allclose(found, [1.0, NOT_ASKED])
 
 
 def test_spread_is_compared_with_its_limit():
@@ -131,5 +141,5 @@ def test_spread_is_compared_with_its_limit():
 def test_what_is_not_asked_is_met():
     ones = np.ones(2)
 
-    np.testing.assert_array_equal(feel_constraint(ones, ScoreSettings()), NOT_ASKED)
+    np.testing.assert_array_equal(feel_constraint(ones, ones > 0.0, ScoreSettings()), NOT_ASKED)
     np.testing.assert_array_equal(spread_constraint(ones, ScoreSettings()), NOT_ASKED)

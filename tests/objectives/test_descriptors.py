@@ -1,5 +1,7 @@
 """Descriptors summarise the rides of each candidate."""
 
+import dataclasses
+
 import numpy as np
 
 from objectives.descriptors import DESCRIPTOR_NAMES, describe, feel, rider_spread
@@ -19,16 +21,25 @@ def described(rides, *, level=2.0, risk=0.1):
 
 
 def test_feel_is_the_mean_of_ridden_rides_that_accelerate():
-    values = np.array([[1.0, 0.0, 4.0, 9.0], [0.0, 0.0, 0.0, 9.0]])
+    unknown = np.nan
+    values = np.array([[1.0, unknown, 4.0, 9.0], [unknown, unknown, unknown, 9.0]])
     outcome = np.array([[0, 0, 0, 1], [0, 0, 0, 2]], dtype=np.int8)
 
-    np.testing.assert_allclose(feel(values, outcome, np.array([1.0, 1.0, 2.0, 1.0])), [3.0, 0.0])
+    found = feel(values, outcome, np.array([1.0, 1.0, 2.0, 1.0]))
+
+    np.testing.assert_allclose(found, [3.0, unknown])
 
 
 def test_spread_is_the_larger_ratio_over_shared_courses():
     level = np.array([[9.0, 1.0, 9.0, 3.0, 9.0], [9.0, 4.0, 9.0, 2.0, 9.0]])
 
     np.testing.assert_allclose(rider_spread(level, rules()), [3.0, 2.0])
+
+
+def test_without_a_course_that_compares_riders_their_spread_is_not_known():
+    alone = dataclasses.replace(rules(), spread_pairs=np.empty((0, 2), dtype=np.int64))
+
+    np.testing.assert_array_equal(rider_spread(np.full((2, 5), 3.0), alone), np.nan)
 
 
 def test_means_are_weighted_and_peaks_are_the_largest():

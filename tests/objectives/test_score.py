@@ -180,6 +180,14 @@ def test_who_did_not_ride_everything_has_no_objectives_and_the_constraints_of_wh
     np.testing.assert_array_equal(np.isnan(told["traction_peak_ratio"]), [False, True, True])
 
 
+def test_a_ride_that_never_accelerates_has_no_feel():
+    rides = ridden(1, feel_deg_per_mps2=np.array([[0.0, 1.0, 0.0, 3.0, 0.0]]))
+
+    feel = ride_columns(rides, RIDES)[0, :, RIDE_COLUMNS.index("feel_deg_per_mps2")]
+
+    np.testing.assert_array_equal(feel, [np.nan, 1.0, np.nan, 3.0, np.nan])
+
+
 def test_inputs_are_not_changed():
     rides = ridden(2)
     metrics_before, outcome_before = rides.metrics.copy(), rides.outcome.copy()

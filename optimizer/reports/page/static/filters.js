@@ -93,22 +93,29 @@ function passing(study, brushed) {
   const frontOnly = byId("front-only").checked;
   const ranges = rangedColumns(study).map((name) => {
     const values = study.columns[name].values;
-    const low = values.reduce((a, b) => Math.min(a, b)),
-      high = values.reduce((a, b) => Math.max(a, b));
+    const known = values.filter((value) => !Number.isNaN(value));
+    const low = known.length ? known.reduce((a, b) => Math.min(a, b)) : NaN,
+      high = known.length ? known.reduce((a, b) => Math.max(a, b)) : NaN;
+    const stepOf = (end) => Number(byId(`${end}-${name}`).value);
     const at = (end) => {
-      const step = Number(byId(`${end}-${name}`).value);
+      const step = stepOf(end);
       const value = step === RANGE_STEPS ? high : low + ((high - low) * step) / RANGE_STEPS;
       byId(`${end}-${name}`).nextElementSibling.value = shownNumber(value);
       return value;
     };
-    return { values, least: at("least"), most: at("most") };
+    // A value that is not known is inside the whole range, and outside any part of it.
+    const whole = stepOf("least") === 0 && stepOf("most") === RANGE_STEPS;
+    return { values, whole, least: at("least"), most: at("most") };
   });
   return rows.filter((row) => {
     const constraints = study.rows.constraints.row(row);
     return (
       (!frontOnly || study.rows.on_front.values[row]) &&
       wanted.every((must, place) => !must || constraints[place] <= 0) &&
-      ranges.every(({ values, least, most }) => values[row] >= least && values[row] <= most) &&
+      ranges.every(
+        ({ values, whole, least, most }) =>
+          whole || (values[row] >= least && values[row] <= most),
+      ) &&
       (!brushed || brushed.has(study.rows.number.values[row]))
     );
   });

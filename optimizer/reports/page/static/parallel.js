@@ -17,9 +17,11 @@ function coordinates(study, state) {
   }
   const fitted = [...state.shown, study.rowOf.get(0), study.rowOf.get(state.chosen)];
   return measures(study).map((name) => {
-    const values = fitted.map((row) => measure(study, state, name, row));
-    const low = Math.min(...values),
-      high = Math.max(...values);
+    const values = fitted
+      .map((row) => measure(study, state, name, row))
+      .filter((value) => !Number.isNaN(value));
+    const low = values.length ? Math.min(...values) : NaN,
+      high = values.length ? Math.max(...values) : NaN;
     const value = (row) => measure(study, state, name, row);
     return {
       label: study.labels[name],

@@ -123,7 +123,10 @@ function rangeOf(study, state, name) {
     study.rowOf.get(0),
     study.rowOf.get(state.chosen),
   ];
-  const values = fitted.map((row) => measure(study, state, name, row));
+  const values = fitted
+    .map((row) => measure(study, state, name, row))
+    .filter((value) => !Number.isNaN(value));
+  if (!values.length) return undefined; // nothing is known: as the library has it
   const low = Math.min(...values),
     high = Math.max(...values);
   const room = ROOM * Math.max(high - low, 1e-6);

@@ -13,6 +13,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 from objectives import OBJECTIVES, weighted_cost
 from optimizer.reports.page import page_data, write_page
+from optimizer.reports.page.encoding import packed
 from optimizer.search.evaluation import BASELINE
 from tests.optimizer.reports.page.conftest import DESK_PX, HOSTILE_TITLE, PHONE_PX
 from tests.optimizer.reports.page.unpacking import unpacked
@@ -163,6 +164,26 @@ def test_a_range_hides_what_lies_outside(page, results, told, column):
 
     assert n_above == above.sum()
     assert shown(page) == (results.feasible & (values <= middle)).sum()
+
+
+@pytest.mark.parametrize("n_known", [0, 1])
+def test_a_number_that_is_not_known_hides_no_candidate_until_a_range_is_asked(
+    browser, results, told, tmp_path, n_known
+):
+    column = "feel_deg_per_mps2"
+    values = np.full(len(unpacked(told["rows"]["number"])), np.nan)
+    values[:n_known] = 1.5  # the baseline's
+    unknown = {**told, "columns": {**told["columns"], column: packed(values, "f4")}}
+    write_page(tmp_path / "page.html", unknown)
+    browser.get((tmp_path / "page.html").as_uri())
+    settle(browser)
+    browser.get_log("browser")
+    uncheck_front_only(browser)
+
+    assert shown(browser) == int(results.feasible.sum())
+    browser.execute_script(MOVE, f"least-{column}", 300)
+    assert shown(browser) == (n_known if results.feasible[BASELINE] else 0)
+    assert browser.get_log("browser") == []
 
 
 def test_every_pair_of_objectives_is_drawn_and_one_of_the_readers_own(page):
