@@ -31,7 +31,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Results:
     """Finished candidates in number order; candidate 0 is the baseline.
 
@@ -77,6 +77,12 @@ class Results:
 
     def __len__(self) -> int:
         return len(self.history)
+
+    def __repr__(self) -> str:
+        return (
+            f"<Results of {self.study.title!r}: {len(self)} candidates,"
+            f" {self.feasible.sum()} feasible, {self.on_front.sum()} on the front>"
+        )
 
     @property
     def rides_ridden(self) -> NDArray[np.int64]:

@@ -2,14 +2,16 @@
 
 import dataclasses
 import io
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS, Scores
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import write_whole
+from optimizer.search.pareto import feasible
 from optimizer.study.paths import RESULTS_FOLDER
 from optimizer.study.study import Study
 from plant.kernel.outcomes import Outcome
@@ -72,6 +74,31 @@ def rides_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
             "ride": [ride.name for ride in study.rides],
             **columns,
             "ended": [None if np.isnan(code) else Outcome(int(code)).message for code in codes],
+        }
+    )
+
+
+def scores_table(names: Sequence[str], scores: Scores) -> pd.DataFrame:
+    """Return what profiles score over the rides of a study, one row each.
+
+    Parameters
+    ----------
+    names : sequence of str
+        What to call each profile.
+    scores : Scores
+
+    Returns
+    -------
+    DataFrame
+        The name, whether every constraint is met, the objectives, and each constraint, met at 0 or
+        below.
+    """
+    return pd.DataFrame(
+        {
+            "profile": list(names),
+            "feasible": feasible(scores.constraints),
+            **dict(zip(OBJECTIVES, scores.objectives.T, strict=True)),
+            **dict(zip(CONSTRAINT_COLUMNS, scores.constraints.T, strict=True)),
         }
     )
 

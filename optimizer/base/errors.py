@@ -43,6 +43,10 @@ class CandidateError(UserInputError):
     """A study has no candidate of that number, and no pick of that name."""
 
 
+class RideError(UserInputError):
+    """A study has no ride of that course and rider."""
+
+
 class MachineError(UserInputError):
     """A database or a cluster that shares a study can not be used."""
 

@@ -1,20 +1,25 @@
-"""One profile: picked from results, ridden, and proven."""
+"""Profiles: picked from results, ridden, scored, proven and handed over."""
 
 import dataclasses
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import joblib
+import numpy as np
 import pandas as pd
 
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.results import Results, candidate_number
-from optimizer.analysis.tables import rides_table, trace_table
+from optimizer.analysis.tables import rides_table, scores_table, trace_table
+from optimizer.base.errors import RideError
+from optimizer.base.messages import nearest
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
-from optimizer.reports import validation_report
+from optimizer.reports import profile_export, validation_report
 from optimizer.study import load
+from optimizer.study.paths import EXPORTS_FOLDER
 from optimizer.study.study import Study
 from optimizer.validation import validate as validation
 from plant.description.profile import Profile
@@ -72,6 +77,81 @@ def ride(study: Study, profile: Profile, *, jobs: int | None = None) -> pd.DataF
     return rides_table(study, rides[0])
 
 
+def score(
+    study: Study, profiles: Mapping[str, Profile], *, jobs: int | None = None
+) -> pd.DataFrame:
+    """Return what profiles score over all rides of a study, one row each.
+
+    Parameters
+    ----------
+    study : Study
+    profiles : mapping of name to Profile
+        One or more.
+    jobs : int, optional
+        Threads; all cores if not given.
+
+    Returns
+    -------
+    DataFrame
+        The name, whether every constraint is met, the objectives and the constraints, named as in
+        the table of candidates.
+    """
+    rows = np.stack([profile_to_array(profile) for profile in profiles.values()])
+    scores, _ = ride_portfolio(study, rows, rules=rules_of(study), n_jobs=_threads(jobs))
+    return scores_table(list(profiles), scores)
+
+
+def export(
+    results: Results,
+    which: int | str = "balanced",
+    *,
+    folder: FilePath | None = None,
+    formats: Sequence[str] = profile_export.FORMATS,
+    template: FilePath | None = None,
+    force: bool = False,
+) -> list[Path]:
+    """Return the files to which a candidate's profile is written, with its provenance.
+
+    A plan of the first rides is among them. Every file is written whole.
+
+    Parameters
+    ----------
+    results : Results
+    which : int or str
+        A candidate's number, or the name of a pick.
+    folder : path, optional
+        The study's own folder of exports if not given.
+    formats : sequence of str
+        Of "toml", "json" and "c".
+    template : path, optional
+        A Jinja2 template of the user's own, written besides.
+    force : bool
+        Whether files that are there are replaced.
+
+    Raises
+    ------
+    CandidateError
+        There is no such candidate or pick.
+    FileError
+        A file is there already and `force` is not given, or can not be written.
+    ValueError
+        A format is none of these.
+    """
+    unknown = sorted(set(formats) - set(profile_export.FORMATS))
+    if unknown:
+        raise ValueError(
+            f"formats must be of {', '.join(profile_export.FORMATS)}, got {', '.join(unknown)}"
+        )
+    return profile_export.export(
+        results,
+        candidate_number(results, str(which)),
+        formats=tuple(formats),
+        template=None if template is None else Path(template),
+        folder=results.study.folder / EXPORTS_FOLDER if folder is None else Path(folder),
+        force=force,
+    )
+
+
 def traces(
     study: Study, profile: Profile, *, course: str, rider: str, every_ms: int = 5
 ) -> pd.DataFrame:
@@ -93,8 +173,10 @@ def traces(
 
     Raises
     ------
+    RideError
+        The study has no such ride.
     ValueError
-        The study has no such ride, or `every_ms` is below 1.
+        `every_ms` is below 1.
     """
     ridden = _ride_of(study, course=course, rider=rider)
     return trace_table(trace(profile_to_array(profile), ridden, every_steps=every_ms))
@@ -151,5 +233,7 @@ def _ride_of(study: Study, *, course: str, rider: str) -> Ride:
     for ride in study.rides:
         if ride.name == wanted:
             return ride
-    names = ", ".join(ride.name for ride in study.rides)
-    raise ValueError(f"the study has no ride {wanted}; its rides, course/rider, are {names}")
+    like = nearest(wanted, [ride.name for ride in study.rides])
+    raise RideError(
+        f"{study.folder}: the study has no ride {wanted!r} (course/rider); the nearest is {like!r}"
+    )

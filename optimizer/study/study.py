@@ -31,7 +31,7 @@ _DECIDING = (
 )
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Study:
     """A checked study.
 
@@ -87,6 +87,13 @@ class Study:
     settings: ScoreSettings
     validation: Validation
     database: str | None
+
+    def __repr__(self) -> str:
+        return (
+            f"<Study {self.title!r} in {self.folder}: {len(self.riders)} riders,"
+            f" {len(self.courses)} courses, {len(self.rides)} rides,"
+            f" {self.space.n_parameters} parameters searched>"
+        )
 
     @property
     def digest(self) -> str:

@@ -20,12 +20,21 @@ from optimizer.base.errors import (
     MachineError,
     NotStartedError,
     ProfileError,
+    RideError,
     StoreError,
     StudyFileError,
     UserInputError,
 )
 from optimizer.interface import figures
-from optimizer.interface.profiles import load_profile, profile, ride, traces, validate
+from optimizer.interface.profiles import (
+    export,
+    load_profile,
+    profile,
+    ride,
+    score,
+    traces,
+    validate,
+)
 from optimizer.interface.progress import Progress
 from optimizer.interface.studies import load_study, new_study, run
 from optimizer.reports.figures import write_figures
@@ -45,11 +54,13 @@ __all__ = [
     "ProfileError",
     "Progress",
     "Results",
+    "RideError",
     "StoreError",
     "Study",
     "StudyFileError",
     "UserInputError",
     "candidates",
+    "export",
     "figures",
     "front",
     "load_profile",
@@ -59,6 +70,7 @@ __all__ = [
     "read_results",
     "ride",
     "run",
+    "score",
     "to_optuna",
     "traces",
     "validate",

@@ -132,9 +132,40 @@ def test_traces_have_the_units_in_their_names_and_end_with_the_ride(tmp_path):
     )
 
 
-def test_a_ride_that_the_study_has_not_is_refused_with_those_it_has(study):
-    with pytest.raises(ValueError, match="stand_still/pupil_40"):
+def test_a_ride_that_the_study_has_not_is_refused_with_the_nearest(study):
+    with pytest.raises(levelgain.RideError, match="stand_still/"):
         levelgain.traces(study, study.baseline, course="stand_still", rider="smith_105")
+
+
+def test_scores_are_those_of_the_tables(study, results):
+    number = results.picks["lowest_cost"]
+    table = levelgain.candidates(levelgain.read_results(study)).loc[[number]]
+    ours = levelgain.profile(results, number)
+
+    scores = levelgain.score(study, {"ours": ours, "baseline": study.baseline}).set_index("profile")
+
+    assert list(scores.index) == ["ours", "baseline"]
+    assert scores.loc["ours", "feasible"]
+    assert set(scores.columns) - {"feasible"} <= set(table)
+    searched = dict(zip(OBJECTIVES, results.searched.objectives[number], strict=True))
+    assert scores.loc["ours", list(OBJECTIVES)].to_dict() == pytest.approx(searched, rel=1e-12)
+
+
+def test_an_exported_profile_reads_back(results, tmp_path):
+    files = levelgain.export(results, folder=tmp_path, formats=["toml"])
+
+    [profile] = [path for path in files if path.suffix == ".toml"]
+    assert levelgain.load_profile(profile) == levelgain.profile(results)
+    with pytest.raises(levelgain.FileError, match="is there already"):
+        levelgain.export(results, folder=tmp_path, formats=["toml"])
+    with pytest.raises(ValueError, match="got yaml"):
+        levelgain.export(results, folder=tmp_path, formats=["yaml"])
+
+
+def test_a_study_and_its_results_show_themselves_in_one_line(study, results):
+    assert repr(study).startswith("<Study 'Two borrowers on three short courses' in ")
+    assert "2 riders, 3 courses, 6 rides" in repr(study)
+    assert "24 candidates" in repr(results)
 
 
 @pytest.mark.slow
