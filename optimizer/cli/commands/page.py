@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from optimizer.base.atomic_files import refuse_existing
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import CandidateError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import Folder
 from optimizer.study.paths import PAGE_NAME, RESULTS_FOLDER
@@ -54,7 +54,7 @@ def page(
         for number in numbers:
             if results.rejected_early[number]:
                 why = why_rejected_early(results, number)
-                raise UserInputError(
+                raise CandidateError(
                     f"--with {number}: candidate {number} was {why};"
                     f" see `levelgain show {folder} {number}`"
                 )

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import LogError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Force, NewFolder
 
@@ -120,7 +120,7 @@ def fit_ride_log(
         fits = fit_all(ride, known, stages=stages)
     if all(isinstance(fit, str) for fit in fits.values()):
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
-        raise UserInputError(f"{log}: nothing can be fitted: {reasons}")
+        raise LogError(f"{log}: nothing can be fitted: {reasons}")
     facts = {"log": check_facts(checked), "fits": told_fits(fits)}
     write_whole(folder / FIT_FILE, json_text(facts))
     with StagesView(out) as stages:

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from optimizer.base.atomic_files import refuse_existing, write_whole
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ProfileError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Force, Jobs, Profile, WhichIfAny
 from optimizer.study.paths import EXPORTS_FOLDER
@@ -64,7 +64,7 @@ def transfer(
     try:
         sections = profile_sections(array_to_profile(moved))
     except ValueError as error:
-        raise UserInputError(
+        raise ProfileError(
             f"{new_folder}: scaled by {by.current_ratio:.3g} the profile is outside what a profile"
             f" can be: {error}; the boards are too far apart"
         ) from None

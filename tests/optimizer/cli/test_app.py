@@ -113,3 +113,13 @@ def test_a_terminal_alone_shows_that_a_command_is_loading(monkeypatch, capsys, t
 
     assert meanwhile.startswith("loading") is terminal
     assert capsys.readouterr().err.rpartition("\r")[2] == ""
+
+
+@pytest.mark.parametrize("module", ["optimizer.cli", "optimizer.cli.app"])
+def test_the_command_runs_as_a_module_without_a_warning(module):
+    done = subprocess.run(
+        [sys.executable, "-m", module, "--help"], capture_output=True, text=True, check=False
+    )
+
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "demonstrate" in done.stdout
