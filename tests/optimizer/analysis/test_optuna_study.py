@@ -1,5 +1,4 @@
 import math
-import warnings
 
 import numpy as np
 import optuna
@@ -15,17 +14,19 @@ from optuna.trial import TrialState
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.optuna_study import to_optuna
-from optimizer.analysis.results import read_results
 from optimizer.base.errors import FileError
+from optimizer.interface.studies import load_study, run
 from optimizer.search.pareto import non_dominated
-from tests.optimizer.small_study import STEEP, searched, write_small_study
+from tests.optimizer.small_study import STEEP, write_small_study
 
 
 @pytest.fixture(scope="module")
 def results(tmp_path_factory):
-    """Return results of which some candidates were rejected early."""
+    """Return results of which some candidates were rejected early and some evaluated again."""
     folder = write_small_study(tmp_path_factory.mktemp("steep"), *STEEP)
-    return read_results(searched(folder, 60))
+    found = run(load_study(folder), candidates=60)
+    assert not np.array_equal(found.searched.objectives, found.history.objectives, equal_nan=True)
+    return found
 
 
 @pytest.fixture(scope="module")
@@ -142,9 +143,10 @@ def test_it_may_be_kept_in_a_database(results, tmp_path):
 
 def test_optunas_reports_are_as_the_user_set_them(results):
     before = optuna.logging.get_verbosity()
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-
+    optuna.logging.set_verbosity(optuna.logging.DEBUG)
+    try:
         to_optuna(results)
 
-    assert optuna.logging.get_verbosity() == before
+        assert optuna.logging.get_verbosity() == optuna.logging.DEBUG
+    finally:
+        optuna.logging.set_verbosity(before)

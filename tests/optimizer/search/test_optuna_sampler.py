@@ -11,6 +11,7 @@ from unittest import mock
 import numpy as np
 import optuna
 import pytest
+from optuna.distributions import FloatDistribution
 from optuna.storages import JournalStorage
 from optuna.storages.journal import JournalFileBackend
 from optuna.testing.pytest_samplers import (
@@ -18,14 +19,15 @@ from optuna.testing.pytest_samplers import (
     MultiObjectiveSamplerTestCase,
     RelativeSamplerTestCase,
 )
-from optuna.trial import TrialState
+from optuna.trial import TrialState, create_trial
 
 from optimizer.search import proposals
 from optimizer.search.generations import Generations
 from optimizer.search.optuna_sampler import GenerationSampler
-from optimizer.search.optuna_trials import distributions
+from optimizer.search.optuna_trials import distributions, known_of
 from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.search.plan import Plan
+from optimizer.search.space import to_unit
 from tests.optimizer.analytic import (
     SMALL_BASELINE,
     SMALL_BOX,
@@ -275,7 +277,49 @@ def test_integers_steps_and_choices_are_searched_too():
     assert ours < 0.5 * least(optuna.samplers.RandomSampler(seed=1))
 
 
-def test_infinite_outcomes_are_the_worst_of_all():
+def test_a_baseline_is_the_first_trial_also_where_no_space_is_declared():
+    study = _study(_small(search_space=None))
+
+    study.optimize(_narrow, n_trials=3)
+
+    assert study.trials[0].params == BASELINE
+
+
+def test_a_third_of_the_first_generation_lies_about_a_baseline_and_none_about_nothing():
+    near = {}
+    for baseline in (BASELINE, None):
+        study = _study(_small(baseline=baseline, population=48))
+        study.optimize(_narrow, n_trials=48)
+        centre = to_unit(SMALL_BOX, _values(study)[:1])
+        away = np.abs(to_unit(SMALL_BOX, _values(study)) - centre).max(axis=1)
+        near[baseline is None] = int((away < 0.2).sum())
+
+    assert near[False] >= 12
+    assert near[True] <= 8  # a cube of that size is 6 % of the whole
+
+
+def test_infinite_outcomes_count_as_beyond_all_others():
+    trials = [
+        create_trial(
+            params={"x": 0.1 * place},
+            distributions={"x": FloatDistribution(0.0, 1.0)},
+            values=[value, 1.0],
+            constraints={"c": -value},
+        )
+        for place, value in enumerate((3.0, math.inf, 7.0, -math.inf))
+    ]
+
+    known = known_of(trials, trials[0].distributions, np.array([1.0, -1.0]))
+
+    first, second = known.observed.history.objectives.T
+    assert first[1] > 7.0
+    assert first[3] < 3.0
+    assert np.isfinite(first).all()
+    assert (second == -1.0).all()
+    assert np.argsort(known.observed.history.constraints[:, 0]).tolist() == [1, 2, 0, 3]
+
+
+def test_infinite_outcomes_are_left():
     def cliff(trial):
         first, second, third = _narrow(trial)
         fell = trial.params["ratio"] > 0.5
