@@ -7,6 +7,8 @@ from optimizer.cli.options import AsJson, Folder
 def check(folder: Folder, as_json: AsJson = False) -> None:
     """Check a study and this machine, and say how long a run takes.
 
+    Compiles the kernel and rides the baseline; writes nothing into the study.
+
     Example: levelgain check my_board
     """
     with loading():

@@ -36,6 +36,7 @@ def compare(
     """Compare profiles ride by ride.
 
     All rides of the study are ridden; the first profile is what the others are held against.
+    Figures of traces and loops go to FOLDER/comparison.
 
     Example: levelgain compare my_board baseline balanced mine.toml
     """

@@ -15,14 +15,16 @@ _STEM = "demonstrations"
 def demonstrate_sections(
     to: Annotated[
         Path,
-        typer.Argument(metavar="FOLDER", help="For the page; default: here.", show_default=False),
+        typer.Argument(
+            metavar="NEW_FOLDER", help="For the page; default: here.", show_default=False
+        ),
     ] = Path(),
     as_json: AsJsonAlone = False,
     force: Force = False,
 ) -> None:
     """Draw what each section of a profile does.
 
-    One page of rides with and without it.
+    One page of rides with and without it, demonstrations.png and .svg.
 
     Example: levelgain demonstrate figures
     """

@@ -10,6 +10,7 @@ def explain(folder: Folder, which: Which, jobs: Jobs = None, as_json: AsJson = F
     """Say which parameters matter and how.
 
     Each parameter of the candidate is moved by itself, and the rides are ridden again.
+    A figure and tables go to FOLDER/results/figures. It takes a minute or more.
 
     Example: levelgain explain my_board balanced
     """

@@ -35,6 +35,8 @@ def export_profile(
 ) -> None:
     """Write a profile with its provenance and cautions.
 
+    A plan for the first rides goes with it.
+
     Example: levelgain export my_board balanced --format c
     """
     with loading():

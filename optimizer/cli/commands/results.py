@@ -6,7 +6,7 @@ import typer
 
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Profile, Which, completing
+from optimizer.cli.options import AsJson, Folder, Jobs, Profile, Which, completing
 
 
 def front(
@@ -89,16 +89,18 @@ def ride(
         ),
     ] = None,
     profile: Profile = None,
-    jobs: Annotated[int, typer.Option(min=1, metavar="N", help="Threads.")] = 1,
+    jobs: Jobs = None,
     as_json: AsJson = False,
 ) -> None:
     """Ride one profile over all rides.
 
-    The baseline when none is named.
+    The baseline when none is named. Prints a table of rides and writes nothing.
 
     Example: levelgain ride my_board --profile exports/candidate_12.toml
     """
     with loading():
+        import joblib
+
         from objectives import OBJECTIVES
         from optimizer.analysis.candidate import failures
         from optimizer.analysis.profile_source import chosen_profile
@@ -115,7 +117,9 @@ def ride(
         rules = rules_of(study)
         values, called, _ = chosen_profile(study, candidate, profile)
         stages.begin("riding")
-        scores, rides = ride_portfolio(study, values[None, :], rules=rules, n_jobs=jobs)
+        scores, rides = ride_portfolio(
+            study, values[None, :], rules=rules, n_jobs=jobs or joblib.cpu_count()
+        )
     table = ride_table(study, rides[0])
     if as_json:
         print_json(table.to_dict(orient="records"))

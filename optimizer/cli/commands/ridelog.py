@@ -23,7 +23,7 @@ MappingFile = Annotated[
 
 
 def write_example_log(
-    folder: Annotated[Path, typer.Argument(help="New folder.", show_default=False)],
+    folder: NewFolder,
 ) -> None:
     """Write an invented log to try the others on.
 

@@ -34,8 +34,8 @@ def run(
 ) -> None:
     """Ride candidates and search the trade-off.
 
-    A folder that does not exist and has the name of a packaged example is made from it. The
-    results are written as tables and figures. Ctrl-C stops after the generation that is being
+    A folder that does not exist and has the name of a packaged example is made from it. Tables
+    and figures go to FOLDER/results. Ctrl-C stops after the generation that is being
     ridden; `levelgain resume` goes on.
 
     Example: levelgain run my_board --candidates 6000

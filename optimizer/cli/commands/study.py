@@ -60,7 +60,7 @@ def fork_study(
 def report(folder: Folder) -> None:
     """Write the tables and figures of a study again.
 
-    They are made from its store; nothing is ridden.
+    They are made from its store, by the weights in study.toml today; nothing is ridden.
 
     Example: levelgain report my_board
     """

@@ -34,7 +34,7 @@ def transfer(
     """Rescale a profile for another board.
 
     The motor, the wheel or the pack may differ. The profile is ridden there, and a short search
-    from it tells how far it is from the board's own optimum.
+    from it says how far it is from the board's own optimum. The baseline when none is named.
 
     Example: levelgain transfer my_board my_other_board balanced
     """

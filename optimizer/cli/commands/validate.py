@@ -28,9 +28,10 @@ def validate_profile(
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
-    """Prove a profile before anybody rides it.
+    """Test a profile on what the search never saw.
 
-    It is simulated on rides that it was not tuned on. The default is the baseline.
+    Other courses and riders, tolerances, faults, loop margins and a riding day, in simulation: some
+    minutes. The baseline when none is named. Verdicts go to FOLDER/validation.
 
     Example: levelgain validate my_board balanced
     """
