@@ -43,7 +43,7 @@ def test_a_run_gives_the_tables_that_the_command_writes(finished, tmp_path):
         assert ours.read_bytes() == theirs.read_bytes()
     pd.testing.assert_frame_equal(
         levelgain.front(results),
-        pd.read_csv(finished / "results/front.csv", keep_default_na=False),
+        pd.read_csv(finished / "results/front.csv").fillna({"picks": ""}),
         check_dtype=False,
     )
 
