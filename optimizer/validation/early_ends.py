@@ -127,11 +127,36 @@ def _most_blamed(study: Study, rides: Sequence[Ride], results: Rides) -> str:
     table = draws(
         plan.tolerances, plan.n_draws, seed=spawned(study.seed, "validation", "tolerances")
     )
-    moved = [float(spearmanr(column, by_draw).statistic) for column in table.T]
-    most = int(np.argmax(np.abs(moved)))
+    moved = rank_correlations(table, by_draw)
+    if np.isnan(moved).all():
+        return "the worst rides' risk is the same in every draw, so no tolerance goes with it"
+    most = int(np.nanargmax(np.abs(moved)))
     way = "rises" if moved[most] > 0.0 else "falls"
     name = plan.tolerances[most].name
     return f"the worst rides' risk {way} most with {name} (rank correlation {moved[most]:+.2f})"
+
+
+def rank_correlations(table: Floats, values: Floats) -> Floats:
+    """Return Spearman's rank correlation of each column with the values, (column,).
+
+    Parameters
+    ----------
+    table : (row, column) float64
+    values : (row,) float64
+
+    Returns
+    -------
+    (column,) float64
+        NaN where the column or the values are the same in every row, and so have no order.
+    """
+    if np.ptp(values) == 0.0:
+        return np.full(table.shape[1], np.nan)
+    return np.array(
+        [
+            spearmanr(column, values).statistic if np.ptp(column) > 0.0 else np.nan
+            for column in table.T
+        ]
+    )
 
 
 def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs: int) -> Verdict:

@@ -10,8 +10,14 @@ import pytest
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from optimizer.study.tolerances import with_numbers
+from optimizer.validation import early_ends
 from optimizer.validation.day_courses import drawn_course
-from optimizer.validation.early_ends import judge_fault, judge_held_out, judge_own_rides
+from optimizer.validation.early_ends import (
+    judge_fault,
+    judge_held_out,
+    judge_own_rides,
+    judge_tolerances,
+)
 from optimizer.validation.loop_margins import judge_margins
 from optimizer.validation.nose_down_rate import ride_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
@@ -19,7 +25,7 @@ from optimizer.validation.validate import judge_day, validate
 from optimizer.validation.verdict import Grade, worst
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import ROADS_KEPT, n_roads_kept, simulate
+from plant.kernel.simulate import ROADS_KEPT, Rides, n_roads_kept, simulate
 from tests.optimizer.study.test_load import BASE, written
 
 STUDY = load_study(STUDIES_FOLDER / "hill_town")
@@ -154,6 +160,33 @@ def test_a_rider_is_named_whole_whatever_the_name_holds():
     found = judge_fault(fault, named, changed(warning_lift_deg=0.0), n_jobs=1).found
 
     assert found.startswith("left/right ")
+
+
+def test_where_every_draw_is_as_risky_no_tolerance_is_blamed(monkeypatch):
+    study = quick()
+
+    def all_alike(profiles, rides, **_):
+        found = simulate(profiles, rides[:1])
+        return Rides(
+            metrics=np.repeat(found.metrics, len(rides), axis=1),
+            outcome=np.full((1, len(rides)), Outcome.RIDDEN, dtype=np.int8),
+        )
+
+    short = dataclasses.replace(study, rides=study.rides[:1])
+    monkeypatch.setattr(early_ends, "simulate", all_alike)
+
+    found = judge_tolerances(short, ROW, n_jobs=1).found
+
+    assert "nan" not in found
+    assert "the same in every draw" in found
+
+
+def test_a_column_without_an_order_has_no_rank_correlation():
+    table = np.array([[1.0, 4.0, 2.0], [1.0, 3.0, 5.0], [1.0, 1.0, 9.0]])
+
+    found = early_ends.rank_correlations(table, np.array([1.0, 2.0, 3.0]))
+
+    np.testing.assert_allclose(found, [np.nan, -1.0, 1.0])
 
 
 def test_a_drawn_course_depends_on_its_number_and_the_seed_alone():
