@@ -136,7 +136,7 @@ def test_a_study_without_the_ridden_course_is_refused(levelgain_log, ride_csv, t
     other = tmp_path / "other"
     other.mkdir()
     text = 'title = "x"\nseed = 1\nboard = "lender_15"\nbaseline = "workshop_15"\n'
-    text += '[riders]\nuse = ["baker_80"]\n[courses]\nuse = ["cruise"]\n'
+    text += '[riders]\nuse = ["baker_80"]\n[courses]\nuse = ["kerb_up"]\n'
     (other / "study.toml").write_text(text)
 
     code, _, err = levelgain_log("compare", ride_csv, other)
