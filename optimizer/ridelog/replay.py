@@ -1,6 +1,7 @@
 """The ridden stretch again in the plant: predicted against measured, scored, and what misfits."""
 
 import dataclasses
+import math
 from collections.abc import Iterator
 from typing import Any
 
@@ -27,6 +28,8 @@ _CHANNELS = (
 _LONGEST_LAG_S = 5.0
 _FOLLOWS = 0.7  # assumed: correlation from which a signal is called predicted
 _OFFSET_SHARE = 0.5  # assumed: mean difference over the measured spread
+_FEWEST_WINDOWS = 3  # assumed: fewer means have no spread to speak of
+_STILL = 1e-9  # in the signal's unit: what moves less does not move
 _SPREAD = 1.5  # assumed: ratio of spreads that is called alike
 
 
@@ -47,6 +50,8 @@ class Compared:
     spread_ratio : float
         Standard deviation of the predicted over that.
     correlation : float
+        NaN where either does not move, as is the ratio of spreads where the measured does not. All
+        five are NaN where fewer than three windows are in both.
     """
 
     name: str
@@ -60,8 +65,29 @@ class Compared:
     spread_ratio: float
     correlation: float
 
+    def in_words(self) -> str:
+        """Return the scores as a phrase."""
+        if math.isnan(self.rms):
+            return (
+                f"can not be compared: {len(self.time_s)} s of it are in both, and"
+                f" {_FEWEST_WINDOWS} are needed"
+            )
+        defined = not math.isnan(self.correlation)
+        correlation = f"{self.correlation:.2f}" if defined else "not defined"
+        return (
+            f"rms difference {self.rms:.3g} {self.unit}, mean {self.offset:+.3g},"
+            f" measured spread {self.spread:.3g}, correlation {correlation}"
+        )
+
     def misfits(self) -> Iterator[str]:
-        """Yield what does not fit, in plain words."""
+        """Yield what does not fit or can not be compared, in plain words."""
+        if math.isnan(self.rms):
+            yield f"{self.name} {self.in_words()}"
+            return
+        if math.isnan(self.correlation):
+            yield (
+                f"{self.name} can not be followed: it does not move in the log or in the prediction"
+            )
         if self.correlation < _FOLLOWS:
             yield (
                 f"{self.name} does not follow the log (correlation {self.correlation:.2f}):"
@@ -72,7 +98,7 @@ class Compared:
                 f"{self.name} is {abs(self.offset):.3g} {self.unit}"
                 f" {'above' if self.offset > 0.0 else 'below'} the log on average"
             )
-        if not 1.0 / _SPREAD <= self.spread_ratio <= _SPREAD:
+        if self.spread_ratio < 1.0 / _SPREAD or self.spread_ratio > _SPREAD:
             yield (
                 f"{self.name} moves {self.spread_ratio:.2g} times as much as in the log:"
                 " rider, roughness or damping differ"
@@ -151,21 +177,25 @@ def _scored(name: str, unit: str, time_s: Floats, measured: Floats, predicted: F
     good = np.isfinite(measured + predicted)
     time_s, measured, predicted = time_s[good], measured[good], predicted[good]
     apart = predicted - measured
-    if len(apart) < 3:
-        apart = measured = predicted = time_s = np.zeros(1)
-    spread, other = float(np.std(measured)), float(np.std(predicted))
-    both = float(np.mean((measured - measured.mean()) * (predicted - predicted.mean())))
+    if len(apart) < _FEWEST_WINDOWS:
+        rms = offset = spread = spread_ratio = correlation = math.nan
+    else:
+        rms, offset = float(np.sqrt(np.mean(apart**2))), float(np.mean(apart))
+        spread, other = float(np.std(measured)), float(np.std(predicted))
+        both = float(np.mean((measured - measured.mean()) * (predicted - predicted.mean())))
+        spread_ratio = other / spread if spread > _STILL else math.nan
+        correlation = both / (spread * other) if min(spread, other) > _STILL else math.nan
     return Compared(
         name=name,
         unit=unit,
         time_s=time_s,
         measured=measured,
         predicted=predicted,
-        rms=float(np.sqrt(np.mean(apart**2))),
-        offset=float(np.mean(apart)),
+        rms=rms,
+        offset=offset,
         spread=spread,
-        spread_ratio=other / max(spread, 1e-12),
-        correlation=both / max(spread * other, 1e-12),
+        spread_ratio=spread_ratio,
+        correlation=correlation,
     )
 
 

@@ -16,12 +16,7 @@ def draw_overlay(compared: list[Compared], stem: Path) -> list[Path]:
             panel.plot(one.time_s, one.predicted, color=VERMILION, linewidth=1.0, label="predicted")
             panel.fill_between(one.time_s, one.measured, one.predicted, color=BLUE, alpha=0.15)
             panel.set_ylabel(f"{one.name.rpartition('_')[0]} / {one.unit}")
-            panel.set_title(
-                f"rms {one.rms:.3g} {one.unit}, mean {one.offset:+.3g} {one.unit},"
-                f" correlation {one.correlation:.2f}",
-                loc="right",
-                fontsize=8.0,
-            )
+            panel.set_title(one.in_words(), loc="right", fontsize=8.0)
         axes[0].legend(loc="upper left", ncols=2, fontsize=8.0)
         axes[-1].set_xlabel("time / s (means over a second)")
         return save(figure, stem)

@@ -75,9 +75,6 @@ def print_compared(
         " reached and not the one wanted; it is laid over the log without that."
     )
     for one in compared:
-        out.print(
-            f"{one.name:10s} rms difference {one.rms:.3g} {one.unit}, mean {one.offset:+.3g},"
-            f" measured spread {one.spread:.3g}, correlation {one.correlation:.2f}",
-        )
+        out.print(f"{one.name:10s} {one.in_words()}")
     for text in does_not_fit:
         out.print(f"does not fit: {text}")
