@@ -73,6 +73,21 @@ def test_a_stopped_run_is_gone_on_with_by_the_same_call(tmp_path, results):
     pd.testing.assert_frame_equal(levelgain.candidates(whole), levelgain.candidates(results))
 
 
+def test_an_interrupted_cell_may_be_run_again(tmp_path, results):
+    study = levelgain.new_study(tmp_path / "small", tables=TABLES)
+
+    def interrupted(progress):
+        if progress.done == 12:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        levelgain.run(study, candidates=24, on_progress=interrupted)
+
+    whole = levelgain.run(study, candidates=24)
+
+    pd.testing.assert_frame_equal(levelgain.candidates(whole), levelgain.candidates(results))
+
+
 def test_a_finished_study_is_only_read(study, results):
     again = levelgain.run(study, candidates=12)
 

@@ -10,9 +10,14 @@ import pytest
 README = Path(__file__).parents[3] / "README.md"
 
 
-def _lines(section):
-    text = README.read_text().partition(f"## {section}\n")[2]
-    found = re.search(r"```python\n(.*?)```", text, re.DOTALL)
+def _section():
+    after = README.read_text().partition("## In a notebook\n")[2]
+    assert after
+    return after.partition("\n## ")[0]
+
+
+def _lines():
+    found = re.search(r"```python\n(.*?)```", _section(), re.DOTALL)
     assert found
     return found.group(1)
 
@@ -32,9 +37,17 @@ def notebook(monkeypatch, tmp_path):
     return run
 
 
+def test_every_name_that_the_readme_tells_of_is_public():
+    public = importlib.import_module("optimizer.interface.levelgain").__all__
+
+    told = set(re.findall(r"levelgain\.(\w+)", _section()))
+
+    assert {"run", "UserInputError", "GenerationSampler"} <= told <= set(public)
+
+
 @pytest.mark.slow
 def test_the_readmes_notebook_runs(notebook, capsys):
-    cells = notebook(_lines("In a notebook"))
+    cells = notebook(_lines())
 
     assert len(cells["results"]) == 96
     assert cells["table"]["on_front"].all()
