@@ -46,8 +46,8 @@ def demonstrations_figure(rides: Sequence[tuple[Demonstration, Mapping[str, Ridd
 def result_line(shown: Demonstration, ridden: Mapping[str, Ridden]) -> str:
     """Return the measured number of every ride in words."""
     unit = shown.measure.unit
-    told = (f"{_number(ride, unit)} ({variant}{_end(ride)})" for variant, ride in ridden.items())
-    return f"{shown.measure.called} {', '.join(told)}"
+    words = (f"{_number(ride, unit)} ({variant}{_end(ride)})" for variant, ride in ridden.items())
+    return f"{shown.measure.called} {', '.join(words)}"
 
 
 def _number(ride: Ridden, unit: str) -> str:
@@ -114,8 +114,8 @@ def _tail_panel(axes: Axes) -> None:
 
 def _write_over(axes: Axes, *, title: str, expected: str, seen: str) -> None:
     """Write a panel's title, what is expected and what is seen over it."""
-    told = (f"Expected: {expected}.", f"Seen: {seen}.")
-    lines = [line for text in told for line in textwrap.wrap(text, _WIDE)]
+    texts = (f"Expected: {expected}.", f"Seen: {seen}.")
+    lines = [line for text in texts for line in textwrap.wrap(text, _WIDE)]
     axes.text(0.0, 1.02, "\n".join(lines), transform=axes.transAxes, fontsize=8, va="bottom")
     axes.set_title(
         textwrap.fill(title, _TITLE_WIDE),

@@ -19,7 +19,7 @@ def write_figures(results: Results, *, stages: Stages = UNWATCHED) -> list[Path]
     ----------
     results : Results
     stages : Stages
-        Told of each figure.
+        Receives each figure.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""A chosen profile as files for the bench: TOML, JSON, a C header, or the user's own template."""
+"""A selected profile as files for the bench: TOML, JSON, a C header, or the user's own template."""
 
 import dataclasses
 from pathlib import Path

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.study.study import Study
-from optimizer.validation.current_headroom import answered_pitch, current_room, warning_lift
+from optimizer.validation.current_headroom import answered_pitch, current_headroom, warning_lift
 from plant.constants import WARNING_PERCEIVED_DEG
 from plant.description.profile_array import array_to_profile
 
@@ -87,14 +87,14 @@ def _reach(
     for row, speed in enumerate(speeds_mps):
         for column, rider in enumerate(riders):
             place = row, column
-            room = current_room(study.board, rider, speed_mps=speed, charge_ratio=pack[1])
-            driving[place] = room.high_a - room.steady_a
-            braking[place] = room.steady_a - room.low_a
-            warned[place] = warning_lift(whole, study.board, room) >= WARNING_PERCEIVED_DEG
+            headroom = current_headroom(study.board, rider, speed_mps=speed, charge_ratio=pack[1])
+            driving[place] = headroom.high_a - headroom.steady_a
+            braking[place] = headroom.steady_a - headroom.low_a
+            warned[place] = warning_lift(whole, study.board, headroom) >= WARNING_PERCEIVED_DEG
             if not warned[place]:
-                answered[place] = answered_pitch(profile, room)
+                answered[place] = answered_pitch(profile, headroom)
                 balanced[place] = driving[place] / max(least_gain[place], 1e-9)
-    told = np.flatnonzero(warned.any(axis=1))
+    places = np.flatnonzero(warned.any(axis=1))
     return PackReach(
         pack=pack[0],
         charge_ratio=pack[1],
@@ -103,7 +103,7 @@ def _reach(
         driving_left_a=float(driving.min()),
         braking_left_a=float(braking.min()),
         worst_mps=speeds_mps[int(np.argmin(balanced.min(axis=1)))],
-        warned_from_mps=speeds_mps[told[0]] if len(told) else math.inf,
+        warned_from_mps=speeds_mps[places[0]] if len(places) else math.inf,
     )
 
 
@@ -113,8 +113,8 @@ def reach_in_words(reach: PackReach) -> str:
     warned = math.isfinite(reach.warned_from_mps)
     if math.isinf(reach.balanced_deg):
         return f"{pack} warned at every speed" if warned else f"{pack} without limit"
-    told = (
+    words = (
         f"{pack} {reach.balanced_deg:.0f} deg at {reach.worst_mps:g} m/s,"
         f" with the whole gain up to {reach.answered_deg:.0f} deg"
     )
-    return f"{told}, warned from {reach.warned_from_mps:g} m/s" if warned else told
+    return f"{words}, warned from {reach.warned_from_mps:g} m/s" if warned else words

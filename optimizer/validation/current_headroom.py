@@ -33,7 +33,7 @@ _ERRORS_DEG = np.linspace(0.0, 45.0, 451)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class CurrentRoom:
+class CurrentHeadroom:
     """What the drive has at a steady ride on the level, on a cold winding.
 
     Attributes
@@ -56,9 +56,9 @@ class CurrentRoom:
     reserve_ratio: float
 
 
-def current_room(
+def current_headroom(
     board: Board, rider: Rider, *, speed_mps: float, charge_ratio: float
-) -> CurrentRoom:
+) -> CurrentHeadroom:
     """Return what current the drive has left while a rider rides steadily on the level.
 
     The pack's RC pair has settled under the steady ride; a correction is too short to move it.
@@ -76,7 +76,7 @@ def current_room(
         return inside and low_a <= current_a <= high_a
 
     limit_a = board.drive.phase_current_limit_a
-    return CurrentRoom(
+    return CurrentHeadroom(
         steady_a=steady_a,
         bus_v=bus_v,
         high_a=_farthest(possible, steady_a, limit_a),
@@ -85,7 +85,7 @@ def current_room(
     )
 
 
-def answered_pitch(profile: Floats, room: CurrentRoom) -> float:
+def answered_pitch(profile: Floats, headroom: CurrentHeadroom) -> float:
     """Return up to what pitch error, nose down, the stiffness gets the current it asks for, in deg.
 
     For an error that comes slowly: damping asks for more.
@@ -94,26 +94,26 @@ def answered_pitch(profile: Floats, room: CurrentRoom) -> float:
     ----------
     profile : (parameter,) float64
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
-    room : CurrentRoom
+    headroom : CurrentHeadroom
     """
     riding, _ = stiffness_curve(profile, _ERRORS_DEG)
-    return float(np.interp(room.high_a - room.steady_a, riding, _ERRORS_DEG))
+    return float(np.interp(headroom.high_a - headroom.steady_a, riding, _ERRORS_DEG))
 
 
-def warning_lift(profile: Profile, board: Board, room: CurrentRoom) -> float:
+def warning_lift(profile: Profile, board: Board, headroom: CurrentHeadroom) -> float:
     """Return by how many deg the nose is lifted to warn of reserve and pack at a steady ride."""
     asked, battery = profile.protection, board.battery
     reserve_width, heat_width, bus_width = warning_widths(
         asked.reserve_warning_ratio, asked.heat_warning_margin_k, asked.bus_warning_margin_v
     )
     share = warning_share(
-        room.reserve_ratio,
+        headroom.reserve_ratio,
         asked.reserve_warning_ratio,
         1.0 / reserve_width,
         math.inf,
         asked.heat_warning_margin_k,
         1.0 / heat_width,
-        min(room.bus_v - battery.bus_low_v, battery.bus_high_v - room.bus_v),
+        min(headroom.bus_v - battery.bus_low_v, battery.bus_high_v - headroom.bus_v),
         asked.bus_warning_margin_v,
         1.0 / bus_width,
     )

@@ -62,8 +62,8 @@ def _ended(rides: Sequence[Ride], results: Rides) -> tuple[int, int, str]:
 
 def _counted(downs: int, others: int) -> str:
     """Return how many rides ended and how, in words."""
-    told = f"{downs} nose-down{'' if downs == 1 else 's'}"
-    return f"{told}, {others} other early end{'' if others == 1 else 's'}"
+    words = f"{downs} nose-down{'' if downs == 1 else 's'}"
+    return f"{words}, {others} other early end{'' if others == 1 else 's'}"
 
 
 def _grade_of_ends(n_rides: int, downs: int, others: int) -> Grade:
@@ -172,7 +172,7 @@ def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs:
     downs = unwarned & (outcome == Outcome.NOSE_DOWN)
     grade = Grade.MARGINAL if unwarned.any() else Grade.PASS
     grade = Grade.FAIL if downs.any() else grade
-    told = [
+    early = [
         f"{ride.rider_name} {Outcome(int(code)).message}"
         + (f" after {seconds:.1f} s of warning" if seconds > 0.0 else " without a warning")
         for ride, code, seconds in zip(rides, outcome, warned, strict=True)
@@ -184,7 +184,7 @@ def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs:
     return Verdict(
         item=fault.title,
         grade=grade,
-        found="; ".join(told) if told else f"all {len(rides)} riders came through",
+        found="; ".join(early) if early else f"all {len(rides)} riders came through",
         asked=asked,
         change=""
         if grade is Grade.PASS

@@ -26,7 +26,7 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
 
     The margins are over speeds, riders and draws of the tolerances. They do not depend on charge
     while the drive has the current that is asked for; how far that goes on a full, half and low
-    pack is `validation_charge.py`'s. A pack passes where the current lasts until the nose touches.
+    pack is `charge_reach.py`'s. A pack passes where the current lasts until the nose touches.
     """
     gains = loop_gains(profile[None, :])
     riders = list(dict.fromkeys(study.riders.values()))

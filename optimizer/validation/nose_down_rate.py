@@ -76,7 +76,7 @@ def ride_days(
     n_jobs : int
         Threads; the count does not depend on it.
     advance : callable
-        Told the hours ridden since it was last called.
+        Receives the hours ridden since it was last called.
     """
     found: list[tuple[Floats, Floats, Floats]] = []  # hours, kilometres, nose-downs by course
     counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace", "by_rider")}

@@ -1,4 +1,4 @@
-"""Prove a chosen profile before the first ride: everything it is ridden on, and the verdicts."""
+"""Prove a selected profile before the first ride: everything it is ridden on, and the verdicts."""
 
 import dataclasses
 from typing import TypeAlias
@@ -47,7 +47,7 @@ def validate(
     n_jobs : int
         Threads; the verdicts do not depend on it.
     stages : Stages
-        Told which part begins, and the hours of the riding day as they are ridden.
+        Receives which part begins, and the hours of the riding day as they are ridden.
     """
     stages.begin("riding the study's own rides")
     verdicts = [judge_own_rides(study, profile, n_jobs=n_jobs)]

@@ -11,7 +11,7 @@ from optimizer.study.catalogue import CATALOGUE_FOLDER
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation.charge_reach import reaches
-from optimizer.validation.current_headroom import answered_pitch, current_room, warning_lift
+from optimizer.validation.current_headroom import answered_pitch, current_headroom, warning_lift
 from optimizer.validation.loop_margins import SPEEDS_MPS, judge_margins
 from optimizer.validation.verdict import Grade
 from plant.description.course import Course, Manoeuvre, Patch, Road, Start
@@ -26,8 +26,8 @@ RIDER = invented.rider(80.0, 1.78)
 TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi * 15.0)
 
 
-def room(board, *, speed_mps=8.0, charge_ratio=0.5):
-    return current_room(board, RIDER, speed_mps=speed_mps, charge_ratio=charge_ratio)
+def headroom(board, *, speed_mps=8.0, charge_ratio=0.5):
+    return current_headroom(board, RIDER, speed_mps=speed_mps, charge_ratio=charge_ratio)
 
 
 def test_without_sag_the_current_is_what_the_voltage_leaves_over_the_back_emf():
@@ -45,7 +45,7 @@ def test_without_sag_the_current_is_what_the_voltage_leaves_over_the_back_emf():
     )
     emf = TORQUE / 1.5 * 10.0 / 0.14
 
-    found = room(board, speed_mps=10.0)
+    found = headroom(board, speed_mps=10.0)
 
     phase_v = 0.95 * 15 * 3.7509 / math.sqrt(3.0)
     assert found.high_a == pytest.approx((phase_v - emf) / 0.063, rel=0.01)
@@ -55,7 +55,7 @@ def test_the_pack_sags_under_the_current_that_it_gives():
     # A constant power P from E behind r: I = (E - sqrt(E^2 - 4 r P)) / 2 r; derived.
     board = with_numbers(BOARD, {"phase_current_limit_a": 600.0, "rc_resistance_ohm": 0.0})
 
-    found = room(board, speed_mps=8.0)
+    found = headroom(board, speed_mps=8.0)
 
     emf = TORQUE / 1.5 * 8.0 / 0.14
     power = 1.5 * (emf * found.high_a + 0.063 * found.high_a**2) + 5.0
@@ -72,7 +72,7 @@ def test_a_steady_ride_takes_the_current_of_rolling_on_the_catalogues_asphalt_an
     rolling_ratio = surfaces["surfaces"]["asphalt"]["rolling_ratio"]
     mass = 80.0 + BOARD.frame.frame_mass_kg + BOARD.wheel.wheel_mass_kg
 
-    found = room(BOARD, speed_mps=8.0)
+    found = headroom(BOARD, speed_mps=8.0)
 
     force = rolling_ratio * mass * 9.80665 + 0.5 * 1.225 * RIDER.body.drag_area_m2 * 8.0**2
     assert found.steady_a == pytest.approx(force * 0.14 / TORQUE, rel=1e-6)
@@ -112,7 +112,7 @@ def test_a_steady_ride_in_the_plant_has_the_same_current_bus_and_reserve():
     ridden, settled = steady(ROW, charge_ratio=0.3)
     speed = float(ridden.speed_mps[settled].mean())
 
-    found = current_room(STEADY_BOARD, STEADY_RIDER, speed_mps=speed, charge_ratio=0.3)
+    found = current_headroom(STEADY_BOARD, STEADY_RIDER, speed_mps=speed, charge_ratio=0.3)
 
     assert found.steady_a == pytest.approx(ridden.current_a[settled].mean(), rel=0.05)
     assert found.bus_v == pytest.approx(ridden.bus_v[settled].mean(), rel=0.005)
@@ -135,14 +135,14 @@ def test_a_steady_ride_in_the_plant_is_warned_as_strongly(asked, charge_ratio):
     assert 1.0 < lift < 5.0  # else half and double could not be told apart
     speed = float(ridden.speed_mps[settled].mean())
 
-    found = current_room(STEADY_BOARD, STEADY_RIDER, speed_mps=speed, charge_ratio=charge_ratio)
+    found = current_headroom(STEADY_BOARD, STEADY_RIDER, speed_mps=speed, charge_ratio=charge_ratio)
 
     assert warning_lift(array_to_profile(row), STEADY_BOARD, found) == pytest.approx(lift, abs=0.3)
 
 
 def test_charge_shows_at_speed_and_not_at_walking_pace():
-    at_walk = [room(BOARD, speed_mps=1.0, charge_ratio=charge).high_a for charge in (1.0, 0.15)]
-    at_speed = [room(BOARD, charge_ratio=charge).high_a for charge in (1.0, 0.5, 0.15)]
+    at_walk = [headroom(BOARD, speed_mps=1.0, charge_ratio=charge).high_a for charge in (1.0, 0.15)]
+    at_speed = [headroom(BOARD, charge_ratio=charge).high_a for charge in (1.0, 0.5, 0.15)]
 
     assert at_walk[1] == pytest.approx(at_walk[0], rel=0.02)
     assert at_speed[0] > 1.05 * at_speed[1] > 1.05**2 * at_speed[2]
@@ -151,13 +151,13 @@ def test_charge_shows_at_speed_and_not_at_walking_pace():
 def test_a_full_pack_leaves_less_braking_than_a_half_one_that_may_be_charged():
     board = with_numbers(BOARD, {"bus_high_v": 64.0})
 
-    assert room(board, charge_ratio=1.0).low_a > room(board, charge_ratio=0.5).low_a
+    assert headroom(board, charge_ratio=1.0).low_a > headroom(board, charge_ratio=0.5).low_a
 
 
 def test_the_stiffness_is_answered_up_to_where_it_asks_for_all_that_is_left():
     plain = changed(inner_gain_a_per_deg=4.0, base_gain_a_per_deg=4.0, mid_gain_ratio=1.0,
                     outer_gain_ratio=1.0)  # fmt: skip
-    found = room(BOARD)
+    found = headroom(BOARD)
 
     held = answered_pitch(plain, found)
 
