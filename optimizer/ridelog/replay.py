@@ -1,4 +1,4 @@
-"""The ridden stretch again in the plant: predicted against measured, scored, and what misfits."""
+"""The ridden segment again in the plant: predicted against measured, scored, and what misfits."""
 
 import dataclasses
 import math
@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.base.errors import LogError
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog
-from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.ridelog.ridden_segment import Segment
 from optimizer.ridelog.study_from_log import COURSE
 from optimizer.study.study import Study
 from plant.constants import DEG_PER_RAD
@@ -121,7 +121,7 @@ def replayed(study: Study) -> Trace:
     )
 
 
-def speed_lag_s(log: RideLog, stretch: Stretch, ridden: Trace) -> float:
+def speed_lag_s(log: RideLog, segment: Segment, ridden: Trace) -> float:
     """Return by how much the predicted speed comes after the measured one, in s.
 
     The log holds the speed that was reached, not the one that was wanted before, so the plant's
@@ -129,7 +129,7 @@ def speed_lag_s(log: RideLog, stretch: Stretch, ridden: Trace) -> float:
     """
     if not log.has("speed_mps"):
         return 0.0
-    measured = log.signals["speed_mps"][stretch.samples]
+    measured = log.signals["speed_mps"][segment.samples]
     time_s = (np.arange(len(measured)) + 1.0) * log.dt_s
     best, found = -np.inf, 0.0
     for lag_s in np.arange(0.0, _LONGEST_LAG_S, 0.1):
@@ -143,27 +143,27 @@ def speed_lag_s(log: RideLog, stretch: Stretch, ridden: Trace) -> float:
     return found
 
 
-def compare(log: RideLog, stretch: Stretch, ridden: Trace, *, lag_s: float = 0.0) -> list[Compared]:
+def compare(log: RideLog, segment: Segment, ridden: Trace, *, lag_s: float = 0.0) -> list[Compared]:
     """Return every signal that both the log and the plant have.
 
     Parameters
     ----------
     log : RideLog
-    stretch : Stretch
+    segment : Segment
     ridden : Trace
-        Its time counts from the start of the stretch.
+        Its time counts from the start of the segment.
     lag_s : float
         How much later the prediction is read, as `speed_lag_s` finds it.
     """
     dt_s = log.dt_s
     width = max(round(MEAN_S / dt_s), 1)
-    n_windows = min(len(stretch.samples), int((ridden.time_s[-1] - lag_s) / dt_s)) // width
+    n_windows = min(len(segment.samples), int((ridden.time_s[-1] - lag_s) / dt_s)) // width
     time_s = (np.arange(n_windows * width) + 1.0) * dt_s
     found = []
     for channel, field, unit, factor in _CHANNELS:
         if not log.has(channel):
             continue
-        measured = factor * log.signals[channel][stretch.samples][: n_windows * width]
+        measured = factor * log.signals[channel][segment.samples][: n_windows * width]
         predicted = np.interp(time_s + lag_s, ridden.time_s, getattr(ridden, field))
         means = [
             values.reshape(n_windows, width).mean(axis=1)

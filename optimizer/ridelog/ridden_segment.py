@@ -1,4 +1,4 @@
-"""The stretch of a log that is ridden again: its time, its speeds and the heights of its route."""
+"""The segment of a log that is ridden again: its time, its speeds and the heights of its route."""
 
 import dataclasses
 
@@ -23,7 +23,7 @@ _SCRIPT_S = 1.0
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stretch:
+class Segment:
     """What was ridden.
 
     Attributes
@@ -46,8 +46,8 @@ class Stretch:
 
 
 @caused_by(LogError)
-def ridden_stretch(log: RideLog, mapping: LogMapping, road: Fit | str) -> Stretch:
-    """Return the longest stretch without a gap in which the board rolls, cut to `LONGEST_S`.
+def ridden_segment(log: RideLog, mapping: LogMapping, road: Fit | str) -> Segment:
+    """Return the longest segment without a gap in which the board rolls, cut to `LONGEST_S`.
 
     Raises
     ------
@@ -80,7 +80,7 @@ def ridden_stretch(log: RideLog, mapping: LogMapping, road: Fit | str) -> Stretc
     n_points = max(round(float(along[-1]) / _STEP_M), 2) + 1
     places = np.linspace(0.0, float(along[-1]), n_points)
     heights = np.interp(places, along, height - height[0])
-    return Stretch(
+    return Segment(
         samples=samples,
         speed_points=_speed_points(speed[samples], log.dt_s),
         distance_m=np.append(places, places[-1] + _BEYOND_M),

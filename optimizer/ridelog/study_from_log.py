@@ -15,7 +15,7 @@ from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.pack import charge_ratio
 from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit
-from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.ridelog.ridden_segment import Segment
 from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
 from optimizer.study.tolerances import KNOWN
@@ -57,7 +57,7 @@ def believed(fits: Fits) -> dict[str, tuple[float, float]]:
 
 
 def write_study(
-    folder: Path, fits: Fits, stretch: Stretch, mapping: LogMapping, *, log: Path
+    folder: Path, fits: Fits, segment: Segment, mapping: LogMapping, *, log: Path
 ) -> Path:
     """Write a study folder and return the path of its study file.
 
@@ -66,7 +66,7 @@ def write_study(
     folder : Path
         Made where it is missing.
     fits : Fits
-    stretch : Stretch
+    segment : Segment
     mapping : LogMapping
     log : Path
         Named in the study's head.
@@ -81,19 +81,19 @@ def write_study(
     points = io.StringIO()
     np.savetxt(
         points,
-        np.column_stack([stretch.distance_m, stretch.height_m]),
+        np.column_stack([segment.distance_m, segment.height_m]),
         fmt="%.2f",
         delimiter=",",
         header="distance_m,height_m",
         comments="",
     )
     write_whole(route, points.getvalue())
-    head = _HEAD.format(log=log.name, heights=stretch.heights_from)
-    write_whole(study, head + tomli_w.dumps(study_table(fits, stretch, mapping)))
+    head = _HEAD.format(log=log.name, heights=segment.heights_from)
+    write_whole(study, head + tomli_w.dumps(study_table(fits, segment, mapping)))
     return study
 
 
-def study_table(fits: Fits, stretch: Stretch, mapping: LogMapping) -> dict[str, Any]:
+def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, Any]:
     """Return the tables of the study file."""
     known = believed(fits)
     numbers = _declared(fits, known, mapping)
@@ -109,7 +109,7 @@ def study_table(fits: Fits, stretch: Stretch, mapping: LogMapping) -> dict[str, 
         "seed": 1,
         "board": _board(mapping.board_written, numbers),
         "riders": {RIDER: {"use": _nearest_rider(mapping.rider_mass_kg), "body": body}},
-        "courses": {COURSE: _course(stretch, known)},
+        "courses": {COURSE: _course(segment, known)},
         "baseline": baseline,
         "search": {"bounds": dict(_wider_bounds(profile))},
         "validation": {"tolerances": dict(_tolerances(numbers))},
@@ -176,12 +176,12 @@ def _nearest_rider(mass_kg: float) -> str:
     return min(riders, key=apart)
 
 
-def _course(stretch: Stretch, known: dict[str, tuple[float, float]]) -> dict[str, Any]:
+def _course(segment: Segment, known: dict[str, tuple[float, float]]) -> dict[str, Any]:
     surface: dict[str, Any] = {"use": "asphalt"}
     rolling = known.get("rolling_ratio", (-1.0, 0.0))[0]
     if rolling >= 0.0:
         surface["rolling_ratio"] = _rounded(rolling)
-    end_s = stretch.speed_points[-1][0]
+    end_s = segment.speed_points[-1][0]
     return {
         "title": "The ridden route at the ridden speeds",
         "road": {
@@ -191,7 +191,7 @@ def _course(stretch: Stretch, known: dict[str, tuple[float, float]]) -> dict[str
         },
         "manoeuvre": {
             "duration_s": end_s,
-            "speed_mps": [list(point) for point in stretch.speed_points],
+            "speed_mps": [list(point) for point in segment.speed_points],
             "hold_s": [[1.0, end_s]],
             "count_s": [[1.0, end_s]],
         },

@@ -109,7 +109,7 @@ def fit_ride_log(
         from optimizer.cli.stages_view import StagesView
         from optimizer.ridelog.data.mapping import load_mapping
         from optimizer.ridelog.data.resampling import load_log
-        from optimizer.ridelog.fit_figures import draw_intervals, draw_residuals
+        from optimizer.ridelog.figures import draw_intervals, draw_residuals
         from optimizer.ridelog.fits.all_fits import fit_all, told_fits
 
     out = console(as_json=as_json)
@@ -149,7 +149,7 @@ def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> No
         from optimizer.ridelog.data.mapping import load_mapping
         from optimizer.ridelog.data.resampling import load_log
         from optimizer.ridelog.fits.all_fits import fit_all
-        from optimizer.ridelog.ridden_segment import ridden_stretch
+        from optimizer.ridelog.ridden_segment import ridden_segment
         from optimizer.ridelog.study_from_log import fitted_names, road_fit, write_study
 
     out = console()
@@ -159,8 +159,8 @@ def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> No
         ride, _ = load_log(log, known)
         fits = fit_all(ride, known, stages=stages)
         stages.begin("writing the study")
-        stretch = ridden_stretch(ride, known, road_fit(fits))
-        path = write_study(folder, fits, stretch, known, log=log)
+        segment = ridden_segment(ride, known, road_fit(fits))
+        path = write_study(folder, fits, segment, known, log=log)
     out.print(f"{path} written; from the log: {', '.join(fitted_names(fits))}.")
     out.print(f"Everything else is the catalogue's. Check it: levelgain check {folder}")
     print_cautions(out)
@@ -193,10 +193,10 @@ def compare_ride_log(
         from optimizer.cli.stages_view import StagesView
         from optimizer.ridelog.data.mapping import load_mapping
         from optimizer.ridelog.data.resampling import load_log
+        from optimizer.ridelog.figures import draw_overlay
         from optimizer.ridelog.fits.road import fit_road
         from optimizer.ridelog.replay import compare, replayed, speed_lag_s, told_comparison
-        from optimizer.ridelog.replay_figures import draw_overlay
-        from optimizer.ridelog.ridden_segment import ridden_stretch
+        from optimizer.ridelog.ridden_segment import ridden_segment
         from optimizer.study.load import load_study
 
     out = console(as_json=as_json)
@@ -209,9 +209,9 @@ def compare_ride_log(
         stages.begin("riding")
         ridden = replayed(study)
         stages.begin("laying prediction over measurement")
-        stretch = ridden_stretch(ride, known, fit)
-        lag_s = speed_lag_s(ride, stretch, ridden)
-        compared = compare(ride, stretch, ridden, lag_s=lag_s)
+        segment = ridden_segment(ride, known, fit)
+        lag_s = speed_lag_s(ride, segment, ridden)
+        compared = compare(ride, segment, ridden, lag_s=lag_s)
     facts = told_comparison(compared, ridden, lag_s=lag_s)
     write_whole(folder / COMPARED_FILE, json_text(facts))
     draw_overlay(compared, folder / "compared")

@@ -11,7 +11,7 @@ import numpy as np
 
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.data.resampling import RideLog
-from optimizer.ridelog.fits.controller_data import Stretch, longest_stretch
+from optimizer.ridelog.fits.controller_data import ControllerData, longest_controller_data
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, NEUTRAL, SETTINGS
 from optimizer.ridelog.fits.controller_selection import Law
 from optimizer.ridelog.fits.controller_terms import ANSWERS, KNEE, LOAD, Answer
@@ -31,7 +31,7 @@ _ERRORS = {"load_fall_deg_per_s": 0.2, "integral_clamp_a": 0.4}  # the worst tol
 
 
 def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
-    """Return the fit over the longest stretch, or why there is none.
+    """Return the fit over the longest segment, or why there is none.
 
     Estimates what the log can tell of stiffness, damping and integral (from pitch, pitch rate and
     current), of braking and load response (with the wheel speed) and of turn response (with the
@@ -40,11 +40,11 @@ def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | st
     """
     if not log.has("pitch_rad", "pitch_rate_rad_per_s", "current_a"):
         return "needs pitch, pitch rate and motor current"
-    stretch = longest_stretch(log, board)
-    if np.count_nonzero(stretch.free) * log.dt_s < _FEWEST_S:
+    data = longest_controller_data(log, board)
+    if np.count_nonzero(data.free) * log.dt_s < _FEWEST_S:
         return f"needs {_FEWEST_S:g} s of riding below the current limit without a gap"
-    law = Law(stretch, _neutral(board, rider_mass_kg))
-    reached = float(np.quantile(np.abs(stretch.signals[0]), 0.99))
+    law = Law(data, _neutral(board, rider_mass_kg))
+    reached = float(np.quantile(np.abs(data.signals[0]), 0.99))
     answers = [answer for answer in ANSWERS if log.has(*answer.needs)]
     answers += [KNEE] if reached >= _KNEE_NEEDS_DEG else []
     unknowns, absent = law.chosen(answers)
@@ -52,17 +52,17 @@ def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | st
         law.residuals_of(unknowns),
         unknowns,
         title="Controller",
-        time_s=stretch.time_s[stretch.free],
+        time_s=data.time_s[data.free],
         residual_unit="A",
         block_rows=round(_BLOCK_S / log.dt_s),
         cannot=list(_untold(log, absent, reached)),
     )
     answers_to_load = LOAD_EXPECTED in fit.names
-    return _without_speed_noise(fit, unknowns, stretch, law) if answers_to_load else fit
+    return _without_speed_noise(fit, unknowns, data, law) if answers_to_load else fit
 
 
 def _without_speed_noise(
-    fit: Fit, unknowns: tuple[Unknown, ...], stretch: Stretch, law: Law
+    fit: Fit, unknowns: tuple[Unknown, ...], data: ControllerData, law: Law
 ) -> Fit:
     """Return the fit as if the wheel speed had no noise, its intervals wider for what is left.
 
@@ -73,9 +73,9 @@ def _without_speed_noise(
         dataclasses.replace(one, start=start)
         for one, start in zip(unknowns, fit.value.tolist(), strict=True)
     )
-    random = np.random.default_rng(len(stretch.time_s))
+    random = np.random.default_rng(len(data.time_s))
     shifts = [
-        best(law.noisier(stretch.speed_noise_mps, random).residuals_of(at), at)[0] - fit.value
+        best(law.noisier(data.speed_noise_mps, random).residuals_of(at), at)[0] - fit.value
         for _ in range(_NOISIER)
     ]
     shift = np.mean(shifts, axis=0)

@@ -1,4 +1,4 @@
-"""The stretch of a log over which the controller is fitted: what it saw, and what it gave."""
+"""The segment of a log over which the controller is fitted: what it saw, and what it gave."""
 
 import dataclasses
 from collections.abc import Sequence
@@ -17,14 +17,14 @@ from plant.description.board import Board
 _SLOW_S = 10.0  # assumed: the law's own slow parts are quicker
 _LONGEST_S = 120.0
 _NEAR_LIMIT = 0.95
-_SETTLING_S = 2.0  # of the law's filters from where the stretch begins
+_SETTLING_S = 2.0  # of the law's filters from where the segment begins
 _GLITCH = 5  # samples
 _SMOOTH_S = 0.15  # of the wheel speed, whose noise is not what the controller saw
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Stretch:
-    """What the controller saw and gave.
+class ControllerData:
+    """What the controller saw and gave over a segment of the log.
 
     Attributes
     ----------
@@ -58,8 +58,8 @@ class Stretch:
         return np.asarray((apart - slow)[self.free])
 
 
-def longest_stretch(log: RideLog, board: Board) -> Stretch:
-    """Return the longest stretch in which the log holds all that the controller saw."""
+def longest_controller_data(log: RideLog, board: Board) -> ControllerData:
+    """Return the longest segment in which the log holds all that the controller saw."""
     signals = log.signals
     nothing = np.zeros_like(log.time_s)
     pitch = np.degrees(signals["pitch_rad"])
@@ -75,7 +75,7 @@ def longest_stretch(log: RideLog, board: Board) -> Stretch:
     smooth = smoothed(rolled, log.dt_s)
     settled = np.arange(len(current)) * log.dt_s > _SETTLING_S
     excess = np.where(held, np.sign(current), 0.0)
-    return Stretch(
+    return ControllerData(
         signals=np.stack(
             [
                 pitch[place],

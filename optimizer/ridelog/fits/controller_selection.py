@@ -8,28 +8,28 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.ridelog.data.reader import Floats
-from optimizer.ridelog.fits.controller_data import Stretch, smoothed
+from optimizer.ridelog.fits.controller_data import ControllerData, smoothed
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.controller_terms import FIRM, QUICK, Answer
 from optimizer.ridelog.fits.robust_fit import Residuals, Unknown, best, explained
 
 
 class Law:
-    """The law over a stretch, with some of its settings unknown."""
+    """The law over a segment, with some of its settings unknown."""
 
-    def __init__(self, stretch: Stretch, neutral: Floats) -> None:
-        self._stretch, self._neutral = stretch, neutral
+    def __init__(self, data: ControllerData, neutral: Floats) -> None:
+        self._data, self._neutral = data, neutral
 
     def residuals_of(self, unknowns: Sequence[Unknown]) -> Residuals:
         """Return the residuals as a function of the values of these settings."""
-        return lambda value: self._stretch.residuals(unknowns, value, self._neutral)
+        return lambda value: self._data.residuals(unknowns, value, self._neutral)
 
     def noisier(self, sigma_mps: float, random: np.random.Generator) -> "Law":
-        """Return the same over a stretch whose wheel speed holds as much noise again."""
-        signals = self._stretch.signals.copy()
+        """Return the same over a segment whose wheel speed holds as much noise again."""
+        signals = self._data.signals.copy()
         noise = np.asarray(random.standard_normal(signals.shape[1]) * sigma_mps)
-        signals[2] += smoothed(noise, self._stretch.dt_s)
-        return Law(dataclasses.replace(self._stretch, signals=signals), self._neutral)
+        signals[2] += smoothed(noise, self._data.dt_s)
+        return Law(dataclasses.replace(self._data, signals=signals), self._neutral)
 
     def chosen(self, answers: Sequence[Answer]) -> tuple[tuple[Unknown, ...], list[Answer]]:
         """Return the unknowns worth fitting, at their values so far, and the answers not there.

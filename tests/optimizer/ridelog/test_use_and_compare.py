@@ -9,7 +9,7 @@ import pytest
 from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.road import grade_sine
 from optimizer.ridelog.replay import compare, speed_lag_s
-from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.ridelog.ridden_segment import Segment
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from plant.description.profile_array import profile_to_array
@@ -88,7 +88,7 @@ def test_a_log_that_the_plant_wrote_agrees_with_the_plant(ride_csv, levelgain_lo
             "speed_mps": ridden.speed_mps,
         },
     )
-    stretch = Stretch(
+    segment = Segment(
         samples=np.arange(n_samples),
         speed_points=(),
         distance_m=np.zeros(2),
@@ -96,9 +96,9 @@ def test_a_log_that_the_plant_wrote_agrees_with_the_plant(ride_csv, levelgain_lo
         heights_from="",
     )
 
-    _, current, bus = compare(log, stretch, ridden)
+    _, current, bus = compare(log, segment, ridden)
 
-    assert speed_lag_s(log, stretch, ridden) == 0.0
+    assert speed_lag_s(log, segment, ridden) == 0.0
     assert current.offset == pytest.approx(-3.0)
     assert current.correlation == pytest.approx(1.0)
     assert bus.rms == pytest.approx(0.0, abs=1e-9)
