@@ -8,12 +8,13 @@ from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.ridelog.data.mapping import LogMapping
 from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.attitude import fit_attitude, fit_gyro
+from optimizer.ridelog.fits.block_bootstrap import CONFIDENCE
 from optimizer.ridelog.fits.controller import fit_controller
 from optimizer.ridelog.fits.heat import fit_heat
 from optimizer.ridelog.fits.motor import fit_motor
 from optimizer.ridelog.fits.pack import fit_pack
 from optimizer.ridelog.fits.road import fit_road
-from optimizer.ridelog.fits.robust_fit import CONFIDENCE, Fit
+from optimizer.ridelog.fits.robust_fit import Fit
 
 Fits: TypeAlias = Mapping[str, Fit | str]  # by subject; a text says why there is no fit
 

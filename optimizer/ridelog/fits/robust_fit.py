@@ -1,26 +1,20 @@
-"""Robust least squares with intervals by a block bootstrap, and what the data can not tell.
+"""Robust least squares with intervals, and what the data can not tell.
 
-Residuals of a ride hang together over seconds, so whole blocks of time are drawn anew. Each draw
-takes one Gauss-Newton step from the fit (a one-step bootstrap: Shao & Tu 1995, The Jackknife and
-Bootstrap, section 4.3; from memory), which costs a small linear solve. Where the loss does not rise
-as that linear step believes, the interval is its profile's (`profiled.py`).
+The intervals are those of a block bootstrap (`block_bootstrap`). Where the loss does not rise as
+its linear step believes, they are those of the profile (`profile_likelihood`).
 """
 
 import dataclasses
-import math
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import t as student
 
 from optimizer.ridelog.data.reader import Floats
+from optimizer.ridelog.fits.block_bootstrap import blocks_of
 from optimizer.ridelog.fits.profile_likelihood import Ends, Loss, profile_ends
 
-CONFIDENCE = 0.95
-_DRAWS = 600
-_FEWEST_BLOCKS = 12
 _TUNING = 2.385  # of Cauchy's loss: 95 % efficient under normal noise (Holland & Welsch 1977)
 _MOST_RESTARTS = 4  # from better places that the search for the intervals meets
 _MAD_PER_SIGMA = 0.6745  # of a normal distribution
@@ -178,7 +172,7 @@ def _settled(
         loss, value = _least(residuals, start, low, high)
         residual = residuals(value)
         jacobian = _jacobian(residuals, value)
-        blocks = _blocks(jacobian, residual, loss.scale, block_rows)
+        blocks = blocks_of(jacobian, residual, loss.scale, block_rows)
         draws = blocks.draws()
         half = blocks.half_width(draws)
         half[~np.any(jacobian, axis=0)] = np.inf  # no row depends on it
@@ -244,60 +238,6 @@ def _jacobian(residuals: Residuals, value: Floats) -> Floats:
         step[place] = 1e-5 * max(abs(value[place]), 1e-2)
         columns.append((residuals(value + step) - residuals(value - step)) / (2.0 * step[place]))
     return np.column_stack(columns)
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Blocks:
-    """Second derivatives and slopes of the loss, block by block of time.
-
-    Attributes
-    ----------
-    gram : (block, unknown, unknown) float64
-    pull : (block, unknown) float64
-    """
-
-    gram: Floats
-    pull: Floats
-
-    @property
-    def curvature(self) -> Floats:
-        """Return the second derivatives over all blocks, (unknown, unknown)."""
-        return np.asarray(self.gram.sum(axis=0))
-
-    def draws(self) -> Floats:
-        """Return draws of the estimate's error, (draw, unknown)."""
-        n_blocks, n_unknowns = self.pull.shape
-        random = np.random.default_rng(n_blocks)
-        counts = random.multinomial(n_blocks, np.full(n_blocks, 1.0 / n_blocks), size=_DRAWS)
-        grams = np.einsum("db,bij->dij", counts, self.gram)
-        ridge = (1e-12 * np.trace(self.curvature) + 1e-30) * np.eye(n_unknowns)
-        pulls = counts @ (self.pull - self.pull.mean(axis=0))
-        return -np.linalg.solve(grams + ridge, pulls[:, :, None])[:, :, 0]
-
-    def half_width(self, draws: Floats) -> Floats:
-        """Return half of the intervals, (unknown,)."""
-        n_blocks, n_unknowns = self.pull.shape
-        freedom = max(n_blocks - n_unknowns, 1)
-        spread = 0.5 * (np.quantile(draws, 0.8413, axis=0) - np.quantile(draws, 0.1587, axis=0))
-        wider = math.sqrt(n_blocks / freedom)
-        half: Floats = student.ppf(0.5 + 0.5 * CONFIDENCE, freedom) * wider * spread
-        return half
-
-
-def _blocks(jacobian: Floats, residual: Floats, scale: float, block_rows: int) -> _Blocks:
-    square = (residual / scale) ** 2
-    weight = 1.0 / (1.0 + square)  # first and second derivative of Cauchy's loss
-    curvature = (1.0 - square) * weight**2
-    n_rows, n_unknowns = jacobian.shape
-    n_blocks = min(max(n_rows // block_rows, _FEWEST_BLOCKS), n_rows)
-    block = np.minimum(np.arange(n_rows) * n_blocks // n_rows, n_blocks - 1)
-    gram = np.zeros((n_blocks, n_unknowns, n_unknowns))
-    pull = np.zeros((n_blocks, n_unknowns))
-    for number in range(n_blocks):
-        rows = jacobian[block == number]
-        gram[number] = rows.T @ (curvature[block == number, None] * rows)
-        pull[number] = rows.T @ (weight[block == number] * residual[block == number])
-    return _Blocks(gram=gram, pull=pull)
 
 
 def _unknowable(

@@ -4,9 +4,9 @@ from scipy.stats import binom
 from optimizer.ridelog.data.checks import check_log
 from optimizer.ridelog.data.mapping import load_mapping
 from optimizer.ridelog.data.resampling import load_log
+from optimizer.ridelog.fits.block_bootstrap import CONFIDENCE
 from optimizer.ridelog.fits.motor import fit_motor
 from optimizer.ridelog.fits.road import fit_road
-from optimizer.ridelog.fits.robust_fit import CONFIDENCE
 from optimizer.study.catalogue import STUDIES_FOLDER
 from tests.reference import logged_ride
 from tests.reference.example_log import SEED, recorded
