@@ -18,7 +18,7 @@ from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.trace import Trace, trace
 
-MEAN_S = 1.0  # a rider's own swaying is nobody's to predict; its means over a second are
+MEAN_S = 1.0  # a rider's own swaying can not be predicted; means over a second can
 _CHANNELS = (
     ("speed_mps", "speed_mps", "m/s", 1.0),
     ("pitch_rad", "pitch_deg", "deg", DEG_PER_RAD),
@@ -124,8 +124,8 @@ def replayed(study: Study) -> Trace:
 def speed_lag_s(log: RideLog, segment: Segment, ridden: Trace) -> float:
     """Return by how much the predicted speed comes after the measured one, in s.
 
-    The log holds the speed that was reached, not the one that was wanted before, so the plant's
-    rider, who wants it, reaches it later.
+    The log holds the speed that was reached, not the one that was wanted before. The plant's rider
+    takes it for the wanted one and reaches it later.
     """
     if not log.has("speed_mps"):
         return 0.0
@@ -199,7 +199,7 @@ def _scored(name: str, unit: str, time_s: Floats, measured: Floats, predicted: F
     )
 
 
-def told_comparison(compared: list[Compared], ridden: Trace, *, lag_s: float) -> dict[str, Any]:
+def comparison_facts(compared: list[Compared], ridden: Trace, *, lag_s: float) -> dict[str, Any]:
     """Return scores and misfits as plain values."""
     early = ridden.outcome is not Outcome.RIDDEN
     ended = [f"the predicted ride ends early: {ridden.outcome.message}"] if early else []

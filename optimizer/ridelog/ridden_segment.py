@@ -94,7 +94,7 @@ def _grade(log: RideLog, mapping: LogMapping, road: Fit | str) -> tuple[Floats, 
     if sine is not None:
         return sine, "the altitude in the log"
     if isinstance(road, str):
-        return np.zeros_like(log.time_s), "nothing: the log tells no heights, so the road is level"
+        return np.zeros_like(log.time_s), "nothing: the log holds no heights, so the road is level"
     residual = grade_from_load(road, mapping.board, mapping.rider_mass_kg)
     return (
         np.interp(log.time_s, road.time_s, residual),

@@ -32,19 +32,19 @@ _PROFILE = declared_numbers(Profile)
 _PROFILE_NAMES = {name: name for name in SETTINGS if name in _PROFILE} | {
     LOAD_EXPECTED: "expected_current_a_per_mps2"
 }
-_USUAL = "workshop_15"  # the profile whose settings stay where the log tells none
+_USUAL = "workshop_15"  # the profile whose settings stay where the log determines none
 _ABSENT = 0.25  # half an interval over the catalogue's value: so nothing means nothing
 _HEAD = """\
 # Made from the ride log {log}. Fitted numbers replace the catalogue's; their 95 % intervals stand
 # under [validation.tolerances]. Heights of the ridden route come from
 # {heights}.
-# What the log could not tell is the catalogue's: check it against your board.
+# What the log did not determine is the catalogue's: check it against your board.
 
 """
 
 
 def believed(fits: Fits) -> dict[str, tuple[float, float]]:
-    """Return value and half interval of each number that the log tells well enough, by name."""
+    """Return value and half interval of each number that the log determines well, by name."""
     found = {}
     for fit in fits.values():
         if isinstance(fit, str):
@@ -117,7 +117,7 @@ def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, 
 
 
 def ridden_profile(fits: Fits) -> dict[str, float]:
-    """Return the settings of the ridden profile that the log tells well enough, by name."""
+    """Return the settings of the ridden profile that the log determines well enough, by name."""
     fit = fits["controller"]
     if isinstance(fit, str):
         return {}
@@ -136,7 +136,7 @@ def ridden_profile(fits: Fits) -> dict[str, float]:
 def _declared(
     fits: Fits, known: dict[str, tuple[float, float]], mapping: LogMapping
 ) -> dict[str, tuple[float, float]]:
-    """Return the numbers of board and rider that the fits tell, inside their ranges."""
+    """Return the numbers of board and rider that the fits determine, inside their ranges."""
     numbers = dict(known)
     cells = mapping.board.battery.cells_in_series
     if "rest_voltage_v" in known:

@@ -110,7 +110,7 @@ def fit_ride_log(
         from optimizer.ridelog.data.mapping import load_mapping
         from optimizer.ridelog.data.resampling import load_log
         from optimizer.ridelog.figures import draw_intervals, draw_residuals
-        from optimizer.ridelog.fits.all_fits import fit_all, told_fits
+        from optimizer.ridelog.fits.all_fits import fit_all, fit_facts
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:
@@ -121,7 +121,7 @@ def fit_ride_log(
     if all(isinstance(fit, str) for fit in fits.values()):
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
         raise LogError(f"{log}: nothing can be fitted: {reasons}")
-    facts = {"log": check_facts(checked), "fits": told_fits(fits)}
+    facts = {"log": check_facts(checked), "fits": fit_facts(fits)}
     write_whole(folder / FIT_FILE, json_text(facts))
     with StagesView(out) as stages:
         stages.begin("drawing")
@@ -195,7 +195,7 @@ def compare_ride_log(
         from optimizer.ridelog.data.resampling import load_log
         from optimizer.ridelog.figures import draw_overlay
         from optimizer.ridelog.fits.road import fit_road
-        from optimizer.ridelog.replay import compare, replayed, speed_lag_s, told_comparison
+        from optimizer.ridelog.replay import compare, comparison_facts, replayed, speed_lag_s
         from optimizer.ridelog.ridden_segment import ridden_segment
         from optimizer.study.load import load_study
 
@@ -212,7 +212,7 @@ def compare_ride_log(
         segment = ridden_segment(ride, known, fit)
         lag_s = speed_lag_s(ride, segment, ridden)
         compared = compare(ride, segment, ridden, lag_s=lag_s)
-    facts = told_comparison(compared, ridden, lag_s=lag_s)
+    facts = comparison_facts(compared, ridden, lag_s=lag_s)
     write_whole(folder / COMPARED_FILE, json_text(facts))
     draw_overlay(compared, folder / "compared")
     if as_json:

@@ -106,7 +106,7 @@ def _matched(header: list[str]) -> dict[str, str]:
             for place, words in enumerate((channel.replace("_", " "), *known.words)):
                 wanted = words if place else words.rpartition(" ")[0]
                 if f" {wanted} " in said:
-                    # More words in common tell more; a whole header of them tells most.
+                    # More words in common count more; a whole header of them counts most.
                     score = wanted.count(" ") + len(wanted) / len(said) - 0.05 * place
                     scores.append((score, channel, column))
     found: dict[str, str] = {}

@@ -1,4 +1,4 @@
-"""Everything that a log can tell about board and controller, and what it can not."""
+"""All fits of board and controller to a log, and what the log does not determine."""
 
 import functools
 from collections.abc import Mapping
@@ -27,7 +27,7 @@ def fit_all(log: RideLog, mapping: LogMapping, *, stages: Stages = UNWATCHED) ->
     log : RideLog
     mapping : LogMapping
     stages : Stages
-        Told of each subject.
+        Is given each subject as its fit begins.
     """
     board = mapping.board
     subjects = {
@@ -47,15 +47,15 @@ def fit_all(log: RideLog, mapping: LogMapping, *, stages: Stages = UNWATCHED) ->
     return fits
 
 
-def told_fits(fits: Fits) -> dict[str, Any]:
+def fit_facts(fits: Fits) -> dict[str, Any]:
     """Return the fits as plain values: estimates, intervals, correlations, what is unknown."""
     return {
-        subject: {"no_fit": fit} if isinstance(fit, str) else _told(fit)
+        subject: {"no_fit": fit} if isinstance(fit, str) else _facts(fit)
         for subject, fit in fits.items()
     }
 
 
-def _told(fit: Fit) -> dict[str, Any]:
+def _facts(fit: Fit) -> dict[str, Any]:
     return {
         "estimates": {
             name: {

@@ -14,7 +14,7 @@ from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.controller_data import ControllerData, longest_controller_data
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, NEUTRAL, SETTINGS
 from optimizer.ridelog.fits.controller_selection import Law
-from optimizer.ridelog.fits.controller_terms import ANSWERS, KNEE, LOAD, Answer
+from optimizer.ridelog.fits.controller_terms import KNEE, LOAD, TERMS, Term
 from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, best, robust_fit
 from plant.description.board import Board
@@ -27,13 +27,13 @@ _NOISIER = 3  # times that noise is added again
 # What the law with a load response leaves wrong, over the value: the controller answers to its own
 # wheel speed at its own rate, and the log holds another. From invented rides.
 _LOAD_ERROR, _OTHER_ERROR = 0.1, 0.02
-_ERRORS = {"load_fall_deg_per_s": 0.2, "integral_clamp_a": 0.4}  # the worst told of all
+_ERRORS = {"load_fall_deg_per_s": 0.2, "integral_clamp_a": 0.4}  # known worst
 
 
 def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
     """Return the fit over the longest segment, or why there is none.
 
-    Estimates what the log can tell of stiffness, damping and integral (from pitch, pitch rate and
+    Estimates what the log determines of stiffness, damping and integral (from pitch, pitch rate and
     current), of braking and load response (with the wheel speed) and of turn response (with the
     yaw rate as well), under the names of `plant.description.profile`; and `level_deg`, the
     pitch that was held.
@@ -45,9 +45,9 @@ def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | st
         return f"needs {_FEWEST_S:g} s of riding below the current limit without a gap"
     law = Law(data, _neutral(board, rider_mass_kg))
     reached = float(np.quantile(np.abs(data.signals[0]), 0.99))
-    answers = [answer for answer in ANSWERS if log.has(*answer.needs)]
-    answers += [KNEE] if reached >= _KNEE_NEEDS_DEG else []
-    unknowns, absent = law.chosen(answers)
+    terms = [term for term in TERMS if log.has(*term.needs)]
+    terms += [KNEE] if reached >= _KNEE_NEEDS_DEG else []
+    unknowns, absent = law.selected(terms)
     fit = robust_fit(
         law.residuals_of(unknowns),
         unknowns,
@@ -55,10 +55,10 @@ def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | st
         time_s=data.time_s[data.free],
         residual_unit="A",
         block_rows=round(_BLOCK_S / log.dt_s),
-        cannot=list(_untold(log, absent, reached)),
+        cannot=list(_undetermined(log, absent, reached)),
     )
-    answers_to_load = LOAD_EXPECTED in fit.names
-    return _without_speed_noise(fit, unknowns, data, law) if answers_to_load else fit
+    has_load_term = LOAD_EXPECTED in fit.names
+    return _without_speed_noise(fit, unknowns, data, law) if has_load_term else fit
 
 
 def _without_speed_noise(
@@ -96,19 +96,19 @@ def _without_speed_noise(
 
 
 def _neutral(board: Board, rider_mass_kg: float) -> Floats:
-    """Return the settings of a controller that answers to pitch and rate alone, (setting,)."""
+    """Return the settings of a controller of pitch and rate alone, (setting,)."""
     _, felt_kg = masses(board, rider_mass_kg)
     torque = torque_per_amp(board.motor.kv_rpm_per_v)
     expected = {LOAD_EXPECTED: felt_kg * board.wheel.wheel_radius_m / torque}
     return np.array([{**NEUTRAL, **expected}.get(name, 0.0) for name in SETTINGS])
 
 
-def _untold(log: RideLog, absent: Sequence[Answer], reached: float) -> Iterator[str]:
-    """Yield what the log can not tell of the controller, in plain words."""
+def _undetermined(log: RideLog, absent: Sequence[Term], reached: float) -> Iterator[str]:
+    """Yield what the log does not determine of the controller, in plain words."""
     yield f"the stiffness beyond {reached:.1f} deg, which was hardly reached"
-    for answer in absent:
-        if answer.shape:
-            yield f"{answer.text}: the ride shows none, so its other settings can not be told"
+    for term in absent:
+        if term.shape:
+            yield f"{term.text}: the ride shows none, so its other settings are not determined"
     if not log.has("speed_mps"):
         yield "braking and load response: need the wheel speed"
     if not log.has("yaw_rate_rad_per_s"):

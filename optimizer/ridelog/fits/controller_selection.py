@@ -1,4 +1,4 @@
-"""Which of its answers a ridden controller has: those without which the log is explained worse."""
+"""Which terms a ridden controller has: those without which the log is explained worse."""
 
 import dataclasses
 import itertools
@@ -10,7 +10,7 @@ import numpy as np
 from optimizer.ridelog.data.reader import Floats
 from optimizer.ridelog.fits.controller_data import ControllerData, smoothed
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
-from optimizer.ridelog.fits.controller_terms import FIRM, QUICK, Answer
+from optimizer.ridelog.fits.controller_terms import FIRM, QUICK, Term
 from optimizer.ridelog.fits.robust_fit import Residuals, Unknown, best, explained
 
 
@@ -31,27 +31,27 @@ class Law:
         signals[2] += smoothed(noise, self._data.dt_s)
         return Law(dataclasses.replace(self._data, signals=signals), self._neutral)
 
-    def chosen(self, answers: Sequence[Answer]) -> tuple[tuple[Unknown, ...], list[Answer]]:
-        """Return the unknowns worth fitting, at their values so far, and the answers not there.
+    def selected(self, terms: Sequence[Term]) -> tuple[tuple[Unknown, ...], list[Term]]:
+        """Return the unknowns worth fitting, at their values so far, and the absent terms.
 
-        All are fitted together first, for one that is left out is mimicked by others. An answer
-        is there when without it the loss grows by more than its unknowns cost by Schwarz's
+        All are fitted together first, for one that is left out is mimicked by others. A term
+        is present when without it the loss grows by more than its unknowns cost by Schwarz's
         criterion (1978, Annals of Statistics 6:461), twice over for residuals that hang together.
         """
-        found = {answer.text: (*answer.size, *map(self._begun, answer.shape)) for answer in answers}
+        found = {term.text: (*term.size, *map(self._begun, term.shape)) for term in terms}
         every = (*QUICK, *itertools.chain(*found.values()))
         firm = tuple(dataclasses.replace(one, start=FIRM.get(one.name, one.start)) for one in every)
         (kept, left), (other, its) = self._fitted(every), self._fitted(firm)
         if explained(left, its) > 0.0:
             kept, left = other, its
         absent = []
-        for answer in reversed(answers):
-            own = {unknown.name for unknown in found[answer.text]}
+        for term in reversed(terms):
+            own = {unknown.name for unknown in found[term.text]}
             fewer, more = self._fitted(tuple(one for one in kept if one.name not in own))
             if explained(more, left) < 2.0 * len(own) * math.log(len(left)):
-                absent.append(answer)
+                absent.append(term)
                 kept, left = fewer, more
-        sizes = [unknown for answer in absent for unknown in answer.size]
+        sizes = [unknown for term in absent for unknown in term.size]
         return self._fitted((*kept, *sizes))[0] if sizes else kept, absent
 
     def _begun(self, unknown: Unknown) -> Unknown:

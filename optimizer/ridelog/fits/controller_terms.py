@@ -1,4 +1,4 @@
-"""What a controller may answer to beyond pitch and rate, with the settings that a ride may tell."""
+"""Terms of a control law beyond pitch and rate, with the settings that a ride may determine."""
 
 import dataclasses
 
@@ -7,8 +7,8 @@ from optimizer.ridelog.fits.robust_fit import Unknown
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """One of the law's answers.
+class Term:
+    """One term of the control law.
 
     Attributes
     ----------
@@ -16,9 +16,9 @@ class Answer:
     needs : tuple of str
         Channels.
     size : tuple of Unknown
-        What the log tells even of an answer that is not there.
+        Settings that the log determines even where the term is absent.
     shape : tuple of Unknown
-        What it tells of one that is.
+        Settings that it determines where the term is present.
     """
 
     text: str
@@ -34,7 +34,7 @@ QUICK = (
     Unknown(name="inner_band_deg", start=1.0, low=0.05, high=5.0),
     Unknown(name="base_gain_a_per_deg", start=4.0, low=0.0, high=60.0),
 )
-LOAD = Answer(
+LOAD = Term(
     text="load response",
     needs=("speed_mps",),
     size=(
@@ -49,15 +49,15 @@ LOAD = Answer(
         Unknown(name="load_fall_deg_per_s", start=10.0, low=0.1, high=60.0),
     ),
 )
-ANSWERS = (
+TERMS = (
     LOAD,
-    Answer(
+    Term(
         text="turn response",
         needs=("speed_mps", "yaw_rate_rad_per_s"),
         size=(Unknown(name="turn_gain_deg_per_mps2", start=0.2, low=-2.0, high=6.0),),
         shape=(Unknown(name="turn_build_up_s", start=0.4, low=0.02, high=3.0),),
     ),
-    Answer(
+    Term(
         text="integral",
         needs=(),
         size=(Unknown(name="integral_gain_a_per_deg_s", start=0.5, low=-5.0, high=60.0),),
@@ -66,7 +66,7 @@ ANSWERS = (
             Unknown(name="integral_clamp_a", start=20.0, low=0.0, high=150.0),
         ),
     ),
-    Answer(
+    Term(
         text="braking",
         needs=("speed_mps",),
         size=(
@@ -75,7 +75,7 @@ ANSWERS = (
         ),
     ),
 )
-KNEE = Answer(
+KNEE = Term(
     text="knee in the stiffness",
     needs=(),
     size=(),
@@ -84,7 +84,7 @@ KNEE = Answer(
         Unknown(name="mid_gain_ratio", start=1.3, low=0.2, high=6.0),
     ),
 )
-# Where a second search starts: settings of a firm board with all of its answers.
+# Where a second search starts: settings of a firm board with all terms.
 FIRM = {
     "inner_gain_a_per_deg": 9.0,
     "base_gain_a_per_deg": 5.0,

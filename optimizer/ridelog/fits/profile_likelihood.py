@@ -119,7 +119,7 @@ def profile_ends(
     better = None
     for place in range(len(value)):
         spread = inverse[place, place]
-        # What the parabola calls vague stays so: nobody takes such a number.
+        # What the parabola calls vague stays so: such a number is not used.
         if not half[place] < _VAGUE * abs(value[place]) or spread <= 0.0:
             continue
         allowed = half[place] ** 2 / spread
@@ -131,10 +131,19 @@ def profile_ends(
             continue
         profiled[place] = True
         for sign in (-1.0, 1.0):
-            room = value[place] - loss.low[place] if sign < 0.0 else loss.high[place] - value[place]
-            size, met = _reach(loss, value, sign * along, place=place, allowed=allowed,
-                               first=min(half[place], room), room=room, least=least,
-                               past_better=past_better)  # fmt: skip
+            headroom = (
+                value[place] - loss.low[place] if sign < 0.0 else loss.high[place] - value[place]
+            )
+            size, met = _distance_to_end(
+                loss,
+                value,
+                sign * along,
+                place=place,
+                allowed=allowed,
+                first=min(half[place], headroom),
+                headroom=headroom,
+                past_better=past_better,
+            )
             better = met if better is None else better
             if better is not None and not past_better:
                 return Ends(low=low, high=high, profiled=profiled, better=better)
@@ -152,11 +161,19 @@ def _rises(loss: Loss, value: Floats, least: float, step: Floats) -> Iterator[fl
         yield loss(there) - least if inside else math.inf
 
 
-def _reach(
-    loss: Loss, value: Floats, along: Floats, *, place: int, allowed: float, first: float,
-    room: float, least: float, past_better: bool,
-) -> tuple[float, Floats | None]:  # fmt: skip
+def _distance_to_end(
+    loss: Loss,
+    value: Floats,
+    along: Floats,
+    *,
+    place: int,
+    allowed: float,
+    first: float,
+    headroom: float,
+    past_better: bool,
+) -> tuple[float, Floats | None]:
     """Return how far the unknown may go one way, and the first value of less loss on that way."""
+    least = loss(value)
     free = [other for other in range(len(value)) if other != place]
     # Square roots of rises, less that allowed: a parabola's are on a straight line.
     wanted = math.sqrt(allowed)
@@ -171,7 +188,7 @@ def _reach(
             if not past_better:
                 return size, better
         over = math.sqrt(max(rise, 0.0)) - wanted
-        if abs(over) < _CLOSE * wanted or (over < 0.0 and size >= room):
+        if abs(over) < _CLOSE * wanted or (over < 0.0 and size >= headroom):
             return size, better
         # The end that stays counts half (the Illinois rule), so that it does not stay for ever.
         if over < 0.0:
@@ -179,7 +196,7 @@ def _reach(
         else:
             inside, outside = (inside[0], 0.5 * inside[1]), (size, over)
         if math.isinf(outside[0]):
-            size = min(size * min(max(wanted / max(over + wanted, 1e-9), 1.3), 4.0), room)
+            size = min(size * min(max(wanted / max(over + wanted, 1e-9), 1.3), 4.0), headroom)
         else:
             share = inside[1] / (inside[1] - outside[1])
             size = inside[0] + (outside[0] - inside[0]) * min(max(share, 0.1), 0.9)

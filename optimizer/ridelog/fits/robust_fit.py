@@ -1,4 +1,4 @@
-"""Robust least squares with intervals, and what the data can not tell.
+"""Robust least squares with intervals, and what the data does not determine.
 
 The intervals are those of a block bootstrap (`block_bootstrap`). Where the loss does not rise as
 its linear step believes, they are those of the profile (`profile_likelihood`).
@@ -53,7 +53,7 @@ class Fit:
         Measured less fitted, in `residual_unit`, and when.
     residual_unit : str
     cannot : tuple of str
-        What the log can not tell, in plain words.
+        What the log does not determine, in plain words.
     """
 
     title: str
