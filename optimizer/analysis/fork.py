@@ -129,6 +129,9 @@ def _ridden(results: Results, numbers: Numbers) -> Ridden:
 def starting_from(text: str, *, path: Path) -> str:
     """Return a study file's text with the key that names the profiles to start from.
 
+    The line is put in by hand because tomlkit appends it at the end of the table, below the comment
+    that stands before the next one.
+
     Raises
     ------
     UserInputError
@@ -143,10 +146,12 @@ def starting_from(text: str, *, path: Path) -> str:
     else:
         text = f"{text.rstrip()}\n\n[search]\n{line}"
     try:
-        parse_toml(text, path=path)
+        put = "start" in parse_toml(text, path=path).get("search", {})
     except UserInputError:
+        put = False
+    if not put:
         raise UserInputError(
             f"{path}: search: must stand as a table [search] of its own for a start to be put in;"
             " write it so, then fork again"
-        ) from None
+        )
     return text

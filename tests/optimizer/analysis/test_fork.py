@@ -162,8 +162,15 @@ def test_the_start_is_put_into_any_study_file(tmp_path, text):
     assert forked == before
 
 
-def test_a_search_written_with_dots_says_what_to_do(tmp_path):
-    text = SMALL_STUDY.split("[board]")[0] + "search.candidates = 12\n[board]\nuse = 'lender_15'\n"
+@pytest.mark.parametrize(
+    "head",
+    [
+        "search.candidates = 12\n",
+        'title = """\n[search]\nfor a better profile"""\n',
+    ],
+)
+def test_a_table_that_no_line_can_be_put_into_says_what_to_do(tmp_path, head):
+    text = f"{head}\n[board]\nuse = 'lender_15'\n"
 
     with pytest.raises(UserInputError, match=r"must stand as a table \[search\]"):
         starting_from(text, path=tmp_path / "study.toml")
