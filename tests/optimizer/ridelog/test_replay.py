@@ -7,8 +7,8 @@ import pytest
 
 from optimizer.base.json_io import json_text
 from optimizer.ridelog.data.resampling import RideLog
-from optimizer.ridelog.replay import compare, told_comparison
-from optimizer.ridelog.ridden_segment import Stretch
+from optimizer.ridelog.replay import compare, comparison_facts
+from optimizer.ridelog.ridden_segment import Segment
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from plant.description.profile_array import profile_to_array
@@ -31,14 +31,14 @@ def compared(ridden, bus_v):
         part=np.zeros(n_samples, dtype=np.int64),
         signals={"bus_v": bus_v},
     )
-    stretch = Stretch(
+    segment = Segment(
         samples=np.arange(n_samples),
         speed_points=(),
         distance_m=np.zeros(2),
         height_m=np.zeros(2),
         heights_from="",
     )
-    [bus] = compare(log, stretch, ridden)
+    [bus] = compare(log, segment, ridden)
     return bus
 
 
@@ -50,7 +50,7 @@ def test_a_signal_of_too_few_seconds_is_not_scored_as_perfect(ridden, seconds):
 
     scores = (bus.rms, bus.offset, bus.spread, bus.spread_ratio, bus.correlation)
     assert all(map(math.isnan, scores))
-    told = told_comparison([bus], ridden, lag_s=0.0)
+    told = comparison_facts([bus], ridden, lag_s=0.0)
     assert told["does_not_fit"] == [
         f"bus_v can not be compared: {seconds:.0f} s of it are in both, and 3 are needed"
     ]
