@@ -20,7 +20,7 @@ class ProfileError(UserInputError):
 
 
 class LogError(UserInputError):
-    """A ride log or its mapping can not be read, or tells too little."""
+    """A ride log or its mapping can not be read, or holds too little."""
 
 
 class FileError(UserInputError):

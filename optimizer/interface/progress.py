@@ -32,7 +32,7 @@ OnProgress: TypeAlias = Callable[[Progress], None]
 
 
 def unwatched(_progress: Progress) -> None:
-    """Tell nobody."""
+    """Do nothing."""
 
 
 class CalledBack:
@@ -49,12 +49,12 @@ class CalledBack:
 
     def begin(self, text: str, total: float | None = None) -> None:
         """Begin a stage."""
-        self._tell(Progress(stage=text, done=0.0, total=total))
+        self._report(Progress(stage=text, done=0.0, total=total))
 
     def advance(self, amount: float = 1.0) -> None:
         """Say how much was done since the stage began or this was last called."""
-        self._tell(dataclasses.replace(self._now, done=self._now.done + amount))
+        self._report(dataclasses.replace(self._now, done=self._now.done + amount))
 
-    def _tell(self, progress: Progress) -> None:
+    def _report(self, progress: Progress) -> None:
         self._now = progress
         self._on_progress(progress)

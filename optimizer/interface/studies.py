@@ -121,7 +121,7 @@ def run(
     on_progress : callable, optional
         Called with a `Progress` after each generation and each batch of the re-evaluation.
     notice : callable, optional
-        Told in words what is reused and when the run before was killed.
+        Called with one sentence on what is reused, and when the run before was killed.
     stop : callable, optional
         Asked between generations; True ends the run, with what is finished as the results.
     database, cluster : str, optional

@@ -1,4 +1,4 @@
-"""The generations of a search: who breeds, and what is proposed next."""
+"""The generations of a search: which candidates breed, and which are proposed next."""
 
 from collections.abc import Sequence
 
@@ -19,7 +19,9 @@ NO_PARENTS: Indices = np.empty(0, dtype=np.intp)
 def survivors(
     history: History, parents: Indices, generation: Sequence[int], *, n_best: int
 ) -> Indices:
-    """Return who breeds after a generation: the best of it and of its own parents, best first.
+    """Return the candidates that breed after a generation, the best of it and of its parents.
+
+    The best come first.
 
     Parameters
     ----------

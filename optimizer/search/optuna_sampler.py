@@ -16,7 +16,13 @@ from optuna.trial import FrozenTrial, TrialState
 from optimizer.base.hashing import spawned
 from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
 from optimizer.search.generations import NO_PARENTS, survivors
-from optimizer.search.optuna_trials import Known, known_of, params_of, row_of, space_of
+from optimizer.search.optuna_trials import (
+    ObservedTrials,
+    observed_trials,
+    params_of,
+    row_of,
+    space_of,
+)
 from optimizer.search.plan import Plan
 from optimizer.search.proposals import propose
 from optimizer.search.space import clip
@@ -33,10 +39,10 @@ _NOTHING = Observed(history=NO_HISTORY, components=NO_COMPONENTS)
 class GenerationSampler(BaseSampler):
     """The search of levelgain as a sampler for `optuna.create_study`.
 
-    Trial n is row n % population of generation n // population. A generation is proposed from all
-    that trials of the generations before it tell: a pure function of the seed and of those trials,
-    so a study that is loaded again goes on as if it had never stopped. Trials that run at the same
-    time never get the same row; what they find counts from the next generation on.
+    Trial n is row n % population of generation n // population. The first generation is a design
+    over the whole space. A later one is a pure function of the seed and of the trials of the
+    generations before it, so a study that is loaded again goes on as if it had never stopped.
+    Trials that run at the same time never get the same row, and count from the next generation on.
 
     One, two or three objectives, minimised or maximised. Constraints are those of
     `Trial.set_constraint`. Floats are searched best; integers, steps and choices as numbers on a
@@ -150,7 +156,7 @@ class GenerationSampler(BaseSampler):
         )
         trials = study.get_trials(deepcopy=False, states=(TrialState.COMPLETE, TrialState.PRUNED))
         before = [trial for trial in trials if trial.number < generation * self._population]
-        known = known_of(before, declared, signs)
+        known = observed_trials(before, declared, signs)
         return propose(
             self._plan(declared, n_objectives=len(signs)),
             generation,
@@ -182,11 +188,11 @@ class GenerationSampler(BaseSampler):
             seed=self._seed,
             population=self._population,
             operators=operators,
-            weights=weights if n_objectives > 1 else np.tile(weights, 2),  # as in `known_of`
+            weights=weights if n_objectives > 1 else np.tile(weights, 2),  # as in `observed_trials`
         )
 
-    def _parents(self, known: Known) -> Indices:
-        """Return who breeds next, generation by generation."""
+    def _parents(self, known: ObservedTrials) -> Indices:
+        """Return the candidates that breed next, from generation to generation."""
         history = known.observed.history
         generations = known.numbers // self._population
         parents = NO_PARENTS

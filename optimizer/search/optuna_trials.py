@@ -1,7 +1,7 @@
 """optuna's parameters and trials as the search's space and history, and back.
 
 An integer, a step or a choice is searched as a number, each of its values a span of equal width
-about it: choices have no order, so of them a surrogate tells less than of numbers.
+about it. Choices have no order, so a surrogate predicts less well along them.
 """
 
 import dataclasses
@@ -73,13 +73,13 @@ def params_of(declared: Declared, row: Floats) -> dict[str, Any]:
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Known:
-    """What trials tell of a space.
+class ObservedTrials:
+    """Trials of one space as observed data.
 
     Attributes
     ----------
     numbers : (candidate,) int
-        Numbers of the trials that tell something.
+        Numbers of the trials that count.
     observed : Observed
         Of these; all its objectives are minimised.
     """
@@ -88,11 +88,14 @@ class Known:
     observed: Observed
 
 
-def known_of(trials: Sequence[FrozenTrial], declared: Declared, signs: Floats) -> Known | None:
-    """Return what trials tell of a space; None if they tell nothing.
+def observed_trials(
+    trials: Sequence[FrozenTrial], declared: Declared, signs: Floats
+) -> ObservedTrials | None:
+    """Return the trials of a space as observed data; None if none of them counts.
 
-    A finished trial tells all. A pruned one that breaks a constraint tells that, and its objectives
-    are taken from the nearest that is known. Others tell nothing.
+    Finished trials count, and pruned ones that break a constraint: their constraints are observed,
+    and their objectives those of the nearest finished trial before. Failed and running trials, and
+    those without one of the parameters, do not count.
 
     Parameters
     ----------
@@ -102,22 +105,22 @@ def known_of(trials: Sequence[FrozenTrial], declared: Declared, signs: Floats) -
     signs : (objective,) float64
         1 for an objective that is minimised, -1 for one that is maximised.
     """
-    telling = [trial for trial in trials if _tells(trial, declared)]
-    while telling and telling[0].state is TrialState.PRUNED:
-        del telling[0]  # before it nothing is known that could stand in for its objectives
-    if not telling:
+    counted = [trial for trial in trials if _counts(trial, declared)]
+    while counted and counted[0].state is TrialState.PRUNED:
+        del counted[0]  # no finished trial before it has objectives to take
+    if not counted:
         return None
     unknown = [math.nan] * len(signs)
     objectives = np.array(
-        [trial.values if trial.state is TrialState.COMPLETE else unknown for trial in telling]
+        [trial.values if trial.state is TrialState.COMPLETE else unknown for trial in counted]
     )
     if len(signs) == 1:
         # The search is made for two or three: one counts as two that are equal.
         objectives = np.tile(objectives, 2)
     history = History(
-        values=np.array([row_of(declared, trial.params) for trial in telling]),
+        values=np.array([row_of(declared, trial.params) for trial in counted]),
         objectives=_finite(objectives * signs),
-        constraints=_finite(_constraints(telling)),
+        constraints=_finite(_constraints(counted)),
     )
     components = DIRECT.components(
         Evaluation(
@@ -126,8 +129,8 @@ def known_of(trials: Sequence[FrozenTrial], declared: Declared, signs: Floats) -
             rides=np.empty((len(history), 0, 0)),
         )
     )
-    return Known(
-        numbers=np.array([trial.number for trial in telling], dtype=np.intp),
+    return ObservedTrials(
+        numbers=np.array([trial.number for trial in counted], dtype=np.intp),
         observed=imputed(history, components, space_of(declared)),
     )
 
@@ -162,7 +165,7 @@ def _value(distribution: BaseDistribution, number: float) -> Any:
     return low + min(round((inside - low) / step), math.floor((high - low) / step + 1e-9)) * step
 
 
-def _tells(trial: FrozenTrial, declared: Declared) -> bool:
+def _counts(trial: FrozenTrial, declared: Declared) -> bool:
     if not all(
         name in trial.params and _allows(distribution, trial.params[name])
         for name, distribution in declared.items()

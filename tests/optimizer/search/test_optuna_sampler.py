@@ -24,7 +24,7 @@ from optuna.trial import TrialState, create_trial
 from optimizer.search import proposals
 from optimizer.search.generations import Generations
 from optimizer.search.optuna_sampler import GenerationSampler
-from optimizer.search.optuna_trials import distributions, known_of
+from optimizer.search.optuna_trials import distributions, observed_trials
 from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.search.plan import Plan
 from optimizer.search.space import to_unit
@@ -147,7 +147,7 @@ def test_a_sampler_may_be_pickled():
     assert len(values) == 20
 
 
-def test_trials_that_fail_tell_nothing_and_stop_nothing():
+def test_trials_that_fail_do_not_count_and_stop_nothing():
     def sometimes(trial):
         values = _narrow(trial)
         if trial.number % 3 == 1:
@@ -173,8 +173,8 @@ def test_when_every_trial_fails_other_points_are_still_tried():
     assert len(tried) == 24
 
 
-def test_pruned_trials_tell_of_the_constraints_that_they_break():
-    """Few random points of `narrow` meet its constraints: found though nothing else is told."""
+def test_constraints_that_pruned_trials_break_are_observed():
+    """Few random points of `narrow` meet its constraints: found though nothing else is observed."""
 
     def pruned(trial):
         values = _narrow(trial)
@@ -309,7 +309,7 @@ def test_infinite_outcomes_count_as_beyond_all_others():
         for place, value in enumerate((3.0, math.inf, 7.0, -math.inf))
     ]
 
-    known = known_of(trials, trials[0].distributions, np.array([1.0, -1.0]))
+    known = observed_trials(trials, trials[0].distributions, np.array([1.0, -1.0]))
 
     first, second = known.observed.history.objectives.T
     assert first[1] > 7.0
