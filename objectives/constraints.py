@@ -4,8 +4,6 @@ Every constraint is scaled to about 1 at a gross violation and keeps falling onc
 can distinguish a near miss from a hopeless case.
 """
 
-from typing import TypeAlias
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,10 +11,9 @@ from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes, ended_early
 from objectives.score_settings import ScoreSettings
 from objectives.scoring_context import ScoreRules
+from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.linear.margins import Margins
-
-Floats: TypeAlias = NDArray[np.float64]
 
 CONSTRAINT_NAMES = (
     "nose_down",  # share of ride weight that ended nose down, less the share allowed

@@ -4,17 +4,14 @@ Of a candidate that did not ride all rides, means and peaks are NaN; the rest is
 """
 
 from collections.abc import Callable
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes, ended_early
 from objectives.scoring_context import ScoreRules
+from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
-
-Floats: TypeAlias = NDArray[np.float64]
 
 DESCRIPTOR_NAMES = (
     "feel_deg_per_mps2",  # weighted mean over ridden rides that accelerate; NaN where none does

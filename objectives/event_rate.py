@@ -2,13 +2,11 @@
 
 import dataclasses
 import math
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import chi2
 
-Floats: TypeAlias = NDArray[np.float64]
+from plant.arrays import Floats
 
 CONFIDENCE = 0.95
 _FEWEST_TO_JUDGE = 5  # events below which clustering can not be told from chance

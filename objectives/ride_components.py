@@ -8,7 +8,7 @@ Machine Learning, PMLR 97: 354-363.
 """
 
 from dataclasses import dataclass
-from typing import Self, TypeAlias
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,9 +17,8 @@ from objectives.constraints import CONSTRAINT_NAMES, broken_by_ends, early_ends
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes, ridden_risk
 from objectives.score import blended
 from objectives.scoring_context import ScoreRules
+from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _STILL = 1e-3  # of the limit: less shaking than this at rest is none
 _HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none

@@ -10,10 +10,10 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 from plant.kernel.simulate import Ride, Rides
 
-Floats: TypeAlias = NDArray[np.float64]
 Codes: TypeAlias = NDArray[np.int8]
 
 # Level error and counted excess current are as scored, with the penalty of an ended ride, and NaN

@@ -2,10 +2,8 @@
 
 import dataclasses
 from collections.abc import Callable
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives.constraints import (
     ending_constraints,
@@ -18,9 +16,8 @@ from objectives.descriptors import DESCRIPTOR_NAMES, describe
 from objectives.portfolio import blend
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
 from objectives.scoring_context import ScoreRules
+from plant.arrays import Floats
 from plant.linear.balance_loop import loop_gains, loop_margins
-
-Floats: TypeAlias = NDArray[np.float64]
 
 OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_down_risk")
 

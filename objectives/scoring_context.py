@@ -2,18 +2,16 @@
 
 import dataclasses
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from objectives.score_settings import ScoreSettings
+from plant.arrays import Floats
 from plant.description.board import Board
 from plant.description.rider import Rider
 from plant.kernel.simulate import Ride
 from plant.linear.balance_loop import LoopPlant, loop_plant
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

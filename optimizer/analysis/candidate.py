@@ -1,7 +1,6 @@
 """One candidate of a study: its whole profile, what it fails, and where it sits at a bound."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES
 from optimizer.analysis.results import Results
@@ -9,9 +8,8 @@ from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.search.space import at_bound
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.kernel.simulate import Ride
-
-Floats = NDArray[np.float64]
 
 _BOUND_TOLERANCE = 1e-3  # share of the searched range
 _WORST_RIDES = 3

@@ -2,18 +2,15 @@
 
 import dataclasses
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import OBJECTIVES, RIDE_COLUMNS
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.description.profile_array import PROFILE_NAMES
 from plant.kernel.outcomes import Outcome
-
-Floats: TypeAlias = NDArray[np.float64]
 
 # Numbers of a ride that are reported in words: metric, what to call it, and unit.
 _REPORTED = (

@@ -5,14 +5,12 @@ import enum
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, simulate
 from plant.kernel.trace import Trace, trace
-
-Floats = NDArray[np.float64]
 
 # Signals that can be drawn, and what is written at their axis.
 DRAWN = {

@@ -1,11 +1,9 @@
 """Profiles of a front that carry a name, its knee among them."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.pick_names import PICK_OF_OBJECTIVE
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 def knee_distance(objectives: Floats) -> Floats:

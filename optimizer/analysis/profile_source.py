@@ -1,19 +1,14 @@
 """The profile that a command is about: a candidate, a file of the user's own, or the baseline."""
 
 from pathlib import Path
-from typing import TypeAlias
-
-import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.results import candidate_number, read_results
 from optimizer.base.errors import UserInputError
 from optimizer.study.load import load_profile
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.description.profile_array import profile_to_array
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 def chosen_profile(

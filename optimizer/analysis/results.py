@@ -26,9 +26,7 @@ from optimizer.search.pareto import (
 )
 from optimizer.study.paths import store_path
 from optimizer.study.study import Study
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from plant.arrays import Flags, Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

@@ -1,14 +1,9 @@
 """What a rider notices of a changed setting, by parameter."""
 
-from typing import TypeAlias
-
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.analysis.results import Results
 from optimizer.search.space import to_unit
-
-Floats: TypeAlias = NDArray[np.float64]
 
 # What more of it and less of it feel like. Common practice, no source.
 PERCEIVED = {

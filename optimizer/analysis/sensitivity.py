@@ -1,7 +1,6 @@
 """What each parameter does around a chosen profile: moved one at a time, and ridden again."""
 
 import dataclasses
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,8 +10,7 @@ from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.results import Results, study_cost
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.search.evaluation import BASELINE
-
-Floats: TypeAlias = NDArray[np.float64]
+from plant.arrays import Floats
 
 STEP = 0.1  # of the searched range, to either side
 

@@ -1,19 +1,16 @@
 """Who can hold the tail down against a braking motor, at rest: moments over the board's angle."""
 
 import dataclasses
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from plant.constants import GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
 from plant.kernel.lane_init import torque_per_amp
 from plant.physics.control import stiffness_current
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 def motor_moment_nm(profile: Profile, board: Board, nose_up_deg: Floats) -> Floats:

@@ -8,10 +8,8 @@ import dataclasses
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.analysis.results import study_cost
 from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of, searched_columns
@@ -21,13 +19,12 @@ from optimizer.search.loop import Progress
 from optimizer.search.pareto import feasible
 from optimizer.search.space import clip
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.profile_array import profile_to_array
 from plant.description.quantity import Kind, declared_numbers
 from plant.kernel.lane_init import torque_per_amp
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _KINDS = np.array([declared.kind for _, declared in declared_numbers(Profile).values()])
 _IS_CAP = _KINDS == Kind.CURRENT

@@ -9,14 +9,12 @@ from typing import TypeAlias
 import joblib
 import numpy as np
 from distributed import Client, KilledWorker
-from numpy.typing import NDArray
 
 from optimizer.base.errors import MachineError, UserInputError
 from optimizer.execution.provenance import model_inputs
 from optimizer.execution.reference_ride import Reference, agrees, ridden_here
 from optimizer.search.evaluation import Evaluate, Evaluation
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 _CANDIDATES_A_TASK = 4
 _PATIENCE_S = 20

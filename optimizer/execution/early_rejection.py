@@ -11,17 +11,13 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes
 from objectives.constraints import ending_constraints
 from objectives.ride_scores import ended_early
+from plant.arrays import Flags, Floats, Indices
 
-Floats: TypeAlias = NDArray[np.float64]
-Flags: TypeAlias = NDArray[np.bool_]
-Places: TypeAlias = NDArray[np.intp]
-
-RidePlaces: TypeAlias = Callable[[Floats, Places], Floats]
+RidePlaces: TypeAlias = Callable[[Floats, Indices], Floats]
 """From whole profiles and places among a study's rides to columns, (candidate, place, column)."""
 
 
@@ -57,7 +53,7 @@ def ride_with_early_rejection(
         Rides profiles over some of the rides.
     profiles : (candidate, parameter) float64
     screening : tuple of int
-        Places of the screening rides; without any, every candidate rides everything.
+        Indices of the screening rides; without any, every candidate rides everything.
     rules : ScoreRules
         Of all rides.
 

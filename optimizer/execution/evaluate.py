@@ -7,17 +7,18 @@ from numpy.typing import NDArray
 
 from objectives import ScoreRules, Scores, ride_columns, score, score_rules
 from optimizer.execution.early_rejection import (
-    Places,
     RidePlaces,
     ride_with_early_rejection,
     screening_rides,
 )
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
+from plant.arrays import (
+    Floats,
+    Indices,
+)
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.simulate import simulate
-
-Floats = NDArray[np.float64]
 
 
 def searched_columns(study: Study) -> NDArray[np.intp]:
@@ -79,7 +80,7 @@ def ride_portfolio(
     return score(rides, profiles, rules), rides
 
 
-def ride_places(study: Study, profiles: Floats, places: Places, *, n_jobs: int) -> Floats:
+def ride_places(study: Study, profiles: Floats, places: Indices, *, n_jobs: int) -> Floats:
     """Ride whole profiles over the rides at some places, (candidate, place, column)."""
     rides = [study.rides[place] for place in places]
     return ride_columns(simulate(profiles, rides, n_jobs=n_jobs), rides)

@@ -15,16 +15,14 @@ from contextlib import contextmanager
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.errors import MachineError
 from optimizer.execution.postgres import Database, OutcomeRow, joined
 from optimizer.execution.reference_ride import Reference, agrees
 from optimizer.execution.store_format import checksum, outcome_blobs, rides_of, stacked
 from optimizer.search.evaluation import Evaluate, Evaluation
+from plant.arrays import Floats
 from plant.kernel.simulate import Ride
-
-Floats = NDArray[np.float64]
 
 Share: TypeAlias = Callable[..., Evaluate]
 

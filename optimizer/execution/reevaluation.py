@@ -8,7 +8,6 @@ changes.
 
 import dataclasses
 from collections.abc import Callable
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +20,7 @@ from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.study import Study
-
-Flags: TypeAlias = NDArray[np.bool_]
+from plant.arrays import Flags
 
 
 def on_fresh_noise(study: Study) -> Study:

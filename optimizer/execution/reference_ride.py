@@ -5,13 +5,9 @@ Equal versions do not make equal results: another kind of processor may round ot
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from optimizer.execution.store_format import outcome_blobs, stacked
 from optimizer.search.evaluation import Evaluate
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

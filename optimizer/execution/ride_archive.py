@@ -8,15 +8,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import digest
 from optimizer.execution.provenance import model_inputs
+from plant.arrays import Floats
 from plant.kernel.simulate import Ride
-
-Floats = NDArray[np.float64]
 
 _FORMAT = "3"
 

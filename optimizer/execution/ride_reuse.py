@@ -7,17 +7,20 @@ is therefore, byte for byte, what riding it again would give, and a study ends t
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import RIDE_COLUMNS, ride_columns
-from optimizer.execution.early_rejection import Places, not_ridden
+from optimizer.execution.early_rejection import (
+    not_ridden,
+)
 from optimizer.execution.evaluate import evaluated, ride_places, rules_of, whole_profiles
 from optimizer.execution.ride_archive import Part, inputs_of
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
+from plant.arrays import (
+    Floats,
+    Indices,
+)
 from plant.kernel.simulate import Ride, simulate
-
-Floats = NDArray[np.float64]
 
 
 def reusing(
@@ -41,7 +44,7 @@ def reusing(
     n_jobs : int
         Threads for the rides that a profile lacks; they are ridden on this machine.
     screening : tuple of int
-        Places of the rides that `evaluate` rides first; a candidate rejected there is rejected
+        Indices of the rides that `evaluate` rides first; a candidate rejected there is rejected
         them here, known or not.
     """
     if not parts:
@@ -77,7 +80,7 @@ class _Reusing:
             self._study, values, ride=self._ride, rules=self._rules, screening=self._screening
         )
 
-    def _ride(self, profiles: Floats, places: Places) -> Floats:
+    def _ride(self, profiles: Floats, places: Indices) -> Floats:
         """Return columns of profiles over the rides at some places, ridden where not known."""
         columns = self._taken_over(profiles)[:, places]
         unknown = not_ridden(columns)
@@ -102,7 +105,7 @@ class _Reusing:
         return columns
 
 
-def held(part: Part, rides: Sequence[Ride]) -> tuple[Places, Places]:
+def held(part: Part, rides: Sequence[Ride]) -> tuple[Indices, Indices]:
     """Return which of the rides a part holds: their places among the rides and in the part."""
     places = {inputs.key: place for place, inputs in enumerate(part.rides)}
     found = [places.get(inputs_of(ride).key, -1) for ride in rides]

@@ -6,7 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from optimizer.execution.early_rejection import Places, not_ridden
+from optimizer.execution.early_rejection import (
+    not_ridden,
+)
 from optimizer.execution.evaluate import baseline_values, searched_columns, whole_profiles
 from optimizer.execution.ride_archive import (
     Part,
@@ -19,6 +21,9 @@ from optimizer.execution.ride_archive import (
 from optimizer.execution.ride_reuse import held, rides_again, rows_of
 from optimizer.study.paths import RIDDEN_FILE
 from optimizer.study.study import Study
+from plant.arrays import (
+    Indices,
+)
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 
 _REASONS_TOLD = 4
@@ -98,7 +103,7 @@ def _refused(study: Study, ridden: Ridden) -> str:
     return ""
 
 
-def _known(study: Study, part: Part) -> tuple[int, Places]:
+def _known(study: Study, part: Part) -> tuple[int, Indices]:
     """Return how many profiles the search begins with, and the rows of those that a part holds."""
     first = whole_profiles(study, np.vstack([baseline_values(study), *study.start]))
     rows = rows_of(part)

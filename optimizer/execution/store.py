@@ -37,8 +37,7 @@ from optimizer.execution.store_format import (
     rows_of_reevaluation,
 )
 from optimizer.search.evaluation import Evaluation, History
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 class Store:

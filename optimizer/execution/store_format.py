@@ -17,8 +17,7 @@ from numpy.typing import NDArray
 from optimizer.base.errors import StoreError
 from optimizer.execution.store_errors import corrupt
 from optimizer.search.evaluation import Evaluation, History
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 # Four letters in the file's header that distinguish our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")

@@ -12,7 +12,6 @@ from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import Trace, trace
 from plant.stiffness import stiffness_curve
 
-Floats = NDArray[np.float64]
 _TRACE_EVERY_STEPS = 10
 
 

@@ -2,20 +2,17 @@
 
 import dataclasses
 import enum
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.constants import WARNING_PERCEIVED_DEG
 from plant.description.course import Course, Manoeuvre, Patch, Road, Start
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride
 from plant.kernel.trace import Trace, trace
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _LEAST_WARNED_S = 1.0  # assumed, as for the faults of a validation: time to slow down
 _KMH_PER_MPS = 3.6

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import (
     Components,
@@ -15,8 +14,7 @@ from objectives import (
     simulation_free_constraints,
 )
 from optimizer.search.evaluation import Evaluation
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 class CompositeObjectives(Protocol):

@@ -12,7 +12,6 @@ from collections.abc import Set
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.search.deduplicate import (
     keys,
@@ -23,8 +22,7 @@ from optimizer.search.surrogate import (
     interpolated,
     separated,
 )
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 _BROKEN = 1e6  # cost of a violation of 1, far above any cost
 

@@ -5,7 +5,7 @@ from collections.abc import Set
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 # Points that agree to this many decimals are one; two such rows would make the interpolation
 # singular.

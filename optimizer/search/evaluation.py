@@ -4,11 +4,9 @@ from dataclasses import dataclass
 from typing import Protocol, Self
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import Components
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 BASELINE = 0  # number of the candidate that all others are compared with
 

@@ -3,15 +3,12 @@
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, History, Observed
 from optimizer.search.plan import Plan
 from optimizer.search.proposals import propose
 from optimizer.search.ranking import best_first
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from plant.arrays import Floats, Indices
 
 NO_PARENTS: Indices = np.empty(0, dtype=np.intp)
 

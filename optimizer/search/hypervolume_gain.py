@@ -7,12 +7,9 @@ Information Sciences 7: 234-243).
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.search.pareto import hypervolume
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from plant.arrays import Floats, Indices
 
 _REFERENCE = 1.2  # of the front's range: its ends may grow, but not at any price
 _LEAST_FRONT = 10  # a smaller one has no range

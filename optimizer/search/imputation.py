@@ -4,16 +4,13 @@ It depends on nothing that a later simulation would add, so a resumed search pro
 """
 
 from dataclasses import replace
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import Components
 from optimizer.search.evaluation import History, Observed
 from optimizer.search.space import Space, to_unit
-
-Places: TypeAlias = NDArray[np.intp]
+from plant.arrays import Indices
 
 
 def imputed(history: History, components: Components, space: Space, *, start: int = 0) -> Observed:
@@ -46,7 +43,7 @@ def imputed(history: History, components: Components, space: Space, *, start: in
     )
 
 
-def _known(history: History, space: Space, *, start: int) -> Places:
+def _known(history: History, space: Space, *, start: int) -> Indices:
     """Return whose objectives stand for each candidate: its own, or those of the nearest known."""
     unknown = np.asarray(np.isnan(history.objectives).any(axis=1))
     observed = np.arange(start, len(history))

@@ -9,8 +9,7 @@ from scipy.stats import qmc
 from optimizer.search.plan import Plan
 from optimizer.search.ranking import allowed_first
 from optimizer.search.space import clip, from_unit, to_unit
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 _MOST_DRAWS = 16  # of points, until enough of them are pre-feasible
 

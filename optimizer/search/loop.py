@@ -3,9 +3,6 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from objectives import Components
 from optimizer.search.evaluation import NO_COMPONENTS, Evaluate, Evaluation, History, checked
 from optimizer.search.frozen_settings import search_inputs
@@ -15,10 +12,9 @@ from optimizer.search.plan import (
     Plan,
 )
 from optimizer.search.store_protocol import CandidateStore
+from plant.arrays import Floats
 
 __all__ = ["Evaluate", "Evaluation", "History", "Progress", "run", "whole_generations"]
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import optuna
-from numpy.typing import NDArray
 from optuna.distributions import BaseDistribution
 from optuna.samplers import BaseSampler, RandomSampler
 from optuna.search_space import IntersectionSearchSpace
@@ -27,9 +26,7 @@ from optimizer.search.plan import Plan
 from optimizer.search.proposals import propose
 from optimizer.search.space import clip
 from optimizer.search.variation import Operators
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from plant.arrays import Floats, Indices
 
 _MOST_OBJECTIVES = 3
 _KEPT = 4  # proposed generations: threads may still ask for rows of the one before

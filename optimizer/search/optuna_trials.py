@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from optuna.distributions import (
     BaseDistribution,
     CategoricalDistribution,
@@ -23,9 +22,8 @@ from optimizer.search.composite import DIRECT
 from optimizer.search.evaluation import Evaluation, History, Observed
 from optimizer.search.imputation import imputed
 from optimizer.search.space import Space
+from plant.arrays import Floats, Indices
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
 Declared = Mapping[str, BaseDistribution]
 
 

@@ -2,10 +2,9 @@
 
 import moocore
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from plant.arrays import Flags, Floats
 
 
 def feasible(constraints: Floats) -> Flags:

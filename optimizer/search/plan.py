@@ -3,14 +3,12 @@
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.search.composite import DIRECT, CompositeObjectives
 from optimizer.search.cost_descent import Descent
 from optimizer.search.space import Space, clip
 from optimizer.search.variation import Operators
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

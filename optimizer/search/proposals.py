@@ -30,13 +30,11 @@ from optimizer.search.surrogate import (
     fitted,
 )
 from optimizer.search.variation import children
+from plant.arrays import Floats, Indices
 
 _CONTRAST = 3  # power of the random weights
 _TRIED = 4  # children for each that is evaluated as it comes
 _POOL_PARTS = 4  # however many threads: the number of rows in a matrix product touches last bits
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
 
 
 def propose(

@@ -9,8 +9,7 @@ import moocore
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from plant.arrays import Floats, Indices
 
 # The reference lies past the worst of a rank by this share of the range, so that its ends keep a
 # volume of their own: 1.1 gives them so little that small fronts lose them.

@@ -14,9 +14,7 @@ from optimizer.search.hypervolume_gain import adding_most
 from optimizer.search.pareto import non_dominated
 from optimizer.search.ranking import allowed_first, best_first
 from optimizer.search.surrogate import Predict
-
-Floats = NDArray[np.float64]
-Indices = NDArray[np.intp]
+from plant.arrays import Floats, Indices
 
 _CHECKED = 4  # children whose simulation-free constraints are checked, for each still to choose
 

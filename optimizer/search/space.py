@@ -7,10 +7,9 @@ cube, where each parameter spans 0 to 1; files, tables and the plant only see re
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from plant.arrays import Flags, Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

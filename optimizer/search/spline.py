@@ -10,10 +10,9 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial.distance import pdist, squareform
 
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 _LEAST = 1e-300  # of a squared distance, for its logarithm
 

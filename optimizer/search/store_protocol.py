@@ -3,12 +3,8 @@
 from collections.abc import Mapping
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
 from optimizer.search.evaluation import Evaluation, History
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 class CandidateStore(Protocol):

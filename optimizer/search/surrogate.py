@@ -18,8 +18,8 @@ from optimizer.search.deduplicate import first_of_each
 from optimizer.search.evaluation import Observed
 from optimizer.search.pareto import feasible
 from optimizer.search.spline import Kernel, Spline, spans, spline
+from plant.arrays import Floats
 
-Floats = NDArray[np.float64]
 Predict: TypeAlias = Callable[[Floats], Floats]
 
 _JUDGED = 300  # latest points by which kernel and scales are chosen

@@ -11,9 +11,8 @@ whole range, without which a search stays in the basin that it first comes to.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

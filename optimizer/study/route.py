@@ -8,17 +8,15 @@ import math
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from optimizer.base.errors import UserInputError
 from optimizer.study.route_files import read_csv, read_gpx, read_npz
+from plant.arrays import Floats
 from plant.description.course import Elevation, Points
 
 STEP_M = 5.0  # spacing of the heights kept, well below the length of the averaging
 _BEYOND_M = 25.0  # kept behind the ride's end, for a rider who is faster than wanted
-
-Floats = NDArray[np.float64]
 
 
 def read_route(

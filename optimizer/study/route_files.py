@@ -10,11 +10,11 @@ import gpxpy
 import numpy as np
 from gpxpy.geo import haversine_distance
 from gpxpy.gpx import GPXException, GPXRoutePoint, GPXTrackPoint
-from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.toml_io import read_text
+from plant.arrays import Floats
 from plant.description.course import Points
 
 GRID_STEP_M = 5.0  # assumed: finer than any grid of heights that is handed out
@@ -22,7 +22,6 @@ _COLUMNS = ("distance_m", "height_m")
 # What NumPy raises for a file that is no archive, a torn one, one of objects, or a bare array.
 _NOT_NPZ = (ValueError, OSError, EOFError, TypeError, zipfile.BadZipFile)
 
-Floats: TypeAlias = NDArray[np.float64]
 Waypoint: TypeAlias = GPXTrackPoint | GPXRoutePoint
 
 

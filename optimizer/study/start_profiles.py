@@ -2,10 +2,8 @@
 
 import csv
 from pathlib import Path
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import (
@@ -13,9 +11,8 @@ from optimizer.base.messages import (
     shown,
 )
 from optimizer.base.toml_io import read_text
+from plant.arrays import Floats
 from plant.description.profile_array import PROFILE_NAMES
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 def read_start(path: Path, *, names: tuple[str, ...], baseline: Floats) -> Floats:

@@ -3,16 +3,12 @@
 import dataclasses
 import enum
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeAlias, TypeVar
+from typing import Any, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
-
+from plant.arrays import Floats
 from plant.description.board import Board
 from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _Whole = TypeVar("_Whole", Board, Rider)
 

@@ -3,17 +3,14 @@
 import dataclasses
 import math
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.study.study import Study
 from optimizer.validation.current_headroom import answered_pitch, current_headroom, warning_lift
+from plant.arrays import Floats
 from plant.constants import WARNING_PERCEIVED_DEG
 from plant.description.profile_array import array_to_profile
-
-Floats: TypeAlias = NDArray[np.float64]
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

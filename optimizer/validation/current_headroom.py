@@ -9,12 +9,11 @@ pitch error that asks for more meets a drive that gives no more, and the loop's 
 import dataclasses
 import math
 from collections.abc import Callable
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
+from plant.arrays import Floats
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
@@ -25,8 +24,6 @@ from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import current_window, losses
 from plant.physics.resistance import air_drag, rolling_resistance
 from plant.stiffness import stiffness_curve
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _HALVINGS = 40
 _ERRORS_DEG = np.linspace(0.0, 45.0, 451)

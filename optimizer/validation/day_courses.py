@@ -3,7 +3,6 @@
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.study.validation_settings import RidingDay
 from optimizer.validation.day_speeds import (
@@ -12,10 +11,10 @@ from optimizer.validation.day_speeds import (
     held_between,
     speed_bounds,
 )
+from plant.arrays import Floats
 from plant.description.course import Course, Manoeuvre, Patch, Points, Road
 
 Random: TypeAlias = np.random.Generator
-Floats: TypeAlias = NDArray[np.float64]
 
 _STRETCH_M = (15.0, 70.0)  # assumed: a grade or a surface lasts as long
 _PATCH_M = (20.0, 150.0)

@@ -1,16 +1,14 @@
 """Wanted speeds of a rider who sees the road: neither too fast nor without way where it matters."""
 
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple, TypeAlias
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
+from plant.arrays import Floats
 from plant.description.course import Points, Road, Surface
 from plant.kernel.road import straight_lines
-
-Floats: TypeAlias = NDArray[np.float64]
 
 CHANGE_MPS2 = 0.5  # assumed: how fast riders who see their way change speed, up and down
 _GRID_M = 0.1

@@ -2,10 +2,8 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import spearmanr
 
 from objectives.ride_scores import nose_down_risk, share_not_ridden
@@ -19,10 +17,9 @@ from optimizer.study.validation_settings import Fault
 from optimizer.validation.rides import held_out_rides, tolerance_rides
 from optimizer.validation.tolerance_draws import draws
 from optimizer.validation.verdict import Grade, Verdict
+from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, simulate
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _MOST_ENDED = 0.01  # share of rides that may end otherwise than nose down
 _FEW_NOSE_DOWNS = 0.003  # share of rides with the nose down that is still marginal

@@ -1,19 +1,16 @@
 """The verdict on the linearised loop: its margins over speeds, riders, tolerances and charge."""
 
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.study.study import Study
 from optimizer.validation.charge_reach import PackReach, reach_in_words, reaches
 from optimizer.validation.rides import tolerance_draws
 from optimizer.validation.verdict import Grade, Verdict
+from plant.arrays import Floats
 from plant.linear.balance_loop import LoopGains, loop_gains, loop_margins, loop_plant
 from plant.linear.margins import Margins
-
-Floats: TypeAlias = NDArray[np.float64]
 
 SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
 _N_DRAWS = 16  # boards and riders drawn; each costs more than a ride

@@ -3,10 +3,8 @@
 import dataclasses
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives.event_rate import EventRate, event_rate
 from optimizer.base.progress import UNWATCHED
@@ -14,10 +12,9 @@ from optimizer.study.study import Study
 from optimizer.study.validation_settings import RidingDay
 from optimizer.validation.day_speeds import ROUGH_1E6_M3
 from optimizer.validation.rides import LANES_OF_A_COURSE, day_rides
+from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, simulate
-
-Floats: TypeAlias = NDArray[np.float64]
 
 _COURSES_AT_ONCE = 64
 _KERB_REACH_M = 4.0  # assumed: what a kerb upsets shows within this distance

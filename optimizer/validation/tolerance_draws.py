@@ -1,15 +1,12 @@
 """Draws from the spreads of several numbers at once."""
 
 from collections.abc import Sequence
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from optimizer.study.tolerances import Shape, Tolerance
-
-Floats: TypeAlias = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats:

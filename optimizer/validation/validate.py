@@ -1,10 +1,6 @@
 """Prove a selected profile before the first ride: everything it is ridden on, and the verdicts."""
 
 import dataclasses
-from typing import TypeAlias
-
-import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.study.study import Study
@@ -18,8 +14,7 @@ from optimizer.validation.loop_margins import judge_margins
 from optimizer.validation.nose_down_rate import DayCount, ride_days
 from optimizer.validation.rides import fault_rides
 from optimizer.validation.verdict import Grade, Verdict
-
-Floats: TypeAlias = NDArray[np.float64]
+from plant.arrays import Floats
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,9 +30,8 @@ from optimizer.search.pareto import feasible
 from optimizer.search.plan import Plan
 from optimizer.search.space import Space
 from optimizer.study.load import load_study
+from plant.arrays import Floats
 from tests.optimizer.analytic import G_STAR_ACTIVE, N_PARAMETERS, UNIT_BOX, g_star
-
-Floats = NDArray[np.float64]
 
 EVALUATORS = {
     "PED-ANOVA": PedAnovaImportanceEvaluator,

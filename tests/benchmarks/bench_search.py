@@ -22,19 +22,17 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.evaluation import Evaluate
+from plant.arrays import Floats
 from tests.benchmarks.search_again import Again
 from tests.benchmarks.search_peers import METHODS
 from tests.benchmarks.search_problems import PROBLEMS, Problem
 from tests.benchmarks.search_report import printed, table
 from tests.benchmarks.search_runs import Recorder, Run, read_run, write_run
 from tests.benchmarks.search_starts import SIMILAR
-
-Floats = NDArray[np.float64]
 
 STARTS = ("warm", "cold", "similar")
 BUDGETS = (500, 1000, 2000, 5000)

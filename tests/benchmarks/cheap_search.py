@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import RIDE_COLUMNS
 from optimizer.execution.early_rejection import not_ridden
@@ -27,10 +26,8 @@ from optimizer.search.evaluation import BASELINE, Evaluate, Evaluation, History
 from optimizer.search.pareto import feasible, hypervolume, non_dominated
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
+from plant.arrays import Flags, Floats
 from tests.benchmarks.bench_study import EXAMPLE
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 _HEADS = (
     "hypervolume",

@@ -12,7 +12,6 @@ from pathlib import Path
 
 import joblib
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
 from optimizer.execution.evaluate import make_evaluate
@@ -26,9 +25,8 @@ from optimizer.search.space import to_unit
 from optimizer.search.surrogate import fitted
 from optimizer.search.variation import Operators
 from optimizer.study.load import load_study
+from plant.arrays import Floats
 from tests.benchmarks.bench_study import EXAMPLE
-
-Floats = NDArray[np.float64]
 
 _PLACES = (144, 240, 480, 720, 960, 1200, 1440, 1680, 1920)
 _NEXT = 96

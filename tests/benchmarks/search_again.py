@@ -10,14 +10,12 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.pareto import feasible
+from plant.arrays import Floats
 from tests.benchmarks.search_runs import Run
-
-Floats = NDArray[np.float64]
 
 _AT_ONCE = 480  # ridden between two times of writing the file
 

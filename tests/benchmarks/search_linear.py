@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import expm, solve_discrete_are, solve_discrete_lyapunov
 
 from optimizer.search.evaluation import Evaluation
 from optimizer.search.space import Space
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 MOST_COST = 100.0  # optimal costs; what is unstable or dearer in one term counts as this
 

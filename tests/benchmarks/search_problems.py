@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
 from optimizer.execution.evaluate import baseline_values, make_evaluate, study_screening_rides
@@ -22,11 +21,10 @@ from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.search.pareto import hypervolume
 from optimizer.search.space import Space
 from optimizer.study.load import load_study
+from plant.arrays import Floats
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.benchmarks.search_starts import from_faster_motor
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
-
-Floats = NDArray[np.float64]
 
 EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
 _CORNER = 1.1  # of the reference of the hypervolume, in units of the front's range

@@ -6,12 +6,11 @@ from typing import TypeAlias
 import moocore
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from tests.benchmarks.search_problems import Problem
 from tests.benchmarks.search_runs import Run
 
-Floats = NDArray[np.float64]
 Found: TypeAlias = Callable[[Run, int], Floats]
 
 

@@ -9,14 +9,12 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.search.pareto import feasible, non_dominated
+from plant.arrays import Floats
 from tests.benchmarks.search_problems import Problem
-
-Floats = NDArray[np.float64]
 
 
 class Recorder:

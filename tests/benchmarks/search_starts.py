@@ -5,7 +5,6 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.analysis.transfer import scaling, transferred
 from optimizer.base.atomic_files import write_whole
@@ -20,8 +19,7 @@ from optimizer.search.space import clip
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from optimizer.study.templates import write_example
-
-Floats = NDArray[np.float64]
+from plant.arrays import Floats
 
 _CANDIDATES = 5000  # of the finished study
 _PROFILES = 47  # taken from it: with the baseline a whole generation

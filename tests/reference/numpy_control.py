@@ -3,12 +3,10 @@
 from types import SimpleNamespace as Lanes
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from tests.reference.assumed import assumed
 from tests.reference.numpy_noise import counter_noise
-
-Floats = NDArray[np.float64]
 
 DT_S = assumed("DT_S")
 LOAD_FILTER_S = assumed("LOAD_FILTER_S")

@@ -3,14 +3,11 @@
 from types import SimpleNamespace as Lanes
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plant.arrays import Flags, Floats
 from plant.kernel.outcomes import Outcome
 from plant.physics.vibration import WK_SECTIONS
 from tests.reference.assumed import assumed
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 DT_S = assumed("DT_S")
 DEMAND_TIME_S = assumed("DEMAND_TIME_S")

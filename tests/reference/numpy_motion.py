@@ -7,11 +7,9 @@ first, then places with the new rates.
 from types import SimpleNamespace as Lanes
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from tests.reference.assumed import assumed
-
-Floats = NDArray[np.float64]
 
 GRAVITY = assumed("GRAVITY_MPS2")
 COPPER_PER_K = assumed("COPPER_PER_K")

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import (
@@ -22,7 +21,6 @@ from plant.kernel.trace import trace
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins
 from plant.stiffness import stiffness_curve
 
-Floats: TypeAlias = NDArray[np.float64]
 Traces: TypeAlias = dict[str, dict[str, Packed]]
 
 SIGNALS = (

@@ -8,7 +8,9 @@ from numpy.typing import NDArray
 
 from optimizer.ridelog.data.channels import CHANNELS
 from optimizer.ridelog.data.findings import Finding, Weight
-from optimizer.ridelog.data.reader import Floats
+from plant.arrays import (
+    Floats,
+)
 
 _MISSING_SHARE = 0.01
 _CLIPPED_RUNS = 3  # assumed: one flat top is chance

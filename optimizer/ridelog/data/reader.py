@@ -4,22 +4,20 @@ import dataclasses
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute
 import pyarrow.csv
 import pyarrow.parquet
-from numpy.typing import NDArray
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import (
     nearest,
 )
 from optimizer.ridelog.data.mapping import SEPARATORS, LogMapping
-
-Floats: TypeAlias = NDArray[np.float64]
+from plant.arrays import Floats
 
 _BLOCK_BYTES = 1 << 20
 _BATCH_ROWS = 1 << 16

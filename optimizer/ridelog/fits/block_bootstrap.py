@@ -11,7 +11,9 @@ import math
 import numpy as np
 from scipy.stats import t as student
 
-from optimizer.ridelog.data.reader import Floats
+from plant.arrays import (
+    Floats,
+)
 
 CONFIDENCE = 0.95
 _DRAWS = 600

@@ -9,7 +9,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.ridelog.data.reader import Floats
+from plant.arrays import (
+    Floats,
+)
 from plant.compile import kernel
 from plant.constants import DT_S
 from plant.physics.control import (
