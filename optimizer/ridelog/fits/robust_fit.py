@@ -6,10 +6,12 @@ its linear step believes, they are those of the profile (`profile_likelihood`).
 
 import dataclasses
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from optimizer.ridelog.fits.block_bootstrap import blocks_of
 from optimizer.ridelog.fits.profile_likelihood import Ends, Loss, profile_ends
@@ -106,7 +108,8 @@ def robust_fit(
         Rows of a block; shorter where there would be too few blocks.
     """
     scaled_residuals, start, size, low, high = _scaled(residuals, unknowns)
-    settled = _settled(scaled_residuals, start, low, high, block_rows=block_rows)
+    with _one_thread():
+        settled = _settled(scaled_residuals, start, low, high, block_rows=block_rows)
     found, ends = settled.value, settled.ends
     with np.errstate(invalid="ignore", divide="ignore"):
         correlation = np.nan_to_num(np.corrcoef(settled.draws, rowvar=False).reshape(len(size), -1))
@@ -192,8 +195,9 @@ def _settled(
 def best(residuals: Residuals, unknowns: Sequence[Unknown]) -> tuple[Floats, Floats]:
     """Return the values of least loss, (unknown,), and the residuals there, (row,)."""
     scaled_residuals, start, size, low, high = _scaled(residuals, unknowns)
-    _, found = _least(scaled_residuals, start, low, high)
-    return found * size, scaled_residuals(found)
+    with _one_thread():
+        _, found = _least(scaled_residuals, start, low, high)
+        return found * size, scaled_residuals(found)
 
 
 def explained(before: Floats, after: Floats) -> float:
@@ -201,6 +205,16 @@ def explained(before: Floats, after: Floats) -> float:
     spread = _spread(after)
     loss = [np.log1p((left / (_TUNING * spread)) ** 2).sum() for left in (before, after)]
     return _TUNING**2 * float(loss[0] - loss[1])
+
+
+def _one_thread() -> AbstractContextManager[object]:
+    """Keep linear algebra on one thread.
+
+    Its matrices have a few columns: two threads take six times the processor's time of one, and
+    could change last bits.
+    """
+    limited: AbstractContextManager[object] = threadpool_limits(limits=1, user_api="blas")
+    return limited
 
 
 def _scaled(

@@ -1,8 +1,12 @@
+from functools import partial
+
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_info, threadpool_limits
 
-from optimizer.ridelog.fits.robust_fit import Unknown, robust_fit
+from optimizer.ridelog.fits.robust_fit import Unknown, best, robust_fit
 
+FACTS = {"title": "line", "time_s": np.arange(50.0), "residual_unit": "1", "block_rows": 10}
 SLOPE = (Unknown(name="slope", start=0.5, low=-10.0, high=10.0),)
 LINE = (*SLOPE, Unknown(name="offset", start=0.1, low=-10.0, high=10.0))
 
@@ -84,6 +88,23 @@ def test_a_search_that_does_not_come_to_rest_says_so():
     assert any(
         text.startswith("whether this is the best fit") for text in corrugated(2.0)[0].cannot
     )
+
+
+@pytest.mark.parametrize("fit", [partial(robust_fit, **FACTS), best])
+def test_linear_algebra_keeps_to_one_thread(fit):
+    noise = np.random.default_rng(6).normal(0.0, 0.1, 50)
+    seen = set()
+
+    def residuals(unknown):
+        seen.update(
+            library["num_threads"] for library in threadpool_info() if library["user_api"] == "blas"
+        )
+        return noise + np.linspace(-1.0, 1.0, 50) * (2.0 - unknown[0])
+
+    with threadpool_limits(limits=2, user_api="blas"):
+        fit(residuals, SLOPE)
+
+    assert seen == {1}
 
 
 def test_the_same_rows_give_the_same_fit():
