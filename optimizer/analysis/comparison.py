@@ -123,5 +123,5 @@ def in_words(comparison: Comparison, which: int, ride: int) -> str:
         if np.isfinite(before + after) and abs(after - before) > _SHOWN_SHARE * abs(before):
             parts.append(f"{word} {before:.3g} → {after:.3g}{unit}")
     mass = there.rider.body.mass_kg
-    told = ", ".join(parts) if parts else "no number that changes by more than 3 %"
-    return f"{there.rider_name} ({mass:.0f} kg), {there.course.title}: {told}"
+    changes = ", ".join(parts) if parts else "no number that changes by more than 3 %"
+    return f"{there.rider_name} ({mass:.0f} kg), {there.course.title}: {changes}"

@@ -111,14 +111,14 @@ def ridden(shown: Demonstration) -> dict[str, Ridden]:
 
 
 def _ridden(shown: Demonstration, signals: Trace, metrics: Floats) -> Ridden:
-    told = dict(zip(METRIC_NAMES, metrics.tolist(), strict=True))
+    by_name = dict(zip(METRIC_NAMES, metrics.tolist(), strict=True))
     measure = shown.measure
     if measure.how is How.METRIC:
-        return Ridden(signals=signals, metrics=told, measured=told[measure.of])
+        return Ridden(signals=signals, metrics=by_name, measured=by_name[measure.of])
     start, end = measure.window_s or (0.0, np.inf)
     inside = (signals.time_s >= start) & (signals.time_s <= end)
     values: Floats = getattr(signals, measure.of)[inside]
-    return Ridden(signals=signals, metrics=told, measured=_reduced(values, measure.how))
+    return Ridden(signals=signals, metrics=by_name, measured=_reduced(values, measure.how))
 
 
 def _reduced(values: Floats, how: How) -> float:

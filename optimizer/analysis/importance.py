@@ -56,7 +56,7 @@ def ranked(
 ) -> dict[str, dict[str, float]]:
     """Return the shares of importance by one of optuna's evaluators, as `importances` does."""
     feasible = pareto.feasible(history.constraints)
-    told = History(
+    observed = History(
         values=history.values[feasible],
         objectives=history.objectives[feasible],
         constraints=history.constraints[feasible],
@@ -64,7 +64,7 @@ def ranked(
     found = {}
     with quiet():
         study = optuna.create_study(directions=["minimize"] * len(OBJECTIVES))
-        study.add_trials(trials_of(space, told))
+        study.add_trials(trials_of(space, observed))
         for column, name in enumerate(OBJECTIVES):
             shares = get_param_importances(
                 study, evaluator=evaluator(), target=functools.partial(_value, column)

@@ -44,7 +44,7 @@ class Results:
         fresh noise. Objectives of candidates that were rejected early are NaN.
     searched : History
         The same as the search saw it, every candidate on the same noise.
-    looked_again : (candidate,) bool
+    reevaluated : (candidate,) bool
         Whether a candidate was re-evaluated; none while the re-evaluation is not finished.
     rides : (candidate, ride, column) float64
         In the order of `objectives.RIDE_COLUMNS`; all NaN where a ride was not simulated.

@@ -1,4 +1,4 @@
-"""What each parameter does around a chosen profile: moved one at a time, and ridden again."""
+"""What each parameter does around a selected profile: moved one at a time, and ridden again."""
 
 import dataclasses
 

@@ -76,7 +76,7 @@ def _worse(found: Sensitivity, side: int, place: int) -> bool:
 
 def _changes(found: Sensitivity, side: int, place: int) -> list[str]:
     """Return the objectives that a move changes, in words."""
-    told = []
+    changes = []
     for objective, before, after in zip(
         OBJECTIVES,
         found.objectives.tolist(),
@@ -87,8 +87,8 @@ def _changes(found: Sensitivity, side: int, place: int) -> list[str]:
             verb = "raises" if after > before else "lowers"
             share = f" ({100.0 * (after / before - 1.0):+.0f} %)" if before else ""
             amount = f"{abs(after - before):.3g}{_UNITS[objective]}"
-            told.append(f"{verb} {_WORDS[objective]} by {amount}{share}")
-    return told
+            changes.append(f"{verb} {_WORDS[objective]} by {amount}{share}")
+    return changes
 
 
 def _constraints(found: Sensitivity, side: int, place: int) -> str:

@@ -1,10 +1,10 @@
-"""How work that takes seconds tells what it is at, without knowing who looks."""
+"""How work that takes seconds reports its progress, to any viewer or none."""
 
 from typing import Protocol
 
 
 class Stages(Protocol):
-    """Told the stage that begins, and how much of it is done."""
+    """Receives the stage that begins, and how much of it is done."""
 
     def begin(self, text: str, total: float | None = None) -> None:
         """Begin a stage.
@@ -22,13 +22,13 @@ class Stages(Protocol):
 
 
 class Unwatched:
-    """Stages at which nobody looks."""
+    """Stages without a viewer."""
 
     def begin(self, text: str, total: float | None = None) -> None:
-        """Tell nobody."""
+        """Drop the report."""
 
     def advance(self, amount: float = 1.0) -> None:
-        """Tell nobody."""
+        """Drop the report."""
 
 
 UNWATCHED = Unwatched()

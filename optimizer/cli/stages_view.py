@@ -17,6 +17,8 @@ from rich.progress import (
 )
 from rich.text import Text
 
+from optimizer.interface.progress import Progress as CallProgress
+
 
 class ShownBar:
     """Shows a bar inside a `with` block."""
@@ -64,15 +66,23 @@ class StagesView(ShownBar):
             )
         )
         self._task = self._bar.add_task("", total=None, visible=False)
+        self._stage = ""
 
     def begin(self, text: str, total: float | None = None) -> None:
         """Begin a stage; see `optimizer.base.progress.Stages`."""
         self._bar.remove_task(self._task)
         self._task = self._bar.add_task(text, total=total)
+        self._stage = text
 
     def advance(self, amount: float = 1.0) -> None:
         """Show that more of the stage is done."""
         self._bar.advance(self._task, amount)
+
+    def show(self, progress: CallProgress) -> None:
+        """Show how far a call of `optimizer.interface` has come."""
+        if progress.stage != self._stage:
+            self.begin(progress.stage, progress.total)
+        self._bar.update(self._task, completed=progress.done)
 
     def reach(self, done: float, total: float) -> None:
         """Show how much of the stage is done in all."""

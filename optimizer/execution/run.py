@@ -166,12 +166,12 @@ def _started_weights(study: Study, *, notice: Callable[[str], None]) -> str:
 
 
 @contextmanager
-def stopping_on_interrupt(tell: Callable[[], None]) -> Iterator[Callable[[], bool]]:
+def stopping_on_interrupt(announce: Callable[[], None]) -> Iterator[Callable[[], bool]]:
     """Give a question that turns true after Ctrl-C; a second Ctrl-C interrupts at once.
 
     Parameters
     ----------
-    tell : callable
+    announce : callable
         Called once, at the first Ctrl-C.
     """
     asked = False
@@ -181,7 +181,7 @@ def stopping_on_interrupt(tell: Callable[[], None]) -> Iterator[Callable[[], boo
         if asked:
             raise KeyboardInterrupt
         asked = True
-        tell()
+        announce()
 
     before = signal.signal(signal.SIGINT, handle)
     try:

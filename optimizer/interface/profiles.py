@@ -221,7 +221,7 @@ def validate(
         n_jobs=_threads(jobs),
         stages=CalledBack(on_progress),
     )
-    return validation_report.told(study, report, called=called)
+    return validation_report.validation_facts(study, report, called=called)
 
 
 def _threads(jobs: int | None) -> int:

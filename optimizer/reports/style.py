@@ -13,7 +13,7 @@ from matplotlib.layout_engine import ConstrainedLayoutEngine
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.cautions import SHORT_CAUTION
 
-# Okabe & Ito 2008: eight colours told apart by colour-blind readers.
+# Okabe & Ito 2008: eight colours distinct to colour-blind readers.
 BLACK, ORANGE, SKY, GREEN, BLUE, VERMILION, PURPLE = (
     "#000000",
     "#E69F00",

@@ -32,7 +32,7 @@ def refuse_replacing(paths: tuple[Path, ...]) -> None:
     refuse_existing(paths, advice="give --force to replace it, or --to another folder")
 
 
-def told(study: Study, report: Report, *, called: str) -> dict[str, Any]:
+def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, Any]:
     """Return everything a validation says, as plain values."""
     counts = Counter(verdict.grade for verdict in report.verdicts)
     return {

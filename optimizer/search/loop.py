@@ -100,7 +100,7 @@ def run(
     generations = Generations(plan, n_jobs=n_jobs)
     store.freeze(search_inputs(plan))
     history = store.history(population=population)
-    components = _stored_parts(store, history, plan)
+    components = _stored_components(store, history, plan)
     generations.tell(imputed(history, components, plan.space))
     rejecting: Evaluate | None = None
     n_resumed = len(history)
@@ -134,7 +134,7 @@ def run(
         generations.tell(imputed(history, components, plan.space, start=len(history) - population))
 
 
-def _stored_parts(store: CandidateStore, history: History, plan: Plan) -> Components:
+def _stored_components(store: CandidateStore, history: History, plan: Plan) -> Components:
     """Return the components of the stored candidates, read a generation at a time."""
     components = NO_COMPONENTS
     for start in range(0, len(history), plan.population):

@@ -62,7 +62,7 @@ class Study:
     weights : mapping of objective to float
     settings : ScoreSettings
     validation : Validation
-        What a chosen profile is ridden on besides; it decides nothing of the search.
+        What a selected profile is ridden on besides; it decides nothing of the search.
     database : str or None
         Address of the PostgreSQL database at which machines share the study; without a password.
     """

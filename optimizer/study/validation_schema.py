@@ -1,4 +1,4 @@
-"""Checks for what a study says about the validation of a chosen profile, with the defaults."""
+"""Checks for what a study says about the validation of a selected profile, with the defaults."""
 
 from pathlib import Path
 from typing import Annotated, Any

@@ -1,4 +1,4 @@
-"""What a chosen profile is ridden on before anybody rides it: data only."""
+"""Settings of the validation of a selected profile: data only."""
 
 import dataclasses
 from collections.abc import Mapping

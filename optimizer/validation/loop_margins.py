@@ -15,7 +15,7 @@ from plant.linear.margins import Margins
 SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
 _N_DRAWS = 16  # boards and riders drawn; each costs more than a ride
 _NEAR = 0.8  # a margin of this share of what is asked is still marginal
-_LONGEST_DELAY_S = 0.05  # a longer delay margin is not told from none
+_LONGEST_DELAY_S = 0.05  # a longer delay margin counts as none
 
 
 def judge_margins(study: Study, profile: Floats) -> Verdict:

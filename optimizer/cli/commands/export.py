@@ -9,7 +9,6 @@ from optimizer.base.cautions import CAUTIONS
 from optimizer.base.errors import UserInputError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Force, Which, completing
-from optimizer.study.paths import EXPORTS_FOLDER
 
 
 def export_profile(
@@ -44,7 +43,8 @@ def export_profile(
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.read_study import read_study
-        from optimizer.reports.profile_export import FORMATS, export
+        from optimizer.interface.profiles import export
+        from optimizer.reports.profile_export import FORMATS
 
     if format_name not in (*FORMATS, "all"):
         raise UserInputError(
@@ -58,7 +58,7 @@ def export_profile(
         number,
         formats=FORMATS if format_name == "all" else (format_name,),
         template=template,
-        folder=folder / EXPORTS_FOLDER if to is None else to,
+        folder=to,
         force=force,
     )
     failed, marks = failures_of(results, number), bound_marks(results, number)

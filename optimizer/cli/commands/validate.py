@@ -1,6 +1,5 @@
 """The command that proves a selected profile before the first ride."""
 
-import dataclasses
 from pathlib import Path
 from typing import Annotated
 
@@ -36,41 +35,41 @@ def validate_profile(
     Example: levelgain validate my_board balanced
     """
     with loading():
-        import joblib
-
         from optimizer.analysis.profile_source import chosen_profile
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.stages_view import StagesView
+        from optimizer.interface.profiles import validate
         from optimizer.reports.validation_report import (
             refuse_replacing,
-            told,
             verdict_paths,
             write_verdict,
         )
         from optimizer.study.load import load_study
-        from optimizer.validation.validate import validate
+        from plant.description.profile_array import array_to_profile
 
     study = load_study(folder)
     row, called, stem = chosen_profile(study, which, profile)
     paths = verdict_paths(folder / VALIDATION_FOLDER if to is None else to, stem)
     if not force:
         refuse_replacing(paths)
-    if hours is not None:
-        study = dataclasses.replace(
-            study, validation=dataclasses.replace(study.validation, hours=hours)
-        )
     out = console(as_json=as_json)
     with StagesView(out) as stages:
-        report = validate(study, row, n_jobs=jobs or joblib.cpu_count(), stages=stages)
-    facts = told(study, report, called=called)
+        facts = validate(
+            study,
+            array_to_profile(row),
+            called=called,
+            hours=hours,
+            jobs=jobs,
+            on_progress=stages.show,
+        )
     write_verdict(facts, paths)
     if as_json:
         print_json(facts)
         return
-    for verdict in report.verdicts:
-        out.print(f"{verdict.grade:9s}", style=_STYLE[verdict.grade], end=" ")
-        out.print(f"{verdict.item}: {verdict.found}")
-        if verdict.change:
-            out.print(f"          To change: {verdict.change}")
+    for verdict in facts["verdicts"]:
+        out.print(f"{verdict['grade']:9s}", style=_STYLE[verdict["grade"]], end=" ")
+        out.print(f"{verdict['item']}: {verdict['found']}")
+        if verdict["change"]:
+            out.print(f"          To change: {verdict['change']}")
     out.print(f"\n{called}: {facts['overall']}. {paths[0]} and {paths[1]} written.")
     print_cautions(out)
