@@ -65,147 +65,192 @@ def section(
 
 
 @scalar
+def greatest(on: bool, value: float, most: float) -> float:
+    """Return the largest value so far of a living lane."""
+    return value if (on and value > most) else most
+
+
+@scalar
+def least(on: bool, value: float, lowest: float) -> float:
+    """Return the smallest value so far of a living lane."""
+    return value if (on and value < lowest) else lowest
+
+
+@scalar
+def is_valid(b: Block, k: int) -> bool:
+    """Return whether the lane is one that the model can describe.
+
+    Comparisons are false for NaN, so a lane that left the numbers is not valid.
+    """
+    return (
+        magnitude(b[R.pitch_rad + k]) < 1.0
+        and magnitude(b[R.lean_rad + k]) < 1.0
+        and magnitude(b[R.speed_mps + k]) < 40.0
+        and magnitude(b[R.current_a + k]) < 2000.0
+        and magnitude(b[R.wheel_height_m + k]) < 2.0
+    )
+
+
+@scalar
+def judge(b: Block, k: int, dt: float, valid: bool) -> None:
+    """Advance how long the speed is lost, and end the ride if it is over."""
+    alive = b[R.alive + k]
+    speed = b[R.speed_mps + k]
+    off = magnitude(speed - b[R.speed_wanted_now_mps + k]) > _OFF_SPEED_MPS
+    off_time = (b[R.off_time_s + k] + dt) if off else 0.0
+    b[R.off_time_s + k] = off_time
+    code = outcome_of(
+        b[R.ground_pitch_rad + k],
+        b[R.nose_contact_rad + k],
+        b[R.tail_contact_rad + k],
+        b[R.lean_rad + k],
+        b[R.step_off_lean_rad + k],
+        speed,
+        off_time,
+        b[R.bus_v + k],
+        b[R.bus_low_v + k],
+        b[R.bus_high_v + k],
+        valid,
+    )
+    b[R.outcome + k] = code if alive > 0.5 else b[R.outcome + k]
+    b[R.alive + k] = alive if code == 0.0 else 0.0
+
+
+@scalar
+def measure_holding(b: Block, k: int, on: bool, held: float) -> None:
+    """Add `held` s to what the board was held level for, and the squares of pitch and rate."""
+    pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
+    rate_deg = b[R.pitch_rate_radps + k] * DEG_PER_RAD
+    b[R.hold_time_s + k] += held
+    b[R.hold_square_deg2_s + k] += (held * pitch_deg * pitch_deg) if on else 0.0
+    b[R.hold_rate_square + k] += (held * rate_deg * rate_deg) if on else 0.0
+
+
+@scalar
+def measure_peaks(b: Block, k: int, on: bool, count: float) -> None:
+    """Keep the peaks of current, roll-back and traction."""
+    size = magnitude(b[R.current_a + k])
+    b[R.roll_back + k] = greatest(on, -b[R.speed_mps + k], b[R.roll_back + k])
+    b[R.peak_a + k] = greatest(on, size, b[R.peak_a + k])
+    excess = size - magnitude(b[R.need_a + k])
+    b[R.counted_excess_a + k] = greatest(on and count > 0.5, excess, b[R.counted_excess_a + k])
+    load = larger(b[R.wheel_load_n + k] * b[R.road_friction_ratio + k], 1.0)
+    share = smaller(magnitude(b[R.traction_n + k]) / load, 1.0)
+    b[R.traction_peak + k] = greatest(on, share, b[R.traction_peak + k])
+
+
+@scalar
+def measure_margins(b: Block, k: int, on: bool) -> None:
+    """Keep the least reserve of torque and the least margin of pitch to nose contact."""
+    demand = b[R.demand_a + k]
+    demand += (b[R.current_raw_a + k] - demand) * (DT_S / _DEMAND_TIME_S)
+    b[R.demand_a + k] = demand
+    reserve = (b[R.available_high_a + k] - demand) * b[R.per_phase_limit + k]
+    b[R.least_reserve + k] = least(on, reserve, b[R.least_reserve + k])
+    margin = 1.0 - b[R.ground_pitch_rad + k] * b[R.per_nose_contact + k]
+    b[R.least_nose_margin + k] = least(on, margin, b[R.least_nose_margin + k])
+
+
+@scalar
+def measure_feel(b: Block, k: int, on: bool, dt: float) -> float:
+    """Advance what tells the pitch per acceleration, and return the jerk in m/s3."""
+    smooth = b[R.accel_smooth_mps2 + k]
+    smooth += (b[R.accel_mps2 + k] - smooth) * (DT_S / _ACCEL_TIME_S)
+    b[R.accel_smooth_mps2 + k] = smooth
+    smoother = b[R.accel_smoother_mps2 + k]
+    change: float = (smooth - smoother) / _ACCEL_TIME_S
+    b[R.accel_smoother_mps2 + k] = smoother + change * DT_S
+    # On a slope the pitch answers the load; a start is not yet riding; a bump is not asked.
+    level = magnitude(b[R.road_grade_rad + k]) < _LEVEL_RAD and b[R.support + k] < 0.5
+    asked = b[R.accel_wanted_mps2 + k] > _FEEL_ACCEL_MPS2
+    telling = on and level and asked and smooth > _FEEL_ACCEL_MPS2
+    pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
+    b[R.feel_product + k] += (smooth * pitch_deg * dt) if telling else 0.0
+    b[R.feel_square + k] += (smooth * smooth * dt) if telling else 0.0
+    return change
+
+
+@scalar
+def measure_start(b: Block, k: int, on: bool, dt: float, jerk: float, rise: float) -> None:
+    """Keep the rider's effort on the tail, and jerk and time of a tail-down start."""
+    free = b[R.support + k] < 0.5
+    effort = -b[R.board_moment_nm + k] * b[R.per_standing_limit + k]
+    b[R.tail_effort + k] = greatest(on and free, effort, b[R.tail_effort + k])
+    tail_start = b[R.start_tail_rad + k] < 0.0
+    size = magnitude(jerk) if (tail_start and b[R.engaged + k] > 0.5) else 0.0
+    b[R.start_jerk + k] = greatest(on, size, b[R.start_jerk + k])
+    pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
+    settled = b[R.authority + k] >= 1.0 and magnitude(pitch_deg) < _SETTLED_DEG
+    started = larger(b[R.started_s + k], 1.0 if settled else 0.0)
+    b[R.started_s + k] = started
+    b[R.start_time_s + k] += dt if (on and rise > 0.0 and started < 0.5) else 0.0
+
+
+@scalar
+def weighted(b: Block, k: int, acceleration: float) -> float:
+    """Return a vertical acceleration weighted by ISO 2631-1's Wk, section after section."""
+    y, z1, z2 = section(
+        acceleration,
+        b[R.weighting_1 + k],
+        b[R.weighting_2 + k],
+        _B10,
+        _B11,
+        _B12,
+        _A11,
+        _A12,
+    )
+    b[R.weighting_1 + k] = z1
+    b[R.weighting_2 + k] = z2
+    y, z1, z2 = section(y, b[R.weighting_3 + k], b[R.weighting_4 + k], _B20, _B21, _B22, _A21, _A22)
+    b[R.weighting_3 + k] = z1
+    b[R.weighting_4 + k] = z2
+    y, z1, z2 = section(y, b[R.weighting_5 + k], b[R.weighting_6 + k], _B30, _B31, _B32, _A31, _A32)
+    b[R.weighting_5 + k] = z1
+    b[R.weighting_6 + k] = z2
+    y, z1, z2 = section(y, b[R.weighting_7 + k], b[R.weighting_8 + k], _B40, _B41, _B42, _A41, _A42)
+    b[R.weighting_7 + k] = z1
+    b[R.weighting_8 + k] = z2
+    return y
+
+
+@scalar
+def measure_vibration(b: Block, k: int, on: bool, dt: float) -> None:
+    """Add the square of the weighted vertical acceleration."""
+    # The step's mean acceleration: a sample at its end would weigh the road's corners double.
+    rise = b[R.wheel_rise_mps + k]
+    acceleration = (rise - b[R.wheel_rise_was + k]) / DT_S
+    b[R.wheel_rise_was + k] = rise
+    y = weighted(b, k, acceleration if on else 0.0)
+    b[R.vibration_square + k] += (y * y * dt) if on else 0.0
+
+
+@scalar
+def measure_drive(b: Block, k: int, on: bool, dt: float) -> None:
+    """Add the energy, and keep the extremes of temperature, bus voltage and pack current."""
+    bus, pack = b[R.bus_v + k], b[R.battery_a + k]
+    b[R.energy_j + k] += (bus * pack * dt) if on else 0.0
+    b[R.mosfet_peak + k] = greatest(on, b[R.mosfet_c + k], b[R.mosfet_peak + k])
+    b[R.winding_peak + k] = greatest(on, b[R.winding_c + k], b[R.winding_peak + k])
+    b[R.bus_high + k] = greatest(on, bus, b[R.bus_high + k])
+    b[R.bus_low + k] = least(on, bus, b[R.bus_low + k])
+    b[R.battery_peak + k] = greatest(on, pack, b[R.battery_peak + k])
+
+
+@scalar
 def measure(b: Block, hold: float, count: float, rise: float) -> None:
     """Update every accumulator of the living lanes and end the rides that are over."""
     for k in range(WIDTH):
-        alive = b[R.alive + k]
-        pitch = b[R.pitch_rad + k]
-        lean = b[R.lean_rad + k]
-        speed = b[R.speed_mps + k]
-        current = b[R.current_a + k]
-        size = magnitude(current)
-        pitch_deg = pitch * DEG_PER_RAD
-        # Comparisons are false for NaN, so a lane that left the numbers is not valid.
-        valid = (
-            magnitude(pitch) < 1.0
-            and magnitude(lean) < 1.0
-            and magnitude(speed) < 40.0
-            and size < 2000.0
-            and magnitude(b[R.wheel_height_m + k]) < 2.0
-        )
-        live = alive if valid else 0.0
+        valid = is_valid(b, k)
+        live = b[R.alive + k] if valid else 0.0
         dt = DT_S * live
-        off = magnitude(speed - b[R.speed_wanted_now_mps + k]) > _OFF_SPEED_MPS
-        off_time = (b[R.off_time_s + k] + dt) if off else 0.0
-        b[R.off_time_s + k] = off_time
-        code = outcome_of(
-            b[R.ground_pitch_rad + k],
-            b[R.nose_contact_rad + k],
-            b[R.tail_contact_rad + k],
-            lean,
-            b[R.step_off_lean_rad + k],
-            speed,
-            off_time,
-            b[R.bus_v + k],
-            b[R.bus_low_v + k],
-            b[R.bus_high_v + k],
-            valid,
-        )
-        b[R.outcome + k] = code if alive > 0.5 else b[R.outcome + k]
-        b[R.alive + k] = alive if code == 0.0 else 0.0
         on = live > 0.5
-        back = -speed
-        most = b[R.roll_back + k]
-        b[R.roll_back + k] = back if (on and back > most) else most
-
+        judge(b, k, dt, valid)
         b[R.ride_time_s + k] += dt
-        held = dt * hold if on else 0.0
-        rate_deg = b[R.pitch_rate_radps + k] * DEG_PER_RAD
-        b[R.hold_time_s + k] += held
-        b[R.hold_square_deg2_s + k] += (held * pitch_deg * pitch_deg) if on else 0.0
-        b[R.hold_rate_square + k] += (held * rate_deg * rate_deg) if on else 0.0
-
-        peak = b[R.peak_a + k]
-        b[R.peak_a + k] = size if (on and size > peak) else peak
-        excess = size - magnitude(b[R.need_a + k])
-        most = b[R.counted_excess_a + k]
-        b[R.counted_excess_a + k] = excess if (on and count > 0.5 and excess > most) else most
-
-        demand = b[R.demand_a + k]
-        demand += (b[R.current_raw_a + k] - demand) * (DT_S / _DEMAND_TIME_S)
-        b[R.demand_a + k] = demand
-        reserve = (b[R.available_high_a + k] - demand) * b[R.per_phase_limit + k]
-        least = b[R.least_reserve + k]
-        b[R.least_reserve + k] = reserve if (on and reserve < least) else least
-        margin = 1.0 - b[R.ground_pitch_rad + k] * b[R.per_nose_contact + k]
-        least = b[R.least_nose_margin + k]
-        b[R.least_nose_margin + k] = margin if (on and margin < least) else least
-
-        smooth = b[R.accel_smooth_mps2 + k]
-        smooth += (b[R.accel_mps2 + k] - smooth) * (DT_S / _ACCEL_TIME_S)
-        b[R.accel_smooth_mps2 + k] = smooth
-        smoother = b[R.accel_smoother_mps2 + k]
-        change = (smooth - smoother) / _ACCEL_TIME_S
-        b[R.accel_smoother_mps2 + k] = smoother + change * DT_S
-        # On a slope the pitch answers the load; a start is not yet riding; a bump is not asked.
-        level = magnitude(b[R.road_grade_rad + k]) < _LEVEL_RAD and b[R.support + k] < 0.5
-        asked = b[R.accel_wanted_mps2 + k] > _FEEL_ACCEL_MPS2
-        telling = on and level and asked and smooth > _FEEL_ACCEL_MPS2
-        b[R.feel_product + k] += (smooth * pitch_deg * dt) if telling else 0.0
-        b[R.feel_square + k] += (smooth * smooth * dt) if telling else 0.0
-
-        free = b[R.support + k] < 0.5
-        effort = -b[R.board_moment_nm + k] * b[R.per_standing_limit + k]
-        most = b[R.tail_effort + k]
-        b[R.tail_effort + k] = effort if (on and free and effort > most) else most
-
-        tail_start = b[R.start_tail_rad + k] < 0.0
-        jerk = magnitude(change) if (tail_start and b[R.engaged + k] > 0.5) else 0.0
-        most = b[R.start_jerk + k]
-        b[R.start_jerk + k] = jerk if (on and jerk > most) else most
-        settled = b[R.authority + k] >= 1.0 and magnitude(pitch_deg) < _SETTLED_DEG
-        started = larger(b[R.started_s + k], 1.0 if settled else 0.0)
-        b[R.started_s + k] = started
-        b[R.start_time_s + k] += dt if (on and rise > 0.0 and started < 0.5) else 0.0
-
-        load = larger(b[R.wheel_load_n + k] * b[R.road_friction_ratio + k], 1.0)
-        share = smaller(magnitude(b[R.traction_n + k]) / load, 1.0)
-        most = b[R.traction_peak + k]
-        b[R.traction_peak + k] = share if (on and share > most) else most
-
-        # The step's mean acceleration: a sample at its end would weigh the road's corners double.
-        rise_now = b[R.wheel_rise_mps + k]
-        wheel_accel = (rise_now - b[R.wheel_rise_was + k]) / DT_S
-        b[R.wheel_rise_was + k] = rise_now
-        y, z1, z2 = section(
-            wheel_accel if on else 0.0,
-            b[R.weighting_1 + k],
-            b[R.weighting_2 + k],
-            _B10,
-            _B11,
-            _B12,
-            _A11,
-            _A12,
-        )
-        b[R.weighting_1 + k] = z1
-        b[R.weighting_2 + k] = z2
-        y, z1, z2 = section(
-            y, b[R.weighting_3 + k], b[R.weighting_4 + k], _B20, _B21, _B22, _A21, _A22
-        )
-        b[R.weighting_3 + k] = z1
-        b[R.weighting_4 + k] = z2
-        y, z1, z2 = section(
-            y, b[R.weighting_5 + k], b[R.weighting_6 + k], _B30, _B31, _B32, _A31, _A32
-        )
-        b[R.weighting_5 + k] = z1
-        b[R.weighting_6 + k] = z2
-        y, z1, z2 = section(
-            y, b[R.weighting_7 + k], b[R.weighting_8 + k], _B40, _B41, _B42, _A41, _A42
-        )
-        b[R.weighting_7 + k] = z1
-        b[R.weighting_8 + k] = z2
-        b[R.vibration_square + k] += (y * y * dt) if on else 0.0
-
-        bus = b[R.bus_v + k]
-        b[R.energy_j + k] += (bus * b[R.battery_a + k] * dt) if on else 0.0
-        b[R.mosfet_peak + k] = (
-            larger(b[R.mosfet_c + k], b[R.mosfet_peak + k]) if on else b[R.mosfet_peak + k]
-        )
-        b[R.winding_peak + k] = (
-            larger(b[R.winding_c + k], b[R.winding_peak + k]) if on else b[R.winding_peak + k]
-        )
-        b[R.bus_high + k] = larger(bus, b[R.bus_high + k]) if on else b[R.bus_high + k]
-        b[R.bus_low + k] = smaller(bus, b[R.bus_low + k]) if on else b[R.bus_low + k]
-        pack = b[R.battery_a + k]
-        b[R.battery_peak + k] = larger(pack, b[R.battery_peak + k]) if on else b[R.battery_peak + k]
+        measure_holding(b, k, on, dt * hold if on else 0.0)
+        measure_peaks(b, k, on, count)
+        measure_margins(b, k, on)
+        jerk = measure_feel(b, k, on, dt)
+        measure_start(b, k, on, dt, jerk, rise)
+        measure_vibration(b, k, on, dt)
+        measure_drive(b, k, on, dt)
         b[R.warning_time + k] += dt if b[R.warning_now_deg + k] > 0.5 else 0.0

@@ -30,3 +30,11 @@ def bus_voltage(source_v: float, resistance: float, power: float) -> tuple[float
     square = source_v * source_v - 4.0 * resistance * power
     voltage = 0.5 * (source_v + math.sqrt(larger(square, 0.0)))
     return (voltage if square >= 0.0 else 0.0), power / voltage
+
+
+@scalar
+def relaxed(
+    rc_voltage: float, pack_a: float, resistance: float, per_time: float, h: float
+) -> float:
+    """Return the RC pair's voltage after `h` s, on its way to the pack current times resistance."""
+    return rc_voltage + (pack_a * resistance - rc_voltage) * (h * per_time)

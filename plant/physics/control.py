@@ -10,12 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.compile import scalar
-from plant.constants import DT_S
+from plant.constants import DEG_PER_RAD, DT_S
 from plant.physics.scalar_math import clip, direction, larger, magnitude, smaller
 
 LOAD_FILTER_S = 0.10  # assumed: current and acceleration pass equal filters before comparison
 _LIFT_FILTER_S = 0.15  # assumed: the stiffness lift follows the load residual with this lag
+LIFT_SHARE = DT_S / _LIFT_FILTER_S  # of the way, in one step
 _BRAKE_SPEED_MPS = 0.5  # assumed: braking settings blend in up to this speed
+_BRAKE_ERROR_DEG = 0.3  # assumed: and up to this pitch error
+_CAP_SPEED_MPS = 0.3  # assumed: the braking cap applies above walking the board
 _OVERRIDE_MPS2 = 1.0  # assumed: downhill residual that fully overrides soft braking
 _LEAST_RESERVE_RATIO = 0.02  # assumed: a warning that starts later still does not jump
 _LEAST_HEAT_MARGIN_K = 0.5  # assumed: as above
@@ -52,7 +55,7 @@ def stiffness_current(
 @scalar
 def braking_share(error: float, speed: float) -> float:
     """Return 1 where the wanted current opposes the motion, 0 where it drives, blended."""
-    return clip(-direction(error, 0.3) * direction(speed, _BRAKE_SPEED_MPS), 0.0, 1.0)
+    return clip(-direction(error, _BRAKE_ERROR_DEG) * direction(speed, _BRAKE_SPEED_MPS), 0.0, 1.0)
 
 
 @scalar
@@ -84,10 +87,170 @@ def slewed(value: float, wanted: float, rise: float, fall: float) -> float:
 
 
 @scalar
-def lift_under_load(lift: float, residual: float, gain: float, cap: float) -> float:
-    """Return the stiffness ratio under load after one step, a lag towards 1 + gain residual."""
+def lift_under_load(lift: float, residual: float, gain: float, cap: float, share: float) -> float:
+    """Return the stiffness ratio under load, moved by `share` towards 1 + gain residual."""
     wanted = smaller(1.0 + gain * residual, cap)
-    return lift + (wanted - lift) * (DT_S / _LIFT_FILTER_S)
+    return lift + (wanted - lift) * share
+
+
+@scalar
+def load_filters(
+    current: float,
+    speed: float,
+    current_filtered: float,
+    speed_filtered: float,
+    share: float,
+    midway: float,
+) -> tuple[float, float, float, float]:
+    """Return both filters after one step, and the current and acceleration to compare.
+
+    What is compared is taken `midway` through the step, from 0 at its start to 1 at its end: a
+    step that is long against the filters would lag at its end.
+    """
+    current_change = (current - current_filtered) * share
+    speed_change = (speed - speed_filtered) * share
+    acceleration = (speed - (speed_filtered + midway * speed_change)) / LOAD_FILTER_S
+    compared = current_filtered + midway * current_change
+    return (
+        current_filtered + current_change,
+        speed_filtered + speed_change,
+        compared,
+        acceleration,
+    )
+
+
+@scalar
+def load_response(
+    shift: float,
+    lift: float,
+    current: float,
+    acceleration: float,
+    per_expected: float,
+    deadband: float,
+    uphill_gain: float,
+    downhill_gain: float,
+    shift_cap: float,
+    rise: float,
+    fall: float,
+    lift_gain: float,
+    lift_cap: float,
+    lift_share: float,
+) -> tuple[float, float, float]:
+    """Return the wanted pitch's shift in deg, the stiffness ratio, and the downhill residual.
+
+    `rise` and `fall` are the most that the shift moves in the step, in deg; `lift_share` is how
+    much of its way the stiffness ratio goes.
+    """
+    uphill, downhill = load_residual(current, acceleration, per_expected, deadband)
+    wanted = clip(downhill_gain * downhill - uphill_gain * uphill, -shift_cap, shift_cap)
+    shift = slewed(shift, wanted, rise, fall)
+    lift = lift_under_load(lift, uphill + downhill, lift_gain, lift_cap, lift_share)
+    return shift, lift, downhill
+
+
+@scalar
+def turn_response(
+    lag_1: float, lag_2: float, lateral: float, share: float, gain: float, cap: float
+) -> tuple[float, float, float]:
+    """Return both lags of the lateral acceleration in m/s2, and the nose lift in deg.
+
+    Two equal lags make the lift slow at turn-in and strongest from the middle of the turn on.
+    """
+    lag_2 += (lag_1 - lag_2) * share
+    lag_1 += (lateral - lag_1) * share
+    return lag_1, lag_2, smaller(gain * lag_2, cap)
+
+
+@scalar
+def wanted_pitch(level: float, shift: float, turn_lift: float, warning: float) -> float:
+    """Return the pitch in deg that the law holds: level or start, moved by load, turn, warning."""
+    return level + shift - turn_lift - warning
+
+
+@scalar
+def balancing_current(
+    error: float,
+    rate_radps: float,
+    speed: float,
+    downhill: float,
+    lift: float,
+    integral: float,
+    inner_gain: float,
+    inner_band: float,
+    base_gain: float,
+    mid_knee: float,
+    mid_ratio: float,
+    outer_knee: float,
+    outer_ratio: float,
+    rate_gain: float,
+    rate_cap: float,
+    braking_stiffness: float,
+    braking_damping: float,
+) -> float:
+    """Return the current in A that stiffness, damping and integral ask for together."""
+    braking = braking_share(error, speed)
+    soft = override(braking_stiffness, downhill)
+    soft_rate = override(braking_damping, downhill)
+    stiffness = (
+        stiffness_current(
+            error, inner_gain, inner_band, base_gain, mid_knee, mid_ratio, outer_knee, outer_ratio
+        )
+        * lift
+        * (1.0 + (soft - 1.0) * braking)
+    )
+    damping = rate_gain * rate_radps * DEG_PER_RAD * (1.0 + (soft_rate - 1.0) * braking)
+    return stiffness + clip(damping, -rate_cap, rate_cap) + integral
+
+
+@scalar
+def engaged_by(
+    attitude: float,
+    engaged: float,
+    start_pitch: float,
+    authority: float,
+    engage_angle: float,
+    slew: float,
+    build_up: float,
+) -> tuple[float, float, float]:
+    """Return whether the board has engaged, the pitch it starts from, and the share of its torque.
+
+    Once near level, the wanted pitch comes to it by `slew` deg a step and the torque by
+    `build_up`, a share of the whole.
+    """
+    near_level = attitude > -engage_angle
+    engaged = 1.0 if (engaged > 0.5 or near_level) else 0.0
+    start_pitch = clip(0.0, start_pitch - slew, start_pitch + slew) if engaged > 0.5 else attitude
+    return engaged, start_pitch, smaller(authority + engaged * build_up, 1.0)
+
+
+@scalar
+def nested_current(
+    outer: float,
+    speed: float,
+    lag: float,
+    share: float,
+    per_expected: float,
+    feed_forward: float,
+    gain: float,
+    integral: float,
+) -> tuple[float, float, float]:
+    """Return the current in A of the inner loop on acceleration, what it misses, and its lag.
+
+    The outer loop's current stands for the acceleration that it should give; the measured one is
+    the change of the wheel speed, filtered by `share`; the missing is in m/s2, the lag in m/s.
+    """
+    change = (speed - lag) * share
+    missing = outer * per_expected - change / DT_S
+    return feed_forward * outer + gain * missing + integral, missing, lag + change
+
+
+@scalar
+def allowed_current(raw: float, speed: float, braking_cap: float, low: float, high: float) -> float:
+    """Return a wanted current inside the braking cap and what the drive can give, in A."""
+    rolling = direction(speed, _CAP_SPEED_MPS)
+    floor = -braking_cap if rolling >= 1.0 else low
+    ceiling = braking_cap if rolling <= -1.0 else high
+    return clip(clip(raw, floor, ceiling), low, high)
 
 
 def warning_widths(
@@ -146,11 +309,13 @@ def warning_share(
 
 
 @scalar
-def integrate(integral: float, error: float, gain: float, clamp: float, excess: float) -> float:
-    """Return the integral's current after one step; it holds while the drive saturates its way.
+def integrate(
+    integral: float, error: float, gain: float, clamp: float, excess: float, dt: float
+) -> float:
+    """Return the integral's current after `dt` s; it holds while the drive saturates its way.
 
     `excess` is wanted less available current: anti-windup by conditional integration.
     """
     winding_up = error * excess > 0.0
-    step = 0.0 if winding_up else gain * error * DT_S
+    step = 0.0 if winding_up else gain * error * dt
     return clip(integral + step, -clamp, clamp)

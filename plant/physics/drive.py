@@ -9,6 +9,9 @@ import math
 from plant.compile import scalar
 from plant.physics.scalar_math import clip, larger, smaller
 
+# Peak phase voltage over bus voltage at full modulation without over-modulation (space vector).
+PHASE_PER_BUS = 1.0 / math.sqrt(3.0)
+
 
 @scalar
 def voltage_window(

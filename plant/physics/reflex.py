@@ -4,7 +4,7 @@ Moments are positive when the feet press the nose down. m g h of the rider is wr
 """
 
 from plant.compile import scalar
-from plant.constants import GRAVITY_MPS2, WARNING_PERCEIVED_DEG
+from plant.constants import DT_S, GRAVITY_MPS2, WARNING_PERCEIVED_DEG
 from plant.physics.scalar_math import clip, larger, magnitude
 
 _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
@@ -16,6 +16,9 @@ _PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one ask
 _TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
 PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
 LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
+_SWAY_TIME_S = 0.3  # assumed: correlation time of a standing person's sway
+_SWAY_STEP: float = (2.0 * DT_S / _SWAY_TIME_S) ** 0.5  # keeps the sway's variance at one
+HEED_TIME_S = 0.5  # assumed: time to notice a warning
 WARNING_PLAIN_DEG = 5.0  # assumed: nose lift at which nobody overlooks it
 
 
@@ -60,6 +63,28 @@ def foot_command(
     balanced = mgh * acceleration / GRAVITY_MPS2 + wanted  # m g h times the lean that balances
     reflex = mgh * (lean_gain * lean + rate_gain * lean_rate) - lean_gain * balanced
     return wanted + reflex - leg_stiffness * balanced
+
+
+@scalar
+def swayed(sway: float, noise: float) -> float:
+    """Return the sway of unit variance after one step of noise of unit variance."""
+    return sway + (-sway * (DT_S / _SWAY_TIME_S) + _SWAY_STEP * noise)
+
+
+@scalar
+def leg_moment(
+    mgh: float,
+    stiffness: float,
+    damping_s: float,
+    twist: float,
+    twist_rate: float,
+) -> float:
+    """Return the foot moment in N m of the legs themselves.
+
+    `twist` is how far the rider leans from where the legs rest on the board, in rad; `stiffness`
+    and `damping_s` are in units of m g h.
+    """
+    return mgh * (stiffness * twist + damping_s * twist_rate)
 
 
 @scalar

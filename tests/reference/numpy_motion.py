@@ -14,7 +14,7 @@ from tests.reference.assumed import assumed
 GRAVITY = assumed("GRAVITY_MPS2")
 COPPER_PER_K = assumed("COPPER_PER_K")
 AMBIENT_C = assumed("AMBIENT_C")
-WINDING_ROOM_K = assumed("WINDING_ROOM_K")
+WINDING_HEADROOM_K = assumed("WINDING_HEADROOM_K")
 YAW_TIME_S = assumed("YAW_TIME_S")
 SHAKE_TIME_S = assumed("SHAKE_TIME_S")
 SUPPORT_TIME_S = assumed("SUPPORT_TIME_S")
@@ -48,7 +48,7 @@ def renew(lanes: Lanes) -> None:
     mosfet_room = (lanes.throttle_end_c - lanes.mosfet_c) / (
         lanes.throttle_end_c - lanes.throttle_start_c
     )
-    winding_room = (lanes.winding_limit_c - lanes.winding_c) / WINDING_ROOM_K
+    winding_room = (lanes.winding_limit_c - lanes.winding_c) / WINDING_HEADROOM_K
     lanes.limit_now_a = (
         lanes.phase_current_limit_a
         * np.clip(mosfet_room, 0.0, 1.0)

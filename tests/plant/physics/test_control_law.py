@@ -12,9 +12,13 @@ from plant.description.profile_array import PROFILE_NAMES
 from plant.kernel.lane_init import fill_profile
 from plant.kernel.lane_layout import N_ROWS, WIDTH, R
 from plant.physics.control import (
+    LIFT_SHARE,
+    LOAD_FILTER_S,
+    allowed_current,
     braking_share,
     integrate,
     lift_under_load,
+    load_filters,
     load_residual,
     override,
     slewed,
@@ -86,6 +90,41 @@ def test_load_residual_is_expected_less_measured_acceleration_beyond_the_deadban
     assert load_residual(44.0, 2.2, 1.0 / 22.0, 0.3) == (0.0, 0.0)
 
 
+@pytest.mark.parametrize("step_s", [0.001, 0.02])
+def test_a_steady_acceleration_is_measured_as_such_at_any_step(step_s):
+    # Midway through a step, a sampled lag of time T behind a ramp is (x / 2) coth(x / 2) of the
+    # continuous one's, with x = dt / T: z-transform of the ramp through the lag.
+    share = 1.0 - math.exp(-step_s / LOAD_FILTER_S)
+    current, speed, accelerations = 0.0, 0.0, []
+    for step in range(round(1.5 / step_s)):
+        current, speed, _, acceleration = load_filters(
+            30.0, 2.0 * step * step_s, current, speed, share, 0.5
+        )
+        accelerations.append(acceleration)
+
+    half = 0.5 * step_s / LOAD_FILTER_S
+    assert accelerations[-1] == pytest.approx(2.0 * half / math.tanh(half), rel=1e-6)
+    assert accelerations[-1] == pytest.approx(2.0, rel=4e-3)
+    assert current == pytest.approx(30.0, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("raw_a", "speed_mps", "allowed_a"),
+    [
+        (-60.0, 4.0, -25.0),
+        (60.0, -4.0, 25.0),
+        (60.0, 4.0, 60.0),
+        (-60.0, 0.1, -60.0),
+        (200.0, 4.0, 120.0),
+        (-200.0, 0.0, -110.0),
+    ],
+)
+def test_a_wanted_current_keeps_to_the_braking_cap_and_to_what_the_drive_gives(
+    raw_a, speed_mps, allowed_a
+):
+    assert allowed_current(raw_a, speed_mps, 25.0, -110.0, 120.0) == allowed_a
+
+
 @given(st.floats(-5, 5), st.floats(-5, 5), st.floats(0.001, 1), st.floats(0.001, 1))
 def test_a_slew_moves_towards_its_aim_by_no_more_than_its_rate(value, wanted, rise, fall):
     moved = slewed(value, wanted, rise, fall)
@@ -104,8 +143,8 @@ def test_a_shift_rises_at_one_rate_and_falls_at_another():
 def test_stiffness_lift_settles_at_its_gain_and_under_its_cap():
     lift = capped = 1.0
     for _ in range(3000):
-        lift = lift_under_load(lift, 2.0, 0.3, 4.0)
-        capped = lift_under_load(capped, 20.0, 0.3, 2.0)
+        lift = lift_under_load(lift, 2.0, 0.3, 4.0, LIFT_SHARE)
+        capped = lift_under_load(capped, 20.0, 0.3, 2.0, LIFT_SHARE)
 
     # Common practice, no source: total stiffness nearly doubles on a steep hill.
     assert lift == pytest.approx(1.6, rel=1e-6)
@@ -163,15 +202,15 @@ def test_a_warning_grows_over_half_the_reserve_or_over_its_margin(margins, width
 def test_the_integral_never_leaves_its_clamp(errors, gain, clamp):
     integral = 0.0
     for error in errors:
-        integral = integrate(integral, error, gain * 1000.0, clamp, 0.0)
+        integral = integrate(integral, error, gain, clamp, 0.0, 1.0)
 
     assert abs(integral) <= clamp
 
 
 def test_the_integral_holds_while_the_drive_saturates_and_unwinds_at_once():
-    assert integrate(3.0, 2.0, 5.0, 10.0, 1.0) == 3.0
-    assert integrate(3.0, -2.0, 5.0, 10.0, 1.0) == pytest.approx(3.0 - 2.0 * 5.0 * DT_S)
-    assert integrate(3.0, 2.0, 5.0, 10.0, 0.0) == pytest.approx(3.0 + 2.0 * 5.0 * DT_S)
+    assert integrate(3.0, 2.0, 5.0, 10.0, 1.0, DT_S) == 3.0
+    assert integrate(3.0, -2.0, 5.0, 10.0, 1.0, DT_S) == pytest.approx(3.0 - 2.0 * 5.0 * DT_S)
+    assert integrate(3.0, 2.0, 5.0, 10.0, 0.0, DT_S) == pytest.approx(3.0 + 2.0 * 5.0 * DT_S)
 
 
 def test_filter_shares_are_those_of_exact_first_order_lags():

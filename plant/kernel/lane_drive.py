@@ -1,0 +1,73 @@
+"""Motor, pack and heat on the rows of one lane."""
+
+from plant.compile import scalar
+from plant.kernel.lane_layout import Block, R
+from plant.physics.battery import bus_voltage, relaxed
+from plant.physics.drive import PHASE_PER_BUS, current_window, losses
+from plant.physics.heat import warmed
+from plant.physics.scalar_math import clip
+
+
+@scalar
+def drive(b: Block, k: int) -> tuple[float, float, float, float]:
+    """Advance the current; return motor torque in N m, copper, MOSFET and electrical power in W.
+
+    The rotor turns against the board.
+    """
+    rotor = (b[R.speed_mps + k] + b[R.slip_mps + k]) * b[R.per_radius_m + k]
+    rotor -= b[R.pitch_rate_radps + k]
+    emf = b[R.emf_per_radps_v + k] * rotor
+    reactance = b[R.pole_pairs + k] * rotor * b[R.phase_inductance_h + k]
+    winding_r = b[R.winding_resistance_now_ohm + k]
+    mosfet_r = b[R.mosfet_resistance_ohm + k]
+    bus = b[R.bus_v + k]
+    low, high = current_window(
+        emf,
+        winding_r + mosfet_r,
+        b[R.per_resistance_now + k],
+        reactance,
+        b[R.modulation_limit_ratio + k] * bus * PHASE_PER_BUS,
+        b[R.limit_now_a + k],
+        bus * b[R.battery_current_limit_a + k],
+        bus * b[R.regen_current_limit_a + k],
+    )
+    b[R.available_low_a + k] = low
+    b[R.available_high_a + k] = high
+    current = b[R.current_a + k]
+    target = clip(b[R.current_wanted_a + k], low, high)
+    current += (target - current) * b[R.current_share + k] * b[R.alive + k]
+    b[R.current_a + k] = current
+    copper, mosfet = losses(current, winding_r, mosfet_r, b[R.switching_loss_w_per_a_v + k], bus)
+    power = 1.5 * emf * current + copper + mosfet + b[R.standby_power_w + k]
+    return b[R.torque_per_amp_nm + k] * current, copper, mosfet, power
+
+
+@scalar
+def discharge(b: Block, k: int, power: float, h: float) -> None:
+    """Advance bus voltage, RC pair and charge under an electrical power in W."""
+    rc = b[R.rc_voltage_v + k]
+    bus, pack = bus_voltage(b[R.source_v + k] - rc, b[R.series_resistance_ohm + k], power)
+    b[R.bus_v + k] = bus
+    b[R.battery_a + k] = pack
+    b[R.power_w + k] = power
+    b[R.rc_voltage_v + k] = relaxed(rc, pack, b[R.rc_resistance_ohm + k], b[R.per_rc_time + k], h)
+    b[R.charge_ratio_now + k] -= pack * h * b[R.per_charge + k]
+
+
+@scalar
+def warm(b: Block, k: int, copper: float, mosfet: float, h: float) -> None:
+    """Advance the temperatures of MOSFET and winding under their losses in W."""
+    b[R.mosfet_c + k] = warmed(
+        b[R.mosfet_c + k],
+        mosfet,
+        b[R.per_mosfet_resistance + k],
+        b[R.per_mosfet_heat_capacity + k],
+        h,
+    )
+    b[R.winding_c + k] = warmed(
+        b[R.winding_c + k],
+        copper,
+        b[R.per_winding_resistance + k],
+        b[R.per_winding_heat_capacity + k],
+        h,
+    )

@@ -1,0 +1,57 @@
+"""The sensors on the rows of one lane: gyro, attitude filter, wheel-speed tracking loop."""
+
+import numpy as np
+
+from plant.compile import scalar
+from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
+from plant.kernel.lane_layout import Block, R
+from plant.physics.noise import ACCELEROMETER, GYRO, counter_noise
+from plant.physics.scalar_math import cosine, sine
+
+_ACCELEROMETER_SHARE = 0.3  # assumed: share of the wheel's shaking that the IMU feels
+
+
+@scalar
+def feel_rate(b: Block, k: int, step: int) -> None:
+    """Advance the gyro: the frame's rate with bias and noise, through its lag."""
+    noise = (
+        b[R.gyro_noise_deg_per_s + k] + b[R.gyro_noise_per_mps2 + k] * b[R.shake_mps2 + k]
+    ) / DEG_PER_RAD
+    felt = (
+        b[R.pitch_rate_radps + k]
+        + b[R.flex_rate_radps + k]
+        + b[R.gyro_bias_deg_per_s + k] / DEG_PER_RAD
+        + noise * counter_noise(b[R.noise_seed + k], step, GYRO)
+    )
+    gyro = b[R.gyro_radps + k]
+    b[R.gyro_radps + k] = gyro + (felt - gyro) * b[R.gyro_share + k]
+
+
+@scalar
+def estimate_attitude(b: Block, k: int, step: int) -> None:
+    """Advance the complementary filter: the gyro's rate, pulled to the accelerometer's level."""
+    accel = b[R.accel_mps2 + k]
+    grade = b[R.road_grade_rad + k]
+    upright = b[R.pitch_rad + k] + b[R.flex_rad + k]
+    upright -= accel * cosine(grade) / (GRAVITY_MPS2 + accel * sine(grade))
+    upright += (
+        _ACCELEROMETER_SHARE
+        * b[R.shake_mps2 + k]
+        / GRAVITY_MPS2
+        * counter_noise(b[R.noise_seed + k], step, ACCELEROMETER)
+    )
+    attitude = b[R.attitude_rad + k]
+    pull = (upright - attitude) * b[R.per_attitude_time + k]
+    b[R.attitude_rad + k] = attitude + (b[R.gyro_radps + k] + pull) * DT_S
+
+
+@scalar
+def track_wheel(b: Block, k: int) -> None:
+    """Advance the tracking loop that follows the counted rotor angle."""
+    turned = b[R.distance_m + k] * b[R.per_radius_m + k] - b[R.pitch_rad + k]
+    seen = np.floor(turned * b[R.counts_per_rad + k]) * b[R.per_counts_per_rad + k]
+    angle = b[R.rotor_angle_rad + k]
+    speed = b[R.rotor_speed_radps + k]
+    miss = seen - angle
+    b[R.rotor_angle_rad + k] = angle + (speed + b[R.tracking_gain_per_s + k] * miss) * DT_S
+    b[R.rotor_speed_radps + k] = speed + b[R.tracking_gain_per_s2 + k] * miss * DT_S
