@@ -16,26 +16,21 @@ from scipy.integrate import solve_ivp
 
 from plant.kernel.lane_layout import ROAD_NAMES
 from plant.kernel.simulate import Ride
-from tests.reference.numpy_bodies import accelerate, resist
-from tests.reference.numpy_control import control
-from tests.reference.numpy_motion import (
+from tests.reference.constants import (
     AMBIENT_C,
-    GRAVITY,
-    LEG_ADAPT_TIME_S,
-    SHAKE_TIME_S,
-    YAW_TIME_S,
-    current_window,
-    renew,
-)
-from tests.reference.numpy_plant import (
     DT_S,
+    GRAVITY_MPS2,
+    LEG_ADAPT_TIME_S,
     SCRIPT_STEPS,
+    SHAKE_TIME_S,
     SLOW_STEPS,
     TABLE_STEP_M,
-    Reflex,
-    road_and_script,
-    starting_lanes,
+    YAW_TIME_S,
 )
+from tests.reference.numpy_bodies import accelerate, resist
+from tests.reference.numpy_control import control
+from tests.reference.numpy_motion import current_window, renew
+from tests.reference.numpy_plant import Reflex, road_and_script, starting_lanes
 from tests.reference.numpy_rider import ride as ride_on
 from tests.reference.numpy_sensing import read_road, sense
 
@@ -101,13 +96,13 @@ def _vertical(now: Lanes, rate: dict[str, float], pressed: float) -> None:
     """Fill in the rates of wheel and rider up and down, with tyre and leg loads."""
     deck_mass = now.frame_mass_kg + now.wheel_mass_kg
     now.wheel_load_n = np.maximum(
-        (now.mass_kg + deck_mass) * GRAVITY
+        (now.mass_kg + deck_mass) * GRAVITY_MPS2
         + now.tyre_stiffness_n_per_m * (now.road_height_m - now.wheel_height_m)
         + now.tyre_damping_n_s_per_m * (now.speed_mps * now.road_slope - now.wheel_rise_mps),
         0.0,
     )
     now.leg_load_n = np.maximum(
-        now.mass_kg * GRAVITY
+        now.mass_kg * GRAVITY_MPS2
         + now.leg_stiffness_n_per_m * (now.wheel_height_m - now.rider_height_m)
         + now.leg_damping_n_s_per_m * (now.wheel_rise_mps - now.rider_rise_mps),
         0.0,
@@ -138,11 +133,11 @@ def rates(now: Lanes, turn_radps: float, headwind_mps: float) -> dict[str, float
     rate: dict[str, float] = {}
     torque = _electrical(now, rate)
     lateral = now.yaw_rate_radps * now.speed_mps
-    gravity = np.hypot(GRAVITY, lateral)
+    gravity = np.hypot(GRAVITY_MPS2, lateral)
     pressed = gravity * np.cos(now.road_grade_rad) + now.speed_mps**2 * now.road_curvature_per_m
     _vertical(now, rate, pressed)
     feet = _feet(now, rate)
-    weight_along = now.moving_mass_kg * GRAVITY * np.sin(now.road_grade_rad)
+    weight_along = now.moving_mass_kg * GRAVITY_MPS2 * np.sin(now.road_grade_rad)
     against = resist(now, headwind_mps, lateral) + now.wheel_load_n * now.road_slope
     force = torque / now.wheel_radius_m
     now.accel_mps2, pitch_accel, lean_accel = accelerate(

@@ -4,8 +4,8 @@ from types import SimpleNamespace as Lanes
 
 import numpy as np
 
-from tests.reference.numpy_motion import (
-    GRAVITY,
+from tests.reference.constants import (
+    GRAVITY_MPS2,
     HOLD_DAMPING,
     HOLD_STIFFNESS,
     STAND_DAMPING_S,
@@ -13,19 +13,16 @@ from tests.reference.numpy_motion import (
     STICKING_MPS,
     SUPPORT_TIME_S,
     TAIL_FRICTION,
+    TAIL_TURNAROUND_MPS,
     TURNAROUND_MPS,
     YAW_TIME_S,
-    Floats,
-    bounce,
-    drive,
-    press,
-    ramp,
 )
+from tests.reference.numpy_motion import Floats, bounce, drive, press, ramp
 
 
 def resist(lanes: Lanes, headwind_mps: float, lateral_mps2: Floats) -> Floats:
     """Return rolling resistance, turn scrub and air drag together, in N."""
-    turning = lanes.scrub_ratio * np.abs(lateral_mps2) / GRAVITY
+    turning = lanes.scrub_ratio * np.abs(lateral_mps2) / GRAVITY_MPS2
     rolling = lanes.wheel_load_n * (lanes.road_rolling_ratio + turning)
     air = lanes.speed_mps + headwind_mps
     drag = 0.5 * lanes.air_density_kg_m3 * lanes.drag_area_m2 * air * np.abs(air)
@@ -111,7 +108,7 @@ def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> N
         dt / YAW_TIME_S
     )
     lateral = lanes.yaw_rate_radps * lanes.speed_mps
-    gravity = np.hypot(GRAVITY, lateral)
+    gravity = np.hypot(GRAVITY_MPS2, lateral)
     pressed = (
         gravity * np.cos(lanes.road_grade_rad) + lanes.speed_mps**2 * lanes.road_curvature_per_m
     )
@@ -120,11 +117,11 @@ def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> N
     push, inertia, holds = grip(lanes, torque)
 
     mgh, support = lanes.rider_mgh_nm, lanes.support
-    weight_along = lanes.moving_mass_kg * GRAVITY * np.sin(lanes.road_grade_rad)
+    weight_along = lanes.moving_mass_kg * GRAVITY_MPS2 * np.sin(lanes.road_grade_rad)
     steady = resist(lanes, headwind_mps, lateral)
     against = (
         steady
-        + TAIL_FRICTION * tail_load * ramp(lanes.speed_mps, 0.05)
+        + TAIL_FRICTION * tail_load * ramp(lanes.speed_mps, TAIL_TURNAROUND_MPS)
         + lanes.wheel_load_n * lanes.road_slope
         + support * mgh * (HOLD_STIFFNESS * lanes.distance_m + HOLD_DAMPING * lanes.speed_mps)
     )

@@ -5,18 +5,20 @@ from types import SimpleNamespace as Lanes
 import numpy as np
 
 from plant.arrays import Floats
-from tests.reference.assumed import assumed
+from tests.reference.constants import (
+    BRAKE_ERROR_DEG,
+    BRAKE_SPEED_MPS,
+    CAP_SPEED_MPS,
+    DT_S,
+    LEAST_BUS_MARGIN_V,
+    LEAST_HEAT_MARGIN_K,
+    LEAST_RESERVE_RATIO,
+    LIFT_FILTER_S,
+    LOAD_FILTER_S,
+    OVERRIDE_MPS2,
+    YAW_NOISE_SHARE,
+)
 from tests.reference.numpy_noise import counter_noise
-
-DT_S = assumed("DT_S")
-LOAD_FILTER_S = assumed("LOAD_FILTER_S")
-LIFT_FILTER_S = assumed("LIFT_FILTER_S")
-BRAKE_SPEED_MPS = assumed("BRAKE_SPEED_MPS")
-CAP_SPEED_MPS = assumed("CAP_SPEED_MPS")
-OVERRIDE_MPS2 = assumed("OVERRIDE_MPS2")
-YAW_NOISE_SHARE = assumed("YAW_NOISE_SHARE")
-BRAKING_ERROR_DEG = 0.3
-LEAST_RESERVE, LEAST_HEAT_K, LEAST_BUS_V = 0.02, 0.5, 0.2
 
 
 def slewed(value: Floats, wanted: Floats, away: Floats, back: Floats) -> Floats:
@@ -89,11 +91,11 @@ def warn(lanes: Lanes) -> None:
     heat_room = lanes.throttle_start_c - lanes.mosfet_c
     bus_room = np.minimum(lanes.bus_v - lanes.bus_low_v, lanes.bus_high_v - lanes.bus_v)
     shares = [
-        (start - reserve) / (0.5 * np.maximum(start, LEAST_RESERVE)),
+        (start - reserve) / (0.5 * np.maximum(start, LEAST_RESERVE_RATIO)),
         (lanes.heat_warning_margin_k - heat_room)
-        / np.maximum(lanes.heat_warning_margin_k, LEAST_HEAT_K),
+        / np.maximum(lanes.heat_warning_margin_k, LEAST_HEAT_MARGIN_K),
         (lanes.bus_warning_margin_v - bus_room)
-        / np.maximum(lanes.bus_warning_margin_v, LEAST_BUS_V),
+        / np.maximum(lanes.bus_warning_margin_v, LEAST_BUS_MARGIN_V),
     ]
     share = np.clip(np.max(shares, axis=0), 0.0, 1.0)
     slew = lanes.warning_slew_deg_per_s * DT_S
@@ -121,7 +123,7 @@ def _overridden(ratio: Floats, downhill: Floats) -> Floats:
 
 def balance(lanes: Lanes, error_deg: Floats, speed: Floats, downhill: Floats) -> Floats:
     """Advance the rate filter and return stiffness, damping and integral together, in A."""
-    opposing = -np.clip(error_deg / BRAKING_ERROR_DEG, -1.0, 1.0) * np.clip(
+    opposing = -np.clip(error_deg / BRAKE_ERROR_DEG, -1.0, 1.0) * np.clip(
         speed / BRAKE_SPEED_MPS, -1.0, 1.0
     )
     braking = np.clip(opposing, 0.0, 1.0)

@@ -7,20 +7,20 @@ import numpy as np
 from plant.arrays import Flags, Floats
 from plant.kernel.outcomes import Outcome
 from plant.physics.vibration import WK_SECTIONS
-from tests.reference.assumed import assumed
-
-DT_S = assumed("DT_S")
-DEMAND_TIME_S = assumed("DEMAND_TIME_S")
-ACCEL_TIME_S = assumed("ACCEL_TIME_S")
-FEEL_ACCEL_MPS2 = assumed("FEEL_ACCEL_MPS2")
-GRAVITY = assumed("GRAVITY_MPS2")
-LEAST_FEEL = assumed("LEAST_FEEL")
-LEVEL_RAD = assumed("LEVEL_RAD")
-HARD_TAIL_RAD = assumed("HARD_TAIL_RAD")
-ROLL_BACK_LIMIT_MPS = assumed("ROLL_BACK_LIMIT_MPS")
-OFF_SPEED_MPS = assumed("OFF_SPEED_MPS")
-OFF_TIME_S = assumed("OFF_TIME_S")
-SETTLED_DEG = assumed("SETTLED_DEG")
+from tests.reference.constants import (
+    ACCEL_TIME_S,
+    DEMAND_TIME_S,
+    DT_S,
+    FEEL_ACCEL_MPS2,
+    GRAVITY_MPS2,
+    HARD_TAIL_RAD,
+    LEAST_FEEL,
+    LEVEL_RAD,
+    OFF_SPEED_MPS,
+    OFF_TIME_S,
+    ROLL_BACK_LIMIT_MPS,
+    SETTLED_DEG,
+)
 
 
 def _valid(lanes: Lanes) -> Flags:
@@ -131,7 +131,7 @@ def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: float) -> None:
     telling &= (np.abs(lanes.road_grade_rad) < LEVEL_RAD) & (lanes.support < 0.5)
     _add(lanes, "feel_product", smooth * pitch_deg * dt, telling)
     _add(lanes, "feel_square", smooth**2 * dt, telling)
-    standing = lanes.mass_kg * GRAVITY * lanes.half_stance_m * lanes.foot_use_ratio
+    standing = lanes.mass_kg * GRAVITY_MPS2 * lanes.half_stance_m * lanes.foot_use_ratio
     effort = -lanes.board_moment_nm / standing
     _keep(lanes, "tail_effort", effort, on & (lanes.support < 0.5))
     starting = (lanes.start_tail_rad < 0.0) & (lanes.engaged > 0.5)

@@ -9,28 +9,21 @@ from types import SimpleNamespace as Lanes
 import numpy as np
 
 from plant.arrays import Floats
-from tests.reference.assumed import assumed
+from tests.reference.constants import (
+    AMBIENT_C,
+    COPPER_PER_K,
+    COPPER_REFERENCE_C,
+    GRAVITY_MPS2,
+    GUIDE_DAMPING_S,
+    GUIDE_RATIO,
+    LEG_ADAPT_TIME_S,
+    SHAKE_TIME_S,
+    TAIL_DAMPING_NM_S,
+    TAIL_LEVER_M,
+    TAIL_STIFFNESS_NM,
+    WINDING_HEADROOM_K,
+)
 
-GRAVITY = assumed("GRAVITY_MPS2")
-COPPER_PER_K = assumed("COPPER_PER_K")
-AMBIENT_C = assumed("AMBIENT_C")
-WINDING_HEADROOM_K = assumed("WINDING_HEADROOM_K")
-YAW_TIME_S = assumed("YAW_TIME_S")
-SHAKE_TIME_S = assumed("SHAKE_TIME_S")
-SUPPORT_TIME_S = assumed("SUPPORT_TIME_S")
-LEG_ADAPT_TIME_S = assumed("LEG_ADAPT_TIME_S")
-TAIL_STIFFNESS_NM = assumed("TAIL_STIFFNESS_NM")
-TAIL_DAMPING_NM_S = assumed("TAIL_DAMPING_NM_S")
-TAIL_LEVER_M = assumed("TAIL_LEVER_M")
-TAIL_FRICTION = assumed("TAIL_FRICTION")
-GUIDE_RATIO = assumed("GUIDE_RATIO")
-GUIDE_DAMPING_S = assumed("GUIDE_DAMPING_S")
-HOLD_STIFFNESS = assumed("HOLD_STIFFNESS")
-HOLD_DAMPING = assumed("HOLD_DAMPING")
-STAND_STIFFNESS = assumed("STAND_STIFFNESS")
-STAND_DAMPING_S = assumed("STAND_DAMPING_S")
-TURNAROUND_MPS = assumed("TURNAROUND_MPS")
-STICKING_MPS = 1e-9
 # LG M50 cell at states of charge 0, 0.1 ... 1: Chen et al. 2020, J. Electrochem. Soc. 167:080534.
 CELL_V = [2.5, 3.2959, 3.4852, 3.5814, 3.6670, 3.7509, 3.8406, 3.9479, 4.0421, 4.0967, 4.2]
 
@@ -43,7 +36,7 @@ def ramp(x: Floats, width: float) -> Floats:
 def renew(lanes: Lanes) -> None:
     """Renew source voltage, winding resistance and the derated phase limit."""
     lanes.winding_resistance_now_ohm = lanes.phase_resistance_ohm * (
-        1.0 + COPPER_PER_K * (lanes.winding_c - 20.0)
+        1.0 + COPPER_PER_K * (lanes.winding_c - COPPER_REFERENCE_C)
     )
     mosfet_room = (lanes.throttle_end_c - lanes.mosfet_c) / (
         lanes.throttle_end_c - lanes.throttle_start_c
@@ -143,7 +136,7 @@ def bounce(lanes: Lanes, dt_s: Floats, pressed_mps2: Floats) -> tuple[Floats, Fl
     tail = np.where((over > 0.0) & (tail > 0.0), tail, 0.0)
     deck_mass = lanes.frame_mass_kg + lanes.wheel_mass_kg
     lanes.leg_load_n = np.maximum(
-        lanes.mass_kg * GRAVITY
+        lanes.mass_kg * GRAVITY_MPS2
         + lanes.leg_stiffness_n_per_m * (lanes.wheel_height_m - lanes.rider_height_m)
         + lanes.leg_damping_n_s_per_m * (lanes.wheel_rise_mps - lanes.rider_rise_mps),
         0.0,
@@ -152,7 +145,7 @@ def bounce(lanes: Lanes, dt_s: Floats, pressed_mps2: Floats) -> tuple[Floats, Fl
     without = (tail / TAIL_LEVER_M - lanes.leg_load_n) / deck_mass - pressed_mps2
     rise_without = lanes.wheel_rise_mps + dt_s * without
     load = (
-        (lanes.mass_kg + deck_mass) * GRAVITY
+        (lanes.mass_kg + deck_mass) * GRAVITY_MPS2
         + lanes.tyre_stiffness_n_per_m * (lanes.road_height_m - lanes.wheel_height_m)
         + damping * (lanes.speed_mps * lanes.road_slope - rise_without)
     ) / (1.0 + dt_s * damping / deck_mass)

@@ -16,18 +16,13 @@ from plant.kernel.lane_init import lane_template
 from plant.kernel.lane_layout import RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.road import road_table
 from plant.kernel.simulate import Ride, script_table
-from tests.reference.assumed import assumed
+from tests.reference.constants import DT_S, SCRIPT_STEPS, SLOW_STEPS, TABLE_STEP_M
 from tests.reference.numpy_bodies import move
 from tests.reference.numpy_control import control
 from tests.reference.numpy_measures import end_rides, measure_feel, measure_ride
 from tests.reference.numpy_motion import renew
 from tests.reference.numpy_rider import ride as ride_on
 from tests.reference.numpy_sensing import read_road, sense
-
-DT_S = assumed("DT_S")
-SLOW_STEPS = int(assumed("SLOW_STEPS"))
-SCRIPT_STEPS = int(assumed("SCRIPT_STEPS"))
-TABLE_STEP_M = assumed("TABLE_STEP_M")
 
 
 class Reflex:

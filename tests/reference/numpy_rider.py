@@ -4,27 +4,29 @@ from types import SimpleNamespace as Lanes
 
 import numpy as np
 
-from tests.reference.assumed import assumed
+from tests.reference.constants import (
+    ANSWER_TIME_S,
+    DT_S,
+    FEEL_RATE_PER_S,
+    FORESIGHT_S,
+    GRAVITY_MPS2,
+    HEED_TIME_S,
+    PLAIN_MPS2,
+    SPEED_TIME_S,
+    SWAY_TIME_S,
+    TRIM_LIMIT_MPS2,
+    TRIM_RATE_PER_S2,
+    WARNING_PERCEIVED_DEG,
+    WARNING_PLAIN_DEG,
+)
 from tests.reference.numpy_noise import counter_noise
-
-DT_S = assumed("DT_S")
-GRAVITY = assumed("GRAVITY_MPS2")
-FORESIGHT_S = assumed("FORESIGHT_S")
-SPEED_TIME_S = assumed("SPEED_TIME_S")
-ANSWER_TIME_S = assumed("ANSWER_TIME_S")
-TRIM_RATE_PER_S2 = assumed("TRIM_RATE_PER_S2")
-FEEL_RATE_PER_S = assumed("FEEL_RATE_PER_S")
-PLAIN_MPS2 = assumed("PLAIN_MPS2")
-TRIM_LIMIT_MPS2 = assumed("TRIM_LIMIT_MPS2")
-HEED_TIME_S = assumed("HEED_TIME_S")
-WARNING_FELT_DEG = assumed("WARNING_PERCEIVED_DEG")
-WARNING_PLAIN_DEG = assumed("WARNING_PLAIN_DEG")
-SWAY_TIME_S = assumed("SWAY_TIME_S")
 
 
 def heed(lanes: Lanes) -> None:
     """Advance how much of the wanted speed a warning makes the rider give up."""
-    seen = (lanes.warning_now_deg - WARNING_FELT_DEG) / (WARNING_PLAIN_DEG - WARNING_FELT_DEG)
+    seen = (lanes.warning_now_deg - WARNING_PERCEIVED_DEG) / (
+        WARNING_PLAIN_DEG - WARNING_PERCEIVED_DEG
+    )
     wanted = lanes.warning_heed_ratio * np.clip(seen, 0.0, 1.0)
     lanes.heed += (wanted - lanes.heed) * (DT_S / HEED_TIME_S)
 
@@ -62,9 +64,9 @@ def command(lanes: Lanes, rise: float) -> None:
     """Set the foot moment that the reflex commands and the pitch to which a start guides."""
     mgh = lanes.rider_mgh_nm
     acceleration = lanes.accel_wanted_mps2 + lanes.accel_trim_mps2
-    slope = GRAVITY * np.sin(lanes.seen_grade_rad)
+    slope = GRAVITY_MPS2 * np.sin(lanes.seen_grade_rad)
     moment = lanes.moving_mass_kg * (acceleration + slope) * lanes.wheel_radius_m
-    lean = acceleration / GRAVITY + moment / mgh
+    lean = acceleration / GRAVITY_MPS2 + moment / mgh
     lanes.foot_command_nm = (
         moment
         + mgh * lanes.lean_gain_ratio * (lanes.lean_rad - lean)

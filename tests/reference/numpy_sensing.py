@@ -6,13 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.kernel.lane_layout import ROAD_NAMES
-from tests.reference.assumed import assumed
+from tests.reference.constants import ACCELEROMETER_SHARE, DT_S, GRAVITY_MPS2, PREVIEW_S
 from tests.reference.numpy_noise import counter_noise
-
-DT_S = assumed("DT_S")
-GRAVITY = assumed("GRAVITY_MPS2")
-PREVIEW_S = assumed("PREVIEW_S")
-ACCELEROMETER_SHARE = assumed("ACCELEROMETER_SHARE")
 
 
 def _place(distance_m: NDArray[np.float64], road: NDArray[np.float64], step_m: float):
@@ -46,11 +41,11 @@ def sense(lanes: Lanes, step: int) -> None:
 
     # Specific force along and across the slope turns the accelerometer's idea of upright.
     along = lanes.accel_mps2 * np.cos(lanes.road_grade_rad)
-    across = GRAVITY + lanes.accel_mps2 * np.sin(lanes.road_grade_rad)
+    across = GRAVITY_MPS2 + lanes.accel_mps2 * np.sin(lanes.road_grade_rad)
     shaken = (
         ACCELEROMETER_SHARE
         * lanes.shake_mps2
-        / GRAVITY
+        / GRAVITY_MPS2
         * counter_noise(lanes.noise_seed, step, "accelerometer")
     )
     upright = lanes.pitch_rad + lanes.flex_rad - along / across + shaken

@@ -1,0 +1,72 @@
+"""The numbers of the plant, written out again with their sources, for models beside it.
+
+`test_constants.py` holds the plant to them. What is assumed has no source but its reason, which
+the plant gives as well; a change of either is a decision and shows here.
+"""
+
+GRAVITY_MPS2 = 9.80665  # m/s2, ISO 80000-3: standard acceleration of free fall
+AIR_DENSITY_KG_M3 = 1.2250  # ISO 2533: standard atmosphere at sea level
+COPPER_PER_K = 0.00393  # IEC 60028: annealed copper at 20 degC; Texas Instruments SPRUHJ1
+COPPER_REFERENCE_C = 20.0  # IEC 60028
+AMBIENT_C = 25.0  # assumed: a warm day
+DT_S = 0.001  # assumed: the controller's period, 1 kHz
+WARNING_PERCEIVED_DEG = 1.0  # assumed: nose lift from which a rider perceives a warning
+YAW_NOISE_SHARE = 0.5  # assumed: yaw gyro noise over pitch gyro noise
+LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
+LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
+RING_STEPS = 4  # assumed: the reflex is delayed in slots of 4 ms
+RING_SLOTS = 64  # assumed: so that a delay of up to a quarter of a second finds its slot
+ACCELEROMETER_SHARE = 0.3  # assumed: share of the wheel's shaking that the IMU feels
+DEMAND_TIME_S = 0.03  # assumed: shorter demands pass without the nose moving
+ACCEL_TIME_S = 0.08  # assumed: what a rider feels as acceleration
+FEEL_ACCEL_MPS2 = 0.3  # assumed: weaker accelerations do not tell the feel
+LEVEL_RAD = 0.02  # assumed: a grade that a rider takes for level ground
+HARD_TAIL_RAD = 0.09  # assumed: a tail pressed 5 deg past contact has struck
+OFF_SPEED_MPS = 2.5  # assumed: further than this from the wanted speed is lost
+OFF_TIME_S = 6.0  # assumed: lost for this long is a lost ride
+SETTLED_DEG = 3.0  # assumed: a start is done when the board is this near level
+ROLL_BACK_LIMIT_MPS = 2.0  # assumed: rolling back faster than this is a lost ride
+SCRIPT_STEPS = 10  # assumed: one point of the manoeuvre every 10 ms
+TABLE_STEP_M = 0.02  # assumed: a road point every 20 mm, shorter than the contact
+ROUGHNESS_N0 = 0.1  # cycles/m, ISO 8608
+RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
+LEAST_FEEL = 0.25  # m2/s3, assumed: less than half a second at 0.7 m/s2 tells no feel
+SLOW_STEPS = 32  # assumed: what warms or empties slowly is renewed every 32 ms
+LOAD_FILTER_S = 0.10  # assumed: current and acceleration pass equal filters before comparison
+LIFT_FILTER_S = 0.15  # assumed: the stiffness lift follows the load residual with this lag
+BRAKE_SPEED_MPS = 0.5  # assumed: braking settings blend in up to this speed
+BRAKE_ERROR_DEG = 0.3  # assumed: and up to this pitch error
+CAP_SPEED_MPS = 0.3  # assumed: the braking cap applies above walking the board
+OVERRIDE_MPS2 = 1.0  # assumed: downhill residual that fully overrides soft braking
+LEAST_RESERVE_RATIO = 0.02  # assumed: a warning of no margin does not jump
+LEAST_HEAT_MARGIN_K = 0.5  # assumed: a warning of no margin does not jump
+LEAST_BUS_MARGIN_V = 0.2  # assumed: a warning of no margin does not jump
+WINDING_HEADROOM_K = 10.0  # assumed: derating starts this far below the winding's limit
+SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
+FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
+ANSWER_TIME_S = 0.8  # assumed: a rider expects the push this long after asking for it
+TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
+FEEL_RATE_PER_S = 0.3  # assumed: how fast a rider leans more where a push does not come
+PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one asked
+TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
+PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
+LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
+SWAY_TIME_S = 0.3  # assumed: correlation time of a standing person's sway
+HEED_TIME_S = 0.5  # assumed: time to perceive a warning
+WARNING_PLAIN_DEG = 5.0  # assumed: nose lift at which nobody overlooks a warning
+TURNAROUND_MPS = 0.05  # assumed: dry resistances turn around with the speed over this width
+SUPPORT_TIME_S = 0.45  # assumed: time to lift the foot from the ground once engaged
+HOLD_STIFFNESS = 6.0  # per m, assumed: a foot on the ground holds the board's place
+HOLD_DAMPING = 1.0  # s per m in m g h, assumed: no swinging about that place
+STAND_STIFFNESS = 1.8  # per rad in m g h, assumed: a foot on the ground keeps the rider upright
+STAND_DAMPING_S = 0.5  # in m g h, assumed: no swinging upright
+GUIDE_RATIO = 0.25  # assumed: how firmly the front foot sets the board's angle, in m g h per rad
+GUIDE_DAMPING_S = 0.02  # in m g h, assumed: little, a foot is soft
+STICKING_MPS = 1e-9  # assumed: a slower slip is none
+YAW_TIME_S = 0.25  # assumed: how fast a rider turns in
+TAIL_STIFFNESS_NM = 6000.0  # per rad, assumed: a tail bumper under a rider's foot
+TAIL_DAMPING_NM_S = 60.0  # assumed: no bounce
+TAIL_LEVER_M = 0.36  # assumed: axle to tail bumper
+TAIL_FRICTION = 0.4  # assumed: bumper on asphalt
+TAIL_TURNAROUND_MPS = 0.05  # assumed: as the dry resistances
+SHAKE_TIME_S = 0.02  # assumed: how long a shock rings in the frame
