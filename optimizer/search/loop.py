@@ -64,8 +64,7 @@ def run(
     Parameters
     ----------
     evaluate : Evaluate
-        Simulates the first generation whole, and the others where `later` is not given. What it
-        raises ends the search, with the generations before stored.
+        Simulates the first generation, and the others where `later` is not given.
     plan : Plan
         What is searched and how; the store freezes it.
     store : CandidateStore
@@ -106,9 +105,7 @@ def run(
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
     while True:
-        progress = Progress(
-            n_done=len(history), n_wanted=n_wanted, n_resumed=n_resumed, history=history
-        )
+        progress = _progress(history, n_wanted=n_wanted, n_resumed=n_resumed)
         if on_generation is not None:
             on_generation(progress)
         if len(history) >= n_wanted or (stop is not None and stop()):
@@ -123,15 +120,19 @@ def run(
             may_reject=rejecting is not None,
         )
         store.append(len(history) // population, values, evaluation)
-        history = history.followed_by(
-            History(
-                values=values,
-                objectives=evaluation.objectives,
-                constraints=evaluation.constraints,
-            )
-        )
+        history = history.followed_by(_history_of(values, evaluation))
         components = components.followed_by(composite.components(evaluation))
         generations.tell(imputed(history, components, plan.space, start=len(history) - population))
+
+
+def _progress(history: History, *, n_wanted: int, n_resumed: int) -> Progress:
+    return Progress(n_done=len(history), n_wanted=n_wanted, n_resumed=n_resumed, history=history)
+
+
+def _history_of(values: Floats, evaluation: Evaluation) -> History:
+    return History(
+        values=values, objectives=evaluation.objectives, constraints=evaluation.constraints
+    )
 
 
 def _stored_components(store: CandidateStore, history: History, plan: Plan) -> Components:

@@ -49,10 +49,10 @@ def digest_after(model: Path, old: str, new: str, module="plant/rolling.py") -> 
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        ("  # m/s2", "  # of Potsdam, in m/s2"),
+        ("  # m/s2", "  # standard gravity, in m/s2"),
         ('"""Rolling."""', '"""What rolling takes."""'),
         ('    """Return the force in N."""\n', ""),
-        ("    return", '    """Uphill is positive."""\n\n    # Both push back.\n    return'),
+        ("    return", '    """Uphill is positive."""\n\n    # Both resist.\n    return'),
         ("mass * (GRAVITY + slope)", "(\n        mass\n        * (GRAVITY + slope)\n    )"),
     ],
 )

@@ -242,8 +242,8 @@ def test_one_objective_comes_near_its_minimum():
     """The Rosenbrock valley (1960, Computer J. 3: 175-184), whose minimum is 0 at (1, 1)."""
 
     def valley(trial):
-        x, y = trial.suggest_float("x", -2.0, 2.0), trial.suggest_float("y", -1.0, 3.0)
-        return 100.0 * (y - x**2) ** 2 + (1.0 - x) ** 2
+        u, v = trial.suggest_float("u", -2.0, 2.0), trial.suggest_float("v", -1.0, 3.0)
+        return 100.0 * (v - u**2) ** 2 + (1.0 - u) ** 2
 
     study = optuna.create_study(sampler=GenerationSampler(seed=1, population=8))
 
