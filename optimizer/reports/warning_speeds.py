@@ -86,7 +86,7 @@ def speed_ups(study: Study, profile: Floats) -> dict[str, SpeedUp]:
 
 def speed_up_of(ridden: Trace) -> SpeedUp:
     """Return how a simulated speeding up came out."""
-    perceived = np.flatnonzero(ridden.warning_lift_deg > WARNING_PERCEIVED_DEG)
+    perceived = np.flatnonzero(ridden.warning_lift_deg >= WARNING_PERCEIVED_DEG)
     last = int(np.flatnonzero(np.isfinite(ridden.speed_mps))[-1])
     early = ridden.outcome is not Outcome.RIDDEN
     warned_s = float(ridden.time_s[last] - ridden.time_s[perceived[0]]) if len(perceived) else 0.0

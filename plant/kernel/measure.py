@@ -1,7 +1,7 @@
 """What a block's lanes are judged by, kept up to date at every step, and when a ride ends."""
 
 from plant.compile import scalar
-from plant.constants import DEG_PER_RAD, DT_S
+from plant.constants import DEG_PER_RAD, DT_S, WARNING_PERCEIVED_DEG
 from plant.kernel.lane_layout import WIDTH, Block, R
 from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 from plant.physics.scalar_math import larger, magnitude, smaller
@@ -253,4 +253,5 @@ def measure(b: Block, hold: float, count: float, rise: float) -> None:
         measure_start(b, k, on, dt, jerk, rise)
         measure_vibration(b, k, on, dt)
         measure_drive(b, k, on, dt)
-        b[R.warning_time + k] += dt if b[R.warning_now_deg + k] > 0.5 else 0.0
+        perceived = b[R.warning_now_deg + k] >= WARNING_PERCEIVED_DEG
+        b[R.warning_time + k] += dt if perceived else 0.0

@@ -20,6 +20,7 @@ from tests.reference.constants import (
     OFF_TIME_S,
     ROLL_BACK_LIMIT_MPS,
     SETTLED_DEG,
+    WARNING_PERCEIVED_DEG,
 )
 
 
@@ -116,7 +117,7 @@ def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: float, count: float)
     _keep(lanes, "bus_high", lanes.bus_v, on)
     _keep(lanes, "bus_low", lanes.bus_v, on, least=True)
     _keep(lanes, "battery_peak", lanes.battery_a, on)
-    _add(lanes, "warning_time", dt, lanes.warning_now_deg > 0.5)
+    _add(lanes, "warning_time", dt, lanes.warning_now_deg >= WARNING_PERCEIVED_DEG)
 
 
 def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: float) -> None:
