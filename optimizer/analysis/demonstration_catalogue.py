@@ -10,12 +10,8 @@ from pydantic import Field, PlainValidator, model_validator
 
 from optimizer.analysis.demonstrations import DRAWN, Demonstration, How, Measure
 from optimizer.base.errors import UserInputError
-from optimizer.base.hashing import (
-    spawned,
-)
-from optimizer.base.messages import (
-    nearest,
-)
+from optimizer.base.hashing import spawned
+from optimizer.base.messages import nearest
 from optimizer.study.catalogue import (
     BOARD,
     CATALOGUE_FOLDER,
@@ -30,9 +26,7 @@ from optimizer.study.catalogue import (
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import Table, section_model, section_of
-from optimizer.study.schema_errors import (
-    checked,
-)
+from optimizer.study.schema_errors import checked
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES, array_to_profile, profile_to_array

@@ -8,9 +8,7 @@ from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, outcome_codes, weighted_cost
 from objectives.descriptors import describe
-from optimizer.analysis.picks import (
-    named_picks,
-)
+from optimizer.analysis.picks import named_picks
 from optimizer.base.errors import CandidateError, NotStartedError, StoreError, StudyFileError
 from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
@@ -21,9 +19,7 @@ from optimizer.execution.store import read_table
 from optimizer.execution.store_format import Table
 from optimizer.search import pareto
 from optimizer.search.evaluation import BASELINE, History
-from optimizer.search.pareto import (
-    non_dominated,
-)
+from optimizer.search.pareto import non_dominated
 from optimizer.study.paths import store_path
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats

@@ -12,9 +12,7 @@ from typing import Any
 import pandas as pd
 
 from optimizer.base.errors import UserInputError
-from optimizer.base.messages import (
-    nearest,
-)
+from optimizer.base.messages import nearest
 
 _COMPARISONS: dict[str, Callable[[Any, Any], Any]] = {
     "<": operator.lt,

@@ -13,10 +13,7 @@ from optimizer.execution.early_rejection import (
 )
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
-from plant.arrays import (
-    Floats,
-    Indices,
-)
+from plant.arrays import Floats, Indices
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.simulate import simulate
 

@@ -12,9 +12,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.base.hashing import (
-    spawned,
-)
+from optimizer.base.hashing import spawned
 from optimizer.execution.store import Store
 from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked

@@ -9,17 +9,12 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from objectives import RIDE_COLUMNS, ride_columns
-from optimizer.execution.early_rejection import (
-    not_ridden,
-)
+from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import evaluated, ride_places, rules_of, whole_profiles
 from optimizer.execution.ride_archive import Part, inputs_of
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
-from plant.arrays import (
-    Floats,
-    Indices,
-)
+from plant.arrays import Floats, Indices
 from plant.kernel.simulate import Ride, simulate
 
 

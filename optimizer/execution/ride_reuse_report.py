@@ -6,9 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from optimizer.execution.early_rejection import (
-    not_ridden,
-)
+from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import baseline_values, searched_columns, whole_profiles
 from optimizer.execution.ride_archive import (
     Part,
@@ -21,9 +19,7 @@ from optimizer.execution.ride_archive import (
 from optimizer.execution.ride_reuse import held, rides_again, rows_of
 from optimizer.study.paths import RIDDEN_FILE
 from optimizer.study.study import Study
-from plant.arrays import (
-    Indices,
-)
+from plant.arrays import Indices
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 
 _REASONS_TOLD = 4

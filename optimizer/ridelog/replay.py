@@ -12,9 +12,7 @@ from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.ridelog.study_from_log import COURSE
 from optimizer.study.study import Study
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 from plant.constants import DEG_PER_RAD
 from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome

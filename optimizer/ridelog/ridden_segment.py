@@ -11,9 +11,7 @@ from optimizer.ridelog.data.mapping import LogMapping
 from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.road import distance_m, grade_from_load, grade_sine
 from optimizer.ridelog.fits.robust_fit import Fit
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 LONGEST_S = 300.0
 _SHORTEST_S = 20.0

@@ -13,15 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.search.deduplicate import (
-    keys,
-    unseen,
-)
-from optimizer.search.surrogate import (
-    Predict,
-    interpolated,
-    separated,
-)
+from optimizer.search.deduplicate import keys, unseen
+from optimizer.search.surrogate import Predict, interpolated, separated
 from plant.arrays import Floats
 
 _BROKEN = 1e6  # cost of a violation of 1, far above any cost

@@ -5,9 +5,7 @@ from collections.abc import Iterable
 from dataclasses import asdict
 
 from optimizer.base.versions import PROPOSING, library_versions
-from optimizer.search.plan import (
-    Plan,
-)
+from optimizer.search.plan import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
 METHOD = "generations-7"

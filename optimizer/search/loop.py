@@ -8,9 +8,7 @@ from optimizer.search.evaluation import NO_COMPONENTS, Evaluate, Evaluation, His
 from optimizer.search.frozen_settings import search_inputs
 from optimizer.search.generations import Generations
 from optimizer.search.imputation import imputed
-from optimizer.search.plan import (
-    Plan,
-)
+from optimizer.search.plan import Plan
 from optimizer.search.store_protocol import CandidateStore
 from plant.arrays import Floats
 

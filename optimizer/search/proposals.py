@@ -14,10 +14,7 @@ from threadpoolctl import ThreadpoolController
 
 from objectives import weighted_cost
 from optimizer.search.cost_descent import lowest_cost_points
-from optimizer.search.deduplicate import (
-    keys,
-    unseen,
-)
+from optimizer.search.deduplicate import keys, unseen
 from optimizer.search.evaluation import BASELINE, History, Observed
 from optimizer.search.initial_design import known_and_spread, pre_feasible
 from optimizer.search.pareto import non_dominated
@@ -25,10 +22,7 @@ from optimizer.search.plan import Plan
 from optimizer.search.ranking import allowed_first
 from optimizer.search.screening import screen
 from optimizer.search.space import from_unit, to_unit
-from optimizer.search.surrogate import (
-    compared_by_ratio,
-    fitted,
-)
+from optimizer.search.surrogate import compared_by_ratio, fitted
 from optimizer.search.variation import children
 from plant.arrays import Floats, Indices
 

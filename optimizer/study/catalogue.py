@@ -13,11 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.base.errors import UserInputError
-from optimizer.base.messages import (
-    nearest,
-    place,
-    shown,
-)
+from optimizer.base.messages import nearest, place, shown
 from optimizer.base.toml_io import Table, read_toml
 
 _NAME = re.compile(r"[A-Za-z0-9_-]+")

@@ -6,9 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PlainValidator
 
-from optimizer.base.messages import (
-    shown,
-)
+from optimizer.base.messages import shown
 from optimizer.study.dataclass_schema import Table, number, section_model, table_model
 from plant.description.course import Manoeuvre, Patch, Points, Road, Start, Surface
 

@@ -9,13 +9,8 @@ import numpy as np
 from objectives.score import OBJECTIVES
 from objectives.score_settings import ScoreSettings
 from optimizer.base.errors import ProfileError, StudyFileError, UserInputError, caused_by
-from optimizer.base.hashing import (
-    spawned,
-)
-from optimizer.base.messages import (
-    nearest,
-    shown,
-)
+from optimizer.base.hashing import spawned
+from optimizer.base.messages import nearest, shown
 from optimizer.base.toml_io import Table, parse_toml, read_text, read_toml
 from optimizer.search.space import Space
 from optimizer.study.catalogue import (
@@ -35,9 +30,7 @@ from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.measured import refuse_unmeasured
 from optimizer.study.paths import STUDY_FILE
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
-from optimizer.study.schema_errors import (
-    checked,
-)
+from optimizer.study.schema_errors import checked
 from optimizer.study.start_profiles import read_start
 from optimizer.study.study import Study
 from optimizer.study.validation_schema import validation_of, validation_table

@@ -8,10 +8,7 @@ from pydantic import AfterValidator, Field, PlainValidator, create_model
 from objectives.score import OBJECTIVES
 from objectives.score_settings import ScoreSettings
 from optimizer.base.database_url import check_address, passwords
-from optimizer.base.messages import (
-    nearest,
-    shown,
-)
+from optimizer.base.messages import nearest, shown
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import Table, number, section_model, table_model
 from optimizer.study.validation_schema import ValidationTable

@@ -6,10 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.base.errors import UserInputError
-from optimizer.base.messages import (
-    nearest,
-    shown,
-)
+from optimizer.base.messages import nearest, shown
 from optimizer.base.toml_io import read_text
 from plant.arrays import Floats
 from plant.description.profile_array import PROFILE_NAMES

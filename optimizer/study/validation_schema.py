@@ -5,21 +5,15 @@ from typing import Annotated, Any
 
 from pydantic import Field, PlainValidator, model_validator
 
-from optimizer.base.hashing import (
-    spawned,
-)
-from optimizer.base.messages import (
-    nearest,
-)
+from optimizer.base.hashing import spawned
+from optimizer.base.messages import nearest
 from optimizer.base.toml_io import Table as Toml
 from optimizer.study.catalogue import COURSE, Kind, changed, resolved, shelves
 from optimizer.study.catalogue_surface import catalogue_surface
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import Table, number, table_model
-from optimizer.study.schema_errors import (
-    checked,
-)
+from optimizer.study.schema_errors import checked
 from optimizer.study.tolerances import KNOWN, Shape, Tolerance
 from optimizer.study.validation_settings import Fault, RidingDay, Validation
 from plant.description.course import Course, Surface

@@ -8,9 +8,7 @@ from scipy.stats import spearmanr
 
 from objectives.ride_scores import nose_down_risk, share_not_ridden
 from optimizer.analysis.candidate import failures
-from optimizer.base.hashing import (
-    spawned,
-)
+from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.study.study import Study
 from optimizer.study.validation_settings import Fault

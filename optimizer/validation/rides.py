@@ -8,17 +8,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.base.hashing import (
-    spawned,
-)
+from optimizer.base.hashing import spawned
 from optimizer.study.study import Study
-from optimizer.study.tolerances import (
-    Shape,
-    Tolerance,
-    moved,
-    number_of,
-    with_numbers,
-)
+from optimizer.study.tolerances import Shape, Tolerance, moved, number_of, with_numbers
 from optimizer.study.validation_settings import Fault
 from optimizer.validation.day_courses import drawn_course
 from optimizer.validation.tolerance_draws import draws

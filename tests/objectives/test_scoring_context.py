@@ -6,16 +6,7 @@ import numpy as np
 import pytest
 
 from objectives import ScoreSettings, score_rules
-from tests.objectives.small_portfolio import (
-    BOARD,
-    HEAVY,
-    KERB,
-    LIGHT,
-    RIDES,
-    STAND,
-    WEIGHT,
-    rules,
-)
+from tests.objectives.small_portfolio import BOARD, HEAVY, KERB, LIGHT, RIDES, STAND, WEIGHT, rules
 
 
 def refused(rides, weight):

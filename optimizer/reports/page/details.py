@@ -7,11 +7,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from objectives import OBJECTIVES
-from optimizer.analysis.candidate import (
-    candidate_profile,
-    ridden_rides,
-    worst_rides,
-)
+from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_rides
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import Packed, packed, quantised

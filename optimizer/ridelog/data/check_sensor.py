@@ -8,9 +8,7 @@ from numpy.typing import NDArray
 
 from optimizer.ridelog.data.channels import CHANNELS
 from optimizer.ridelog.data.findings import Finding, Weight
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 _MISSING_SHARE = 0.01
 _CLIPPED_RUNS = 3  # assumed: one flat top is chance

@@ -6,9 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from optimizer.ridelog.data.findings import Finding, Weight
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 GAP_STEPS = 10.0  # assumed: more missing rows than a fit may bridge
 GAP_S = 0.1  # assumed: at high rates a shorter hole does no harm

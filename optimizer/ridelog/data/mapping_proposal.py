@@ -9,9 +9,7 @@ import pandas as pd
 import pyarrow.parquet
 
 from optimizer.base.errors import LogError, UserInputError, caused_by
-from optimizer.base.messages import (
-    shown,
-)
+from optimizer.base.messages import shown
 from optimizer.ridelog.data.channels import CHANNELS, ISO_TIME, Channel, unit_named
 from optimizer.ridelog.data.mapping import SEPARATORS
 from optimizer.ridelog.data.reader import (

@@ -13,9 +13,7 @@ import pyarrow.csv
 import pyarrow.parquet
 
 from optimizer.base.errors import UserInputError
-from optimizer.base.messages import (
-    nearest,
-)
+from optimizer.base.messages import nearest
 from optimizer.ridelog.data.mapping import SEPARATORS, LogMapping
 from plant.arrays import Floats
 

@@ -13,13 +13,8 @@ from optimizer.base.errors import LogError, caused_by
 from optimizer.ridelog.data.channels import CHANNELS
 from optimizer.ridelog.data.checks import Checked, LogWatch
 from optimizer.ridelog.data.mapping import LogMapping
-from optimizer.ridelog.data.reader import (
-    Block,
-    read_blocks,
-)
-from plant.arrays import (
-    Floats,
-)
+from optimizer.ridelog.data.reader import Block, read_blocks
+from plant.arrays import Floats
 
 WORKING_HZ = 100.0  # assumed: well above the balance's few Hz
 _BRIDGED = 3  # missing steps that a straight line may bridge

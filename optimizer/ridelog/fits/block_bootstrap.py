@@ -11,9 +11,7 @@ import math
 import numpy as np
 from scipy.stats import t as student
 
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 CONFIDENCE = 0.95
 _DRAWS = 600

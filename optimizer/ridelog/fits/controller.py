@@ -16,9 +16,7 @@ from optimizer.ridelog.fits.controller_selection import Law
 from optimizer.ridelog.fits.controller_terms import KNEE, LOAD, TERMS, Term
 from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, best, robust_fit
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 from plant.description.board import Board
 from plant.kernel.lane_init import torque_per_amp
 

@@ -11,9 +11,7 @@ from scipy.signal import savgol_filter
 from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.controller_law import SETTINGS, asked_current
 from optimizer.ridelog.fits.robust_fit import Unknown
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 from plant.description.board import Board
 
 _SLOW_S = 10.0  # assumed: the law's own slow parts are quicker

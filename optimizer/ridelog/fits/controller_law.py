@@ -12,9 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 from plant.compile import kernel
 from plant.constants import DT_S
 from plant.physics.control import (

@@ -11,9 +11,7 @@ from optimizer.ridelog.fits.controller_data import ControllerData, smoothed
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.controller_terms import FIRM, QUICK, Term
 from optimizer.ridelog.fits.robust_fit import Residuals, Unknown, best, explained
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 
 class Law:

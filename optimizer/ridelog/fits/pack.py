@@ -5,9 +5,7 @@ from scipy.signal import lfilter
 
 from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 from plant.description.board import Board
 from plant.physics.battery import CELL_OCV_V
 

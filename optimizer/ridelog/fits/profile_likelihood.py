@@ -17,9 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 _PARABOLIC = 0.1  # assumed: the rise may differ so much from the parabola's
 _CLOSE = 0.02  # of the square root of the allowed rise, at which the search for an end stops

@@ -8,9 +8,7 @@ import numpy as np
 from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
 from optimizer.study.route import smoothed
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.course import Elevation

@@ -15,9 +15,7 @@ from threadpoolctl import threadpool_limits
 
 from optimizer.ridelog.fits.block_bootstrap import blocks_of
 from optimizer.ridelog.fits.profile_likelihood import Ends, Loss, profile_ends
-from plant.arrays import (
-    Floats,
-)
+from plant.arrays import Floats
 
 _TUNING = 2.385  # of Cauchy's loss: 95 % efficient under normal noise (Holland & Welsch 1977)
 _MOST_RESTARTS = 4  # from better places that the search for the intervals meets

@@ -2,9 +2,7 @@ import numpy as np
 import pytest
 
 from optimizer.search.cost_descent import Descent, lowest_cost_points
-from optimizer.search.deduplicate import (
-    keys,
-)
+from optimizer.search.deduplicate import keys
 
 NO_CONSTRAINT = np.empty((300, 0))
 

@@ -5,14 +5,8 @@ import pytest
 
 from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
 from optimizer.search.generations import Generations
-from optimizer.search.plan import (
-    Plan,
-)
-from tests.optimizer.analytic import (
-    SMALL_BASELINE,
-    SMALL_BOX,
-    narrow,
-)
+from optimizer.search.plan import Plan
+from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow
 from tests.optimizer.observed import observed
 
 PLAN = Plan(space=SMALL_BOX, baseline=SMALL_BASELINE, seed=5, weights=np.ones(3), population=8)

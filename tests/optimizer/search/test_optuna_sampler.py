@@ -28,14 +28,7 @@ from optimizer.search.optuna_trials import distributions, observed_trials
 from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.search.plan import Plan
 from optimizer.search.space import to_unit
-from tests.optimizer.analytic import (
-    SMALL_BASELINE,
-    SMALL_BOX,
-    UNIT_BOX,
-    dtlz2,
-    narrow,
-    zdt1,
-)
+from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, UNIT_BOX, dtlz2, narrow, zdt1
 from tests.optimizer.observed import observed
 
 optuna.logging.set_verbosity(optuna.logging.WARNING)

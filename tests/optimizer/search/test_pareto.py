@@ -5,17 +5,8 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from objectives.score import OBJECTIVES
-from optimizer.analysis.picks import (
-    knee,
-    knee_distance,
-    named_picks,
-)
-from optimizer.search.pareto import (
-    contributions,
-    feasible,
-    hypervolume,
-    non_dominated,
-)
+from optimizer.analysis.picks import knee, knee_distance, named_picks
+from optimizer.search.pareto import contributions, feasible, hypervolume, non_dominated
 
 # The example of moocore's documentation for hypervolume and hv_contributions.
 EXAMPLE = np.array([[5.0, 5.0], [4.0, 6.0], [2.0, 7.0], [7.0, 4.0]])

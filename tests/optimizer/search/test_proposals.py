@@ -9,12 +9,8 @@ import pytest
 
 from optimizer.search.composite import DirectObjectives
 from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
-from optimizer.search.plan import (
-    Plan,
-)
-from optimizer.search.proposals import (
-    propose,
-)
+from optimizer.search.plan import Plan
+from optimizer.search.proposals import propose
 from optimizer.search.space import from_unit, to_unit
 from optimizer.search.variation import Operators
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, UNIT_BOX, dtlz2, narrow

@@ -6,14 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from optimizer.search.composite import DIRECT
-from optimizer.search.deduplicate import (
-    keys,
-    unseen,
-)
-from optimizer.search.surrogate import (
-    fitted,
-    interpolated,
-)
+from optimizer.search.deduplicate import keys, unseen
+from optimizer.search.surrogate import fitted, interpolated
 from tests.optimizer.observed import told_of
 
 NO_CONSTRAINT = np.empty((40, 0))
