@@ -82,8 +82,8 @@ def _taken(results: Results, n_profiles: int | None) -> Numbers:
     if not len(front):
         raise UserInputError(
             f"{results.study.folder}: none of its {len(results)} candidates meets every constraint,"
-            " so there is no front to start from; go on with its search first, or take every"
-            " candidate along by leaving out --profiles"
+            " so there is no front to start from; go on with its search first, or take all"
+            " candidates along and not the best alone"
         )
     history = results.history
     best = best_first(history.objectives[front], history.constraints[front], n_best=len(front))

@@ -30,7 +30,7 @@ def chosen_profile(
         Both are given, or one can not be read or found.
     """
     if candidate is not None and path is not None:
-        raise UserInputError("give either a candidate or --profile, not both")
+        raise UserInputError("give either a candidate or a profile file, got both")
     if path is not None:
         return profile_to_array(load_profile(path)), str(path), path.stem
     if candidate is None:

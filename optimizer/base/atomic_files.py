@@ -7,11 +7,11 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from optimizer.base.errors import FileError
+from optimizer.base.errors import AlreadyThereError, FileError
 
 _ADVICE = {
-    errno.ENOSPC: "the disk is full; free some space and give the command again",
-    errno.EDQUOT: "the disk quota is used up; free some space and give the command again",
+    errno.ENOSPC: "the disk is full; free some space and do it again",
+    errno.EDQUOT: "the disk quota is used up; free some space and do it again",
     errno.EROFS: "the disk is read-only; copy the folder to a disk where you can write",
     errno.EACCES: "it can not be written; allow writing, or name another folder",
     errno.EPERM: "it can not be written; allow writing, or name another folder",
@@ -88,12 +88,12 @@ def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:
 
     Raises
     ------
-    UserInputError
+    AlreadyThereError
         Names the first such file and what to do.
     """
     for path in paths:
         if path.exists():
-            raise FileError(f"{path}: is there already; {advice}")
+            raise AlreadyThereError(path, advice=advice)
 
 
 def copy_whole(paths: Iterable[Path], folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 
 class UserInputError(ValueError):
@@ -25,6 +26,22 @@ class LogError(UserInputError):
 
 class FileError(UserInputError):
     """A file can not be written, or is there already."""
+
+
+class AlreadyThereError(FileError):
+    """A file that would be written is there already.
+
+    Parameters
+    ----------
+    path : Path
+        The file; kept, so that a command can name its own options in the advice.
+    advice : str
+        What to do.
+    """
+
+    def __init__(self, path: Path, *, advice: str) -> None:
+        super().__init__(f"{path}: is there already; {advice}")
+        self.path = path
 
 
 class NotStartedError(UserInputError):

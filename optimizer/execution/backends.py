@@ -61,13 +61,13 @@ def riding(
         spread = share = None
         if machines.cluster is not None:
             cluster = _module(
-                "optimizer.execution.dask_backend", package="distributed", option="--cluster"
+                "optimizer.execution.dask_backend", package="distributed", wanted_by="cluster"
             )
             spread = stack.enter_context(cluster.spreading(machines.cluster))
         if machines.database is not None:
             _check_database(machines.database)
             shared = _module(
-                "optimizer.execution.postgres_backend", package="psycopg", option="--database"
+                "optimizer.execution.postgres_backend", package="psycopg", wanted_by="database"
             )
             inputs = ride_inputs(study) | method_inputs() | {WEIGHTS: weights}
             share = stack.enter_context(shared.sharing(machines.database, inputs))
@@ -87,15 +87,15 @@ def _check_database(address: str) -> None:
     try:
         check_address(address)
     except ValueError as error:
-        raise MachineError(f"--database: {error}") from None
+        raise MachineError(f"database: {error}") from None
 
 
-def _module(name: str, *, package: str, option: str) -> ModuleType:
+def _module(name: str, *, package: str, wanted_by: str) -> ModuleType:
     """Load a module that needs a package which most installations do without."""
     try:
         return importlib.import_module(name)
     except ImportError as error:
         raise MachineError(
-            f"{option}: needs the package {package}, which can not be loaded here ({error});"
+            f"{wanted_by}: needs the package {package}, which can not be loaded here ({error});"
             " install it with: pip install 'levelgain[cluster]'"
         ) from error

@@ -60,7 +60,7 @@ def find_reuse(study: Study) -> Reuse:
     _, there = held(searched, study.rides)
     refused = _refused(study, ridden)
     if refused:
-        best = "to start from the best of the front alone, fork again with --profiles 24"
+        best = "to start from the best of the front alone, fork again with 24 profiles"
         advice = f"; {best}" if len(study.start) >= study.population else ""
         return Reuse(summary=f"{path}: nothing is reused, all is ridden anew: {refused}{advice}.")
     n_first, known = _known(study, searched)

@@ -124,7 +124,7 @@ def export(
         )
     texts[folder / f"{stem}_first_rides.md"] = plan_text(results, number)
     if not force:
-        refuse_existing(texts, advice="give --force to replace it, or --to another folder")
+        refuse_existing(texts, advice="replace it by force, or name another folder")
     for path, text in texts.items():
         write_whole(path, text)
     return list(texts)

@@ -7,7 +7,7 @@ from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
-from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.atomic_files import write_whole
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.json_io import json_text
 from optimizer.execution.provenance import model_digest
@@ -19,17 +19,6 @@ from optimizer.validation.verdict import Grade, worst
 def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path]:
     """Return where the page and the JSON of a validation go."""
     return folder / f"{stem}.html", folder / f"{stem}.json"
-
-
-def refuse_replacing(paths: tuple[Path, ...]) -> None:
-    """Refuse to put a validation in the place of an earlier one.
-
-    Raises
-    ------
-    UserInputError
-        A file is there already.
-    """
-    refuse_existing(paths, advice="give --force to replace it, or --to another folder")
 
 
 def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, Any]:

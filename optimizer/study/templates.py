@@ -45,9 +45,7 @@ def write_example(folder: Path, name: str) -> Path:
             for path in STUDIES_FOLDER.glob(f"*/{STUDY_FILE}")
             if path.parent.name != "template"
         )
-        raise UserInputError(
-            f"--example: there is no example {name!r}; there are {', '.join(found)}"
-        )
+        raise UserInputError(f"example: there is no {name!r}; there are {', '.join(found)}")
     files = sorted(path for path in source.iterdir() if path.suffix in (".toml", ".gpx", ".csv"))
     copy_whole(files, folder)
     return folder / STUDY_FILE

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from optimizer.base.cautions import CAUTIONS
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import AlreadyThereError, UserInputError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Force, Which, completing
 
@@ -53,14 +53,19 @@ def export_profile(
     out = console(as_json=as_json)
     results = read_study(folder, out)
     number = candidate_number(results, which)
-    written = export(
-        results,
-        number,
-        formats=FORMATS if format_name == "all" else (format_name,),
-        template=template,
-        folder=to,
-        force=force,
-    )
+    try:
+        written = export(
+            results,
+            number,
+            formats=FORMATS if format_name == "all" else (format_name,),
+            template=template,
+            folder=to,
+            force=force,
+        )
+    except AlreadyThereError as error:
+        raise AlreadyThereError(
+            error.path, advice="give --force to replace it, or --to another folder"
+        ) from None
     failed, marks = failures_of(results, number), bound_marks(results, number)
     if as_json:
         print_json(

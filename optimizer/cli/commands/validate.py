@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from optimizer.base.atomic_files import refuse_existing
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Force, Jobs, Profile, WhichIfAny
 from optimizer.study.paths import VALIDATION_FOLDER
@@ -39,11 +40,7 @@ def validate_profile(
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.stages_view import StagesView
         from optimizer.interface.profiles import validate
-        from optimizer.reports.validation_report import (
-            refuse_replacing,
-            verdict_paths,
-            write_verdict,
-        )
+        from optimizer.reports.validation_report import verdict_paths, write_verdict
         from optimizer.study.load import load_study
         from plant.description.profile_array import array_to_profile
 
@@ -51,7 +48,7 @@ def validate_profile(
     row, called, stem = chosen_profile(study, which, profile)
     paths = verdict_paths(folder / VALIDATION_FOLDER if to is None else to, stem)
     if not force:
-        refuse_replacing(paths)
+        refuse_existing(paths, advice="give --force to replace it, or --to another folder")
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         facts = validate(

@@ -14,6 +14,7 @@ from optimizer.analysis.tables import front_table as front
 from optimizer.analysis.tables import write_tables
 from optimizer.base.errors import (
     AlreadyStartedError,
+    AlreadyThereError,
     CandidateError,
     FileError,
     LogError,
@@ -44,6 +45,7 @@ from plant.description.profile import Profile
 
 __all__ = [
     "AlreadyStartedError",
+    "AlreadyThereError",
     "CandidateError",
     "FileError",
     "GenerationSampler",

@@ -55,7 +55,9 @@ def test_every_candidate_goes_along_unless_only_the_best_are_asked_for(old, tmp_
 def test_without_a_front_every_candidate_goes_along_but_there_is_no_best(old, tmp_path):
     nobody = dataclasses.replace(old, on_front=np.zeros(len(old), dtype=bool))
 
-    with pytest.raises(UserInputError, match=r"there is no front to start from.*--profiles"):
+    with pytest.raises(
+        UserInputError, match=r"there is no front to start from.*not the best alone"
+    ):
         fork(nobody, tmp_path / "best", n_profiles=5)
     assert not (tmp_path / "best").exists()
     assert fork(nobody, tmp_path / "all") == len(old) - 1

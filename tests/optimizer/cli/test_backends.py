@@ -54,7 +54,7 @@ def test_another_study_and_a_wrong_address_are_refused_in_one_line(server, tmp_p
 
     for refused, expected in (
         (finish("run", other), "study.digest differs"),
-        (finish("run", other, "--database", "tcp://x"), "--database: must be the address of"),
+        (finish("run", other, "--database", "tcp://x"), "database: must be the address of"),
         (finish("run", other, "--database", database + "_no"), "does not exist"),
     ):
         assert refused.returncode == 2
@@ -95,7 +95,7 @@ def test_a_missing_package_is_named_with_the_command_that_installs_it(
     )
 
     assert refused.returncode == 2
-    assert f"{option}: needs the package {package}" in refused.stderr
+    assert f"{option.removeprefix('--')}: needs the package {package}" in refused.stderr
     assert "pip install 'levelgain[cluster]'" in refused.stderr
     assert refused.stderr.count("\n") == 1
 

@@ -249,7 +249,7 @@ def test_nothing_is_reused_where_nothing_holds_and_the_reason_is_told(new, lanes
     assert notices == [find_reuse(study).summary]
     assert "nothing is reused, all is ridden anew" in notices[0]
     assert message in notices[0]
-    assert "fork again with --profiles 24" in notices[0]
+    assert "fork again with 24 profiles" in notices[0]
     assert sum(lanes) == 12 * len(study.rides)
 
 

@@ -171,10 +171,17 @@ def test_an_exported_profile_reads_back(results, tmp_path):
 
     [profile] = [path for path in files if path.suffix == ".toml"]
     assert levelgain.load_profile(profile) == levelgain.profile(results)
-    with pytest.raises(levelgain.FileError, match="is there already"):
+    with pytest.raises(levelgain.AlreadyThereError, match="is there already") as refused:
         levelgain.export(results, folder=tmp_path, formats=["toml"])
+    assert "--" not in str(refused.value)
     with pytest.raises(ValueError, match="got yaml"):
         levelgain.export(results, folder=tmp_path, formats=["yaml"])
+
+
+@pytest.mark.parametrize("machine", [{"database": "tcp://x"}, {"database": ""}])
+def test_a_machine_that_can_not_be_used_is_named_as_the_argument(study, machine):
+    with pytest.raises(levelgain.MachineError, match=r"^database: "):
+        levelgain.run(study, candidates=36, **machine)
 
 
 def test_a_study_and_its_results_show_themselves_in_one_line(study, results):
@@ -224,7 +231,7 @@ def test_a_new_study_is_an_example_or_the_template_or_tables(tmp_path):
     assert levelgain.new_study(tmp_path / "first").title
     with pytest.raises(ValueError, match="either"):
         levelgain.new_study(tmp_path / "both", example="hill_town", tables=TABLES)
-    with pytest.raises(levelgain.StudyFileError, match="no example 'hilltown'"):
+    with pytest.raises(levelgain.StudyFileError, match="example: there is no 'hilltown'"):
         levelgain.new_study(tmp_path / "other", example="hilltown")
 
 

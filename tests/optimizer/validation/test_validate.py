@@ -308,4 +308,4 @@ def test_a_candidate_and_a_file_at_once_are_refused(levelgain, tmp_path):
     code, _, error = levelgain("validate", folder, "balanced", "--profile", "mine.toml")
 
     assert code == 2
-    assert error == "give either a candidate or --profile, not both\n"
+    assert error == "give either a candidate or a profile file, got both\n"
