@@ -33,7 +33,7 @@ def _plain(value: Any) -> Any:
 
 
 def spawned(seed: int, *names: str) -> int:
-    """Return a seed of 32 bits for a purpose, the same on every machine.
+    """Return a seed of 64 bits for a purpose, the same on every machine.
 
     Parameters
     ----------
@@ -43,4 +43,4 @@ def spawned(seed: int, *names: str) -> int:
         What the seed is for; the names of other seeds do not change it.
     """
     text = "\x1f".join([str(seed), *names])
-    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:4], "big")
+    return int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big")

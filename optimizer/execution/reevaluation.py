@@ -24,7 +24,7 @@ from plant.arrays import Flags
 def on_fresh_noise(study: Study) -> Study:
     """Return a study whose rides have other noise, and nothing else changed."""
     rides = tuple(
-        dataclasses.replace(ride, noise_seed=spawned(study.seed, "second look", ride.name))
+        dataclasses.replace(ride, noise_seed=spawned(study.seed, "reevaluation", ride.name))
         for ride in study.rides
     )
     return dataclasses.replace(study, rides=rides)

@@ -175,7 +175,7 @@ def day_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
                     rider_name=name,
                     rider=moved(rider, plan.tolerances, draw),
                     board=moved(study.board, plan.tolerances, draw),
-                    noise_seed=int(random.integers(2**32)),
+                    noise_seed=int(random.integers(2**64, dtype=np.uint64)),
                 )
             )
         yield rides

@@ -21,7 +21,6 @@ from plant.physics.control import (
     turn_response,
     warning_share,
 )
-from plant.physics.noise import YAW_GYRO, counter_noise
 from plant.physics.scalar_math import magnitude, smaller
 
 _YAW_NOISE_SHARE = 0.5  # assumed: yaw gyro noise over pitch gyro noise
@@ -62,11 +61,10 @@ def respond_to_load(b: Block, k: int, speed: float) -> float:
 
 
 @scalar
-def respond_to_turn(b: Block, k: int, speed: float, step: int) -> float:
+def respond_to_turn(b: Block, k: int, speed: float) -> float:
     """Advance both lags of the turn response, and return its nose lift in deg."""
-    yaw = b[R.yaw_rate_radps + k] + _YAW_NOISE_SHARE * (
-        b[R.gyro_noise_deg_per_s + k] / DEG_PER_RAD
-    ) * counter_noise(b[R.noise_seed + k], step, YAW_GYRO)
+    yaw_noise = _YAW_NOISE_SHARE * (b[R.gyro_noise_deg_per_s + k] / DEG_PER_RAD)
+    yaw = b[R.yaw_rate_radps + k] + yaw_noise * b[R.yaw_gyro_noise + k]
     lag_1, lag_2, lift = turn_response(
         b[R.turn_lag_1_mps2 + k],
         b[R.turn_lag_2_mps2 + k],

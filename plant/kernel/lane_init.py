@@ -189,7 +189,7 @@ def lane_template(
     board, rider, course
         What is ridden, by whom, and how the ride begins.
     noise_seed : int
-        Below 2**32.
+        Below 2**64.
     grade_rad : float
         Grade at the start.
     n_sub : int
@@ -204,7 +204,9 @@ def lane_template(
     values = numbers_of(board) | numbers_of(rider)
     values |= _board_constants(board) | _rider_constants(rider, board)
     values |= _reciprocals(values)
-    values["noise_seed"] = float(noise_seed)
+    # Two halves: a row holds whole numbers exactly up to 2**53.
+    values["noise_key_low"] = float(noise_seed % 2**32)
+    values["noise_key_high"] = float(noise_seed // 2**32)
     values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
     values |= _start(values, course.manoeuvre, grade_rad) | _FIRST

@@ -29,7 +29,8 @@ RIDER_NAMES = tuple(declared_numbers(Rider))
 
 # Constants of a lane that follow from board, rider and course (`lane_init` fills them).
 DERIVED_NAMES = (
-    "noise_seed",
+    "noise_key_low",
+    "noise_key_high",
     "torque_per_amp_nm",
     "emf_per_radps_v",
     "rider_mh_kg_m",
@@ -183,6 +184,10 @@ SIGNAL_NAMES = (
     "speed_wanted_now_mps",
     "ground_pitch_rad",
     "need_a",
+    "gyro_noise",
+    "accelerometer_noise",
+    "yaw_gyro_noise",
+    "sway_noise",
 )
 
 # Spared divisions that follow a signal, renewed with it.

@@ -3,7 +3,6 @@
 from plant.compile import scalar
 from plant.constants import DT_S, GRAVITY_MPS2
 from plant.kernel.lane_layout import Block, R
-from plant.physics.noise import SWAY, counter_noise
 from plant.physics.reflex import (
     ANSWER_TIME_S,
     FORESIGHT_S,
@@ -50,13 +49,13 @@ def want_acceleration(b: Block, k: int, speed_error: float, free: float) -> None
 
 
 @scalar
-def command_feet(b: Block, k: int, step: int) -> None:
+def command_feet(b: Block, k: int) -> None:
     """Advance the sway, and write the foot moment that the reflex commands."""
     # A rider sees the hill coming and leans into it.
     slope = GRAVITY_MPS2 * sine(b[R.seen_grade_rad + k])
     wanted = b[R.accel_wanted_mps2 + k] + b[R.accel_trim_mps2 + k]
     mgh = b[R.rider_mgh_nm + k]
-    sway = swayed(b[R.sway + k], counter_noise(b[R.noise_seed + k], step, SWAY))
+    sway = swayed(b[R.sway + k], b[R.sway_noise + k])
     b[R.sway + k] = sway
     balanced = foot_command(
         b[R.lean_rad + k],

@@ -5,14 +5,26 @@ import numpy as np
 from plant.compile import scalar
 from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.kernel.lane_layout import Block, R
-from plant.physics.noise import ACCELEROMETER, GYRO, counter_noise
+from plant.physics.noise import noise_of_step
 from plant.physics.scalar_math import cosine, sine
 
 _ACCELEROMETER_SHARE = 0.3  # assumed: share of the wheel's shaking that the IMU feels
 
 
 @scalar
-def feel_rate(b: Block, k: int, step: int) -> None:
+def draw_noise(b: Block, k: int, step: int) -> None:
+    """Draw the noise of this step for the sensors and for the rider's sway."""
+    gyro, accelerometer, yaw_gyro, sway = noise_of_step(
+        b[R.noise_key_low + k], b[R.noise_key_high + k], step
+    )
+    b[R.gyro_noise + k] = gyro
+    b[R.accelerometer_noise + k] = accelerometer
+    b[R.yaw_gyro_noise + k] = yaw_gyro
+    b[R.sway_noise + k] = sway
+
+
+@scalar
+def feel_rate(b: Block, k: int) -> None:
     """Advance the gyro: the frame's rate with bias and noise, through its lag."""
     noise = (
         b[R.gyro_noise_deg_per_s + k] + b[R.gyro_noise_per_mps2 + k] * b[R.shake_mps2 + k]
@@ -21,24 +33,21 @@ def feel_rate(b: Block, k: int, step: int) -> None:
         b[R.pitch_rate_radps + k]
         + b[R.flex_rate_radps + k]
         + b[R.gyro_bias_deg_per_s + k] / DEG_PER_RAD
-        + noise * counter_noise(b[R.noise_seed + k], step, GYRO)
+        + noise * b[R.gyro_noise + k]
     )
     gyro = b[R.gyro_radps + k]
     b[R.gyro_radps + k] = gyro + (felt - gyro) * b[R.gyro_share + k]
 
 
 @scalar
-def estimate_attitude(b: Block, k: int, step: int) -> None:
+def estimate_attitude(b: Block, k: int) -> None:
     """Advance the complementary filter: the gyro's rate, pulled to the accelerometer's level."""
     accel = b[R.accel_mps2 + k]
     grade = b[R.road_grade_rad + k]
     upright = b[R.pitch_rad + k] + b[R.flex_rad + k]
     upright -= accel * cosine(grade) / (GRAVITY_MPS2 + accel * sine(grade))
     upright += (
-        _ACCELEROMETER_SHARE
-        * b[R.shake_mps2 + k]
-        / GRAVITY_MPS2
-        * counter_noise(b[R.noise_seed + k], step, ACCELEROMETER)
+        _ACCELEROMETER_SHARE * b[R.shake_mps2 + k] / GRAVITY_MPS2 * b[R.accelerometer_noise + k]
     )
     attitude = b[R.attitude_rad + k]
     pull = (upright - attitude) * b[R.per_attitude_time + k]

@@ -78,8 +78,8 @@ def ride_block(
         stand_on(b, road, road_step)
         look_ahead(b, road, road_step, step)
         sense(b, step)
-        control(b, step)
-        ride(b, step, speed, rise)
+        control(b)
+        ride(b, speed, rise)
         remember(b, step)
         for sub in range(n_sub):
             if sub > 0:

@@ -142,8 +142,8 @@ def _checked(profiles: NDArray[np.float64], rides: Sequence[Ride]) -> NDArray[np
     if not rides:
         raise ValueError("at least one ride is needed, got none")
     for ride in rides:
-        if not 0 <= ride.noise_seed < 2**32:
-            raise ValueError(f"{ride.name}: noise_seed must be 0 to 2**32 - 1")
+        if not 0 <= ride.noise_seed < 2**64:
+            raise ValueError(f"{ride.name}: noise_seed must be 0 to 2**64 - 1")
         if ride.rider.skill.reflex_delay_s > _MAX_DELAY_S:
             raise ValueError(f"{ride.name}: reflex_delay_s must be at most {_MAX_DELAY_S:g} s")
     return profiles

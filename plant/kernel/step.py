@@ -34,7 +34,7 @@ from plant.kernel.lane_motion import (
     turn,
 )
 from plant.kernel.lane_rider import command_feet, want_acceleration, want_speed
-from plant.kernel.lane_sensors import estimate_attitude, feel_rate, track_wheel
+from plant.kernel.lane_sensors import draw_noise, estimate_attitude, feel_rate, track_wheel
 from plant.physics.battery import open_circuit_voltage
 from plant.physics.control import wanted_pitch
 from plant.physics.heat import derated_limit, winding_resistance
@@ -102,21 +102,22 @@ def renew(b: Block) -> None:
 
 @scalar
 def sense(b: Block, step: int) -> None:
-    """Advance the sensors."""
+    """Draw the noise of this step, and advance the sensors."""
     for k in range(WIDTH):
-        feel_rate(b, k, step)
-        estimate_attitude(b, k, step)
+        draw_noise(b, k, step)
+        feel_rate(b, k)
+        estimate_attitude(b, k)
         track_wheel(b, k)
 
 
 @scalar
-def control(b: Block, step: int) -> None:
+def control(b: Block) -> None:
     """Advance the control law: from the sensors to the wanted current."""
     for k in range(WIDTH):
         attitude = b[R.attitude_rad + k] * DEG_PER_RAD
         speed = b[R.rotor_speed_radps + k] * b[R.wheel_radius_m + k]
         downhill = respond_to_load(b, k, speed)
-        turn_lift = respond_to_turn(b, k, speed, step)
+        turn_lift = respond_to_turn(b, k, speed)
         warning = warn(b, k)
         start_pitch = engage(b, k, attitude)
         wanted = wanted_pitch(start_pitch, b[R.load_shift_deg + k], turn_lift, warning)
@@ -128,13 +129,13 @@ def control(b: Block, step: int) -> None:
 
 
 @scalar
-def ride(b: Block, step: int, speed_script: float, rise: float) -> None:
+def ride(b: Block, speed_script: float, rise: float) -> None:
     """Advance the rider: what is asked, and the foot moment that the reflex commands."""
     for k in range(WIDTH):
         free = 1.0 - b[R.support + k]
         speed_error = want_speed(b, k, speed_script, free)
         want_acceleration(b, k, speed_error, free)
-        command_feet(b, k, step)
+        command_feet(b, k)
         b[R.guide_pitch_rad + k] = (1.0 - rise) * (
             b[R.start_tail_rad + k] - b[R.road_grade_rad + k]
         )

@@ -27,7 +27,7 @@ def changes(*, n_seeds: int = N_SEEDS) -> dict[str, tuple[float, float]]:
     """Return each metric's mean at steps of 1 and 0.5 ms, by name, over rides that last."""
     study = load_study(EXAMPLE)
     rides = [
-        dataclasses.replace(ride, noise_seed=(ride.noise_seed + 7919 * number) % 2**32)
+        dataclasses.replace(ride, noise_seed=(ride.noise_seed + 7919 * number) % 2**64)
         for ride in study.rides
         for number in range(n_seeds)
     ]

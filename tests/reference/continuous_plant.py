@@ -180,7 +180,9 @@ def _between(
     tolerance: float,
 ) -> None:
     """Move the plant through one millisecond."""
-    now = Lanes(**{name: float(values[0]) for name, values in vars(lanes).items()})
+    numbers = {name: float(values[0]) for name, values in vars(lanes).items()}
+    del numbers["noise_seed"]  # whole, and beyond what a float holds exactly
+    now = Lanes(**numbers)
 
     def slope(_: float, state: NDArray[np.float64]) -> list[float]:
         vars(now).update(zip(STATE, state.tolist(), strict=True))

@@ -18,7 +18,6 @@ from tests.reference.constants import (
     OVERRIDE_MPS2,
     YAW_NOISE_SHARE,
 )
-from tests.reference.numpy_noise import counter_noise
 
 
 def slewed(value: Floats, wanted: Floats, away: Floats, back: Floats) -> Floats:
@@ -73,10 +72,9 @@ def respond_to_load(lanes: Lanes, speed: Floats) -> tuple[Floats, Floats]:
     return uphill, downhill
 
 
-def respond_to_turn(lanes: Lanes, speed: Floats, step: int) -> Floats:
+def respond_to_turn(lanes: Lanes, speed: Floats) -> Floats:
     """Advance the two lags of the turn response and return its nose lift in deg."""
-    noise = counter_noise(lanes.noise_seed, step, "yaw_gyro")
-    noise *= YAW_NOISE_SHARE * np.radians(lanes.gyro_noise_deg_per_s)
+    noise = YAW_NOISE_SHARE * np.radians(lanes.gyro_noise_deg_per_s) * lanes.yaw_gyro_noise
     lateral = np.abs((lanes.yaw_rate_radps + noise) * speed)
     share = -np.expm1(-DT_S / lanes.turn_build_up_s)
     lanes.turn_lag_2_mps2 += (lanes.turn_lag_1_mps2 - lanes.turn_lag_2_mps2) * share
@@ -171,7 +169,7 @@ def control(lanes: Lanes, step: int) -> None:
     attitude_deg = np.degrees(lanes.attitude_rad)
     speed = lanes.rotor_speed_radps * lanes.wheel_radius_m
     _, downhill = respond_to_load(lanes, speed)
-    turn_lift_deg = respond_to_turn(lanes, speed, step)
+    turn_lift_deg = respond_to_turn(lanes, speed)
     warn(lanes)
     engage(lanes, attitude_deg)
     lanes.pitch_wanted_deg = (

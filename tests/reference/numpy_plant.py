@@ -75,6 +75,7 @@ def starting_lanes(
     lanes = Lanes(**{name: rows[row // WIDTH].copy() for name, row in R.__members__.items()})
     for name, values in zip(PROFILE_NAMES, profiles.T, strict=True):
         setattr(lanes, name, values.copy())
+    lanes.noise_seed = np.array([ride.noise_seed for ride in rides], dtype=np.uint64)
     return lanes
 
 

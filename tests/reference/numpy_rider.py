@@ -19,7 +19,6 @@ from tests.reference.constants import (
     WARNING_PERCEIVED_DEG,
     WARNING_PLAIN_DEG,
 )
-from tests.reference.numpy_noise import counter_noise
 
 
 def heed(lanes: Lanes) -> None:
@@ -54,10 +53,11 @@ def decide(lanes: Lanes, speed_script_mps: float) -> None:
     )
 
 
-def sway(lanes: Lanes, step: int) -> None:
+def sway(lanes: Lanes) -> None:
     """Advance the rider's unsteadiness, a first-order process of unit variance."""
-    noise = counter_noise(lanes.noise_seed, step, "sway")
-    lanes.sway += -lanes.sway * (DT_S / SWAY_TIME_S) + np.sqrt(2.0 * DT_S / SWAY_TIME_S) * noise
+    lanes.sway += (
+        -lanes.sway * (DT_S / SWAY_TIME_S) + np.sqrt(2.0 * DT_S / SWAY_TIME_S) * lanes.sway_noise
+    )
 
 
 def command(lanes: Lanes, rise: float) -> None:
@@ -82,5 +82,5 @@ def ride(lanes: Lanes, step: int, speed_script_mps: float, rise: float) -> None:
     """Advance the rider by one millisecond."""
     heed(lanes)
     decide(lanes, speed_script_mps)
-    sway(lanes, step)
+    sway(lanes)
     command(lanes, rise)

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from plant.kernel.lane_layout import ROAD_NAMES
 from tests.reference.constants import ACCELEROMETER_SHARE, DT_S, GRAVITY_MPS2, PREVIEW_S
-from tests.reference.numpy_noise import counter_noise
+from tests.reference.numpy_noise import CHANNELS, counter_noise
 
 
 def _place(distance_m: NDArray[np.float64], road: NDArray[np.float64], step_m: float):
@@ -29,25 +29,22 @@ def read_road(lanes: Lanes, road: NDArray[np.float64], step_m: float) -> None:
 
 
 def sense(lanes: Lanes, step: int) -> None:
-    """Advance the gyro, the attitude filter and the wheel-speed tracking loop."""
+    """Draw the noise, and advance the gyro, the attitude filter and the tracking loop."""
+    for channel in CHANNELS:
+        setattr(lanes, f"{channel}_noise", counter_noise(lanes.noise_seed, step, channel))
     noise_deg_per_s = lanes.gyro_noise_deg_per_s + lanes.gyro_noise_per_mps2 * lanes.shake_mps2
     felt = (
         lanes.pitch_rate_radps
         + lanes.flex_rate_radps
         + np.radians(lanes.gyro_bias_deg_per_s)
-        + np.radians(noise_deg_per_s) * counter_noise(lanes.noise_seed, step, "gyro")
+        + np.radians(noise_deg_per_s) * lanes.gyro_noise
     )
     lanes.gyro_radps += (felt - lanes.gyro_radps) * -np.expm1(-DT_S / lanes.gyro_lag_s)
 
     # Specific force along and across the slope turns the accelerometer's idea of upright.
     along = lanes.accel_mps2 * np.cos(lanes.road_grade_rad)
     across = GRAVITY_MPS2 + lanes.accel_mps2 * np.sin(lanes.road_grade_rad)
-    shaken = (
-        ACCELEROMETER_SHARE
-        * lanes.shake_mps2
-        / GRAVITY_MPS2
-        * counter_noise(lanes.noise_seed, step, "accelerometer")
-    )
+    shaken = ACCELEROMETER_SHARE * lanes.shake_mps2 / GRAVITY_MPS2 * lanes.accelerometer_noise
     upright = lanes.pitch_rad + lanes.flex_rad - along / across + shaken
     correction = (upright - lanes.attitude_rad) / lanes.attitude_time_s
     lanes.attitude_rad += (lanes.gyro_radps + correction) * DT_S

@@ -40,6 +40,16 @@ def rides(name):
     return tuple(ridden(demonstrations()[name]).values())
 
 
+N_DRAWS = 12  # of noise and roughness, where one draw moves what is measured by as much
+
+
+@functools.cache
+def drawn(name):
+    """Return the rides of a demonstration on several draws, as `rides` does for its own."""
+    shown = demonstrations()[name]
+    return [tuple(ridden(reseeded(shown, seed)).values()) for seed in range(N_DRAWS)]
+
+
 def measured(name):
     return [ride.measured for ride in rides(name)]
 
@@ -126,12 +136,13 @@ def test_rate_damping_slows_the_rocking_on_cobbles():
 
 
 def test_the_cap_keeps_the_shock_of_a_landing_out_of_the_motor():
-    capped, free = rides("rate_cap")
+    draws = drawn("rate_cap")
 
-    assert free.measured > 1.3 * capped.measured
+    assert np.median([free.measured / capped.measured for capped, free in draws]) > 1.3
     # And costs nothing in level.
     level = "hold_pitch_rms_deg"
-    assert capped.metrics[level] == pytest.approx(free.metrics[level], rel=0.05)
+    cost = np.median([capped.metrics[level] / free.metrics[level] for capped, free in draws])
+    assert cost == pytest.approx(1.0, abs=0.05)
 
 
 def test_a_rate_cap_too_low_takes_the_damping_away():
@@ -225,32 +236,44 @@ def test_stiffness_on_a_steep_climb_rises_towards_twice_its_flat_value():
 
 
 def test_the_nose_does_not_dip_in_a_carve():
-    turning, none = measured("turn_response")
-    straight = straightened(demonstrations()["turn_response"])
-    unturned = [ride.measured for ride in ridden(straight).values()]
+    turning, none = dips(drawn("turn_response"))
+    straight, straight_without = dips(
+        tuple(ridden(straightened(demonstrations()["turn_response"], seed)).values())
+        for seed in range(N_DRAWS)
+    )
 
-    assert unturned[0] == pytest.approx(unturned[1], abs=0.1)
-    assert turning < unturned[0] + 0.5
-    assert none > unturned[1] + 1.5
+    np.testing.assert_allclose(straight, straight_without, atol=0.1)
+    assert np.median(turning - straight) < 0.5
+    assert np.median(none - straight) > 1.5
 
 
-def straightened(shown):
+def dips(draws):
+    """Return what each ride of a pair measured, (side, draw)."""
+    return np.array([[ride.measured for ride in pair] for pair in draws]).T
+
+
+def straightened(shown, seed):
     """Return a demonstration ridden straight on, with the same noise and roughness."""
     straight = dataclasses.replace(shown.ride.course.manoeuvre, turn_deg_per_s=((0.0, 0.0),))
     course = dataclasses.replace(shown.ride.course, manoeuvre=straight)
-    return dataclasses.replace(shown, ride=dataclasses.replace(shown.ride, course=course))
+    ride = dataclasses.replace(shown.ride, course=course)
+    return reseeded(dataclasses.replace(shown, ride=ride), seed)
 
 
 def test_the_torque_warning_comes_while_the_rider_can_still_slow_down():
-    warned, unwarned = rides("reserve_warning")
-    noticed = first_time(warned, warned.signals.warning_lift_deg > 1.0)
-    limit = first_time(unwarned, unwarned.signals.torque_reserve_ratio < 0.05)
+    slowed_mps = []
+    for warned, unwarned in drawn("reserve_warning"):
+        perceived = first_time(warned, warned.signals.warning_lift_deg > 1.0)
+        limit = first_time(unwarned, unwarned.signals.torque_reserve_ratio < 0.05)
+        signals = warned.signals
 
-    assert unwarned.signals.outcome is Outcome.NOSE_DOWN
-    assert noticed < limit - 1.0
-    assert warned.measured > 0.05
-    fastest = np.nanmax(warned.signals.speed_mps)
-    assert np.interp(limit + 2.5, warned.signals.time_s, warned.signals.speed_mps) < fastest - 0.5
+        assert unwarned.signals.outcome is Outcome.NOSE_DOWN
+        assert perceived < limit - 1.0
+        assert warned.measured > 0.05
+        then = np.interp(limit + 2.5, signals.time_s, signals.speed_mps)
+        slowed_mps.append(np.nanmax(signals.speed_mps) - then)
+
+    assert np.median(slowed_mps) > 0.5
 
 
 def test_the_heat_warning_starts_three_kelvin_before_throttling():

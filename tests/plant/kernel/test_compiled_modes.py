@@ -16,7 +16,7 @@ from tests import invented_rides
 
 ROOT = pathlib.Path(__file__).parents[3]
 # Tests that call functions of one lane; those of whole rides would take minutes.
-SCALAR_FILES = ("bodies", "motor", "pack", "road_load", "counter_noise")
+SCALAR_FILES = ("bodies", "motor", "pack", "road_load", "noise")
 SCALAR_TESTS = (
     "kanes or catalogued or base_speed or textbook or rest_voltage or worked_example or bit_for_bit"
 )
@@ -76,8 +76,7 @@ def test_no_index_of_the_kernel_leaves_its_array(tmp_path):
 
 def test_scalar_physics_passes_its_checks_as_plain_python(tmp_path):
     files = [f"tests/plant/physics/test_{name}.py" for name in SCALAR_FILES]
-    # Plain integers of 32 bits warn when they wrap, as the noise means them to.
-    chosen = ["-m", "pytest", "-q", "-p", "no:cacheprovider", "-W", "ignore::RuntimeWarning"]
+    chosen = ["-m", "pytest", "-q", "-p", "no:cacheprovider"]
 
     out = run([*chosen, "-k", SCALAR_TESTS, *files], tmp_path, NUMBA_DISABLE_JIT="1")
 

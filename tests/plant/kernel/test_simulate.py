@@ -221,7 +221,7 @@ def test_an_empty_portfolio_is_refused():
         simulate(PROFILES, [])
 
 
-@pytest.mark.parametrize("seed", [-1, 2**32])
+@pytest.mark.parametrize("seed", [-1, 2**64])
 def test_a_seed_that_does_not_fit_is_refused(seed):
     ride = dataclasses.replace(RIDES[0], noise_seed=seed)
 

@@ -127,6 +127,7 @@ def test_a_reflex_slower_than_root_two_over_omega_can_not_balance_whatever_its_g
 
 STUDY = load_study(STUDIES_FOLDER / "hill_town")
 ADULTS = [name for name, rider in STUDY.riders.items() if rider.body.mass_kg > 50.0]
+N_DRAWS = 10  # of the noise
 
 
 def carried(person, acceleration, *, sign):
@@ -177,7 +178,7 @@ def test_a_person_on_a_pulled_support_recovers_at_1_m_per_s2_and_steps_off_above
     assert set(ends[4:]) == {Outcome.RIDER_OFF}
 
 
-def pushed(rider, acceleration, sign):
+def pushed(rider, acceleration, sign, noise_seed):
     """Return a ride that stands and is pushed for a second: wind of that force over the mass."""
     board = STUDY.board
     mass = rider.body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
@@ -192,19 +193,25 @@ def pushed(rider, acceleration, sign):
             headwind_mps=((0.0, 0.0), (1.0, 0.0), (1.02, wind), (2.0, wind), (2.02, 0.0)),
         ),
     )
-    return Ride(course=course, rider_name="rider", rider=rider, board=board, noise_seed=1)
+    return Ride(course=course, rider_name="rider", rider=rider, board=board, noise_seed=noise_seed)
 
 
 def endings(acceleration):
-    rides = [pushed(STUDY.riders[name], acceleration, sign) for name in ADULTS for sign in (1, -1)]
+    """Return how pushed rides end, each adult pushed both ways under several noise seeds."""
+    rides = [
+        pushed(STUDY.riders[name], acceleration, sign, noise_seed)
+        for noise_seed in range(N_DRAWS)
+        for name in ADULTS
+        for sign in (1, -1)
+    ]
     ridden = simulate(profile_to_array(STUDY.baseline)[None, :], rides)
     return [Outcome(int(code)) for code in ridden.outcome[0]]
 
 
-def test_a_push_of_1_m_per_s2_is_survived():
+def test_a_push_of_1_m_per_s2_throws_nobody_off():
     # Front. Bioeng. 2021, 680883: standing people pulled at 1.0, 1.5, 2.5 and 3.0 m/s2 recovered
-    # without a step at 1.0 only. Here they stand on a balancing board.
-    assert endings(1.0) == [Outcome.RIDDEN] * 2 * len(ADULTS)
+    # without a step at 1.0 only. Here they stand on a balancing board, which may roll back.
+    assert set(endings(1.0)) <= {Outcome.RIDDEN, Outcome.SPEED_LOST}
 
 
 @pytest.mark.parametrize("acceleration", [2.5, 3.0])
