@@ -539,13 +539,6 @@ def test_a_template_does_not_replace_a_study(tmp_path):
     assert (tmp_path / "study.toml").read_text(encoding="utf-8") == "mine"
 
 
-def test_the_study_of_the_readme_loads(tmp_path):
-    readme = (STUDIES_FOLDER.parent / "README.md").read_text(encoding="utf-8")
-    text = re.findall(r"```toml\n(.*?)```", readme, flags=re.DOTALL)[0]
-
-    assert load_study(written(tmp_path, text)).rides
-
-
 def test_the_example_study_loads():
     found = load_study(STUDIES_FOLDER / "hill_town")
 
