@@ -4,8 +4,10 @@ import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
+import pandas as pd
 
 from objectives import OBJECTIVES, RIDE_COLUMNS
+from optimizer.analysis.candidate import failures
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.study.study import Study
 from plant.arrays import Floats
@@ -18,6 +20,8 @@ _REPORTED = (
     ("peak_current_a", "peak current", " A"),
     ("level_error_deg", "level error", "°"),
 )
+_DRAWN = 2  # rides that a profile wins, and that it loses
+_MOST_DRAWN = 4  # in all
 _SHOWN_SHARE = 0.03  # a smaller change of a number is not reported
 
 
@@ -52,6 +56,23 @@ class Comparison:
             return (1.0 - self.column("least_nose_margin_ratio")) * contact
         column: Floats = self.rides[:, :, RIDE_COLUMNS.index(name)]
         return column
+
+    @property
+    def scores(self) -> pd.DataFrame:
+        """Objectives of each profile and in words what it fails, one row each."""
+        failed = ["; ".join(failures(row)) or "none" for row in self.constraints]
+        columns = dict(zip(OBJECTIVES, self.objectives.T, strict=True))
+        return pd.DataFrame({"profile": self.names, **columns, "fails": failed})
+
+    @property
+    def differences(self) -> pd.DataFrame:
+        """The parameters in which the profiles differ, one row each and a column a profile."""
+        names = differing(self)
+        places = [PROFILE_NAMES.index(name) for name in names]
+        columns = {
+            called: row[places] for called, row in zip(self.names, self.profiles, strict=True)
+        }
+        return pd.DataFrame({"parameter": names, **columns})
 
 
 def compared(
@@ -108,6 +129,15 @@ def changed_rides(comparison: Comparison, which: int, *, limit: int) -> tuple[li
     wins = [int(place) for place in order[:limit] if change[place] < 0.0]
     losses = [int(place) for place in order[::-1][:limit] if change[place] > 0.0]
     return wins, losses
+
+
+def most_changed(comparison: Comparison) -> list[int]:
+    """Return the rides worth drawing: the two that each other profile wins and loses most."""
+    found: list[int] = []
+    for which in range(1, len(comparison.names)):
+        for rides in changed_rides(comparison, which, limit=_DRAWN):
+            found += [ride for ride in rides if ride not in found]
+    return found[:_MOST_DRAWN]
 
 
 def in_words(comparison: Comparison, which: int, ride: int) -> str:

@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS, Scores
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.pareto import feasible
 from optimizer.study.paths import RESULTS_FOLDER
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.trace import Trace
 
@@ -78,14 +79,15 @@ def rides_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
     )
 
 
-def scores_table(names: Sequence[str], scores: Scores) -> pd.DataFrame:
+def scores_table(names: Sequence[str], objectives: Floats, constraints: Floats) -> pd.DataFrame:
     """Return what profiles score over the rides of a study, one row each.
 
     Parameters
     ----------
     names : sequence of str
         What to call each profile.
-    scores : Scores
+    objectives : (profile, objective) float64
+    constraints : (profile, constraint) float64
 
     Returns
     -------
@@ -96,9 +98,9 @@ def scores_table(names: Sequence[str], scores: Scores) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "profile": list(names),
-            "feasible": feasible(scores.constraints),
-            **dict(zip(OBJECTIVES, scores.objectives.T, strict=True)),
-            **dict(zip(CONSTRAINT_COLUMNS, scores.constraints.T, strict=True)),
+            "feasible": feasible(constraints),
+            **dict(zip(OBJECTIVES, objectives.T, strict=True)),
+            **dict(zip(CONSTRAINT_COLUMNS, constraints.T, strict=True)),
         }
     )
 

@@ -65,20 +65,16 @@ class ShownFigure(Figure):
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
-    """Return an empty figure that leaves a line free at its foot for the caution."""
+    """Return a figure with nothing but the caution in a line at its foot."""
     foot = _FOOT_IN / height_in
     layout = ConstrainedLayoutEngine(rect=(0.0, foot, 1.0, 1.0 - foot))
-    return ShownFigure(figsize=(width_in, height_in), layout=layout)
-
-
-def captioned(figure: Figure) -> Figure:
-    """Return the figure with the caution written under it."""
+    figure = ShownFigure(figsize=(width_in, height_in), layout=layout)
     figure.text(0.995, 0.004, SHORT_CAUTION, ha="right", va="bottom", fontsize=6.5, color="0.35")
     return figure
 
 
 def save(figure: Figure, stem: Path) -> list[Path]:
-    """Write a figure as PNG and SVG, each file whole, with the caution under it.
+    """Write a figure as PNG and SVG in the project's look, each file whole.
 
     Parameters
     ----------
@@ -91,11 +87,11 @@ def save(figure: Figure, stem: Path) -> list[Path]:
     UserInputError
         A file can not be written.
     """
-    captioned(figure)
     written = []
     for suffix, metadata in ((".png", {}), (".svg", {"Date": None})):
         content = io.BytesIO()
-        figure.savefig(content, format=suffix[1:], metadata=metadata)
+        with styled():
+            figure.savefig(content, format=suffix[1:], metadata=metadata)
         path = stem.with_name(stem.name + suffix)
         write_whole(path, content.getvalue())
         written.append(path)

@@ -12,8 +12,6 @@ from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJsonAlone, Folder, Force, Jobs, completing
 from optimizer.study.paths import COMPARISON_FOLDER
 
-_MOST_RIDES_DRAWN = 4
-
 
 def compare(
     folder: Folder,
@@ -43,9 +41,6 @@ def compare(
     place = folder / COMPARISON_FOLDER if to is None else to
     stems = [place / name for name in ("traces", "loop")]
     with loading():
-        import joblib
-
-        from optimizer.analysis.comparison import compared
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.compare import (
             comparison_facts,
@@ -53,9 +48,11 @@ def compare(
             print_comparison,
         )
         from optimizer.cli.stages_view import StagesView
-        from optimizer.reports.comparison_figures import MOST_PROFILES, loop_figure, traces_figure
-        from optimizer.reports.style import save, styled
-        from optimizer.study.load import load_study
+        from optimizer.interface import figures
+        from optimizer.interface.rides import compare as compare_profiles
+        from optimizer.interface.studies import load_study
+        from optimizer.reports.comparison_figures import MOST_PROFILES
+        from optimizer.reports.style import save
 
     if not 2 <= len(profiles) <= MOST_PROFILES:
         raise UserInputError(
@@ -69,16 +66,16 @@ def compare(
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
-        names, rows = labelled_profiles(study, profiles)
+        labelled = labelled_profiles(study, profiles)
         stages.begin("riding the profiles")
-        found = compared(study, names, rows, n_jobs=jobs or joblib.cpu_count())
+        found = compare_profiles(study, labelled, jobs=jobs)
     if as_json:
         print_json(comparison_facts(found))
         return
-    changed = print_comparison(out, found)
-    with StagesView(out) as stages, styled():
+    print_comparison(out, found)
+    with StagesView(out) as stages:
         stages.begin("drawing", 2)
-        written = save(traces_figure(found, changed[:_MOST_RIDES_DRAWN]), stems[0])
+        written = save(figures.compared_rides(found), stems[0])
         stages.advance()
-        written += save(loop_figure(found), stems[1])
+        written += save(figures.compared_loops(found), stems[1])
     out.print(f"\n{written[0]} and {written[2]} written.")

@@ -15,49 +15,31 @@ def explain(folder: Folder, which: Which, jobs: Jobs = None, as_json: AsJson = F
     Example: levelgain explain my_board balanced
     """
     with loading():
-        import joblib
-
-        from optimizer.analysis.importance import importances
-        from optimizer.analysis.results import candidate_number, read_results
-        from optimizer.analysis.sensitivity import sensitivity
+        from optimizer.analysis.results import read_results
         from optimizer.cli.console import console, print_json
-        from optimizer.cli.output.explain import (
-            around_table,
-            bound_advices,
-            explanation_facts,
-            importance_table,
-            print_explanation,
-        )
+        from optimizer.cli.output.explain import explanation_facts, print_explanation
         from optimizer.cli.stages_view import StagesView
-        from optimizer.reports.sensitivity_figures import sensitivity_figure
-        from optimizer.reports.style import save, styled
-        from optimizer.study.load import load_study
+        from optimizer.interface import figures
+        from optimizer.interface.candidates import explain as explain_candidate
+        from optimizer.interface.studies import load_study
+        from optimizer.reports.style import save
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the study")
         results = read_results(load_study(folder))
-        number = candidate_number(results, which)
-        stages.begin("riding the neighbours")
-        found = sensitivity(results, number, n_jobs=jobs or joblib.cpu_count())
-        stages.begin("ranking parameters over all candidates")
-        shares = importances(results.study.space, results.searched)
-    advice = bound_advices(results, number, found)
+        found = explain_candidate(results, which, jobs=jobs, on_progress=stages.show)
     if as_json:
-        print_json(explanation_facts(number, found, shares=shares, advice=advice))
+        print_json(explanation_facts(found))
         return
-    print_explanation(out, number, found, shares=shares, advice=advice)
-    figures = folder / RESULTS_FOLDER / FIGURES_FOLDER
-    with StagesView(out) as stages, styled():
+    print_explanation(out, found)
+    place = folder / RESULTS_FOLDER / FIGURES_FOLDER
+    stem = f"sensitivity_{found.number}"
+    with StagesView(out) as stages:
         stages.begin("drawing")
-        drawn = sensitivity_figure(found, called=f"candidate {number}")
-        written = save(drawn, figures / f"sensitivity_{number}")[:1]
-    tables = {
-        f"sensitivity_{number}.csv": around_table(found),
-        "importance.csv": importance_table(shares),
-    }
-    for name, table in tables.items():
-        write_whole(figures / name, table.to_csv(index=False, lineterminator="\n"))
-        written.append(figures / name)
+        written = save(figures.explanation(found), place / stem)[:1]
+    for name, table in ((f"{stem}.csv", found.around), ("importance.csv", found.importance)):
+        write_whole(place / name, table.to_csv(index=False, lineterminator="\n"))
+        written.append(place / name)
     for path in written:
         out.print(f"{path} written.")

@@ -42,8 +42,8 @@ def page(
         from optimizer.analysis.results import candidate_number, read_results
         from optimizer.cli.console import console, print_cautions
         from optimizer.cli.stages_view import StagesView
+        from optimizer.interface.studies import load_study
         from optimizer.reports.page import page_data, write_page
-        from optimizer.study.load import load_study
 
     path = folder / RESULTS_FOLDER / PAGE_NAME if to is None else to
     out = console()

@@ -59,8 +59,9 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     with loading():
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_json
-        from optimizer.cli.output.results import candidate_tables, print_candidate
+        from optimizer.cli.output.results import print_candidate, ride_columns
         from optimizer.cli.read_study import read_study
+        from optimizer.interface.candidates import candidate
 
     out = console(as_json=as_json)
     results = read_study(folder, out)
@@ -68,7 +69,8 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     if not as_json:
         print_candidate(out, results, number)
         return
-    tables = candidate_tables(results, number)
+    tables = candidate(results, number)
+    tables["worst_rides"] = ride_columns(tables["worst_rides"])
     print_json(
         {
             "number": number,
@@ -99,35 +101,33 @@ def ride(
     Example: levelgain ride my_board --profile exports/candidate_12.toml
     """
     with loading():
-        import joblib
-
         from objectives import OBJECTIVES
         from optimizer.analysis.candidate import failures
         from optimizer.analysis.profile_source import chosen_profile
+        from optimizer.analysis.tables import rides_table
         from optimizer.cli.console import console, print_json, print_table
-        from optimizer.cli.output.results import ride_table
+        from optimizer.cli.output.results import ride_columns
         from optimizer.cli.stages_view import StagesView
-        from optimizer.execution.evaluate import ride_portfolio, rules_of
-        from optimizer.study.load import load_study
+        from optimizer.interface.rides import compare
+        from optimizer.interface.studies import load_study
+        from plant.description.profile_array import array_to_profile
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
-        rules = rules_of(study)
         values, called, _ = chosen_profile(study, candidate, profile)
         stages.begin("riding")
-        scores, rides = ride_portfolio(
-            study, values[None, :], rules=rules, n_jobs=jobs or joblib.cpu_count()
-        )
-    table = ride_table(study, rides[0])
+        # One simulation gives both the rides and the scores.
+        found = compare(study, {called: array_to_profile(values)}, jobs=jobs)
+    table = ride_columns(rides_table(study, found.rides[0]))
     if as_json:
         print_json(table.to_dict(orient="records"))
         return
     print_table(out, table)
-    found = ", ".join(
-        f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, scores.objectives[0], strict=True)
+    scores = ", ".join(
+        f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
     )
-    out.print(f"\n{called}: {found}")
-    for failed in failures(scores.constraints[0]):
+    out.print(f"\n{called}: {scores}")
+    for failed in failures(found.constraints[0]):
         out.print(f"FAILS: {failed}")

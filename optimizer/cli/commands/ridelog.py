@@ -191,13 +191,13 @@ def compare_ride_log(
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.ridelog import print_compared
         from optimizer.cli.stages_view import StagesView
+        from optimizer.interface.studies import load_study
         from optimizer.ridelog.data.mapping import load_mapping
         from optimizer.ridelog.data.resampling import load_log
         from optimizer.ridelog.figures import draw_overlay
         from optimizer.ridelog.fits.road import fit_road
         from optimizer.ridelog.replay import compare, comparison_facts, replayed, speed_lag_s
         from optimizer.ridelog.ridden_segment import ridden_segment
-        from optimizer.study.load import load_study
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:

@@ -43,8 +43,8 @@ def run(
     with loading():
         from optimizer.cli.search_session import SearchPlan, search
         from optimizer.execution.run import refuse_started
+        from optimizer.interface.studies import load_study
         from optimizer.study.catalogue import STUDIES_FOLDER
-        from optimizer.study.load import load_study
         from optimizer.study.paths import STUDY_FILE
         from optimizer.study.templates import write_example
 
@@ -73,7 +73,7 @@ def resume(
     with loading():
         from optimizer.cli.search_session import SearchPlan, search
         from optimizer.execution.run import refuse_not_started
-        from optimizer.study.load import load_study
+        from optimizer.interface.studies import load_study
 
     study = load_study(folder)
     refuse_not_started(study)

@@ -47,8 +47,8 @@ def transfer(
         from optimizer.cli.output.transfer import print_transfer, profile_text, transfer_facts
         from optimizer.cli.search_view import SearchView
         from optimizer.cli.stages_view import StagesView
+        from optimizer.interface.studies import load_study
         from optimizer.reports.profile_export import profile_sections
-        from optimizer.study.load import load_study
         from plant.description.profile_array import array_to_profile
 
     out = console(as_json=as_json)

@@ -40,8 +40,8 @@ def validate_profile(
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.stages_view import StagesView
         from optimizer.interface.profiles import validate
+        from optimizer.interface.studies import load_study
         from optimizer.reports.validation_report import verdict_paths, write_verdict
-        from optimizer.study.load import load_study
         from plant.description.profile_array import array_to_profile
 
     study = load_study(folder)

@@ -13,8 +13,8 @@ from optimizer.analysis.candidate import failed_constraints
 from optimizer.cli.stages_view import StagesView
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.ride_reuse_report import find_reuse
+from optimizer.interface.studies import load_study
 from optimizer.search.loop import whole_generations
-from optimizer.study.load import load_study
 from plant.compile import CACHE_FOLDER
 from plant.description.profile_array import profile_to_array
 

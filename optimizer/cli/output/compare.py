@@ -4,26 +4,23 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from rich.console import Console
 
-from objectives import OBJECTIVES
-from optimizer.analysis.candidate import failures
-from optimizer.analysis.comparison import Comparison, changed_rides, differing, in_words
+from optimizer.analysis.comparison import Comparison, changed_rides, in_words
 from optimizer.analysis.profile_source import chosen_profile
 from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.console import print_table
 from optimizer.study.study import Study
-from plant.description.profile_array import PROFILE_NAMES
+from plant.description.profile import Profile
+from plant.description.profile_array import array_to_profile
 
 _MOST_RIDES = 3  # that a profile wins, and that it loses
-_MOST_DRAWN = 2  # of each
 
 
-def labelled_profiles(study: Study, texts: Sequence[str]) -> tuple[list[str], NDArray[np.float64]]:
-    """Return distinct labels of profiles, and the profiles as (profile, parameter) rows.
+def labelled_profiles(study: Study, texts: Sequence[str]) -> dict[str, Profile]:
+    """Return profiles by labels that are all different.
 
     A file is labelled with the shortest end of its path that no other profile has.
 
@@ -41,29 +38,21 @@ def labelled_profiles(study: Study, texts: Sequence[str]) -> tuple[list[str], ND
     rows, sources = zip(*(_row_and_source(study, text) for text in texts), strict=True)
     _refuse_twice(texts, sources)
     parts = [source.parts if isinstance(source, Path) else (source,) for source in sources]
-    return [_shortest_end(own, parts) for own in parts], np.array(rows)
+    labels = [_shortest_end(own, parts) for own in parts]
+    return dict(zip(labels, map(array_to_profile, rows), strict=True))
 
 
-def print_comparison(out: Console, found: Comparison) -> list[int]:
-    """Print a comparison; return the rides worth drawing, those that change most first.
-
-    Parameters
-    ----------
-    out : Console
-    found : Comparison
-    """
-    print_table(out, _objectives(found))
+def print_comparison(out: Console, found: Comparison) -> None:
+    """Print the objectives, the parameters that differ and the rides that change most."""
+    print_table(out, found.scores)
     out.print()
-    print_table(out, _parameters(found))
-    drawn: list[int] = []
+    print_table(out, found.differences)
     for which in range(1, len(found.names)):
         wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
         for word, rides in (("wins", wins), ("loses", losses)):
             out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:")
             for ride in rides:
                 out.print(f"- {in_words(found, which, ride)}")
-            drawn += [ride for ride in rides[:_MOST_DRAWN] if ride not in drawn]
-    return drawn
 
 
 def comparison_facts(found: Comparison) -> dict[str, object]:
@@ -76,8 +65,8 @@ def comparison_facts(found: Comparison) -> dict[str, object]:
             "losses": [in_words(found, which, ride) for ride in losses],
         }
     return {
-        "objectives": _objectives(found).to_dict(orient="records"),
-        "parameters": _parameters(found).to_dict(orient="records"),
+        "objectives": found.scores.to_dict(orient="records"),
+        "parameters": found.differences.to_dict(orient="records"),
         "against_the_first": changes,
     }
 
@@ -112,16 +101,3 @@ def _shortest_end(own: tuple[str, ...], all_parts: Sequence[tuple[str, ...]]) ->
         if sum(parts[-length:] == own[-length:] for parts in all_parts) == 1
     )
     return str(Path(*own[-next(distinct, len(own)) :]))
-
-
-def _objectives(found: Comparison) -> pd.DataFrame:
-    failed = ["; ".join(failures(row)) or "none" for row in found.constraints]
-    columns = dict(zip(OBJECTIVES, found.objectives.T, strict=True))
-    return pd.DataFrame({"profile": found.names, **columns, "fails": failed})
-
-
-def _parameters(found: Comparison) -> pd.DataFrame:
-    names = differing(found)
-    places = [PROFILE_NAMES.index(name) for name in names]
-    columns = {called: row[places] for called, row in zip(found.names, found.profiles, strict=True)}
-    return pd.DataFrame({"parameter": names, **columns})

@@ -7,6 +7,8 @@ class for each cause.
 These boards throw people: a simulation is not a ride test. See the README's cautions.
 """
 
+from optimizer.analysis.comparison import Comparison
+from optimizer.analysis.explanation import Explanation
 from optimizer.analysis.optuna_study import to_optuna
 from optimizer.analysis.results import Results, read_results
 from optimizer.analysis.tables import candidates_table as candidates
@@ -27,16 +29,10 @@ from optimizer.base.errors import (
     UserInputError,
 )
 from optimizer.interface import figures
-from optimizer.interface.profiles import (
-    export,
-    load_profile,
-    profile,
-    ride,
-    score,
-    traces,
-    validate,
-)
+from optimizer.interface.candidates import candidate, explain
+from optimizer.interface.profiles import export, load_profile, profile, validate
 from optimizer.interface.progress import Progress
+from optimizer.interface.rides import compare, ride, score, traces
 from optimizer.interface.studies import load_study, new_study, run
 from optimizer.reports.figures import write_figures
 from optimizer.search.optuna_sampler import GenerationSampler
@@ -47,6 +43,8 @@ __all__ = [
     "AlreadyStartedError",
     "AlreadyThereError",
     "CandidateError",
+    "Comparison",
+    "Explanation",
     "FileError",
     "GenerationSampler",
     "LogError",
@@ -61,7 +59,10 @@ __all__ = [
     "Study",
     "StudyFileError",
     "UserInputError",
+    "candidate",
     "candidates",
+    "compare",
+    "explain",
     "export",
     "figures",
     "front",

@@ -22,6 +22,12 @@ def study(tmp_path_factory):
     return levelgain.new_study(tmp_path_factory.mktemp("studies") / "small", tables=TABLES)
 
 
+@pytest.fixture
+def levelgain_command(request):
+    """The command line; its fixture has the name of the package."""
+    return request.getfixturevalue("levelgain")
+
+
 @pytest.fixture(scope="module")
 def heard():
     return []
@@ -119,8 +125,8 @@ def test_a_picked_profile_is_the_row_of_the_table(study, results):
         assert values[name] == row[name]
 
 
-def test_a_ride_is_what_the_command_tells(finished, request):
-    code, said, _ = request.getfixturevalue("levelgain")("ride", finished, "--json")
+def test_a_ride_is_what_the_command_tells(levelgain_command, finished):
+    code, said, _ = levelgain_command("ride", finished, "--json")
     assert code == 0
     command = pd.DataFrame(json.loads(said))
     study = levelgain.load_study(finished)
@@ -164,6 +170,71 @@ def test_scores_are_those_of_the_tables(study, results):
     assert set(scores.columns) - {"feasible"} <= set(table)
     searched = dict(zip(OBJECTIVES, results.searched.objectives[number], strict=True))
     assert scores.loc["ours", list(OBJECTIVES)].to_dict() == pytest.approx(searched, rel=1e-12)
+
+
+def test_a_candidates_tables_are_what_the_command_shows(levelgain_command, finished):
+    code, said, _ = levelgain_command("show", finished, "lowest_risk", "--json")
+    assert code == 0
+    shown = json.loads(said)
+
+    tables = levelgain.candidate(
+        levelgain.read_results(levelgain.load_study(finished)), "lowest_risk"
+    )
+
+    for name, table in tables.items():
+        command = pd.DataFrame(shown[name])
+        ours = table[list(command)].reset_index(drop=True)
+        pd.testing.assert_frame_equal(ours, command, check_exact=False, rtol=1e-9)
+
+
+def test_a_comparison_holds_each_profile_as_it_rides_alone(study, results):
+    profiles = {"baseline": study.baseline, "ours": levelgain.profile(results, "lowest_cost")}
+
+    found = levelgain.compare(study, profiles, jobs=2)
+
+    scores = levelgain.score(study, profiles)
+    assert list(found.scores["profile"]) == list(scores["profile"]) == list(profiles)
+    for name in OBJECTIVES:
+        assert found.scores[name].tolist() == scores[name].tolist()
+    risk = levelgain.ride(study, profiles["ours"])["nose_down_risk"]
+    assert found.column("nose_down_risk")[1].tolist() == risk.tolist()
+    assert (found.differences["baseline"] != found.differences["ours"]).all()
+    assert set(found.differences["parameter"]) <= set(PROFILE_NAMES)
+    for figure in (
+        levelgain.figures.compared_rides(found),
+        levelgain.figures.compared_loops(found),
+    ):
+        assert any("not a ride test" in text.get_text() for text in figure.texts)
+
+
+def test_what_can_not_be_compared_or_drawn_is_refused(study):
+    with pytest.raises(ValueError, match="one or more"):
+        levelgain.compare(study, {})
+    alone = levelgain.compare(study, {"alone": study.baseline})
+    with pytest.raises(ValueError, match="from 2 to 7 profiles"):
+        levelgain.figures.compared_rides(alone)
+    many = levelgain.compare(study, {str(number): study.baseline for number in range(8)})
+    with pytest.raises(ValueError, match="got 8"):
+        levelgain.figures.compared_loops(many)
+
+
+@pytest.mark.slow
+def test_an_explanation_is_what_the_command_tells(levelgain_command, finished):
+    code, said, _ = levelgain_command("explain", finished, "lowest_risk", "--json")
+    assert code == 0
+    told = json.loads(said)
+    results = levelgain.read_results(levelgain.load_study(finished))
+    heard = []
+
+    found = levelgain.explain(results, "lowest_risk", on_progress=heard.append)
+
+    assert found.number == told["number"] == results.picks["lowest_risk"]
+    assert found.sentences == told["sentences"]
+    assert found.around["parameter"].tolist() == [row["parameter"] for row in told["around"]]
+    assert set(found.importance["objective"]) <= set(OBJECTIVES)
+    assert heard[0].stage == "riding the neighbours"
+    assert isinstance(levelgain.figures.explanation(found), Figure)
+    assert repr(found).startswith(f"<Explanation of candidate {found.number}: ")
 
 
 def test_an_exported_profile_reads_back(results, tmp_path):

@@ -1,0 +1,67 @@
+"""One candidate as tables: what it is, what it scores, and the rides that are worst for it."""
+
+import pandas as pd
+
+from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.results import Results
+from optimizer.analysis.tables import rides_table
+from optimizer.search.evaluation import BASELINE
+
+WORST_RIDES = 5
+
+
+def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
+    """Return objectives, parameters, constraints and worst rides of a candidate, by name.
+
+    Parameters
+    ----------
+    results : Results
+    number : int
+        Of the candidate.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        "objectives" and "parameters" stand beside the baseline's; "constraints" are met at 0 or
+        below; "worst_rides" are those of the highest nose-down risk, the worst first.
+    """
+    constraints = pd.DataFrame(
+        {"constraint": CONSTRAINT_NAMES, "value": results.history.constraints[number]}
+    )
+    constraints["met"] = constraints["value"] <= 0.0
+    return {
+        "objectives": _against_baseline(results, number),
+        "parameters": _parameters(results, number),
+        "constraints": constraints,
+        "worst_rides": _worst(results, number),
+    }
+
+
+def _parameters(results: Results, number: int) -> pd.DataFrame:
+    space, values = results.study.space, results.history.values
+    return pd.DataFrame(
+        {
+            "parameter": space.names,
+            "value": values[number],
+            "baseline": values[BASELINE],
+            "low": space.low,
+            "high": space.high,
+        }
+    )
+
+
+def _against_baseline(results: Results, number: int) -> pd.DataFrame:
+    objectives = results.history.objectives
+    return pd.DataFrame(
+        {
+            "objective": OBJECTIVES,
+            "value": objectives[number],
+            "baseline": objectives[BASELINE],
+            "change_percent": 100.0 * (objectives[number] / objectives[BASELINE] - 1.0),
+        }
+    )
+
+
+def _worst(results: Results, number: int) -> pd.DataFrame:
+    table = rides_table(results.study, results.rides[number]).dropna(subset="ended")
+    return table.sort_values("nose_down_risk", ascending=False, kind="stable").head(WORST_RIDES)

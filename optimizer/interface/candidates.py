@@ -1,0 +1,73 @@
+"""One candidate of a study's results: its tables, and what moves it."""
+
+import pandas as pd
+
+from optimizer.analysis.candidate_tables import candidate_tables
+from optimizer.analysis.explanation import Explanation, explained
+from optimizer.analysis.results import Results, candidate_number
+from optimizer.interface.progress import CalledBack, OnProgress, unwatched
+from optimizer.interface.threads import n_threads
+
+
+def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.DataFrame]:
+    """Return objectives, parameters, constraints and worst rides of a candidate, by name.
+
+    Parameters
+    ----------
+    results : Results
+    which : int or str
+        A candidate's number, or the name of a pick.
+
+    Returns
+    -------
+    dict of str to DataFrame
+        "objectives" and "parameters" stand beside the baseline's; "constraints" are met at 0 or
+        below; "worst_rides" are those of the highest nose-down risk, the worst first. Units end the
+        names.
+
+    Raises
+    ------
+    CandidateError
+        There is no such candidate or pick.
+    """
+    return candidate_tables(results, candidate_number(results, str(which)))
+
+
+def explain(
+    results: Results,
+    which: int | str = "balanced",
+    *,
+    jobs: int | None = None,
+    on_progress: OnProgress = unwatched,
+) -> Explanation:
+    """Return what moves a candidate, after riding its neighbours; it takes a minute or more.
+
+    Each searched parameter is moved down and up by itself, by a tenth of its searched range.
+
+    Parameters
+    ----------
+    results : Results
+    which : int or str
+        A candidate's number, or the name of a pick.
+    jobs : int, optional
+        Threads; all cores if not given. The outcome does not depend on it.
+    on_progress : callable, optional
+        Called with a `Progress`.
+
+    Returns
+    -------
+    Explanation
+        Its `sentences` say what matters; `around` (parameters moved by themselves) and
+        `importance` (over all feasible candidates) are tables; `figures.explanation` draws it.
+
+    Raises
+    ------
+    CandidateError
+        There is no such candidate or pick.
+    """
+    return explained(
+        results,
+        candidate_number(results, str(which)),
+        n_jobs=n_threads(jobs),
+        stages=CalledBack(on_progress),
+    )
