@@ -24,8 +24,10 @@ from optimizer.cli.exit_codes import BAD_INPUT, INTERRUPTED
 app = typer.Typer(
     name="levelgain",
     help=(
-        "Choose the balance-controller profile of a self-balancing single-wheel electric board"
-        " by simulated rides.\n\nExample: levelgain run hill_town"
+        "Choose the settings of the balance controller (a profile) of a self-balancing single-wheel"
+        " electric board by simulated rides. It is no ride test: these boards throw people."
+        "\n\nExample: levelgain run hill_town"
+        "\n\nA study of your own: levelgain new my_board"
     ),
     no_args_is_help=True,
     pretty_exceptions_enable=False,
@@ -35,6 +37,7 @@ log_app = typer.Typer(
     name="log",
     help=(
         "Read a log of a real ride: check it, fit the board, compare predicted with measured."
+        " In this order: propose, check, fit, use, compare."
         "\n\nExample: levelgain log check ride.csv"
     ),
     short_help="Check a ride log, fit the board to it, compare.",

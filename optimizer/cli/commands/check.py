@@ -7,7 +7,7 @@ from optimizer.cli.options import AsJson, Folder
 def check(folder: Folder, as_json: AsJson = False) -> None:
     """Check a study and this machine, and say how long a run takes.
 
-    Compiles the kernel and rides the baseline; writes nothing into the study.
+    It compiles the kernel and rides the baseline. It writes nothing into the study.
 
     Example: levelgain check my_board
     """
@@ -21,3 +21,4 @@ def check(folder: Folder, as_json: AsJson = False) -> None:
         print_json(facts)
     else:
         print_check(out, facts)
+        out.print(f"Next: levelgain run {folder}")

@@ -33,7 +33,7 @@ def compare(
 ) -> None:
     """Compare profiles ride by ride.
 
-    All rides of the study are ridden; the first profile is what the others are held against.
+    All are simulated on every ride of the study, and the others are compared with the first.
     Figures of traces and loops go to FOLDER/comparison.
 
     Example: levelgain compare my_board baseline balanced mine.toml

@@ -16,7 +16,9 @@ def demonstrate_sections(
     to: Annotated[
         Path,
         typer.Argument(
-            metavar="NEW_FOLDER", help="For the page; default: here.", show_default=False
+            metavar="NEW_FOLDER",
+            help="Folder for the page; default: the current one.",
+            show_default=False,
         ),
     ] = Path(),
     as_json: AsJsonAlone = False,

@@ -9,7 +9,7 @@ from optimizer.study.paths import FIGURES_FOLDER, RESULTS_FOLDER
 def explain(folder: Folder, which: Which, jobs: Jobs = None, as_json: AsJson = False) -> None:
     """Say which parameters matter and how.
 
-    Each parameter of the candidate is moved by itself, and the rides are ridden again.
+    Each parameter of the candidate is moved by itself, and all rides are simulated again.
     A figure and tables go to FOLDER/results/figures. It takes a minute or more.
 
     Example: levelgain explain my_board balanced

@@ -34,7 +34,8 @@ def export_profile(
 ) -> None:
     """Write a profile with its provenance and cautions.
 
-    A plan for the first rides goes with it.
+    A plan for the first rides goes with it. Run `levelgain validate` before: this command does not
+    look at its verdicts, and only warns of a constraint that fails.
 
     Example: levelgain export my_board balanced --format c
     """

@@ -20,7 +20,9 @@ def front(
         typer.Option(metavar="TEXT", help="Condition, such as 'level_error_deg<2.5'."),
     ] = None,
     limit: Annotated[int, typer.Option(min=1, metavar="N", help="Rows to show.")] = 20,
-    all_candidates: Annotated[bool, typer.Option("--all", help="Not only the front.")] = False,
+    all_candidates: Annotated[
+        bool, typer.Option("--all", help="All candidates, not the front alone.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Show the front as a table.
@@ -94,9 +96,9 @@ def ride(
     jobs: Jobs = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ride one profile over all rides.
+    """Simulate one profile on every ride of a study.
 
-    The baseline when none is named. Prints a table of rides and writes nothing.
+    It is the baseline, unless another is named. Prints a table of rides and writes nothing.
 
     Example: levelgain ride my_board --profile exports/candidate_12.toml
     """

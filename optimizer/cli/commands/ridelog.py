@@ -45,7 +45,9 @@ def write_example_log(
 
 
 def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
-    """Write a mapping of the columns to confirm.
+    """Guess which column is what, and write it down to confirm.
+
+    Check the mapping, then set `confirmed = true` in it.
 
     Example: levelgain log propose ride.csv
     """

@@ -9,7 +9,7 @@ from optimizer.cli.options import AsJson, Folder, Jobs
 
 Candidates = Annotated[
     int | None,
-    typer.Option(min=1, metavar="N", help="Candidates to ride in all; default: study.toml's."),
+    typer.Option(min=1, metavar="N", help="Candidates in all; default: study.toml's."),
 ]
 Database = Annotated[
     str | None,
@@ -32,7 +32,7 @@ def run(
     cluster: Cluster = None,
     as_json: AsJson = False,
 ) -> None:
-    """Ride candidates and search the trade-off.
+    """Simulate candidates and search the trade-off.
 
     A folder that does not exist and has the name of a packaged example is made from it. Tables
     and figures go to FOLDER/results. Ctrl-C stops after the generation that is being

@@ -19,6 +19,8 @@ def new(
 ) -> None:
     """Make a new study folder.
 
+    It holds a commented study.toml to edit. Then come `levelgain check` and `levelgain run`.
+
     Example: levelgain new my_board
     """
     with loading():
@@ -38,8 +40,8 @@ def fork_study(
 ) -> None:
     """Start a new study from another's candidates.
 
-    Rides of the same profile, rider, board, course and seed are not ridden again. For another
-    board or seed, where all is ridden anew, take the best alone with --profiles 24.
+    Change its study.toml, then run it. Rides that stay the same are not simulated again. With
+    another board or seed none stays the same: then take only the best, with --profiles 24.
 
     Example: levelgain fork my_board my_other_riders
     """
@@ -60,7 +62,7 @@ def fork_study(
 def report(folder: Folder) -> None:
     """Write the tables and figures of a study again.
 
-    They are made from its store, by the weights in study.toml today; nothing is ridden.
+    Weights are those that study.toml has now. Nothing is simulated again.
 
     Example: levelgain report my_board
     """

@@ -25,7 +25,7 @@ def transfer(
     which: WhichIfAny = None,
     profile: Profile = None,
     candidates: Annotated[
-        int, typer.Option(min=1, metavar="N", help="Of the short search from it.")
+        int, typer.Option(min=1, metavar="N", help="Candidates of the short search.")
     ] = 480,
     jobs: Jobs = None,
     force: Force = False,
@@ -34,7 +34,7 @@ def transfer(
     """Rescale a profile for another board.
 
     The motor, the wheel or the pack may differ. The profile is ridden there, and a short search
-    from it says how far it is from the board's own optimum. The baseline when none is named.
+    from it says how far it is from the board's own optimum. Takes the baseline where none is named.
 
     Example: levelgain transfer my_board my_other_board balanced
     """

@@ -1,4 +1,4 @@
-"""The command that proves a selected profile before the first ride."""
+"""The command that tests a selected profile before the first ride."""
 
 from pathlib import Path
 from typing import Annotated
@@ -30,8 +30,9 @@ def validate_profile(
 ) -> None:
     """Test a profile on what the search never saw.
 
-    Other courses and riders, tolerances, faults, loop margins and a riding day, in simulation: some
-    minutes. The baseline when none is named. Verdicts go to FOLDER/validation.
+    In some minutes it simulates other courses and riders, tolerances, faults and a riding day. Each
+    passes, is marginal or fails, with what to change. Takes the baseline where no profile is named.
+    Verdicts go to FOLDER/validation.
 
     Example: levelgain validate my_board balanced
     """
