@@ -1,15 +1,14 @@
 """A search from the command line: it is run with a bar; its results are written and printed."""
 
-import dataclasses
 from pathlib import Path
 from typing import Any
 
-import joblib
 import typer
 from rich.console import Console
 
 from optimizer.analysis.candidate import bound_marks
-from optimizer.analysis.results import Results, gathered
+from optimizer.analysis.results import Results
+from optimizer.base.errors import NotStartedError
 from optimizer.cli.console import console, print_cautions, print_json
 from optimizer.cli.exit_codes import INTERRUPTED
 from optimizer.cli.output.run import (
@@ -22,114 +21,91 @@ from optimizer.cli.output.run import (
 )
 from optimizer.cli.output.study import print_written, write_results
 from optimizer.cli.search_view import SearchView
-from optimizer.cli.stages_view import StagesView
-from optimizer.execution.backends import Machines
-from optimizer.execution.run import reevaluate_front, run_study, stopping_on_interrupt
-from optimizer.execution.store import read_table
-from optimizer.search.loop import Progress
-from optimizer.study.paths import store_path
+from optimizer.execution.run import stopping_on_interrupt
+from optimizer.interface.progress import Progress
+from optimizer.interface.studies import run
 from optimizer.study.study import Study
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class SearchPlan:
-    """A study, how far it is searched, and the machines that ride."""
+def search(
+    study: Study,
+    *,
+    candidates: int | None,
+    jobs: int | None,
+    database: str | None,
+    cluster: str | None,
+    as_json: bool,
+) -> None:
+    """Search, write the results and print them; say so where the search was stopped.
 
-    study: Study
-    n_candidates: int
-    n_jobs: int
-    machines: Machines
+    Parameters
+    ----------
+    study : Study
+    candidates, jobs, database, cluster : optional
+        As of `optimizer.interface.studies.run`.
+    as_json : bool
+        Whether JSON is printed.
 
-    @staticmethod
-    def of(
-        study: Study,
-        *,
-        candidates: int | None,
-        jobs: int | None,
-        database: str | None,
-        cluster: str | None,
-    ) -> "SearchPlan":
-        """Return the plan; what was not given is the study's or this machine's."""
-        return SearchPlan(
-            study=study,
-            n_candidates=study.n_candidates if candidates is None else candidates,
-            n_jobs=joblib.cpu_count() if jobs is None else jobs,
-            machines=Machines(
-                database=study.database if database is None else database, cluster=cluster
-            ),
-        )
-
-
-def search(plan: SearchPlan, *, as_json: bool) -> None:
-    """Search, write the results and print them; say so where the search was stopped."""
+    Raises
+    ------
+    typer.Exit
+        The search was stopped before all was done.
+    """
     out = console(as_json=as_json)
-    folder = plan.study.folder
-    progress, finished = _ride(plan, out)
-    if not progress.n_done:
-        out.print(f"Nothing is ridden yet. Start again with: levelgain resume {folder}")
-        raise typer.Exit(INTERRUPTED)
-    results = gathered(plan.study, read_table(store_path(plan.study.folder)))
+
+    def on_interrupt() -> None:
+        out.print("Stopping after this generation; Ctrl-C again stops at once.")
+
+    with stopping_on_interrupt(on_interrupt) as stop, SearchView(out) as view:
+        try:
+            results = run(
+                study,
+                candidates=candidates,
+                jobs=jobs,
+                on_progress=view.show,
+                notice=out.print,
+                stop=stop,
+                database=database,
+                cluster=cluster,
+            )
+        except NotStartedError:
+            out.print(f"Nothing is ridden yet. Start again with: levelgain resume {study.folder}")
+            raise typer.Exit(INTERRUPTED) from None
     written = write_results(out, results)
     if as_json:
-        print_json(_search_facts(results, progress, written, finished=finished))
+        print_json(_search_facts(results, view, written))
     else:
         print_picks(out, results)
         print_bounds(out, results)
         print_reevaluation(out, results)
         print_early_rejections(out, results)
         print_written(out, written)
-    if not finished:
-        how_far = (
-            "before the re-evaluation of the front was finished"
-            if progress.n_done >= progress.n_wanted
-            else f"at {progress.n_done} of {progress.n_wanted} candidates, none lost"
-        )
-        out.print(f"Stopped {how_far}. Go on with: levelgain resume {folder}")
+    _print_next(out, study.folder, view, as_json=as_json)
+
+
+def _print_next(out: Console, folder: Path, view: SearchView, *, as_json: bool) -> None:
+    """Print what to do next; leave with another exit code where the search was stopped."""
+    if not view.finished:
+        out.print(f"Stopped {_how_far(view.searched)}. Go on with: levelgain resume {folder}")
         raise typer.Exit(INTERRUPTED)
     if not as_json:
         out.print(f"Next: levelgain front {folder}; levelgain show {folder} balanced")
         print_cautions(out)
 
 
-def _ride(plan: SearchPlan, out: Console) -> tuple[Progress, bool]:
-    """Search and re-evaluate the front; return how far the search came, and whether all is done."""
-
-    def on_interrupt() -> None:
-        out.print("Stopping after this generation; Ctrl-C again stops at once.")
-
-    with stopping_on_interrupt(on_interrupt) as stop:
-        with SearchView(plan.study, out) as view:
-            progress = run_study(
-                plan.study,
-                n_candidates=plan.n_candidates,
-                n_jobs=plan.n_jobs,
-                on_generation=view.update,
-                stop=stop,
-                notice=out.print,
-                machines=plan.machines,
-            )
-        if progress.n_done < progress.n_wanted:
-            return progress, False
-        with StagesView(out) as stages:
-            stages.begin("re-evaluating the front")
-            return progress, reevaluate_front(
-                plan.study,
-                n_jobs=plan.n_jobs,
-                advance=stages.reach,
-                stop=stop,
-                machines=plan.machines,
-            )
+def _how_far(searched: Progress) -> str:
+    if searched.done == searched.total:
+        return "before the re-evaluation of the front was finished"
+    return f"at {searched.done:g} of {searched.total:g} candidates, none lost"
 
 
-def _search_facts(
-    results: Results, progress: Progress, written: list[Path], *, finished: bool
-) -> dict[str, Any]:
+def _search_facts(results: Results, view: SearchView, written: list[Path]) -> dict[str, Any]:
     """Return what a search found and wrote, for JSON."""
     return {
         "folder": str(results.study.folder),
-        "finished": finished,
-        "candidates": progress.n_done,
-        "wanted_candidates": progress.n_wanted,
+        "finished": view.finished,
+        "candidates": len(results),
+        "wanted_candidates": view.searched.total,
         "feasible_candidates": int(results.feasible.sum()),
         "front_candidates": int(results.on_front.sum()),
         "spared_candidates": int(results.rejected_early.sum()),

@@ -16,16 +16,19 @@ class Progress:
     done : float
     total : float or None
         None where it is not known.
+    note : str
+        What was found so far; empty where there is nothing to say.
     """
 
     stage: str
     done: float
     total: float | None
+    note: str = ""
 
     def __str__(self) -> str:
-        if self.total is None:
-            return self.stage
-        return f"{self.stage}: {self.done:g} of {self.total:g}"
+        how_far = "" if self.total is None else f": {self.done:g} of {self.total:g}"
+        note = f"; {self.note}" if self.note else ""
+        return f"{self.stage}{how_far}{note}"
 
 
 OnProgress: TypeAlias = Callable[[Progress], None]

@@ -5,9 +5,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeAlias
 
-import joblib
 import tomli_w
 
+from optimizer.analysis import fork as forking
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, caused_by
@@ -15,7 +15,8 @@ from optimizer.base.toml_io import read_text
 from optimizer.execution.backends import Machines
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.interface.progress import OnProgress, Progress, unwatched
-from optimizer.search import loop
+from optimizer.interface.search_progress import REEVALUATION, searched
+from optimizer.interface.threads import n_threads
 from optimizer.study import load
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.paths import STUDY_FILE
@@ -119,7 +120,8 @@ def run(
     jobs : int, optional
         Threads; all cores if not given. Results do not depend on it.
     on_progress : callable, optional
-        Called with a `Progress` after each generation and each batch of the re-evaluation.
+        Called with a `Progress` after each generation and each batch of the re-evaluation; its
+        note says what the front is like so far.
     notice : callable, optional
         Called with one sentence on what is reused, and when the run before was killed.
     stop : callable, optional
@@ -136,13 +138,13 @@ def run(
     MachineError
         The database or the cluster can not be used.
     """
-    n_jobs = joblib.cpu_count() if jobs is None else jobs
+    n_jobs = n_threads(jobs)
     machines = Machines(database=study.database if database is None else database, cluster=cluster)
     progress = run_study(
         study,
         n_candidates=study.n_candidates if candidates is None else candidates,
         n_jobs=n_jobs,
-        on_generation=lambda now: on_progress(_searched(now)),
+        on_generation=lambda now: on_progress(searched(study, now)),
         stop=stop,
         notice=notice,
         machines=machines,
@@ -152,7 +154,7 @@ def run(
             study,
             n_jobs=n_jobs,
             advance=lambda done, total: on_progress(
-                Progress(stage="front evaluated again, in candidates", done=done, total=total)
+                Progress(stage=REEVALUATION, done=done, total=total)
             ),
             stop=stop,
             machines=machines,
@@ -160,5 +162,31 @@ def run(
     return read_results(study)
 
 
-def _searched(now: loop.Progress) -> Progress:
-    return Progress(stage="search, in candidates", done=now.n_done, total=now.n_wanted)
+def fork(results: Results, folder: FilePath, *, profiles: int | None = None) -> Study:
+    """Return a new study that starts from another's candidates and keeps their rides.
+
+    Change riders, courses, bounds or constraints in its study.toml, then load and run it: rides of
+    the same profile, rider, board, course and seed are not simulated again.
+
+    Parameters
+    ----------
+    results : Results
+        Of the study to start from.
+    folder : path
+        Made where it is missing.
+    profiles : int, optional
+        Take only so many along, the best of the front; all candidates if not given.
+
+    Raises
+    ------
+    FileError
+        The folder holds a study already, or can not be written.
+    UserInputError
+        The front is asked for and empty, or the new study can not be read as it stands.
+    ValueError
+        `profiles` is below 1.
+    """
+    if profiles is not None and profiles < 1:
+        raise ValueError(f"profiles must be 1 or more, got {profiles}")
+    forking.fork(results, Path(folder), n_profiles=profiles)
+    return load.load_study(Path(folder))

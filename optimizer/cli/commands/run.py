@@ -41,21 +41,26 @@ def run(
     Example: levelgain run my_board --candidates 6000
     """
     with loading():
-        from optimizer.cli.search_session import SearchPlan, search
+        from optimizer.cli.search_session import search
         from optimizer.execution.run import refuse_started
-        from optimizer.interface.studies import load_study
+        from optimizer.interface.studies import load_study, new_study
         from optimizer.study.catalogue import STUDIES_FOLDER
         from optimizer.study.paths import STUDY_FILE
-        from optimizer.study.templates import write_example
 
-    if not folder.exists() and (STUDIES_FOLDER / folder.name / STUDY_FILE).is_file():
-        write_example(folder, folder.name)
-    study = load_study(folder)
+    packaged = (STUDIES_FOLDER / folder.name / STUDY_FILE).is_file()
+    if packaged and not folder.exists():
+        study = new_study(folder, example=folder.name)
+    else:
+        study = load_study(folder)
     refuse_started(study)
-    plan = SearchPlan.of(
-        study, candidates=candidates, jobs=jobs, database=database, cluster=cluster
+    search(
+        study,
+        candidates=candidates,
+        jobs=jobs,
+        database=database,
+        cluster=cluster,
+        as_json=as_json,
     )
-    search(plan, as_json=as_json)
 
 
 def resume(
@@ -71,13 +76,17 @@ def resume(
     Example: levelgain resume my_board --candidates 12000
     """
     with loading():
-        from optimizer.cli.search_session import SearchPlan, search
+        from optimizer.cli.search_session import search
         from optimizer.execution.run import refuse_not_started
         from optimizer.interface.studies import load_study
 
     study = load_study(folder)
     refuse_not_started(study)
-    plan = SearchPlan.of(
-        study, candidates=candidates, jobs=jobs, database=database, cluster=cluster
+    search(
+        study,
+        candidates=candidates,
+        jobs=jobs,
+        database=database,
+        cluster=cluster,
+        as_json=as_json,
     )
-    search(plan, as_json=as_json)

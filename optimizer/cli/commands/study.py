@@ -26,6 +26,7 @@ def new(
     with loading():
         from optimizer.study.templates import write_example, write_template
 
+    # Not `levelgain.new_study`: that loads the kernel, and reads a study that is there already.
     path = write_template(folder) if example is None else write_example(folder, example)
     typer.echo(f"{path} written. Edit it, then: levelgain check {folder}")
 
@@ -46,16 +47,17 @@ def fork_study(
     Example: levelgain fork my_board my_other_riders
     """
     with loading():
-        from optimizer.analysis.fork import fork
         from optimizer.cli.console import console
         from optimizer.cli.read_study import read_study
+        from optimizer.interface.studies import fork
         from optimizer.study.paths import STUDY_FILE
 
     out = console()
-    taken = fork(read_study(folder, out), new_folder, n_profiles=profiles)
+    new = fork(read_study(folder, out), new_folder, profiles=profiles)
     out.print(
-        f"{new_folder / STUDY_FILE} written, with {taken} profiles to start from and their rides."
-        f" Change riders, courses, bounds or constraints in it, then: levelgain run {new_folder}"
+        f"{new_folder / STUDY_FILE} written, with {len(new.start)} profiles to start from and"
+        " their rides. Change riders, courses, bounds or constraints in it, then:"
+        f" levelgain run {new_folder}"
     )
 
 

@@ -39,15 +39,15 @@ def transfer(
     Example: levelgain transfer my_board my_other_board balanced
     """
     with loading():
-        import joblib
-
         from optimizer.analysis.profile_source import chosen_profile
         from optimizer.analysis.transfer import distance_to_optimum, scaling, transferred
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.transfer import print_transfer, profile_text, transfer_facts
         from optimizer.cli.search_view import SearchView
         from optimizer.cli.stages_view import StagesView
+        from optimizer.interface.search_progress import searched
         from optimizer.interface.studies import load_study
+        from optimizer.interface.threads import n_threads
         from optimizer.reports.profile_export import profile_sections
         from plant.description.profile_array import array_to_profile
 
@@ -68,13 +68,13 @@ def transfer(
             f"{new_folder}: scaled by {by.current_ratio:.3g} the profile is outside what a profile"
             f" can be: {error}; the boards are too far apart"
         ) from None
-    with SearchView(new, out) as view:
+    with SearchView(out) as view:
         found = distance_to_optimum(
             new,
             moved,
             n_candidates=candidates,
-            n_jobs=jobs or joblib.cpu_count(),
-            on_generation=view.update,
+            n_jobs=n_threads(jobs),
+            on_generation=lambda now: view.show(searched(new, now)),
         )
     write_whole(path, profile_text(sections, called=called, by=by, found=found))
     if as_json:

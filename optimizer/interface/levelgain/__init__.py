@@ -33,7 +33,7 @@ from optimizer.interface.candidates import candidate, explain
 from optimizer.interface.profiles import export, load_profile, profile, validate
 from optimizer.interface.progress import Progress
 from optimizer.interface.rides import compare, ride, score, traces
-from optimizer.interface.studies import load_study, new_study, run
+from optimizer.interface.studies import fork, load_study, new_study, run
 from optimizer.reports.figures import write_figures
 from optimizer.search.optuna_sampler import GenerationSampler
 from optimizer.study.study import Study
@@ -65,6 +65,7 @@ __all__ = [
     "explain",
     "export",
     "figures",
+    "fork",
     "front",
     "load_profile",
     "load_study",

@@ -61,7 +61,14 @@ def test_a_callback_hears_of_every_generation_and_of_the_front_evaluated_again(r
     assert [now.done for now in searched] == [0, 12, 24]
     assert {now.total for now in searched} == {24}
     assert again[-1].done == again[-1].total == results.reevaluated.sum()
-    assert str(searched[1]) == "search, in candidates: 12 of 24"
+    assert str(searched[0]) == "search, in candidates: 0 of 24; first generation"
+    assert str(searched[1]).startswith("search, in candidates: 12 of 24; ")
+    assert str(again[-1]).endswith(f"{again[-1].done} of {again[-1].done}")
+    feasible = results.searched.objectives[np.all(results.searched.constraints <= 0.0, axis=1)]
+    beaten = [np.any(np.all(feasible <= row, axis=1) & np.any(feasible < row, axis=1))
+              for row in feasible]  # fmt: skip
+    assert len(beaten) > sum(beaten) > 0
+    assert searched[2].note.startswith(f"front {len(beaten) - sum(beaten)}, hypervolume 0.")
 
 
 def test_a_stopped_run_is_gone_on_with_by_the_same_call(tmp_path, results):
@@ -235,6 +242,19 @@ def test_an_explanation_is_what_the_command_tells(levelgain_command, finished):
     assert heard[0].stage == "riding the neighbours"
     assert isinstance(levelgain.figures.explanation(found), Figure)
     assert repr(found).startswith(f"<Explanation of candidate {found.number}: ")
+
+
+def test_a_fork_starts_from_the_best_and_is_a_study(results, tmp_path):
+    new = levelgain.fork(results, tmp_path / "new", profiles=2)
+
+    assert new.folder == tmp_path / "new"
+    assert len(new.start) == min(2, int(results.on_front.sum()))
+    front = {tuple(row) for row in results.history.values[results.on_front].tolist()}
+    assert {tuple(row) for row in new.start.tolist()} <= front
+    with pytest.raises(levelgain.FileError, match="is there already"):
+        levelgain.fork(results, tmp_path / "new")
+    with pytest.raises(ValueError, match="got 0"):
+        levelgain.fork(results, tmp_path / "none", profiles=0)
 
 
 def test_an_exported_profile_reads_back(results, tmp_path):
