@@ -23,7 +23,8 @@ def text_of(document):
 
 def typed_commands(text):
     """Return every `levelgain ...` of a text that is to be typed, without what follows it."""
-    blocks = re.findall(r"```\n(.*?)```", text, flags=re.DOTALL)
+    fenced = re.findall(r"^```(\w*)\n(.*?)^```", text, flags=re.DOTALL | re.MULTILINE)
+    blocks = [lines for language, lines in fenced if not language]
     prose = re.sub(r"```.*?```", "", text, flags=re.DOTALL)
     typed = re.findall(r"(?:^|&& )levelgain ([^\n&#]+)", "\n".join(blocks), flags=re.MULTILINE)
     typed += re.findall(r"`levelgain\s([^`]+)`", prose)
