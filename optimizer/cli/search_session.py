@@ -89,7 +89,7 @@ def _print_next(out: Console, folder: Path, view: SearchView, *, as_json: bool) 
         out.print(f"Stopped {_how_far(view.searched)}. Go on with: levelgain resume {folder}")
         raise typer.Exit(INTERRUPTED)
     if not as_json:
-        out.print(f"Next: levelgain front {folder}; levelgain show {folder} balanced")
+        out.print(f"Next: levelgain page {folder}; then levelgain validate {folder} CANDIDATE")
         print_cautions(out)
 
 

@@ -29,14 +29,17 @@ def test_a_new_folder_is_checked_as_it_is_written(levelgain, tmp_path):
     assert json.loads(out)["baseline_fails"] == []
 
 
-def test_a_new_user_reads_the_next_command_in_each_answer(levelgain, tmp_path):
+def test_a_new_user_reads_the_next_command_in_each_answer(levelgain, finished, tmp_path):
     write_small_study(tmp_path)
+    searched = shutil.copytree(finished, tmp_path / "searched")
 
     made = levelgain("new", tmp_path / "mine")[1]
     checked = levelgain("check", tmp_path)[1]
+    done = levelgain("resume", searched)[1]
 
     assert f"then: levelgain check {tmp_path / 'mine'}" in made.replace("\n", " ")
     assert "Next: levelgain run" in checked
+    assert "Next: levelgain page" in done
 
 
 def test_new_refuses_a_folder_that_holds_a_study(levelgain, tmp_path):
