@@ -39,8 +39,3 @@ def hypervolume(objectives: Floats, reference: ArrayLike) -> float:
     if not len(objectives):
         return 0.0
     return float(moocore.hypervolume(np.ascontiguousarray(objectives), ref=reference))
-
-
-def contributions(objectives: Floats, reference: ArrayLike) -> Floats:
-    """Return the volume that is lost with each point alone, (candidate,)."""
-    return np.asarray(moocore.hv_contributions(np.ascontiguousarray(objectives), ref=reference))

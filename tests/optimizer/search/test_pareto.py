@@ -6,18 +6,14 @@ from hypothesis.extra.numpy import arrays
 
 from objectives.score import OBJECTIVES
 from optimizer.analysis.picks import knee, knee_distance, named_picks
-from optimizer.search.pareto import contributions, feasible, hypervolume, non_dominated
+from optimizer.search.pareto import feasible, hypervolume, non_dominated
 
-# The example of moocore's documentation for hypervolume and hv_contributions.
+# The example of moocore's documentation for hypervolume.
 EXAMPLE = np.array([[5.0, 5.0], [4.0, 6.0], [2.0, 7.0], [7.0, 4.0]])
 
 
 def test_hypervolume_of_the_documented_example_is_38():
     assert hypervolume(EXAMPLE, (10.0, 10.0)) == 38.0
-
-
-def test_contributions_of_the_documented_example_are_2_1_6_3():
-    assert contributions(EXAMPLE, (10.0, 10.0)).tolist() == [2.0, 1.0, 6.0, 3.0]
 
 
 def test_hypervolume_of_nothing_is_zero():
