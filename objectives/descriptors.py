@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from objectives.portfolio import weighted_sum
-from objectives.ride_scores import Codes, ended_early
+from objectives.ride_scores import NOT_RIDDEN, Codes, ended_early
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
@@ -21,7 +21,7 @@ DESCRIPTOR_NAMES = (
     "energy_wh",  # weighted mean
     "mosfet_peak_c",  # largest
     "tail_effort_ratio",  # largest
-    "start_jerk_mps3",  # largest
+    "start_jerk_mps3",  # largest of the rides that start tail-down; NaN where none does
     "traction_peak_ratio",  # largest
     "worst_ride",  # index of the ride of the highest nose-down risk
 )
@@ -99,8 +99,18 @@ def describe(
         "worst_ride": np.nanargmax(risk, axis=1),
     }
     values |= {name: weighted_sum(column(name), weight) for name in _MEANS}
-    values |= {name: column(name).max(axis=1) for name in _PEAKS}
+    values |= {name: _peak(column(name), outcome) for name in _PEAKS}
     return np.column_stack([values[name] for name in DESCRIPTOR_NAMES]).astype(np.float64)
+
+
+def _peak(values: Floats, outcome: Codes) -> Floats:
+    """Return the largest of what rides have to measure, (candidate,).
+
+    NaN where a ride was not ridden, or where no ride has anything to measure.
+    """
+    nothing = np.isnan(values) & (outcome != NOT_RIDDEN)
+    largest: Floats = np.where(nothing, -np.inf, values).max(axis=1)
+    return np.where(largest == -np.inf, np.nan, largest)
 
 
 def _mean_of(values: Floats, weight: Floats) -> Floats:

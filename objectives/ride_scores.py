@@ -17,9 +17,10 @@ from plant.kernel.simulate import Ride, Rides
 Codes: TypeAlias = NDArray[np.int8]
 
 # Level error and counted excess current are as scored, with the penalty of an ended ride, and NaN
-# where a ride has no such window; feel is NaN where a ride never accelerates; rolling back is a
-# share of what loses the ride. The others are as ridden. All that is scored of a ride stands here,
-# so that it can be scored again among other rides and by other settings.
+# where a ride has no such window; rolling back is a share of what loses the ride. The others are as
+# ridden: feel is NaN where a ride never accelerates, the start's jerk where none starts tail-down.
+# All that is scored of a ride stands here, so that it can be scored again among other rides and by
+# other settings.
 RIDE_COLUMNS = (
     "level_error_deg",
     "peak_current_a",
@@ -81,7 +82,6 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
         ridden.column("ride_time_s"), np.array([manoeuvre.duration_s for manoeuvre in manoeuvres])
     )
     level = capped_cost(ridden.column("hold_pitch_rms_deg"), outcome, not_ridden, cap=level_cap)
-    feel = ridden.column("feel_deg_per_mps2")
     current = capped_cost(ridden.column("excess_current_a"), outcome, not_ridden, cap=limit_a)
     scored = {
         "level_error_deg": np.where([bool(m.hold_s) for m in manoeuvres], level, np.nan),
@@ -93,8 +93,6 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
             not_ridden,
         ),
         "outcome": outcome,
-        # The kernel's metrics are finite: 0 is what it gives a ride that never accelerates.
-        "feel_deg_per_mps2": np.where(feel == 0.0, np.nan, feel),
         "roll_back_ratio": roll_back_ratio(ridden.column("roll_back_mps"), outcome, not_ridden),
     }
     columns = [scored[name] if name in scored else ridden.column(name) for name in RIDE_COLUMNS]

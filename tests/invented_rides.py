@@ -9,7 +9,8 @@ from plant.description.course import Course, Manoeuvre, Patch, Points, Road, Sta
 from plant.description.profile import Profile
 from plant.description.profile_array import profile_to_array
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride
+from plant.kernel.metrics import METRIC_NAMES
+from plant.kernel.simulate import Ride, Rides
 from tests import invented
 
 # (mass kg, stature m) and habits that suit each body.
@@ -99,6 +100,12 @@ def manoeuvre(duration_s: float, speed_mps: Points, **options: object) -> Manoeu
     """Return a manoeuvre held to account from its first second to its end."""
     windows = {"hold_s": ((1.0, duration_s),), "count_s": ((1.0, duration_s),)}
     return Manoeuvre(duration_s=duration_s, speed_mps=speed_mps, **(windows | options))  # type: ignore[arg-type]
+
+
+def always_measured(ridden: Rides) -> NDArray[np.float64]:
+    """Return the metrics that every ride has, (candidate, ride, metric)."""
+    sometimes = ("feel_deg_per_mps2", "start_jerk_mps3", "start_delay_s")
+    return ridden.metrics[..., [name not in sometimes for name in METRIC_NAMES]]
 
 
 def courses() -> dict[str, Course]:

@@ -51,6 +51,8 @@ def result_line(shown: Demonstration, ridden: Mapping[str, Ridden]) -> str:
 
 
 def _number(ride: Ridden, unit: str) -> str:
+    if math.isnan(ride.measured):
+        return "nothing to measure"
     digits = 1 if abs(ride.measured) >= 10.0 else 2
     return f"{round(ride.measured, digits) + 0.0:.{digits}f} {unit}".rstrip()  # no minus zero
 

@@ -62,7 +62,8 @@ class Rides:
     Attributes
     ----------
     metrics : (candidate, ride, metric) float64
-        Columns are `plant.kernel.metrics.METRIC_NAMES`; all finite.
+        Columns are `plant.kernel.metrics.METRIC_NAMES`; finite, or NaN where a ride has nothing
+        to measure, as said there.
     outcome : (candidate, ride) int8
         `plant.kernel.outcomes.Outcome` of each ride.
     """
@@ -194,6 +195,12 @@ def _metrics(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
         low = row(under)
         return np.divide(row(top), low, out=np.zeros(len(low)), where=low > least)
 
+    tail_down = row("start_tail_rad") < 0.0
+    measured = {
+        "feel_deg_per_mps2": row("feel_square") > _LEAST_FEEL,
+        "start_jerk_mps3": tail_down & (row("engaged") > 0.5),
+        "start_delay_s": tail_down,
+    }
     values = {
         "ride_time_s": row("ride_time_s"),
         "distance_m": row("distance_m"),
@@ -222,6 +229,9 @@ def _metrics(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
     table = np.column_stack([values[name] for name in METRIC_NAMES])
     # A lane that left the numbers is an ended ride; its last state is not a result.
     finite: NDArray[np.float64] = np.nan_to_num(table, nan=0.0, posinf=0.0, neginf=0.0)
+    for name, known in measured.items():
+        place = METRIC_NAMES.index(name)
+        finite[~(known & np.isfinite(table[:, place])), place] = np.nan
     return finite
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.study.load import load_study
+from plant.arrays import Floats
 from plant.description.profile_array import profile_to_array
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.outcomes import Outcome
@@ -35,11 +36,16 @@ def changes(*, n_seeds: int = N_SEEDS) -> dict[str, tuple[float, float]]:
     whole, half = (simulate(profiles, rides, n_jobs=2, n_sub=n_sub) for n_sub in (1, 2))
     lasted = (whole.outcome[0] == Outcome.RIDDEN) & (half.outcome[0] == Outcome.RIDDEN)
     weight = np.repeat(np.asarray(study.ride_weights), n_seeds) * lasted
-    weight /= weight.sum()
     return {
-        name: (float(weight @ whole.column(name)[0]), float(weight @ half.column(name)[0]))
+        name: (_mean(whole.column(name)[0], weight), _mean(half.column(name)[0], weight))
         for name in METRIC_NAMES
     }
+
+
+def _mean(values: Floats, weight: Floats) -> float:
+    """Return the weighted mean over the rides that have something to measure."""
+    known = ~np.isnan(values)
+    return float(np.average(values[known], weights=weight[known]))
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ import dataclasses
 import numpy as np
 
 from objectives.descriptors import DESCRIPTOR_NAMES, describe, feel, rider_spread
+from objectives.ride_scores import NOT_RIDDEN
 from tests.objectives.small_portfolio import ridden, rules
 
 
@@ -53,6 +54,23 @@ def test_means_are_weighted_and_peaks_are_the_largest():
 
     np.testing.assert_allclose(found["energy_wh"], [3.0])
     np.testing.assert_allclose(found["tail_effort_ratio"], [0.9])
+
+
+def test_the_start_jerk_is_the_largest_of_the_rides_that_start_tail_down():
+    without, not_ridden = np.nan, np.nan
+    found = described(
+        ridden(
+            3,
+            outcome=[[0, 0, 0, 0, 0], [0, 0, 0, 0, 0], [0, 0, 0, 0, NOT_RIDDEN]],
+            start_jerk_mps3=[
+                [without, 5.0, without, 8.0, without],
+                [without] * 5,
+                [without, 5.0, without, 8.0, not_ridden],
+            ],
+        )
+    )
+
+    np.testing.assert_array_equal(found["start_jerk_mps3"], [8.0, np.nan, np.nan])
 
 
 def test_ended_rides_are_counted_and_the_riskiest_named():

@@ -148,7 +148,7 @@ def test_who_did_not_ride_everything_has_no_objectives_and_the_constraints_of_wh
     random = np.random.default_rng(4)
     values = {
         "hold_pitch_rms_deg": random.uniform(1.0, 5.0, (3, 5)),
-        "feel_deg_per_mps2": np.array([[0.0, 1.0, 0.0, 3.0, 0.0]] * 3),
+        "feel_deg_per_mps2": np.array([[np.nan, 1.0, np.nan, 3.0, np.nan]] * 3),
         "hold_pitch_rate_rms_deg_per_s": random.uniform(1.0, 2.0, (3, 5)),
     }
     outcome = np.array([[0, 0, 0, 0, 1], [0, 0, 0, 0, 1], [0, 2, 0, 1, 1]], dtype=np.int8)
@@ -178,14 +178,6 @@ def test_who_did_not_ride_everything_has_no_objectives_and_the_constraints_of_wh
     np.testing.assert_array_equal(told["rides_ended"], [1, 1, 2])
     np.testing.assert_array_equal(np.isnan(told["energy_wh"]), [False, True, True])
     np.testing.assert_array_equal(np.isnan(told["traction_peak_ratio"]), [False, True, True])
-
-
-def test_a_ride_that_never_accelerates_has_no_feel():
-    rides = ridden(1, feel_deg_per_mps2=np.array([[0.0, 1.0, 0.0, 3.0, 0.0]]))
-
-    feel = ride_columns(rides, RIDES)[0, :, RIDE_COLUMNS.index("feel_deg_per_mps2")]
-
-    np.testing.assert_array_equal(feel, [np.nan, 1.0, np.nan, 3.0, np.nan])
 
 
 def test_inputs_are_not_changed():

@@ -150,6 +150,7 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
     def share(top: Floats, under: Floats) -> Floats:
         return np.where(under > 0.0, top / np.where(under > 0.0, under, 1.0), 0.0)
 
+    tail_down = lanes.start_tail_rad < 0.0
     square_mean = {
         "hold_pitch_rms_deg": share(lanes.hold_square_deg2_s, lanes.hold_time_s),
         "hold_pitch_rate_rms_deg_per_s": share(lanes.hold_rate_square, lanes.hold_time_s),
@@ -161,8 +162,6 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
         "least_reserve_ratio": "least_reserve",
         "least_nose_margin_ratio": "least_nose_margin",
         "tail_effort_ratio": "tail_effort",
-        "start_jerk_mps3": "start_jerk",
-        "start_delay_s": "start_time_s",
         "traction_peak_ratio": "traction_peak",
         "mosfet_peak_c": "mosfet_peak",
         "winding_peak_c": "winding_peak",
@@ -181,7 +180,11 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
         | {
             "energy_wh": lanes.energy_j / 3600.0,
             "feel_deg_per_mps2": np.where(
-                lanes.feel_square > LEAST_FEEL, share(lanes.feel_product, lanes.feel_square), 0.0
+                lanes.feel_square > LEAST_FEEL, share(lanes.feel_product, lanes.feel_square), np.nan
             ),
+            "start_jerk_mps3": np.where(
+                tail_down & (lanes.engaged > 0.5), lanes.start_jerk, np.nan
+            ),
+            "start_delay_s": np.where(tail_down, lanes.start_time_s, np.nan),
         }
     )

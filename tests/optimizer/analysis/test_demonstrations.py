@@ -318,6 +318,17 @@ def test_a_start_up_a_slope_is_quick():
     assert np.nanmin(quick.signals.distance_m) > -0.1  # it does not roll back
 
 
+def test_a_demonstration_that_has_nothing_to_measure_says_so():
+    shown = demonstrations()["engagement_delay"]
+    rolling = dataclasses.replace(
+        shown.ride, course=demonstrations()["bus_low_warning"].ride.course
+    )
+
+    line = result_line(shown, ridden(dataclasses.replace(shown, ride=rolling)))
+
+    assert line.startswith("level after nothing to measure (build-up 0.15 s")
+
+
 def test_the_command_draws_one_page_twice_and_replaces_nothing_unasked(tmp_path):
     asked = ["demonstrate", str(tmp_path)]
 

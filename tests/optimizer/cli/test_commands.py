@@ -69,6 +69,15 @@ def test_a_run_leaves_whole_tables_and_figures(finished):
     )
 
 
+def test_where_no_course_starts_tail_down_no_table_holds_a_start_jerk(levelgain, finished):
+    table = pd.read_csv(finished / "results" / "candidates.csv")
+    code, out, _ = levelgain("front", finished, "--all", "--sort", "start_jerk_mps3", "--json")
+
+    assert table["start_jerk_mps3"].isna().all()
+    assert code == 0
+    assert {row["start_jerk_mps3"] for row in json.loads(out)} == {None}
+
+
 def test_the_front_can_be_filtered_and_sorted(levelgain, finished):
     arguments = ("front", finished, "--all", "--where", "number<10", "--sort", "-level_error_deg")
     code, out, _ = levelgain(*arguments, "--json")

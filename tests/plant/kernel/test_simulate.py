@@ -169,6 +169,38 @@ ABSURD_COURSES = [
 ]
 
 
+START_METRICS = ("start_jerk_mps3", "start_delay_s")
+
+
+def test_a_ride_that_does_not_start_tail_down_has_no_jerk_and_no_time_of_its_start():
+    started, rolled = (
+        simulate(ROW[None, :], invented_rides.rides((name,)))
+        for name in ("tail_down_uphill", "cobbles")
+    )
+
+    for name in START_METRICS:
+        assert (started.column(name) > 0.0).all()
+        assert np.isnan(rolled.column(name)).all()
+
+
+def test_a_board_that_never_engages_has_no_start_jerk():
+    # The rider never brings the tail up.
+    held_down = short("tail_down_uphill", rise_at_s=1e3)
+
+    ridden = simulate(ROW[None, :], [invented_rides.ride(held_down)])
+
+    assert np.isnan(ridden.column("start_jerk_mps3")).all()
+
+
+def test_a_ride_that_never_accelerates_has_no_feel():
+    speeds = simulate(ROW[None, :], invented_rides.rides(("stand", "launch")))
+
+    n_riders = len(invented_rides.BODIES)
+    feel = speeds.column("feel_deg_per_mps2")[0]
+    assert np.isnan(feel[:n_riders]).all()
+    assert np.isfinite(feel[n_riders:]).all()
+
+
 @given(st.lists(whole(Profile), min_size=WIDTH, max_size=WIDTH))
 @settings(max_examples=25)
 def test_metrics_are_finite_for_every_profile_that_is_allowed(profiles):
@@ -179,7 +211,7 @@ def test_metrics_are_finite_for_every_profile_that_is_allowed(profiles):
 
     ridden = simulate(rows, [invented_rides.ride(course) for course in ABSURD_COURSES])
 
-    assert np.isfinite(ridden.metrics).all()
+    assert np.isfinite(invented_rides.always_measured(ridden)).all()
     assert set(ridden.outcome.ravel()) <= set(Outcome)
 
 
@@ -198,7 +230,7 @@ def test_metrics_are_finite_for_every_board_and_rider_that_is_allowed(board, rid
 
     ridden = simulate(ROW[None, :], [ride, flat])
 
-    assert np.isfinite(ridden.metrics).all()
+    assert np.isfinite(invented_rides.always_measured(ridden)).all()
 
 
 @pytest.mark.parametrize("value", [np.nan, np.inf])
