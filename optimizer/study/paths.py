@@ -1,4 +1,4 @@
-"""Names of the files and folders of a study, and where they lie."""
+"""Names of the files and folders of a study and of a ride log, and where they lie."""
 
 from pathlib import Path
 
@@ -18,3 +18,8 @@ VALIDATION_FOLDER = "validation"
 def store_path(folder: Path) -> Path:
     """Return where the candidates of the study in a folder are stored."""
     return folder / STORE_NAME
+
+
+def mapping_beside(log: Path) -> Path:
+    """Return where the mapping of a ride log stands: .mapping.toml in place of its suffix."""
+    return log.with_name(f"{log.stem}.mapping.toml")

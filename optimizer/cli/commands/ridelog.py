@@ -9,6 +9,7 @@ from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
 from optimizer.base.errors import LogError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Force, NewFolder
+from optimizer.study.paths import mapping_beside
 
 FIT_FILE = "fit.json"
 COMPARED_FILE = "compared.json"
@@ -51,7 +52,7 @@ def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
 
     Example: levelgain log propose ride.csv
     """
-    path = _mapping_path(log, mapping)
+    path = mapping_beside(log) if mapping is None else mapping
     refuse_existing([path], advice="edit it, or name another file with --mapping")
     with loading():
         from optimizer.cli.console import console
@@ -79,7 +80,8 @@ def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = Fals
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        checked = check_log(log, load_mapping(_mapping_path(log, mapping)))
+        named = mapping_beside(log) if mapping is None else mapping
+        checked = check_log(log, load_mapping(named))
     if as_json:
         print_json(check_facts(checked))
     else:
@@ -109,21 +111,19 @@ def fit_ride_log(
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.ridelog import check_facts, print_checked, print_fits
         from optimizer.cli.stages_view import StagesView
-        from optimizer.ridelog.data.mapping import load_mapping
-        from optimizer.ridelog.data.resampling import load_log
+        from optimizer.interface.logs import fit_log, read_log
         from optimizer.ridelog.figures import draw_intervals, draw_residuals
-        from optimizer.ridelog.fits.all_fits import fit_all, fit_facts
+        from optimizer.ridelog.fits.all_fits import fit_facts
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        known = load_mapping(_mapping_path(log, mapping))
-        ride, checked = load_log(log, known)
-        fits = fit_all(ride, known, stages=stages)
+        logged = read_log(log, mapping=mapping)
+        fits = fit_log(logged, on_progress=stages.show)
     if all(isinstance(fit, str) for fit in fits.values()):
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
         raise LogError(f"{log}: nothing can be fitted: {reasons}")
-    facts = {"log": check_facts(checked), "fits": fit_facts(fits)}
+    facts = {"log": check_facts(logged.checked), "fits": fit_facts(fits)}
     write_whole(folder / FIT_FILE, json_text(facts))
     with StagesView(out) as stages:
         stages.begin("drawing")
@@ -132,7 +132,7 @@ def fit_ride_log(
     if as_json:
         print_json(facts)
         return
-    print_checked(out, checked)
+    print_checked(out, logged.checked)
     print_fits(out, fits)
     out.print(f"\n{folder} holds {FIT_FILE} and the figures.")
     print_cautions(out)
@@ -148,22 +148,18 @@ def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> No
     with loading():
         from optimizer.cli.console import console, print_cautions
         from optimizer.cli.stages_view import StagesView
-        from optimizer.ridelog.data.mapping import load_mapping
-        from optimizer.ridelog.data.resampling import load_log
-        from optimizer.ridelog.fits.all_fits import fit_all
-        from optimizer.ridelog.ridden_segment import ridden_segment
-        from optimizer.ridelog.study_from_log import fitted_names, road_fit, write_study
+        from optimizer.interface.logs import fit_log, read_log, study_from_log
+        from optimizer.ridelog.study_from_log import fitted_names
+        from optimizer.study.paths import STUDY_FILE
 
     out = console()
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        known = load_mapping(_mapping_path(log, mapping))
-        ride, _ = load_log(log, known)
-        fits = fit_all(ride, known, stages=stages)
+        logged = read_log(log, mapping=mapping)
+        fits = fit_log(logged, on_progress=stages.show)
         stages.begin("writing the study")
-        segment = ridden_segment(ride, known, road_fit(fits))
-        path = write_study(folder, fits, segment, known, log=log)
-    out.print(f"{path} written; from the log: {', '.join(fitted_names(fits))}.")
+        study_from_log(logged, fits, folder)
+    out.print(f"{folder / STUDY_FILE} written; from the log: {', '.join(fitted_names(fits))}.")
     out.print(f"Everything else is the catalogue's. Check it: levelgain check {folder}")
     print_cautions(out)
 
@@ -193,9 +189,8 @@ def compare_ride_log(
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.ridelog import print_compared
         from optimizer.cli.stages_view import StagesView
+        from optimizer.interface.logs import read_log
         from optimizer.interface.studies import load_study
-        from optimizer.ridelog.data.mapping import load_mapping
-        from optimizer.ridelog.data.resampling import load_log
         from optimizer.ridelog.figures import draw_overlay
         from optimizer.ridelog.fits.road import fit_road
         from optimizer.ridelog.replay import compare, comparison_facts, replayed, speed_lag_s
@@ -204,9 +199,9 @@ def compare_ride_log(
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the log")
-        known = load_mapping(_mapping_path(log, mapping))
+        logged = read_log(log, mapping=mapping)
         study = load_study(folder)
-        ride, _ = load_log(log, known)
+        ride, known = logged.log, logged.mapping
         fit = fit_road(ride, known.board, known.rider_mass_kg)
         stages.begin("riding")
         ridden = replayed(study)
@@ -223,7 +218,3 @@ def compare_ride_log(
     print_compared(out, compared, lag_s=lag_s, does_not_fit=facts["does_not_fit"])
     out.print(f"{folder / 'compared.png'} and {COMPARED_FILE} written.")
     print_cautions(out)
-
-
-def _mapping_path(log: Path, mapping: Path | None) -> Path:
-    return log.with_name(f"{log.stem}.mapping.toml") if mapping is None else mapping

@@ -30,6 +30,7 @@ from optimizer.base.errors import (
 )
 from optimizer.interface import figures
 from optimizer.interface.candidates import candidate, explain
+from optimizer.interface.logs import LoggedRide, fit_log, fits_table, read_log, study_from_log
 from optimizer.interface.profiles import export, load_profile, profile, validate
 from optimizer.interface.progress import Progress
 from optimizer.interface.rides import compare, ride, score, traces
@@ -48,6 +49,7 @@ __all__ = [
     "FileError",
     "GenerationSampler",
     "LogError",
+    "LoggedRide",
     "MachineError",
     "NotStartedError",
     "Profile",
@@ -65,16 +67,20 @@ __all__ = [
     "explain",
     "export",
     "figures",
+    "fit_log",
+    "fits_table",
     "fork",
     "front",
     "load_profile",
     "load_study",
     "new_study",
     "profile",
+    "read_log",
     "read_results",
     "ride",
     "run",
     "score",
+    "study_from_log",
     "to_optuna",
     "traces",
     "validate",
