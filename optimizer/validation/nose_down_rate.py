@@ -7,11 +7,12 @@ from collections.abc import Callable, Mapping, Sequence
 import numpy as np
 
 from objectives.event_rate import EventRate, event_rate
+from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
+from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
+from optimizer.riding_day.speeds import ROUGH_1E6_M3
 from optimizer.study.study import Study
 from optimizer.study.validation_settings import RidingDay
-from optimizer.validation.day_speeds import ROUGH_1E6_M3
-from optimizer.validation.rides import LANES_OF_A_COURSE, day_rides
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, simulate
@@ -77,10 +78,11 @@ def ride_days(
     """
     found: list[tuple[Floats, Floats, Floats]] = []  # hours, kilometres, nose-downs by course
     counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace", "by_rider")}
+    seed = spawned(study.seed, "validation", "day")
     ridden_h = 0.0
     while ridden_h < hours:
         first = _COURSES_AT_ONCE * len(found)
-        courses = day_rides(study, np.arange(first, first + _COURSES_AT_ONCE))
+        courses = day_rides(study, np.arange(first, first + _COURSES_AT_ONCE), seed=seed)
         rides = [ride for course in courses for ride in course]
         results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
         by_course = _by_course(results)

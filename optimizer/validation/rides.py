@@ -2,17 +2,15 @@
 
 import dataclasses
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from optimizer.base.hashing import spawned
 from optimizer.study.study import Study
 from optimizer.study.tolerances import Shape, Tolerance, moved, number_of, with_numbers
 from optimizer.study.validation_settings import Fault
-from optimizer.validation.day_courses import drawn_course
 from optimizer.validation.tolerance_draws import draws
 from plant.description.board import Board
 from plant.description.course import Course
@@ -24,7 +22,6 @@ _Whole = TypeVar("_Whole", Board, Rider)
 
 _BEYOND = 0.08  # lightest and heaviest rider go beyond the study's by this share of the mass
 _ALONE = 0.15  # around a single rider of a study
-LANES_OF_A_COURSE = 16  # rides over one drawn road of the day: two blocks of the kernel
 
 
 def _between(light: Rider, heavy: Rider, share: float) -> Rider:
@@ -148,50 +145,6 @@ def _with_fault(whole: _Whole, fault: Fault) -> _Whole:
         if own is not None:
             numbers[name] = (own if instead is None else instead) * factor + more
     return with_numbers(whole, numbers)
-
-
-def day_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
-    """Yield the rides over each drawn course: riders in turn, each on a board of its own draw.
-
-    Parameters
-    ----------
-    study : Study
-    numbers : (course,) int64
-        Which of the day's courses.
-    """
-    plan = study.validation
-    riders = list(study.riders.items())
-    seed = spawned(study.seed, "validation", "day")
-    for number in numbers.tolist():
-        course = drawn_course(plan.day, number=number, seed=seed)
-        random = np.random.default_rng([seed, number, 1])
-        table = _independent(plan.tolerances, random)
-        rides = []
-        for lane, draw in enumerate(table):
-            name, rider = riders[(number + lane) % len(riders)]
-            rides.append(
-                Ride(
-                    course=course,
-                    rider_name=name,
-                    rider=moved(rider, plan.tolerances, draw),
-                    board=moved(study.board, plan.tolerances, draw),
-                    noise_seed=int(random.integers(2**64, dtype=np.uint64)),
-                )
-            )
-        yield rides
-
-
-def _independent(
-    tolerances: Sequence[Tolerance], random: np.random.Generator
-) -> NDArray[np.float64]:
-    """Return independent draws for the lanes of a course, (lane, tolerance)."""
-    shape = (LANES_OF_A_COURSE, len(tolerances))
-    normal = np.clip(random.standard_normal(shape), -3.0, 3.0) / 2.0
-    uniform = random.uniform(-1.0, 1.0, shape)
-    is_normal = np.array(
-        [tolerance.shape is Shape.NORMAL for tolerance in tolerances], dtype=np.bool_
-    )
-    return np.where(is_normal, normal, uniform)
 
 
 def _ride(study: Study, course: Course, rider_name: str, *, rider: Rider, board: Board) -> Ride:

@@ -7,11 +7,11 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation import early_ends
-from optimizer.validation.day_courses import drawn_course
 from optimizer.validation.early_ends import (
     judge_fault,
     judge_held_out,

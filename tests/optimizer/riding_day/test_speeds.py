@@ -5,10 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from optimizer.study.catalogue import STUDIES_FOLDER, shelves
-from optimizer.study.load import load_study
-from optimizer.validation.day_courses import drawn_course
-from optimizer.validation.day_speeds import (
+from optimizer.riding_day.drawn_course import drawn_course
+from optimizer.riding_day.rides import day_rides
+from optimizer.riding_day.speeds import (
     CHANGE_MPS2,
     ROUGH_1E6_M3,
     Stretch,
@@ -16,7 +15,8 @@ from optimizer.validation.day_speeds import (
     held_between,
     speed_bounds,
 )
-from optimizer.validation.rides import day_rides
+from optimizer.study.catalogue import STUDIES_FOLDER, shelves
+from optimizer.study.load import load_study
 from plant.description.course import Course, Manoeuvre, Patch, Road, Surface
 from plant.description.profile_array import profile_to_array
 from plant.kernel.road import straight_lines
@@ -123,7 +123,7 @@ def test_where_nothing_asks_for_care_the_wanted_speeds_stay():
 @pytest.mark.slow
 def test_boards_that_are_really_ridden_stay_near_the_fastest_speed():
     shares: dict[object, list[float]] = {}
-    for rides in day_rides(STUDY, np.arange(40)):
+    for rides in day_rides(STUDY, np.arange(40), seed=5):
         for ride in rides[:2]:
             found = trace(ROW, ride, every_steps=50)
             for from_m, to_m, fastest, name in limits(ride.course):

@@ -4,13 +4,13 @@ from typing import TypeAlias
 
 import numpy as np
 
-from optimizer.study.validation_settings import RidingDay
-from optimizer.validation.day_speeds import (
+from optimizer.riding_day.speeds import (
     CHANGE_MPS2,
     careful_stretches,
     held_between,
     speed_bounds,
 )
+from optimizer.study.validation_settings import RidingDay
 from plant.arrays import Floats
 from plant.description.course import Course, Manoeuvre, Patch, Points, Road
 

@@ -1,0 +1,58 @@
+"""The rides of a mixed riding day: drawn roads, riders in turn, each board of its own draw."""
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.riding_day.drawn_course import drawn_course
+from optimizer.study.study import Study
+from optimizer.study.tolerances import Shape, Tolerance, moved
+from plant.kernel.simulate import Ride
+
+LANES_OF_A_COURSE = 16  # rides over one drawn road of the day: two blocks of the kernel
+
+
+def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterator[list[Ride]]:
+    """Yield the rides over each drawn course: riders in turn, each on a board of its own draw.
+
+    Parameters
+    ----------
+    study : Study
+    numbers : (course,) int64
+        Which of the day's courses.
+    seed : int
+        Of the day; another seed is another day of the same kind.
+    """
+    plan = study.validation
+    riders = list(study.riders.items())
+    for number in numbers.tolist():
+        course = drawn_course(plan.day, number=number, seed=seed)
+        random = np.random.default_rng([seed, number, 1])
+        table = _independent(plan.tolerances, random)
+        rides = []
+        for lane, draw in enumerate(table):
+            name, rider = riders[(number + lane) % len(riders)]
+            rides.append(
+                Ride(
+                    course=course,
+                    rider_name=name,
+                    rider=moved(rider, plan.tolerances, draw),
+                    board=moved(study.board, plan.tolerances, draw),
+                    noise_seed=int(random.integers(2**64, dtype=np.uint64)),
+                )
+            )
+        yield rides
+
+
+def _independent(
+    tolerances: Sequence[Tolerance], random: np.random.Generator
+) -> NDArray[np.float64]:
+    """Return independent draws for the lanes of a course, (lane, tolerance)."""
+    shape = (LANES_OF_A_COURSE, len(tolerances))
+    normal = np.clip(random.standard_normal(shape), -3.0, 3.0) / 2.0
+    uniform = random.uniform(-1.0, 1.0, shape)
+    is_normal = np.array(
+        [tolerance.shape is Shape.NORMAL for tolerance in tolerances], dtype=np.bool_
+    )
+    return np.where(is_normal, normal, uniform)
