@@ -127,7 +127,7 @@ def reevaluate_front(
     stop: Callable[[], bool],
     machines: Machines = ALONE,
 ) -> bool:
-    """Ride the front of a finished search again; see `optimizer.execution.reevaluation.look_again`.
+    """Ride the front of a finished search again; see `optimizer.execution.reevaluation.reevaluate`.
 
     Raises
     ------
