@@ -6,7 +6,6 @@ import numpy as np
 
 from plant.arrays import Flags, Floats
 from plant.kernel.outcomes import Outcome
-from plant.physics.vibration import WK_SECTIONS
 from tests.reference.constants import (
     ACCEL_TIME_S,
     DEMAND_TIME_S,
@@ -22,6 +21,9 @@ from tests.reference.constants import (
     SETTLED_DEG,
     WARNING_PERCEIVED_DEG,
 )
+from tests.reference.wk_weighting import digital_sections
+
+_WK_SECTIONS = digital_sections().tolist()
 
 
 def _valid(lanes: Lanes) -> Flags:
@@ -58,7 +60,7 @@ def _weighted(lanes: Lanes, on: Flags) -> Floats:
     """Pass the wheel's vertical acceleration through the four sections of Wk."""
     signal = np.where(on, (lanes.wheel_rise_mps - lanes.wheel_rise_was) / DT_S, 0.0)
     lanes.wheel_rise_was = lanes.wheel_rise_mps
-    for number, (b0, b1, b2, a1, a2) in enumerate(WK_SECTIONS):
+    for number, (b0, b1, b2, _, a1, a2) in enumerate(_WK_SECTIONS):
         first, second = f"weighting_{2 * number + 1}", f"weighting_{2 * number + 2}"
         filtered = b0 * signal + getattr(lanes, first)
         setattr(lanes, first, b1 * signal - a1 * filtered + getattr(lanes, second))

@@ -4,12 +4,13 @@ import math
 
 import numpy as np
 import pytest
-from scipy.signal import freqs, freqz, sosfilt
+from scipy.signal import freqs, freqz, freqz_sos, sosfilt
 
 from plant.kernel.lane_layout import R
 from plant.kernel.simulate import ride_lanes, simulate
 from plant.physics.vibration import SAMPLE_RATE_HZ, WK_SECTIONS
 from tests import invented_rides
+from tests.reference.wk_weighting import analogue_sections, digital_sections
 
 # ISO 2631-1:1997, table 3: third octaves 0.4 to 100 Hz, Wk times 1000.
 THIRD_OCTAVES_HZ = (
@@ -31,18 +32,9 @@ def digital_gain(frequency_hz):
 
 
 def analogue_gain(frequency_hz):
-    """Return |H| of ISO 2631-1, annex A, with the constants of table A.1 for Wk."""
-    w1, w2, w3, w4, w5, w6 = (2.0 * math.pi * f for f in (0.4, 100.0, 12.5, 12.5, 2.37, 3.35))
-    q1, q4, q5, q6 = 1.0 / math.sqrt(2.0), 0.63, 0.91, 0.91
-    numerators = ([1, 0, 0], [w2**2], [w4**2 / w3, w4**2], [1, w5 / q5, w5**2])
-    denominators = (
-        [1, w1 / q1, w1**2],
-        [1, w2 / q1, w2**2],
-        [1, w4 / q4, w4**2],
-        [1, w6 / q6, w6**2],
-    )
+    """Return |H| of ISO 2631-1, annex A."""
     response = np.ones(len(frequency_hz), dtype=complex)
-    for b, a in zip(numerators, denominators, strict=True):
+    for b, a in analogue_sections():
         response *= freqs(b, a, worN=2.0 * math.pi * np.asarray(frequency_hz))[1]
     return np.abs(response)
 
@@ -58,6 +50,14 @@ def test_weighting_meets_the_published_transfer_function():
     frequency_hz = np.geomspace(0.4, 100.0, 500)
 
     np.testing.assert_allclose(digital_gain(frequency_hz), analogue_gain(frequency_hz), rtol=1e-4)
+
+
+def test_the_weighting_of_the_reference_model_is_that_of_the_transfer_function_too():
+    frequency_hz = np.geomspace(0.4, 50.0, 500)
+
+    gain = np.abs(freqz_sos(digital_sections(), worN=frequency_hz, fs=SAMPLE_RATE_HZ)[1])
+
+    np.testing.assert_allclose(gain, analogue_gain(frequency_hz), rtol=0.01)
 
 
 def test_weighting_is_stable():
