@@ -27,7 +27,7 @@ from threadpoolctl import threadpool_limits
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.evaluation import Evaluate
 from plant.arrays import Floats
-from tests.benchmarks.search_again import Again
+from tests.benchmarks.front_reevaluation import FrontReevaluation
 from tests.benchmarks.search_peers import METHODS
 from tests.benchmarks.search_problems import PROBLEMS, Problem
 from tests.benchmarks.search_report import printed, table
@@ -96,7 +96,7 @@ def fresh_table(
     budgets: Sequence[int],
 ) -> pd.DataFrame:
     """Return the table of what `fresh` noise leaves of each front."""
-    again = Again(folder / problem.name / "again.npz", key=problem.key)
+    again = FrontReevaluation(folder / problem.name / "again.npz", key=problem.key)
     for run in runs.values():
         again.ride(fresh, map(run.front, (*budgets, len(run.objectives))))
     return table(

@@ -101,7 +101,7 @@ def report(n_candidates: int, n_jobs: int) -> str:
         "margins of the linearised loop": seconds["margins"],
         "the rest of riding and scoring": riding,
         "proposals": seconds["proposals"],
-        "who survives to breed": seconds["survivors"],
+        "survival and mating": seconds["survivors"],
         "store": seconds["store"],
     }
     parts["the rest"] = taken - sum(parts.values())

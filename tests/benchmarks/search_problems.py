@@ -43,7 +43,7 @@ class Problem:
     n_objectives : int
     evaluate : Evaluate
     later : callable, optional
-    composition : Composition
+    composite : CompositeObjectives
         Both as `optimizer.search.loop.run` takes them; only ours knows how to use them.
     similar : callable, optional
         From a file that keeps them to points known from a finished search of a similar problem.
@@ -131,7 +131,7 @@ def example_study(n_jobs: int) -> Problem:
         measure="share of the hypervolume of the front merged from all runs",
         key=json.dumps(ride_inputs(study), sort_keys=True),
         later=lambda first: make_evaluate(
-            study, n_jobs=n_jobs, telling=study_screening_rides(study, first)
+            study, n_jobs=n_jobs, screening=study_screening_rides(study, first)
         ),
         composite=per_ride_objectives(study),
         fresh=make_evaluate(on_fresh_noise(study), n_jobs=n_jobs),

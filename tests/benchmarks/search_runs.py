@@ -74,7 +74,7 @@ class Run:
     Parameters
     ----------
     values, objectives, constraints : (candidate, ...) float64
-        In the order of evaluation; objectives of who was spared rides are NaN.
+        In the order of evaluation; objectives of candidates rejected early are NaN.
     own_s : (candidate,) float64
         Processor time that the search itself had spent when each candidate was evaluated.
     """

@@ -6,7 +6,7 @@ import pytest
 
 from optimizer.search.evaluation import Evaluation
 from tests.benchmarks import bench_search
-from tests.benchmarks.search_again import Again
+from tests.benchmarks.front_reevaluation import FrontReevaluation
 from tests.benchmarks.search_peers import METHODS, OURS
 from tests.benchmarks.search_problems import PROBLEMS, share_of_front
 from tests.benchmarks.search_runs import Recorder, Run, write_run
@@ -117,7 +117,9 @@ def test_a_warm_start_gives_every_method_the_baseline(method):
     assert np.abs(np.vstack(seen)[:50] - problem.baseline).max(axis=1).min() < 1e-9
 
 
-def test_fronts_on_fresh_noise_lose_who_fails_there_and_are_ridden_once(tmp_path, monkeypatch):
+def test_fronts_on_fresh_noise_lose_those_that_fail_there_and_are_ridden_once(
+    tmp_path, monkeypatch
+):
     asked = []
 
     def fresh(values):
@@ -140,7 +142,7 @@ def test_fronts_on_fresh_noise_lose_who_fails_there_and_are_ridden_once(tmp_path
     bench_search.main(command)
 
     (run,) = dict(bench_search.kept_runs(tmp_path, problem)).values()
-    again = Again(tmp_path / "zdt1" / "again.npz", key=problem.key)
+    again = FrontReevaluation(tmp_path / "zdt1" / "again.npz", key=problem.key)
     front, found = run.front(96), again.found(run, 96)
     assert sum(asked) == len(front) > len(found) > 0
     assert (found[:, 0] <= 0.3).all()

@@ -1,7 +1,7 @@
-"""Fronts ridden again on fresh noise, as a study's own second look rides them.
+"""Fronts ridden again on fresh noise, as a study's own re-evaluation rides them.
 
-On the noise that all of a search shares, some candidates are lucky, and a front merged from many
-searches gathers the luck of all. On fresh noise it shows what is left of each.
+On the noise that all of a search shares, some candidates are good by chance, and a front merged
+from many searches gathers the chance of all. Fresh noise shows what is left of each.
 """
 
 import io
@@ -20,7 +20,7 @@ from tests.benchmarks.search_runs import Run
 _AT_ONCE = 480  # ridden between two times of writing the file
 
 
-class Again:
+class FrontReevaluation:
     """Outcomes on fresh noise, kept in a file and not ridden twice.
 
     Parameters
@@ -55,7 +55,7 @@ class Again:
             self._write()
 
     def found(self, run: Run, n_candidates: int) -> Floats:
-        """Return what the front of a run's first candidates is on fresh noise, less who fails."""
+        """Return the front of a run's first candidates on fresh noise, less those that fail."""
         rows = [self._known[_bytes(values)] for values in run.front(n_candidates)]
         if not rows:
             return run.objectives[:0]

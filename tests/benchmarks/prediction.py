@@ -1,8 +1,8 @@
-"""How well candidates are foreseen: python -m tests.benchmarks.foresight [--candidates 2000].
+"""How well objectives are predicted: python -m tests.benchmarks.prediction [--candidates 2000].
 
-The example study is searched. Then, from what was known before some of its generations, those who
-came next and rode are foreseen twice: by objectives as they are, and ride by ride. Printed are root
-mean square errors of the logarithms of the objectives, in shares of their own scatter.
+The example study is searched. Then, from what was known before some of its generations, the next
+candidates that rode are predicted twice: by objectives as they are, and ride by ride. Printed are
+root mean square errors of the logarithms of the objectives, in shares of their own scatter.
 """
 
 import argparse
@@ -32,7 +32,7 @@ _PLACES = (144, 240, 480, 720, 960, 1200, 1440, 1680, 1920)
 _NEXT = 96
 
 
-def foreseen_errors(
+def prediction_errors(
     points: Floats, observed: Observed, composite: CompositeObjectives, place: int
 ) -> Floats:
     """Return the errors at a place in the search, (objective,).
@@ -41,9 +41,9 @@ def foreseen_errors(
     ----------
     points : (candidate, parameter) float64
         Of the unit cube.
-    told : Told
+    observed : Observed
         Of the same candidates.
-    composition : Composition
+    composite : CompositeObjectives
     place : int
         How many candidates are known.
     """
@@ -88,7 +88,8 @@ def main() -> None:
     ratios = []
     for place in (place for place in _PLACES if place + _NEXT <= len(history)):
         errors = {
-            name: foreseen_errors(points, observed[name], way, place) for name, way in ways.items()
+            name: prediction_errors(points, observed[name], way, place)
+            for name, way in ways.items()
         }
         ratios.append(errors["ride by ride"] / errors["as they are"])
         cells = "  ".join(

@@ -1,9 +1,9 @@
-"""What sparing candidates the rest of their rides saves: python -m tests.benchmarks.cheap_search.
+"""What early rejection saves and costs: python -m tests.benchmarks.early_rejection.
 
-Each seed searches the example study twice: as the search is, with those spared that their telling
-rides give away, and with every candidate ridden on all rides and the search told all of it. The
-second knows more of who fails, so its candidates differ, and what that is worth is what the
-hypervolumes are compared for.
+Each seed searches the example study twice: as the search is, with candidates rejected early that
+fail on their screening rides, and with every candidate ridden on all rides and all of it observed.
+The second search knows more of the candidates that fail, so it proposes others; the hypervolumes
+show what that is worth.
 
 Seeds are the search's own; the rides and their noise are the same throughout.
 """
@@ -31,10 +31,10 @@ from tests.benchmarks.bench_study import EXAMPLE
 
 _HEADS = (
     "hypervolume",
-    "told everything",
-    "told everything in the same hours",
+    "all observed",
+    "all observed in the same hours",
     "hours over those of all rides",
-    "spared",
+    "rejected early",
 )
 _CORNER = 2.0  # hypervolume is counted up to twice the baseline's objectives
 _TIME = RIDE_COLUMNS.index("ride_time_s")
@@ -49,8 +49,8 @@ class Searched:
     history : History
     hours : (candidate,) float64
         Ridden until a candidate was done, that one included.
-    spared : (candidate,) bool
-    telling : tuple of str
+    rejected_early : (candidate,) bool
+    screening : tuple of str
         Names of the rides ridden first.
     cpu_s : float
         The process's processor time, the kernel's compilation left out.
@@ -71,14 +71,14 @@ class Searched:
 
 
 class Riding:
-    """Rides a study's candidates, sparingly or not, and notes how long."""
+    """Rides a study's candidates, with early rejection or without, and notes how long."""
 
     def __init__(self, study: Study, *, may_reject: bool) -> None:
         self.study = study
         self.screening: tuple[int, ...] = ()
         self.hours: list[Floats] = []
         self.rejected_early: list[Flags] = []
-        self._spares = may_reject
+        self._may_reject = may_reject
         self._evaluate: Evaluate = make_evaluate(study)
 
     def __call__(self, values: Floats, /) -> Evaluation:
@@ -90,7 +90,7 @@ class Riding:
 
     def by(self, screening: tuple[int, ...]) -> Evaluate:
         """Return what rides the first generation, or those after it."""
-        if screening and self._spares:
+        if screening and self._may_reject:
             self.screening = screening
             self._evaluate = make_evaluate(self.study, screening=screening)
         return self
@@ -115,8 +115,8 @@ def searched(study: Study, *, may_reject: bool, seed: int, n_candidates: int) ->
     )
 
 
-def n_wronged(study: Study, found: Searched) -> int:
-    """Return how many of the spared candidates are feasible when ridden on all rides."""
+def n_wrongly_rejected(study: Study, found: Searched) -> int:
+    """Return how many of the candidates rejected early are feasible when ridden on all rides."""
     if not found.rejected_early.any():
         return 0
     whole = make_evaluate(study)(found.history.values[found.rejected_early])
@@ -137,7 +137,7 @@ def in_numbers(found: Searched, whole: Searched, n_candidates: int) -> tuple[flo
 
 
 def report(study: Study, seeds: list[int], budgets: list[int]) -> str:
-    """Return each seed's telling rides, then medians over the seeds and their spread, as text."""
+    """Return each seed's screening rides, then medians over the seeds and their spread, as text."""
     make_evaluate(study)(baseline_values(study)[None, :])  # compiles the kernel
     lines, rows, processor = [], [], []
     for seed in seeds:
@@ -146,21 +146,22 @@ def report(study: Study, seeds: list[int], budgets: list[int]) -> str:
             for may_reject in (True, False)
         )
         lines.append(
-            f"seed {seed}: {len(rejected_early.screening)} of {len(study.rides)} rides tell:"
-            f" {', '.join(rejected_early.screening)}; {rejected_early.rejected_early.sum()} spared,"
-            f" of whom {n_wronged(study, rejected_early)} are feasible\n"
+            f"seed {seed}: {len(rejected_early.screening)} of {len(study.rides)} rides screen:"
+            f" {', '.join(rejected_early.screening)};"
+            f" {rejected_early.rejected_early.sum()} rejected early, of which"
+            f" {n_wrongly_rejected(study, rejected_early)} are feasible\n"
         )
         rows.append([in_numbers(rejected_early, whole, budget) for budget in budgets])
         processor.append(rejected_early.cpu_s / whole.cpu_s)
     lines.append(f"seeds {seeds}: median (least to greatest)\n")
-    lines.append(f"processor time{_told(np.array(processor))} of that of all rides\n")
+    lines.append(f"processor time{_spread(np.array(processor))} of that of all rides\n")
     for budget, numbers in zip(budgets, np.swapaxes(np.array(rows), 0, 1), strict=True):
-        told = [f"{head}{_told(of)}" for head, of in zip(_HEADS, numbers.T, strict=True)]
-        lines.append(f"  {budget} candidates: {', '.join(told)}\n")
+        shown = [f"{head}{_spread(of)}" for head, of in zip(_HEADS, numbers.T, strict=True)]
+        lines.append(f"  {budget} candidates: {', '.join(shown)}\n")
     return "".join(lines)
 
 
-def _told(numbers: Floats) -> str:
+def _spread(numbers: Floats) -> str:
     return f" {np.median(numbers):.3f} ({numbers.min():.3f}-{numbers.max():.3f})"
 
 
