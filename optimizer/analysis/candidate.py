@@ -76,7 +76,7 @@ def worst_rides(results: Results, number: int) -> list[Ride]:
 
 
 def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:
-    """Return the rides that a candidate's numbers come from: those of its last look."""
+    """Return the rides that a candidate's numbers come from: of its re-evaluation if it has one."""
     return study_as_scored(results, number).rides
 
 

@@ -106,8 +106,8 @@ def _ridden(results: Results, numbers: Numbers) -> Ridden:
     study = results.study
     table = read_table(store_path(study.folder))
     profiles = whole_profiles(study, table.history.values)
-    look = table.reevaluation
-    again = np.isin(look.numbers, numbers)
+    reevaluation = table.reevaluation
+    again = np.isin(reevaluation.numbers, numbers)
     parts = [
         Part(
             rides=tuple(map(inputs_of, study.rides)),
@@ -119,8 +119,8 @@ def _ridden(results: Results, numbers: Numbers) -> Ridden:
         parts.append(
             Part(
                 rides=tuple(map(inputs_of, on_fresh_noise(study).rides)),
-                profiles=profiles[look.numbers[again]],
-                columns=look.evaluation.rides[again],
+                profiles=profiles[reevaluation.numbers[again]],
+                columns=reevaluation.evaluation.rides[again],
             )
         )
     return Ridden(versions=versions_of(table.frozen), parts=tuple(parts))

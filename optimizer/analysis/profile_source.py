@@ -11,7 +11,7 @@ from plant.arrays import Floats
 from plant.description.profile_array import profile_to_array
 
 
-def chosen_profile(
+def selected_profile(
     study: Study, candidate: str | None, path: Path | None
 ) -> tuple[Floats, str, str]:
     """Return a profile's row, what to call it, and a stem for files about it.

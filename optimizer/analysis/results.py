@@ -133,15 +133,15 @@ def gathered(study: Study, table: Table) -> Results:
     searched = table.history
     _check_columns(study, table)
     on_front = non_dominated(searched.objectives, searched.constraints)
-    look = front_to_reevaluate(searched, table.reevaluation)
-    looked = np.zeros_like(look.wanted) if len(look.missing) else look.wanted
-    history, rides = _with_reevaluation(table, looked)
-    if looked.any():
-        # Who came to the front as searched stays there only if fresh noise leaves it there.
-        on_front = look.on_front.copy()
+    to_ride = front_to_reevaluate(searched, table.reevaluation)
+    reevaluated = np.zeros_like(to_ride.wanted) if len(to_ride.missing) else to_ride.wanted
+    history, rides = _with_reevaluation(table, reevaluated)
+    if reevaluated.any():
+        # A candidate of the searched front stays there only if fresh noise leaves it there.
+        on_front = to_ride.on_front.copy()
         again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
-    cost = _cost(study, searched, history, looked)
+    cost = _cost(study, searched, history, reevaluated)
     numbers = np.flatnonzero(on_front)
     picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}
     return Results(
@@ -150,7 +150,7 @@ def gathered(study: Study, table: Table) -> Results:
         generations=table.generations,
         history=history,
         searched=searched,
-        reevaluated=looked,
+        reevaluated=reevaluated,
         rides=rides,
         descriptors=_descriptors(study, rides),
         weighted_cost=cost,
@@ -161,12 +161,12 @@ def gathered(study: Study, table: Table) -> Results:
     )
 
 
-def _with_reevaluation(table: Table, looked: Flags) -> tuple[History, Floats]:
+def _with_reevaluation(table: Table, reevaluated: Flags) -> tuple[History, Floats]:
     """Return history and rides with the rows of re-evaluated candidates replaced."""
-    if not looked.any():
+    if not reevaluated.any():
         return table.history, table.rides
     again = table.reevaluation
-    rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(looked)))
+    rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(reevaluated)))
     numbers = again.numbers[rows]
     objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
     rides = table.rides.copy()
@@ -177,12 +177,14 @@ def _with_reevaluation(table: Table, looked: Flags) -> tuple[History, Floats]:
     return history, rides
 
 
-def _cost(study: Study, searched: History, history: History, looked: Flags) -> Floats:
+def _cost(study: Study, searched: History, history: History, reevaluated: Flags) -> Floats:
     """Return weighted costs, each against the baseline on the same noise."""
     cost = study_cost(study, searched.objectives, baseline=searched.objectives[BASELINE])
-    if looked.any():
-        again = study_cost(study, history.objectives[looked], baseline=history.objectives[BASELINE])
-        cost[looked] = again
+    if reevaluated.any():
+        again = study_cost(
+            study, history.objectives[reevaluated], baseline=history.objectives[BASELINE]
+        )
+        cost[reevaluated] = again
     return cost
 
 

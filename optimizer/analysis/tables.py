@@ -24,7 +24,7 @@ CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAM
 def candidates_table(results: Results) -> pd.DataFrame:
     """Return every finished candidate, one row each in number order.
 
-    Columns: number, generation, picks, feasible, on_front, looked_again (its numbers are those on
+    Columns: number, generation, picks, feasible, on_front, reevaluated (its numbers are those on
     fresh noise), rides_ridden; the objectives and the weighted cost, empty where not all rides were
     ridden; the descriptors; each constraint (met at 0 or below) and the sum of those violated; the
     searched parameters. Units end the names; `worst_ride` is the ride of the highest risk.
@@ -36,7 +36,7 @@ def candidates_table(results: Results) -> pd.DataFrame:
         "picks": [";".join(results.pick_names(number)) for number in range(len(results))],
         "feasible": results.feasible,
         "on_front": results.on_front,
-        "looked_again": results.reevaluated,
+        "reevaluated": results.reevaluated,
         "rides_ridden": results.rides_ridden,
         **dict(zip(OBJECTIVES, history.objectives.T, strict=True)),
         "weighted_cost_ratio": results.weighted_cost,

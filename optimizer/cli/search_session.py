@@ -108,8 +108,8 @@ def _search_facts(results: Results, view: SearchView, written: list[Path]) -> di
         "wanted_candidates": view.searched.total,
         "feasible_candidates": int(results.feasible.sum()),
         "front_candidates": int(results.on_front.sum()),
-        "spared_candidates": int(results.rejected_early.sum()),
-        "spared_ratio": saved_ratio(results),
+        "rejected_early_candidates": int(results.rejected_early.sum()),
+        "saved_ride_time_ratio": saved_ratio(results),
         "picks": picks_table(results).to_dict(orient="records"),
         "parameters_at_bounds": {
             name: bound_marks(results, number) for name, number in results.picks.items()

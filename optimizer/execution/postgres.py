@@ -1,9 +1,10 @@
 """A PostgreSQL database at which the machines of one study meet.
 
-It keeps the inputs that decide the study and every candidate's outcome. Who rides a candidate holds
-an advisory lock on it: the server frees the locks of a session that ends, however it ends, so there
-is no lease to renew and no clock to agree on. A machine that lost its power is found out by the
-keep-alive packets of TCP, one that stands still by the server's limit on idle sessions.
+It keeps the inputs that decide the study and every candidate's outcome. The machine that rides a
+candidate holds an advisory lock on it: the server frees the locks of a session that ends, however
+it ends, so there is no lease to renew and no clock to agree on. A machine that lost its power is
+found out by the keep-alive packets of TCP, one that stands still by the server's limit on idle
+sessions.
 """
 
 import socket

@@ -99,7 +99,7 @@ class _SharedRides:
         keys = list(missing)
         for start in range(0, len(keys), _CLAIMED):
             with self._database.claimed(keys[start : start + _CLAIMED]) as claimed:
-                # Who had claimed them may have stored them since they were found to be missing.
+                # Another machine may have stored them since they were found to be missing.
                 stored = self._database.stored(claimed)
                 mine = [key for key in claimed if key not in stored]
                 if mine:

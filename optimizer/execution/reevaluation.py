@@ -57,7 +57,7 @@ def front_to_reevaluate(history: History, again: Reevaluation) -> FrontToReevalu
     ----------
     history : History
         As searched.
-    again : SecondLook
+    again : Reevaluation
         Re-evaluations so far. Only those that a search of this length asks for count, in the order
         in which it does.
     """

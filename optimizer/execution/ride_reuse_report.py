@@ -33,14 +33,14 @@ class Reuse:
     ----------
     parts : tuple of Part
         Empty where nothing is taken over.
-    spared_ratio : float
-        Share of riding the baseline and the profiles to start from that is saved, 0 to 1.
+    reused_ratio : float
+        Share of riding the baseline and the profiles to start from that is taken over, 0 to 1.
     summary : str
         One line for the user; empty where the study has no file of rides.
     """
 
     parts: tuple[Part, ...] = ()
-    spared_ratio: float = 0.0
+    reused_ratio: float = 0.0
     summary: str = ""
 
 
@@ -74,7 +74,7 @@ def find_reuse(study: Study) -> Reuse:
     ]
     return Reuse(
         parts=ridden.parts,
-        spared_ratio=n_rides / (n_first * len(study.rides)),
+        reused_ratio=n_rides / (n_first * len(study.rides)),
         summary="; ".join(line for line in lines if line) + ".",
     )
 

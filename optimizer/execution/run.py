@@ -81,7 +81,7 @@ def run_study(
     notice : callable
         Told in words what is reused, and when the run before was killed.
     machines : Machines
-        Who rides besides this machine's threads, or in their place.
+        What rides besides this machine's threads, or in their place.
 
     Raises
     ------

@@ -156,7 +156,7 @@ class Store:
         with reported(self._path), self._connection:
             self._connection.execute("BEGIN IMMEDIATE")
             self._connection.executemany(
-                "INSERT OR REPLACE INTO second_look VALUES (?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO reevaluation VALUES (?, ?, ?, ?, ?, ?)",
                 rows_of_reevaluation(numbers, evaluation),
             )
 

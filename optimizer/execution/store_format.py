@@ -21,14 +21,14 @@ from plant.arrays import Floats
 
 # Four letters in the file's header that distinguish our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")
-VERSION = 5
+VERSION = 6
 
 SCHEMA = (
     "CREATE TABLE frozen (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID",
     "CREATE TABLE candidate (number INTEGER PRIMARY KEY, generation INTEGER NOT NULL,"
     " parameters BLOB NOT NULL, objectives BLOB NOT NULL, constraints BLOB NOT NULL,"
     " n_rides INTEGER NOT NULL, rides BLOB NOT NULL, crc32 INTEGER NOT NULL)",
-    "CREATE TABLE second_look (number INTEGER PRIMARY KEY, objectives BLOB NOT NULL,"
+    "CREATE TABLE reevaluation (number INTEGER PRIMARY KEY, objectives BLOB NOT NULL,"
     " constraints BLOB NOT NULL, n_rides INTEGER NOT NULL, rides BLOB NOT NULL,"
     " crc32 INTEGER NOT NULL)",
     "CREATE TABLE running (since TEXT NOT NULL)",  # a row while a run has the store
@@ -37,7 +37,7 @@ SCHEMA = (
 )
 
 _Row = tuple[int, int, bytes, bytes, bytes, int, bytes, int]
-_LookRow = tuple[int, bytes, bytes, int, bytes, int]
+_ReevaluationRow = tuple[int, bytes, bytes, int, bytes, int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,7 +46,7 @@ class Reevaluation:
 
     Parameters
     ----------
-    numbers : (look,) int64
+    numbers : (re-evaluated candidate,) int64
         Numbers of the candidates.
     evaluation : Evaluation
         Their outcomes on fresh noise, a row for each.
@@ -68,7 +68,7 @@ class Table:
     history : History
         Parameters, objectives and constraints.
     rides : (candidate, ride, column) float64
-    second_look : SecondLook
+    reevaluation : Reevaluation
     """
 
     frozen: dict[str, str]
@@ -128,7 +128,9 @@ def rows_of_generation(
         yield first_number + row, generation, *blobs[:3], n_rides, blobs[3], checksum(*blobs)
 
 
-def rows_of_reevaluation(numbers: NDArray[np.int64], evaluation: Evaluation) -> Iterator[_LookRow]:
+def rows_of_reevaluation(
+    numbers: NDArray[np.int64], evaluation: Evaluation
+) -> Iterator[_ReevaluationRow]:
     """Return the rows of candidates that were ridden again."""
     for row, number in enumerate(numbers.tolist()):
         blobs = outcome_blobs(evaluation, row)
@@ -192,9 +194,9 @@ def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluatio
     UserInputError
         Damaged: a row has lost its length or its checksum.
     """
-    rows: list[_LookRow] = connection.execute(
+    rows: list[_ReevaluationRow] = connection.execute(
         "SELECT number, objectives, constraints, n_rides, rides, crc32"
-        " FROM second_look ORDER BY number"
+        " FROM reevaluation ORDER BY number"
     ).fetchall()
     for number, *blobs, n_rides, rides, crc32 in rows:
         shape = [len(blob) for blob in (*blobs, rides)], n_rides

@@ -1,4 +1,4 @@
-"""Checks for a course in a file: its road, its manoeuvre, and who rides it."""
+"""Checks for a course in a file: its road, its manoeuvre, and its riders."""
 
 import itertools
 import math

@@ -5,7 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from optimizer.study.study import Study
-from optimizer.validation.charge_reach import PackReach, reach_in_words, reaches
+from optimizer.validation.recoverable_pitch import (
+    RecoverablePitch,
+    in_words,
+    recoverable_pitches,
+)
 from optimizer.validation.rides import tolerance_draws
 from optimizer.validation.verdict import Grade, Verdict
 from plant.arrays import Floats
@@ -19,11 +23,11 @@ _LONGEST_DELAY_S = 0.05  # a longer delay margin counts as none
 
 
 def judge_margins(study: Study, profile: Floats) -> Verdict:
-    """Return the verdict on the margins of the balance loop, and on how far they reach.
+    """Return the verdict on the margins of the balance loop and on the recoverable pitch error.
 
     The margins are over speeds, riders and draws of the tolerances. They do not depend on charge
-    while the drive has the current that is asked for; how far that goes on a full, half and low
-    pack is `charge_reach.py`'s. A pack passes where the current lasts until the nose touches.
+    while the drive has the current that is asked for; `recoverable_pitch.py` says up to which pitch
+    error that is on a full, half and low pack. A pack passes where it is up to the nose's contact.
     """
     gains = loop_gains(profile[None, :])
     riders = list(dict.fromkeys(study.riders.values()))
@@ -36,11 +40,11 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
         for board, people in tolerance_draws(study)[:_N_DRAWS]
     ]
     here, there = _least(found), _least(drawn)
-    packs = reaches(study, profile, _least_gains(found, gains), speeds_mps=SPEEDS_MPS)
+    packs = recoverable_pitches(study, profile, _least_gains(found, gains), speeds_mps=SPEEDS_MPS)
     asked = _asked(study)
     nose_deg = study.board.frame.nose_contact_deg
-    reach = min(pack.balanced_deg for pack in packs) / nose_deg
-    nominal = min(reach, *(here[name] / asked[name] for name in asked))
+    recoverable = min(pack.balanced_deg for pack in packs) / nose_deg
+    nominal = min(recoverable, *(here[name] / asked[name] for name in asked))
     far = min((there[name] / asked[name] for name in asked), default=nominal)
     grade = Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
     grade = Grade.FAIL if nominal < _NEAR or far <= 0.0 else grade
@@ -52,9 +56,9 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
         f" margin x{np.exp(here['gain']):.2f}, delay margin {1000 * here['delay']:.1f} ms; over"
         f" {len(drawn)} draws of the tolerances: sensitivity"
         f" {1.0 / max(there['sensitivity'], 1e-9):.2f}; current to balance a nose that is down by:"
-        f" {'; '.join(reach_in_words(pack) for pack in packs)}",
+        f" {'; '.join(in_words(pack) for pack in packs)}",
         asked=_asked_in_words(study),
-        change="" if grade is Grade.PASS else _change_for(reach),
+        change="" if grade is Grade.PASS else _change_for(recoverable),
         numbers={
             "max_sensitivity": 1.0 / max(here["sensitivity"], 1e-9),
             "phase_margin_deg": here["phase"],
@@ -85,8 +89,8 @@ def _asked_in_words(study: Study) -> str:
     )
 
 
-def _change_for(reach: float) -> str:
-    if reach < 1.0:
+def _change_for(recoverable: float) -> str:
+    if recoverable < 1.0:
         return (
             "raise reserve_warning_ratio or bus_warning_margin_v, so that a rider is warned before"
             " the current runs out, or ride slower on such a pack"
@@ -97,7 +101,7 @@ def _change_for(reach: float) -> str:
     )
 
 
-def _numbers(packs: Sequence[PackReach]) -> dict[str, float]:
+def _numbers(packs: Sequence[RecoverablePitch]) -> dict[str, float]:
     return {
         f"{name}_{pack.pack}_pack_{unit}": getattr(pack, f"{name}_{unit}")
         for pack in packs

@@ -83,7 +83,7 @@ def held_out_rides(study: Study) -> list[Ride]:
 
 
 def _is_for(study: Study, course: Course, rider: Rider) -> bool:
-    """Return whether a rider is about as heavy as those who ride a course in the study."""
+    """Return whether a rider is about as heavy as the riders of a course in the study."""
     masses = [ride.rider.body.mass_kg for ride in study.rides if ride.course.name == course.name]
     reach = 1.0 + max(_BEYOND, _ALONE if len(study.riders) == 1 else 0.0) + 1e-9
     return min(masses) / reach <= rider.body.mass_kg <= max(masses) * reach

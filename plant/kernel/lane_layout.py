@@ -190,8 +190,8 @@ SIGNAL_NAMES = (
     "sway_noise",
 )
 
-# Spared divisions that follow a signal, renewed with it.
-SPARED_NAMES = ("per_resistance_now",)
+# Reciprocals that follow a signal, renewed with it.
+RECIPROCAL_NAMES = ("per_resistance_now",)
 
 _NAMES = (
     PROFILE_NAMES
@@ -202,7 +202,7 @@ _NAMES = (
     + ROAD_NAMES
     + STATE_NAMES
     + SIGNAL_NAMES
-    + SPARED_NAMES
+    + RECIPROCAL_NAMES
     + ACCUMULATOR_NAMES
     + tuple(f"ring_{slot}" for slot in range(RING_SLOTS))
 )

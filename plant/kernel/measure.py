@@ -163,10 +163,10 @@ def measure_feel(b: Block, k: int, on: bool, dt: float) -> float:
     # On a slope the pitch answers the load; a start is not yet riding; a bump is not asked.
     level = magnitude(b[R.road_grade_rad + k]) < _LEVEL_RAD and b[R.support + k] < 0.5
     asked = b[R.accel_wanted_mps2 + k] > _FEEL_ACCEL_MPS2
-    telling = on and level and asked and smooth > _FEEL_ACCEL_MPS2
+    counted = on and level and asked and smooth > _FEEL_ACCEL_MPS2
     pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
-    b[R.feel_product + k] += (smooth * pitch_deg * dt) if telling else 0.0
-    b[R.feel_square + k] += (smooth * smooth * dt) if telling else 0.0
+    b[R.feel_product + k] += (smooth * pitch_deg * dt) if counted else 0.0
+    b[R.feel_square + k] += (smooth * smooth * dt) if counted else 0.0
     return change
 
 

@@ -36,7 +36,7 @@ _NO_PROBE: _Probe = (np.zeros(0, dtype=np.int64), 1, np.zeros((0, 0, WIDTH)))
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Ride:
-    """One lane less its profile: who rides what on which board, with which noise."""
+    """One lane less its profile: its rider, board, course and noise."""
 
     course: Course
     rider_name: str

@@ -130,10 +130,10 @@ def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: float) -> None:
     lanes.accel_smooth_mps2 = smooth
     change = (smooth - lanes.accel_smoother_mps2) / ACCEL_TIME_S
     lanes.accel_smoother_mps2 = lanes.accel_smoother_mps2 + change * DT_S
-    telling = on & (np.minimum(smooth, lanes.accel_wanted_mps2) > FEEL_ACCEL_MPS2)
-    telling &= (np.abs(lanes.road_grade_rad) < LEVEL_RAD) & (lanes.support < 0.5)
-    _add(lanes, "feel_product", smooth * pitch_deg * dt, telling)
-    _add(lanes, "feel_square", smooth**2 * dt, telling)
+    counted = on & (np.minimum(smooth, lanes.accel_wanted_mps2) > FEEL_ACCEL_MPS2)
+    counted &= (np.abs(lanes.road_grade_rad) < LEVEL_RAD) & (lanes.support < 0.5)
+    _add(lanes, "feel_product", smooth * pitch_deg * dt, counted)
+    _add(lanes, "feel_square", smooth**2 * dt, counted)
     standing = lanes.mass_kg * GRAVITY_MPS2 * lanes.half_stance_m * lanes.foot_use_ratio
     effort = -lanes.board_moment_nm / standing
     _keep(lanes, "tail_effort", effort, on & (lanes.support < 0.5))

@@ -34,8 +34,8 @@ def decide(lanes: Lanes, speed_script_mps: float) -> None:
     """Advance the acceleration in mind and the trim against slope and wind."""
     free = 1.0 - lanes.support
     lanes.speed_wanted_now_mps = speed_script_mps * (1.0 - lanes.heed) * free
-    foreseen = lanes.speed_mps + FORESIGHT_S * lanes.accel_mps2
-    miss = lanes.speed_wanted_now_mps - foreseen
+    predicted = lanes.speed_mps + FORESIGHT_S * lanes.accel_mps2
+    miss = lanes.speed_wanted_now_mps - predicted
     plain = miss / SPEED_TIME_S
     asked = np.clip(plain, -lanes.ask_braking_mps2, lanes.ask_accel_mps2)
     lanes.accel_wanted_mps2 += (asked * free - lanes.accel_wanted_mps2) * -np.expm1(

@@ -105,7 +105,7 @@ def ride(
     with loading():
         from objectives import OBJECTIVES
         from optimizer.analysis.candidate import failures
-        from optimizer.analysis.profile_source import chosen_profile
+        from optimizer.analysis.profile_source import selected_profile
         from optimizer.analysis.tables import rides_table
         from optimizer.cli.console import console, print_json, print_table
         from optimizer.cli.output.results import ride_columns
@@ -118,7 +118,7 @@ def ride(
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
-        values, called, _ = chosen_profile(study, candidate, profile)
+        values, called, _ = selected_profile(study, candidate, profile)
         stages.begin("riding")
         # One simulation gives both the rides and the scores.
         found = compare(study, {called: array_to_profile(values)}, jobs=jobs)

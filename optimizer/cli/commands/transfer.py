@@ -39,7 +39,7 @@ def transfer(
     Example: levelgain transfer my_board my_other_board balanced
     """
     with loading():
-        from optimizer.analysis.profile_source import chosen_profile
+        from optimizer.analysis.profile_source import selected_profile
         from optimizer.analysis.transfer import distance_to_optimum, scaling, transferred
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.transfer import print_transfer, profile_text, transfer_facts
@@ -55,7 +55,7 @@ def transfer(
     with StagesView(out) as stages:
         stages.begin("reading the studies")
         old, new = load_study(folder), load_study(new_folder)
-        row, called, stem = chosen_profile(old, which, profile)
+        row, called, stem = selected_profile(old, which, profile)
     path = new_folder / EXPORTS_FOLDER / f"transferred_{stem}.toml"
     if not force:
         refuse_existing([path], advice="give --force to replace it")

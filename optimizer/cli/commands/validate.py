@@ -37,7 +37,7 @@ def validate_profile(
     Example: levelgain validate my_board balanced
     """
     with loading():
-        from optimizer.analysis.profile_source import chosen_profile
+        from optimizer.analysis.profile_source import selected_profile
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.stages_view import StagesView
         from optimizer.interface.profiles import validate
@@ -46,7 +46,7 @@ def validate_profile(
         from plant.description.profile_array import array_to_profile
 
     study = load_study(folder)
-    row, called, stem = chosen_profile(study, which, profile)
+    row, called, stem = selected_profile(study, which, profile)
     paths = verdict_paths(folder / VALIDATION_FOLDER if to is None else to, stem)
     if not force:
         refuse_existing(paths, advice="give --force to replace it, or --to another folder")

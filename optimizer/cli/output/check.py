@@ -50,7 +50,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
     per_candidate_s = (time.perf_counter() - started) / _TIMED_CANDIDATES
     wanted = whole_generations(study.n_candidates, population=study.population)
     reuse = find_reuse(study)
-    ridden = wanted - reuse.spared_ratio * (1 + len(study.start))
+    ridden = wanted - reuse.reused_ratio * (1 + len(study.start))
     return {
         "title": study.title,
         "board": study.board_name,

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from optimizer.analysis.comparison import Comparison, changed_rides, in_words
-from optimizer.analysis.profile_source import chosen_profile
+from optimizer.analysis.profile_source import selected_profile
 from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.console import print_table
@@ -74,11 +74,11 @@ def comparison_facts(found: Comparison) -> dict[str, object]:
 def _row_and_source(study: Study, text: str) -> tuple[NDArray[np.float64], str | Path]:
     """Return a profile's row and where it comes from: a name of the study, or a file."""
     if text == "baseline":
-        return chosen_profile(study, None, None)[0], text
+        return selected_profile(study, None, None)[0], text
     if text in PICKS or text.isdigit():
-        row, called, _ = chosen_profile(study, text, None)
+        row, called, _ = selected_profile(study, text, None)
         return row, called
-    return chosen_profile(study, None, Path(text))[0], Path(text).absolute()
+    return selected_profile(study, None, Path(text))[0], Path(text).absolute()
 
 
 def _refuse_twice(texts: Sequence[str], sources: Sequence[str | Path]) -> None:

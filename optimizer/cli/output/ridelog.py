@@ -42,7 +42,7 @@ def print_checked(out: Console, checked: Checked) -> None:
 
 
 def print_fits(out: Console, fits: Fits) -> None:
-    """Print every fitted number with its interval, and what the log can not tell."""
+    """Print every fitted number with its interval, and what the log leaves undetermined."""
     for subject, fit in fits.items():
         out.print(f"\n{subject}", style="bold")
         if isinstance(fit, str):
@@ -53,7 +53,7 @@ def print_fits(out: Console, fits: Fits) -> None:
             also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
             out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
         for text in fit.cannot:
-            out.print(f"  can not tell: {text}")
+            out.print(f"  undetermined: {text}")
 
 
 def print_compared(

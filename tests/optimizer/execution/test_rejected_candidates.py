@@ -21,7 +21,7 @@ N_RIDES = 8
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    folder = write_small_study(tmp_path_factory.mktemp("spared") / "study", *STEEP)
+    folder = write_small_study(tmp_path_factory.mktemp("rejected") / "study", *STEEP)
     cli.app(["run", str(folder)], standalone_mode=False)
     return folder
 
@@ -84,13 +84,13 @@ def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, res
     out = levelgain("resume", again)[1]
     observed = json.loads(levelgain("resume", again, "--json")[1])
 
-    n_spared = int(results.rejected_early.sum())
-    assert f"{n_spared} of 36 candidates failed on the screening rides" in out
+    n_rejected = int(results.rejected_early.sum())
+    assert f"{n_rejected} of 36 candidates failed on the screening rides" in out
     assert "of all riding" in out
-    assert observed["spared_candidates"] == n_spared
+    assert observed["rejected_early_candidates"] == n_rejected
     # Two rides last 7 s, the others 8 s.
     left_out = (N_RIDES - results.rides_ridden).sum() / (N_RIDES * len(results))
-    assert observed["spared_ratio"] == pytest.approx(left_out, rel=0.15)
+    assert observed["saved_ride_time_ratio"] == pytest.approx(left_out, rel=0.15)
 
 
 def test_an_export_of_a_rejected_candidate_says_that_it_is_not_scored(
@@ -115,11 +115,11 @@ def test_front_lists_and_sorts_them_last(levelgain, folder, results):
     )
     few = json.loads(levelgain("front", folder, "--all", "--where", "rides_ridden<8", "--json")[1])
 
-    n_spared = int(results.rejected_early.sum())
+    n_rejected = int(results.rejected_early.sum())
     assert [row["level_error_deg"] is None for row in rows] == sorted(
         row["level_error_deg"] is None for row in rows
     )
-    assert len(few) == n_spared
+    assert len(few) == n_rejected
 
 
 def test_explain_and_ride_take_a_rejected_candidate_by_riding_it_whole(levelgain, folder, number):

@@ -165,7 +165,7 @@ def test_another_programs_sqlite_file_is_refused_and_kept(path):
 
 
 @pytest.mark.parametrize(
-    ("other", "advice"), [(7, "update this program"), (4, "go on with the program that wrote it")]
+    ("other", "advice"), [(7, "update this program"), (5, "go on with the program that wrote it")]
 )
 def test_another_version_is_refused_with_both_versions_and_what_to_do(path, other, advice):
     _filled(path)
@@ -173,7 +173,7 @@ def test_another_version_is_refused_with_both_versions_and_what_to_do(path, othe
 
     for call in (Store, read_table):
         said = _refusal(call, path)
-        assert f"a study store of version {other}, this program reads version 5" in said
+        assert f"a study store of version {other}, this program reads version 6" in said
         assert advice in said
 
 
@@ -271,7 +271,7 @@ def test_a_log_torn_at_any_place_leaves_whole_generations(path, tmp_path):
     assert all(count % POPULATION == 0 for count in counts)
 
 
-def test_a_log_torn_in_a_second_look_leaves_whole_batches_of_it(path, tmp_path):
+def test_a_log_torn_in_a_reevaluation_leaves_whole_batches_of_it(path, tmp_path):
     _filled(path, 6)
     copy = tmp_path / "torn" / path.name
     copy.parent.mkdir()
@@ -299,14 +299,14 @@ def test_a_log_torn_in_a_second_look_leaves_whole_batches_of_it(path, tmp_path):
     assert all(count % POPULATION == 0 for count in counts)
 
 
-def _looked_at(path):
+def _reevaluated(path):
     _filled(path)
     with Store(path) as store:
         store.append_reevaluation(np.array([2, 5, 7, 10]), _generation(60)[1])
 
 
-def test_a_flipped_bit_in_a_second_look_is_found(path):
-    _looked_at(path)
+def test_a_flipped_bit_in_a_reevaluation_is_found(path):
+    _reevaluated(path)
     content = bytearray(path.read_bytes())
     place = content.index(_generation(60)[1].objectives[1].astype("<f8").tobytes())
     content[place + 5] ^= 4
@@ -319,9 +319,9 @@ def test_a_flipped_bit_in_a_second_look_is_found(path):
         assert "candidate 5 does not match its checksum" in _refusal(store.reevaluation)
 
 
-def test_a_second_look_of_another_shape_is_found(path):
-    _looked_at(path)
-    _edit(path, "UPDATE second_look SET n_rides = 2 WHERE number = 7")
+def test_a_reevaluation_of_another_shape_is_found(path):
+    _reevaluated(path)
+    _edit(path, "UPDATE reevaluation SET n_rides = 2 WHERE number = 7")
 
     assert "the re-evaluation of candidate 7 does not match" in _refusal(read_table, path)
 

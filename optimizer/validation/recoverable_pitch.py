@@ -1,4 +1,4 @@
-"""How far the loop's margins reach on a full, a half and a low pack."""
+"""The largest pitch error that the loop can recover from, on a full, a half and a low pack."""
 
 import dataclasses
 import math
@@ -14,8 +14,8 @@ from plant.description.profile_array import array_to_profile
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class PackReach:
-    """Up to where the loop balances on a pack, the least over speeds and riders.
+class RecoverablePitch:
+    """The largest recoverable pitch error on a pack, the least over speeds and riders.
 
     Attributes
     ----------
@@ -44,12 +44,12 @@ class PackReach:
     warned_from_mps: float
 
 
-def reaches(
+def recoverable_pitches(
     study: Study, profile: Floats, least_gain_a_per_deg: Floats, *, speeds_mps: Sequence[float]
-) -> list[PackReach]:
-    """Return the reach on each pack, full first.
+) -> list[RecoverablePitch]:
+    """Return the largest recoverable pitch error on each pack, full first.
 
-    Where the rider is warned already, a reach is not counted: the profile has said so.
+    Speeds and riders at which the rider is warned already do not count: the profile has said so.
 
     Parameters
     ----------
@@ -62,19 +62,19 @@ def reaches(
     """
     packs = {"full": 1.0, "half": 0.5, "low": study.validation.day.least_charge_ratio}
     return [
-        _reach(study, profile, least_gain_a_per_deg, speeds_mps=speeds_mps, pack=pack)
+        _on_pack(study, profile, least_gain_a_per_deg, speeds_mps=speeds_mps, pack=pack)
         for pack in packs.items()
     ]
 
 
-def _reach(
+def _on_pack(
     study: Study,
     profile: Floats,
     least_gain: Floats,
     *,
     speeds_mps: Sequence[float],
     pack: tuple[str, float],
-) -> PackReach:
+) -> RecoverablePitch:
     whole = array_to_profile(profile)
     riders = list(dict.fromkeys(study.riders.values()))
     shape = (len(speeds_mps), len(riders))
@@ -92,7 +92,7 @@ def _reach(
                 answered[place] = answered_pitch(profile, headroom)
                 balanced[place] = driving[place] / max(least_gain[place], 1e-9)
     places = np.flatnonzero(warned.any(axis=1))
-    return PackReach(
+    return RecoverablePitch(
         pack=pack[0],
         charge_ratio=pack[1],
         balanced_deg=float(balanced.min()),
@@ -104,14 +104,14 @@ def _reach(
     )
 
 
-def reach_in_words(reach: PackReach) -> str:
-    """Return the reach on a pack as a phrase."""
-    pack = f"{reach.pack} pack ({100.0 * reach.charge_ratio:.0f} %)"
-    warned = math.isfinite(reach.warned_from_mps)
-    if math.isinf(reach.balanced_deg):
+def in_words(found: RecoverablePitch) -> str:
+    """Return the largest recoverable pitch error on a pack as a phrase."""
+    pack = f"{found.pack} pack ({100.0 * found.charge_ratio:.0f} %)"
+    warned = math.isfinite(found.warned_from_mps)
+    if math.isinf(found.balanced_deg):
         return f"{pack} warned at every speed" if warned else f"{pack} without limit"
     words = (
-        f"{pack} {reach.balanced_deg:.0f} deg at {reach.worst_mps:g} m/s,"
-        f" with the whole gain up to {reach.answered_deg:.0f} deg"
+        f"{pack} {found.balanced_deg:.0f} deg at {found.worst_mps:g} m/s,"
+        f" with the whole gain up to {found.answered_deg:.0f} deg"
     )
-    return f"{words}, warned from {reach.warned_from_mps:g} m/s" if warned else words
+    return f"{words}, warned from {found.warned_from_mps:g} m/s" if warned else words
