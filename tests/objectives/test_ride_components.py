@@ -29,7 +29,7 @@ shares = hnp.arrays(np.float64, (3, 5), elements=st.floats(0.0, 1.0))
 
 
 @given(level=shares, current=shares, reserve=shares, nose=shares, shake=shares)
-def test_who_rides_to_the_end_scores_the_same_by_parts_within_a_tighter_limit(
+def test_a_candidate_ridden_to_the_end_scores_the_same_by_components_within_a_tighter_limit(
     level, current, reserve, nose, shake
 ):
     scores, (objectives, constraints) = both(
@@ -45,7 +45,7 @@ def test_who_rides_to_the_end_scores_the_same_by_parts_within_a_tighter_limit(
 
     np.testing.assert_array_equal(objectives, scores.objectives)
     assert constraints.shape == scores.constraints.shape
-    by_parts, imputed = ((told <= 0.0).all(axis=1) for told in (constraints, scores.constraints))
+    by_parts, imputed = ((facts <= 0.0).all(axis=1) for facts in (constraints, scores.constraints))
     assert not np.any(by_parts & ~imputed)
     rests = 20.0 * shake[:, RULES.is_standing] / RULES.settings.rest_shake_limit_deg_per_s
     tight = ((rests > 0.9) & (rests <= 1.0)).any(axis=1)
@@ -60,11 +60,11 @@ def test_who_rides_to_the_end_scores_the_same_by_parts_within_a_tighter_limit(
 def test_early_ends_break_by_parts_what_they_break_as_a_whole(outcomes, allowed):
     scores, (_, constraints) = both(ridden(4, outcome=outcomes), rules(nose_down_share=allowed))
 
-    told = scores.constraints
-    np.testing.assert_allclose(constraints[:, 0], told[:, 0], atol=1e-12)
-    np.testing.assert_array_equal(constraints[:, 1] > 0.0, told[:, 1] > 0.0)
+    facts = scores.constraints
+    np.testing.assert_allclose(constraints[:, 0], facts[:, 0], atol=1e-12)
+    np.testing.assert_array_equal(constraints[:, 1] > 0.0, facts[:, 1] > 0.0)
     graded = (outcomes == Outcome.SPEED_LOST).any(axis=1)
-    np.testing.assert_allclose(constraints[~graded, 1], told[~graded, 1], atol=1e-12)
+    np.testing.assert_allclose(constraints[~graded, 1], facts[~graded, 1], atol=1e-12)
 
 
 def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():

@@ -144,7 +144,7 @@ def test_order_of_candidates_does_not_matter():
     np.testing.assert_array_equal(forth.objectives, back.objectives[::-1])
 
 
-def test_who_did_not_ride_everything_has_no_objectives_and_the_constraints_of_what_it_rode():
+def test_a_candidate_not_ridden_whole_has_no_objectives_and_the_constraints_of_what_it_rode():
     random = np.random.default_rng(4)
     values = {
         "hold_pitch_rms_deg": random.uniform(1.0, 5.0, (3, 5)),
@@ -174,10 +174,10 @@ def test_who_did_not_ride_everything_has_no_objectives_and_the_constraints_of_wh
     assert constraint(found, "rest_shake")[2] > NOT_ASKED
     assert constraint(found, "rider_spread")[1] == NOT_ASKED
     assert constraint(found, "rider_spread")[2] > NOT_ASKED
-    told = dict(zip(DESCRIPTOR_NAMES, found.descriptors.T, strict=True))
-    np.testing.assert_array_equal(told["rides_ended"], [1, 1, 2])
-    np.testing.assert_array_equal(np.isnan(told["energy_wh"]), [False, True, True])
-    np.testing.assert_array_equal(np.isnan(told["traction_peak_ratio"]), [False, True, True])
+    facts = dict(zip(DESCRIPTOR_NAMES, found.descriptors.T, strict=True))
+    np.testing.assert_array_equal(facts["rides_ended"], [1, 1, 2])
+    np.testing.assert_array_equal(np.isnan(facts["energy_wh"]), [False, True, True])
+    np.testing.assert_array_equal(np.isnan(facts["traction_peak_ratio"]), [False, True, True])
 
 
 def test_inputs_are_not_changed():

@@ -28,7 +28,7 @@ candidates = 36
 population = 12
 """
 
-# Changes to the small study by which many candidates end rides early, and some of them are spared.
+# Changes by which many candidates end rides early, and some of them are rejected for that.
 STEEP = (
     ('"pupil_40", "baker_80"', '"smith_105", "baker_80"'),
     (

@@ -65,15 +65,15 @@ def test_a_change_is_told_with_rider_course_and_numbers(comparison):
 def test_the_command_draws_and_tells_and_does_not_replace(levelgain, folder, tmp_path):
     mine = tmp_path / "mine.toml"
     mine.write_text('use = "workshop_17"\n', encoding="utf-8")
-    told = ("compare", folder, "baseline", mine, "--to", tmp_path / "figures")
+    facts = ("compare", folder, "baseline", mine, "--to", tmp_path / "figures")
 
-    code, out, _ = levelgain(*told)
+    code, out, _ = levelgain(*facts)
 
     assert code == 0
     assert "mine.toml wins most against baseline" in out
     for name in ("traces.png", "loop.svg"):
         assert (tmp_path / "figures" / name).stat().st_size > 10_000
-    code, _, error = levelgain(*told)
+    code, _, error = levelgain(*facts)
     assert code == 2
     assert "--force" in error
 
@@ -84,11 +84,11 @@ def test_json_holds_tables_and_words(levelgain, folder, tmp_path):
 
     code, out, _ = levelgain("compare", folder, "baseline", mine, "--json")
 
-    told = json.loads(out)
+    facts = json.loads(out)
     assert code == 0
-    assert [row["profile"] for row in told["objectives"]] == ["baseline", "mine.toml"]
-    assert "inner_gain_a_per_deg" in {row["parameter"] for row in told["parameters"]}
-    assert set(told["against_the_first"]["mine.toml"]) == {"wins", "losses"}
+    assert [row["profile"] for row in facts["objectives"]] == ["baseline", "mine.toml"]
+    assert "inner_gain_a_per_deg" in {row["parameter"] for row in facts["parameters"]}
+    assert set(facts["against_the_first"]["mine.toml"]) == {"wins", "losses"}
 
 
 def test_files_of_one_name_keep_their_numbers_apart(levelgain, folder, tmp_path):
@@ -101,12 +101,12 @@ def test_files_of_one_name_keep_their_numbers_apart(levelgain, folder, tmp_path)
     code, out, error = levelgain("compare", folder, "baseline", *files, "--json")
 
     assert code == 0, error
-    told = json.loads(out)
+    facts = json.loads(out)
     labels = ["left/tuned/mine.toml", "right/tuned/mine.toml"]
-    assert [row["profile"] for row in told["objectives"]] == ["baseline", *labels]
-    gains = next(row for row in told["parameters"] if row["parameter"].startswith("rate_gain"))
+    assert [row["profile"] for row in facts["objectives"]] == ["baseline", *labels]
+    gains = next(row for row in facts["parameters"] if row["parameter"].startswith("rate_gain"))
     assert [gains[label] for label in labels] == [0.6, 0.7]
-    assert set(told["against_the_first"]) == set(labels)
+    assert set(facts["against_the_first"]) == set(labels)
 
 
 @pytest.mark.parametrize(

@@ -299,10 +299,10 @@ def test_an_early_warning_of_high_voltage_keeps_the_drive_from_cutting_out():
 
 def test_a_warning_of_low_voltage_keeps_the_drive_from_cutting_out():
     warned, unwarned = rides("bus_low_warning")
-    noticed = first_time(warned, warned.signals.warning_lift_deg > 1.0)
+    perceived = first_time(warned, warned.signals.warning_lift_deg > 1.0)
 
     assert unwarned.signals.outcome is Outcome.BUS_TOO_LOW
-    assert noticed < unwarned.metrics["ride_time_s"] - 3.0
+    assert perceived < unwarned.metrics["ride_time_s"] - 3.0
 
 
 def test_a_start_up_a_slope_is_without_a_jerk():
@@ -347,11 +347,11 @@ def test_the_command_draws_one_page_twice_and_replaces_nothing_unasked(tmp_path)
 
 def test_a_panel_says_what_was_measured_and_how_a_ride_ended():
     shown = demonstrations()["outer_knees"]
-    told = result_line(shown, ridden(shown))
+    facts = result_line(shown, ridden(shown))
 
     first, second = measured("outer_knees")
-    assert f"{first:.1f} deg (knees)" in told
-    assert f"{second:.1f} deg (base gain throughout: {Outcome.NOSE_DOWN.message} at" in told
+    assert f"{first:.1f} deg (knees)" in facts
+    assert f"{second:.1f} deg (base gain throughout: {Outcome.NOSE_DOWN.message} at" in facts
 
 
 @pytest.mark.parametrize(
@@ -387,6 +387,6 @@ def test_the_numbers_come_as_json_and_nothing_is_written(tmp_path, monkeypatch):
 
     done = CliRunner().invoke(app, ["demonstrate", "--json"])
 
-    told = json.loads(done.stdout)
-    assert list(dict.fromkeys(row["name"] for row in told)) == list(demonstrations())
+    facts = json.loads(done.stdout)
+    assert list(dict.fromkeys(row["name"] for row in facts)) == list(demonstrations())
     assert not list(tmp_path.iterdir())

@@ -72,7 +72,7 @@ def test_the_most_important_move_the_cost_most(around):
     assert around.effect[order[0]] > 0.0
 
 
-def test_a_candidate_of_the_second_look_is_moved_on_the_noise_of_its_numbers(results, around):
+def test_a_reevaluated_candidate_is_moved_on_the_noise_of_its_numbers(results, around):
     number = results.picks["balanced"]
     assert results.reevaluated[number]
 

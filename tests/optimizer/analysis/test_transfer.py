@@ -91,11 +91,11 @@ def test_the_command_writes_a_profile_that_can_be_ridden(boards, monkeypatch, ca
     with pytest.raises(SystemExit) as stopped:
         main()
     assert stopped.value.code in (0, None)
-    told = json.loads(capsys.readouterr().out)
-    assert told["current_ratio"] == pytest.approx(17.0 / 15.0, rel=1e-3)
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["current_ratio"] == pytest.approx(17.0 / 15.0, rel=1e-3)
 
     moved = profile_to_array(load_profile(new / "exports" / "transferred_baseline.toml"))
-    assert value(moved, "base_gain_a_per_deg") == pytest.approx(3.5 * told["current_ratio"])
+    assert value(moved, "base_gain_a_per_deg") == pytest.approx(3.5 * facts["current_ratio"])
 
     with pytest.raises(SystemExit) as again:
         main()

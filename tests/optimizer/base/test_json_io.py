@@ -10,7 +10,7 @@ from optimizer.base.json_io import json_text
 from tests.optimizer.small_study import write_small_study
 
 slow = pytest.mark.slow
-TELLING = [
+COMMANDS = [
     (("check", "{}"), "expected_s"),
     (("show", "{}", "0"), "objectives"),
     (("explain", "{}", "0"), "sentences"),
@@ -34,7 +34,7 @@ def pure(text):
     return json.loads(text, parse_constant=refuse)
 
 
-@pytest.mark.parametrize(("arguments", "key"), TELLING, ids=lambda value: value[0])
+@pytest.mark.parametrize(("arguments", "key"), COMMANDS, ids=lambda value: value[0])
 def test_standard_output_is_json_alone(levelgain, finished, tmp_path, monkeypatch, arguments, key):
     monkeypatch.setenv("FORCE_COLOR", "1")  # which rich takes for a terminal
     copy = shutil.copytree(finished, tmp_path / "copy")
@@ -58,17 +58,17 @@ def test_a_table_is_a_list_of_rows(levelgain, finished, arguments):
 def test_a_finished_search_tells_a_script_its_picks_and_its_files(levelgain, finished, tmp_path):
     copy = shutil.copytree(finished, tmp_path / "copy")
 
-    told = pure(levelgain("resume", copy, "--json")[1])
+    facts = pure(levelgain("resume", copy, "--json")[1])
 
-    assert told["folder"] == str(copy)
-    assert told["finished"]
-    assert told["candidates"] == told["wanted_candidates"] == 36
-    assert told["picks"][0]["pick"] == "baseline"
-    assert told["picks"][0]["weighted_cost_ratio"] == pytest.approx(1.0)
-    assert str(copy / "results" / "front.csv") in told["files"]
+    assert facts["folder"] == str(copy)
+    assert facts["finished"]
+    assert facts["candidates"] == facts["wanted_candidates"] == 36
+    assert facts["picks"][0]["pick"] == "baseline"
+    assert facts["picks"][0]["weighted_cost_ratio"] == pytest.approx(1.0)
+    assert str(copy / "results" / "front.csv") in facts["files"]
 
 
 def test_numbers_that_json_does_not_have_are_null():
-    told = {"a": float("nan"), "b": np.float32("inf"), "c": (np.int64(3), np.True_, "ß")}
+    facts = {"a": float("nan"), "b": np.float32("inf"), "c": (np.int64(3), np.True_, "ß")}
 
-    assert pure(json_text(told)) == {"a": None, "b": None, "c": [3, True, "ß"]}
+    assert pure(json_text(facts)) == {"a": None, "b": None, "c": [3, True, "ß"]}

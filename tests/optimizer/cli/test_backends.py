@@ -30,15 +30,15 @@ def test_two_machines_at_one_database_end_with_the_tables_of_one(server, tmp_pat
 
     assert finish("run", alone).returncode == 0
     processes = [start("run", folder, "--jobs", 1, "--database", database) for folder in pair]
-    told = [process.communicate(timeout=250) for process in processes]
+    facts = [process.communicate(timeout=250) for process in processes]
 
-    assert [process.returncode for process in processes] == [0, 0], told
+    assert [process.returncode for process in processes] == [0, 0], facts
     for folder in pair:
         for name in TABLES:
             expected = (alone / "results" / name).read_bytes()
             assert (folder / "results" / name).read_bytes() == expected
         assert not holds(folder, PASSWORD)
-    assert not any(PASSWORD in text for texts in told for text in texts)
+    assert not any(PASSWORD in text for texts in facts for text in texts)
 
 
 @pytest.mark.slow

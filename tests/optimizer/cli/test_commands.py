@@ -129,13 +129,13 @@ def test_an_export_tells_where_it_comes_from_and_what_it_fails(levelgain, finish
     failing = int(table["number"][~table["feasible"]].iloc[0])
 
     _, out, _ = levelgain("export", finished, failing, "--to", tmp_path)
-    told = json.loads((tmp_path / f"candidate_{failing}.json").read_text())
+    facts = json.loads((tmp_path / f"candidate_{failing}.json").read_text())
 
     assert "FAILS a constraint" in out
-    assert told["candidate"]["failed_constraints"]
-    assert told["provenance"]["seed"] == 11
-    assert len(told["provenance"]["study_digest"]) == 64
-    assert any("simulation" in caution for caution in told["cautions"])
+    assert facts["candidate"]["failed_constraints"]
+    assert facts["provenance"]["seed"] == 11
+    assert len(facts["provenance"]["study_digest"]) == 64
+    assert any("simulation" in caution for caution in facts["cautions"])
 
 
 def test_an_export_is_not_overwritten_unasked(levelgain, finished, tmp_path):

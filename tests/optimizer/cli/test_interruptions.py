@@ -116,8 +116,8 @@ def small_disk(tmp_path):
 def test_a_full_disk_is_one_line_and_loses_nothing(small_disk, tmp_path):
     study = write_small_study(small_disk / "study", ("candidates = 36", "candidates = 24"))
     assert finish("run", study).returncode in (0, 2)
-    told = candidates_stored(study)
-    assert told > 0
+    facts = candidates_stored(study)
+    assert facts > 0
     with pytest.raises(OSError, match="No space left"):
         fill_up(small_disk / "filler")
 
@@ -126,7 +126,7 @@ def test_a_full_disk_is_one_line_and_loses_nothing(small_disk, tmp_path):
     assert refused.returncode == 2
     assert "disk is full" in refused.stderr
     assert refused.stderr.count("\n") == 1
-    assert candidates_stored(study) >= told
+    assert candidates_stored(study) >= facts
 
 
 def test_a_read_only_folder_is_one_line(small_disk):

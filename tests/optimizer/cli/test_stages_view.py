@@ -37,10 +37,10 @@ def shown(console):
 
 
 def test_a_stage_is_shown_with_how_much_of_it_is_done():
-    told = shown(Console(file=io.StringIO(), force_terminal=True, width=100))
+    facts = shown(Console(file=io.StringIO(), force_terminal=True, width=100))
 
-    assert "counting" in told
-    assert "2/3" in told
+    assert "counting" in facts
+    assert "2/3" in facts
 
 
 def test_nothing_is_shown_in_a_pipe():

@@ -49,7 +49,7 @@ def invented_rules(weight, *, nose_down_share=0.0):
     return SimpleNamespace(ride_weight=np.array(weight), settings=settings)
 
 
-def test_the_cheapest_rides_that_give_every_failure_away_are_telling():
+def test_the_cheapest_rides_that_show_every_failure_screen():
     ended = np.array([[1, 2, 0, 0], [3, 1, 0, 0], [0, 0, 1, 0], [0, 0, 0, 0]])
 
     assert screening_rides(with_outcomes(ended), np.array([20.0, 10.0, 60.0, 5.0])) == (1, 2)
@@ -57,7 +57,7 @@ def test_the_cheapest_rides_that_give_every_failure_away_are_telling():
 
 
 @given(RIDES, st.floats(0.0, 0.9))
-def test_who_is_given_away_fails_whatever_the_other_rides_bring(rides, nose_down_share):
+def test_a_candidate_rejected_early_fails_whatever_the_other_rides_bring(rides, nose_down_share):
     outcome, screening, weight = (np.array(column) for column in zip(*rides, strict=True))
     whole = with_outcomes(outcome[None, :])
     columns = np.where(screening[None, :, None], whole, np.nan)
@@ -74,7 +74,7 @@ def test_who_is_given_away_fails_whatever_the_other_rides_bring(rides, nose_down
     hnp.arrays(np.int8, (5, 6), elements=st.sampled_from([0, 0, 0, 1, 3])),
     st.lists(st.integers(0, 5), unique=True),
 )
-def test_whoever_fails_on_the_telling_rides_rides_no_other_and_everybody_else_rides_all(
+def test_a_candidate_that_fails_on_the_screening_rides_rides_no_other_and_the_others_ride_all(
     outcome, screening
 ):
     whole = with_outcomes(outcome)
@@ -96,7 +96,7 @@ def test_whoever_fails_on_the_telling_rides_rides_no_other_and_everybody_else_ri
     assert sorted(asked) == sorted(map(tuple, np.argwhere(expected).tolist()))
 
 
-def test_the_search_is_told_those_of_the_nearest_known_before_for_what_is_not_known():
+def test_the_search_observes_those_of_the_nearest_known_before_for_what_is_not_known():
     space = Space(names=("a", "b"), low=np.zeros(2), high=np.array([1.0, 100.0]))
     unknown = [np.nan, np.nan]
     history = History(
@@ -176,11 +176,13 @@ def test_the_first_generation_must_be_known(tmp_path):
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
-    folder = write_small_study(tmp_path_factory.mktemp("sparing") / "study", *STEEP)
+    folder = write_small_study(tmp_path_factory.mktemp("rejecting") / "study", *STEEP)
     return searched(folder, N_CANDIDATES)
 
 
-def test_whoever_is_spared_fails_when_ridden_whole_and_all_else_is_as_ridden_whole(study):
+def test_a_candidate_rejected_early_fails_when_ridden_whole_and_the_others_are_as_ridden_whole(
+    study,
+):
     table = read_table(store_path(study.folder))
     whole = make_evaluate(study)(table.history.values)
 
@@ -202,7 +204,7 @@ def test_whoever_is_spared_fails_when_ridden_whole_and_all_else_is_as_ridden_who
     )
 
 
-def test_who_rides_first_is_found_again_in_batches_of_any_size(study):
+def test_what_rides_first_is_found_again_in_batches_of_any_size(study):
     table = read_table(store_path(study.folder))
     screening = study_screening_rides(study, table.rides[: study.population])
     later = table.history.rows(study.population, N_CANDIDATES)
@@ -248,11 +250,11 @@ class RidingOn:
     def by(self, screening):
         if not screening:
             return self
-        sparing = make_evaluate(self.study, screening=screening)
+        rejecting = make_evaluate(self.study, screening=screening)
 
         def evaluate(values):
             self(values)
-            return sparing(values)
+            return rejecting(values)
 
         return evaluate
 

@@ -149,17 +149,17 @@ def test_a_batch_is_answered_in_its_order_and_repeats_are_ridden_once(database):
 
 
 def test_outcomes_that_spare_rides_are_kept_apart_from_whole_ones(database):
-    def sparing(values):
+    def rejecting(values):
         whole = narrow(values)
         return replace(whole, objectives=np.full_like(whole.objectives, np.nan))
 
     with sharing(database, machine.INPUTS) as share:
         share(narrow, rides=())(batch())
-        rejected_early = share(sparing, rides=(), screening=(1, 0))(batch())
+        rejected_early = share(rejecting, rides=(), screening=(1, 0))(batch())
     edit(database, "UPDATE levelgain.outcome SET ridden_by = 'another'")
     with sharing(database, machine.INPUTS) as share:
         whole = share(narrow, rides=())(batch())
-        again = share(sparing, rides=(), screening=(1, 0))(batch())
+        again = share(rejecting, rides=(), screening=(1, 0))(batch())
 
     np.testing.assert_array_equal(whole.objectives, narrow(batch()).objectives)
     assert np.isnan(rejected_early.objectives).all()

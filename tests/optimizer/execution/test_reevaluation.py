@@ -1,4 +1,4 @@
-"""Candidates that were only lucky with their noise do not stay on the front."""
+"""Candidates that were good by chance on their noise do not stay on the front."""
 
 import multiprocessing
 import shutil
@@ -35,21 +35,21 @@ def searched(folder, *, n_candidates=48):
     return study
 
 
-def look(study, *, n_jobs=2, stop=go_on):
+def reevaluate(study, *, n_jobs=2, stop=go_on):
     return reevaluate_front(study, n_jobs=n_jobs, advance=lambda *_: None, stop=stop)
 
 
 @pytest.fixture(scope="module")
-def looked(tmp_path_factory):
-    study = searched(tmp_path_factory.mktemp("looked"))
-    assert look(study)
+def reevaluated(tmp_path_factory):
+    study = searched(tmp_path_factory.mktemp("reevaluated"))
+    assert reevaluate(study)
     return study
 
 
-def test_only_the_noise_is_other(looked):
-    again = reevaluation.on_fresh_noise(looked)
+def test_only_the_noise_is_other(reevaluated):
+    again = reevaluation.on_fresh_noise(reevaluated)
 
-    for before, after in zip(looked.rides, again.rides, strict=True):
+    for before, after in zip(reevaluated.rides, again.rides, strict=True):
         assert after.noise_seed != before.noise_seed
         assert (after.course, after.rider, after.board) == (
             before.course,
@@ -85,11 +85,13 @@ def seen(history, numbers, *, failing):
         ([0, 1], [1], [0, 1, 2], [2]),
         ([0, 1, 2], [1], [0, 1, 2], []),
         ([0, 1, 2], [1, 2], [0, 1, 2, 3], [3]),
-        ([0, 1, 2, 3, 4], [1], [0, 1, 2], []),  # what a longer look had no reason to see
+        ([0, 1, 2, 3, 4], [1], [0, 1, 2], []),  # what a longer search had no reason to ride again
         ([0, 1, 3], [1, 3], [0, 1, 2], [2]),
     ],
 )
-def test_who_comes_up_where_another_fell_is_looked_at_next(numbers, failing, on_front, missing):
+def test_a_candidate_that_comes_up_where_another_fell_is_reevaluated_next(
+    numbers, failing, on_front, missing
+):
     history = chain()
 
     found = reevaluation.front_to_reevaluate(history, seen(history, numbers, failing=failing))
@@ -98,7 +100,7 @@ def test_who_comes_up_where_another_fell_is_looked_at_next(numbers, failing, on_
     assert found.missing.tolist() == missing
 
 
-def test_a_baseline_off_the_front_is_looked_at_but_does_not_come_to_the_front():
+def test_a_baseline_off_the_front_is_reevaluated_but_does_not_come_to_the_front():
     history = chain()
     history.objectives[BASELINE] = 99.0
 
@@ -116,11 +118,11 @@ def wanted_of(study):
     )
 
 
-def test_who_is_looked_at_counts_by_what_it_did_there(looked):
-    results = read_results(looked)
+def test_a_reevaluated_candidate_counts_by_what_it_did_there(reevaluated):
+    results = read_results(reevaluated)
     searched = results.searched
 
-    expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(looked)])
+    expected = np.isin(np.arange(len(results)), [BASELINE, *wanted_of(reevaluated)])
     np.testing.assert_array_equal(results.reevaluated, expected)
     assert results.reevaluated[non_dominated(searched.objectives, searched.constraints)].all()
     # No other candidate is beaten by those alone that passed the re-evaluation.
@@ -129,7 +131,9 @@ def test_who_is_looked_at_counts_by_what_it_did_there(looked):
         point = searched.objectives[number]
         assert np.any(np.all(stood <= point, axis=1))
     numbers = np.flatnonzero(expected)
-    again = make_evaluate(reevaluation.on_fresh_noise(looked))(results.searched.values[numbers])
+    again = make_evaluate(reevaluation.on_fresh_noise(reevaluated))(
+        results.searched.values[numbers]
+    )
     np.testing.assert_array_equal(results.history.objectives[numbers], again.objectives)
     np.testing.assert_array_equal(results.history.constraints[numbers], again.constraints)
     others = ~expected
@@ -139,8 +143,8 @@ def test_who_is_looked_at_counts_by_what_it_did_there(looked):
     assert results.weighted_cost[BASELINE] == pytest.approx(1.0)
 
 
-def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
-    results = read_results(looked)
+def test_a_candidate_that_is_dominated_on_fresh_noise_leaves_the_front(reevaluated):
+    results = read_results(reevaluated)
 
     assert not np.any(results.on_front & ~results.reevaluated)
     front = results.history.objectives[results.on_front]
@@ -150,7 +154,7 @@ def test_who_is_dominated_on_fresh_noise_leaves_the_front(looked):
         assert dominated or not results.feasible[number] or number == BASELINE
 
 
-def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
+def test_an_interrupted_reevaluation_goes_on_and_ends_alike(reevaluated, tmp_path):
     study = searched(tmp_path / "interrupted")
     with Store(store_path(study.folder)) as store:
         history = store.history(population=study.population)
@@ -158,19 +162,19 @@ def test_an_interrupted_look_goes_on_and_ends_alike(looked, tmp_path):
         store.append_reevaluation(
             first, make_evaluate(reevaluation.on_fresh_noise(study))(history.values[first])
         )
-    assert not read_results(study).reevaluated.any()  # half a look counts for nothing
+    assert not read_results(study).reevaluated.any()  # half a re-evaluation counts for nothing
 
-    assert look(study, n_jobs=1)
+    assert reevaluate(study, n_jobs=1)
 
-    assert read_results(study).reevaluated.sum() == read_results(looked).reevaluated.sum()
+    assert read_results(study).reevaluated.sum() == read_results(reevaluated).reevaluated.sum()
     assert (
         candidates_table(read_results(study)).to_csv()
-        == candidates_table(read_results(looked)).to_csv()
+        == candidates_table(read_results(reevaluated)).to_csv()
     )
 
 
-def killed_in_its_look(study, moments):
-    """Kill a look at some moment after its first batch; return whether it was still at work."""
+def killed_in_its_reevaluation(study, moments):
+    """Kill a re-evaluation some time after its first batch; return whether it was at work."""
     stored = PROCESSES.Event()
     process = PROCESSES.Process(target=slow_reevaluation, args=(study.folder, stored))
     process.start()
@@ -182,46 +186,46 @@ def killed_in_its_look(study, moments):
     return at_work
 
 
-def test_a_killed_look_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
+def test_a_killed_reevaluation_ends_with_the_tables_of_an_uninterrupted_one(tmp_path):
     write_small_study(tmp_path / "killed", ("population = 12", "population = 4"))
     killed = load_study(tmp_path / "killed")
     run_study(killed, n_candidates=60, n_jobs=2, on_generation=lambda _: None, stop=go_on)
     shutil.copytree(killed.folder, tmp_path / "whole")
     whole = load_study(tmp_path / "whole")
-    assert look(whole)
+    assert reevaluate(whole)
     wanted = len(read_table(store_path(whole.folder)).reevaluation.numbers)
     moments = np.random.default_rng(18)
 
     at_work, stored = 0, [0]
     while at_work < 3 and stored[-1] < wanted:
-        at_work += killed_in_its_look(killed, moments)
+        at_work += killed_in_its_reevaluation(killed, moments)
         stored.append(len(read_table(store_path(killed.folder)).reevaluation.numbers))
         assert stored[-1] == wanted or not read_results(killed).reevaluated.any()
     assert at_work >= 2
     assert any(0 < count < wanted for count in stored)
 
     for study in (killed, whole):
-        assert look(study)
+        assert reevaluate(study)
         write_tables(read_results(study))
     for name in ("candidates.csv", "candidates.parquet", "front.csv", "front.parquet"):
         expected = (whole.folder / "results" / name).read_bytes()
         assert (killed.folder / "results" / name).read_bytes() == expected
 
 
-def test_a_stopped_look_says_so(tmp_path):
+def test_a_stopped_reevaluation_says_so(tmp_path):
     study = searched(tmp_path / "stopped", n_candidates=24)
 
-    assert not look(study, stop=lambda: True)
+    assert not reevaluate(study, stop=lambda: True)
     assert not read_results(study).reevaluated.any()
 
 
-def test_an_extended_study_looks_as_if_it_had_been_that_long_at_once(tmp_path):
+def test_an_extended_study_is_reevaluated_as_if_it_had_been_that_long_at_once(tmp_path):
     short = searched(tmp_path / "short", n_candidates=24)
-    assert look(short)
+    assert reevaluate(short)
     run_study(short, n_candidates=48, n_jobs=2, on_generation=lambda _: None, stop=go_on)
-    assert look(short)
+    assert reevaluate(short)
     whole = searched(tmp_path / "whole", n_candidates=48)
-    assert look(whole)
+    assert reevaluate(whole)
 
     extended, at_once = (candidates_table(read_results(study)) for study in (short, whole))
     assert extended.to_csv() == at_once.to_csv()

@@ -53,16 +53,16 @@ def run(folder, n_candidates=N_NEW, *, stop=go_on, notices=None):
     return searched(folder, n_candidates, stop=stop, notices=notices)
 
 
-def look(study):
+def reevaluate(study):
     reevaluate_front(study, n_jobs=2, advance=lambda *_: None, stop=go_on)
 
 
 def content(study):
     """Return all that a store holds, as bytes."""
     table = read_table(store_path(study.folder))
-    look = table.reevaluation
-    arrays = [look.numbers, table.rides]
-    for outcome in (table.history, look.evaluation):
+    reevaluation = table.reevaluation
+    arrays = [reevaluation.numbers, table.rides]
+    for outcome in (table.history, reevaluation.evaluation):
         arrays += [outcome.objectives, outcome.constraints]
     return [table.history.values.tobytes(), *(array.tobytes() for array in arrays)]
 
@@ -92,7 +92,7 @@ def lanes():
 @pytest.fixture(scope="module")
 def old(tmp_path_factory):
     study = run(write_small_study(tmp_path_factory.mktemp("old") / "study"), N_OLD)
-    look(study)
+    reevaluate(study)
     return read_results(study)
 
 
@@ -117,18 +117,18 @@ def test_reused_rides_give_the_bytes_of_rides_ridden_anew(new, lanes, edit, n_kn
 
     proof = n_known  # the first profile is ridden again to prove this machine
     assert n_reused == sum(lanes) - (1 + len(reused.start)) * n_known + proof
-    look(reused)
-    look(ridden)
+    reevaluate(reused)
+    reevaluate(ridden)
     assert content(reused) == content(ridden)
 
 
 @pytest.fixture(scope="module")
-def sparing(tmp_path_factory):
-    folder = write_small_study(tmp_path_factory.mktemp("sparing") / "study", *STEEP)
+def rejecting(tmp_path_factory):
+    folder = write_small_study(tmp_path_factory.mktemp("rejecting") / "study", *STEEP)
     return read_results(run(folder, N_OLD))
 
 
-# Without a course whose rides gave candidates away, these need rides that they were spared.
+# Without a course on whose rides candidates were rejected, these need rides not ridden before.
 @pytest.mark.parametrize(
     "edit",
     [
@@ -139,9 +139,11 @@ def sparing(tmp_path_factory):
     ],
     ids=["nothing", "a course less", "a course more", "a population"],
 )
-def test_rides_that_were_spared_are_not_taken_over_as_ridden(sparing, tmp_path, lanes, edit):
+def test_rides_left_out_by_early_rejection_are_not_taken_over_as_ridden(
+    rejecting, tmp_path, lanes, edit
+):
     new, anew = tmp_path / "new", tmp_path / "anew"
-    fork(sparing, new)
+    fork(rejecting, new)
     if edit:
         change(new, *edit)
     shutil.copytree(new, anew)
@@ -162,7 +164,7 @@ def test_a_fork_that_nothing_changed_in_goes_on_as_its_origin_would(old, new, tm
     origin = tmp_path / "origin"
     shutil.copytree(old.study.folder, origin)
     study = run(new, N_OLD)
-    look(study)
+    reevaluate(study)
 
     assert sum(lanes) == 2 * len(study.rides)  # the proofs alone
     assert content(study) == content(old.study)

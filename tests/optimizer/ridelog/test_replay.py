@@ -50,12 +50,12 @@ def test_a_signal_of_too_few_seconds_is_not_scored_as_perfect(ridden, seconds):
 
     scores = (bus.rms, bus.offset, bus.spread, bus.spread_ratio, bus.correlation)
     assert all(map(math.isnan, scores))
-    told = comparison_facts([bus], ridden, lag_s=0.0)
-    assert told["does_not_fit"] == [
+    facts = comparison_facts([bus], ridden, lag_s=0.0)
+    assert facts["does_not_fit"] == [
         f"bus_v can not be compared: {seconds:.0f} s of it are in both, and 3 are needed"
     ]
     assert "can not be compared" in bus.in_words()
-    assert '"rms_difference": null' in json_text(told)
+    assert '"rms_difference": null' in json_text(facts)
 
 
 def test_a_signal_that_does_not_move_has_no_correlation(ridden):

@@ -33,7 +33,7 @@ def test_a_missing_ride_metric_may_be_nan():
     assert np.isnan(checked(spoilt, n_candidates=4, n_objectives=3).rides[1, 2, 0])
 
 
-def test_objectives_may_be_unknown_of_who_breaks_a_constraint_and_is_spared():
+def test_objectives_of_a_candidate_that_breaks_a_constraint_and_is_rejected_early_may_be_unknown():
     constraints = _with(GOOD.constraints, (1, 1), 0.1)
     nothing = _with(GOOD.objectives, 1, np.nan)
     spoilt = replace(GOOD, objectives=nothing, constraints=constraints)

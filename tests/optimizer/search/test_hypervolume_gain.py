@@ -38,7 +38,7 @@ def test_the_lazy_choice_is_that_of_asking_everybody_each_time(seed, n_objective
     assert adding_most(predicted, front, n_chosen=6).tolist() == _one_by_one(predicted, front, 6)
 
 
-def test_who_adds_nothing_is_not_chosen():
+def test_a_candidate_that_adds_nothing_is_not_selected():
     front = _front(np.random.default_rng(1), 20, 3)
 
     assert adding_most(front + 0.1, front, n_chosen=5).tolist() == []

@@ -60,7 +60,7 @@ class HalfMayRide(DirectObjectives):
         return values[:, :1] - self.middle
 
 
-def test_nobody_is_proposed_who_breaks_what_needs_no_ride():
+def test_no_candidate_is_proposed_that_breaks_a_simulation_free_constraint():
     plan = replace(PLAN, composite=HalfMayRide())
     ridden = [_first(plan)]
     for generation in range(1, 5):
@@ -74,7 +74,7 @@ def test_nobody_is_proposed_who_breaks_what_needs_no_ride():
         assert (values[:, 0] <= HalfMayRide.middle).all()
 
 
-def test_who_may_ride_of_the_first_generation_is_as_without_limits():
+def test_the_pre_feasible_ones_of_the_first_generation_are_as_without_limits():
     bound, free = _first(replace(PLAN, composite=HalfMayRide())), _first()
 
     may = free[:, 0] <= HalfMayRide.middle

@@ -55,7 +55,7 @@ def test_each_brood_more_comes_nearer_to_the_front():
     assert excess[0] > 1.3 * excess[1] > 1.3 * 1.3 * excess[2] > 0.0
 
 
-def test_children_foreseen_to_meet_the_constraints_come_first():
+def test_children_predicted_to_meet_the_constraints_come_first():
     brood = np.random.default_rng(10).random((300, 3))
 
     chosen = _screened(
@@ -87,7 +87,7 @@ def test_a_small_brood_gives_what_it_has():
     assert len(_screened(brood, n_broods=1)) == 6
 
 
-def test_of_the_best_none_is_chosen_who_may_not_ride():
+def test_of_the_best_none_is_selected_that_is_not_pre_feasible():
     brood = np.random.default_rng(12).random((400, 4))
 
     def pre_feasible_of(rows):

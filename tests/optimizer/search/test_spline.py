@@ -108,7 +108,7 @@ def test_a_narrow_cluster_is_followed_as_well_as_a_wide_one(kernel):
 
 
 @pytest.mark.parametrize("kernel", Kernel)
-def test_a_spline_with_errors_foresees_the_same(kernel):
+def test_a_spline_with_errors_predicts_the_same(kernel):
     points, rng = _points(5)
     pool = rng.random((20, 3))
 

@@ -107,11 +107,11 @@ def test_the_pid_of_the_page_is_one_and_stays_one(tmp_path):
 
 def test_the_page_tells_the_default_of_every_setting_of_the_score():
     rows = re.findall(r"^\| (`[a-z_0-9`, ]+`) \| ([^|]+) \|", PAGE, flags=re.MULTILINE)
-    told = {name: default for names, default in rows for name in re.findall(r"`(\w+)`", names)}
+    facts = {name: default for names, default in rows for name in re.findall(r"`(\w+)`", names)}
 
     for field in dataclasses.fields(ScoreSettings):
         expected = "not asked" if field.default is None else f"{field.default:g}"
-        assert told[field.name] == expected, field.name
+        assert facts[field.name] == expected, field.name
 
 
 def test_the_template_offers_constraints_at_their_defaults():

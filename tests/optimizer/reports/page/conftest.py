@@ -38,14 +38,14 @@ def results(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def told(results):
+def facts(results):
     return page_data(results)
 
 
 @pytest.fixture(scope="session")
-def page_path(told, tmp_path_factory) -> Path:
+def page_path(facts, tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("pages") / "page.html"
-    write_page(path, told)
+    write_page(path, facts)
     return path
 
 

@@ -17,8 +17,8 @@ from tests.optimizer.reports.page.unpacking import unpacked, unpacked_signals
 
 
 @pytest.fixture(scope="module")
-def text(told):
-    return page_document(told)
+def text(facts):
+    return page_document(facts)
 
 
 def test_packed_numbers_come_back_exactly():
@@ -71,10 +71,10 @@ def test_the_same_study_gives_the_same_page(results, text):
     assert page_document(page_data(results)) == text
 
 
-def test_the_stored_traces_are_those_of_the_plant(results, told):
+def test_the_stored_traces_are_those_of_the_plant(results, facts):
     number = results.picks["balanced"]
     place = worst_places(results, number)[0]
-    found = unpacked_signals(told["traces"][str(number)][str(place)])
+    found = unpacked_signals(facts["traces"][str(number)][str(place)])
     again = unpacked_signals(candidate_traces(results, number, [place])[str(place)])
 
     assert found.shape[0] == len(SIGNALS)
@@ -91,7 +91,7 @@ def test_traces_stop_where_the_room_does(results):
     assert len(json.dumps(some)) <= len(json.dumps(all_of_them)) // 2 + 1000
 
 
-def test_the_worst_ride_is_the_one_the_tables_name(results, told):
-    for number in told["details"]["numbers"]:
-        worst = told["details"]["worst"][str(number)][0]
+def test_the_worst_ride_is_the_one_the_tables_name(results, facts):
+    for number in facts["details"]["numbers"]:
+        worst = facts["details"]["worst"][str(number)][0]
         assert worst == results.descriptors[number, DESCRIPTOR_NAMES.index("worst_ride")]

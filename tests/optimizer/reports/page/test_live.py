@@ -76,9 +76,9 @@ def test_the_traces_of_any_candidate_are_ridden_on_demand(live):
     status, content = ask(live[1], "/candidate/5.json")
 
     assert status == 200
-    told = json.loads(content)
-    assert set(told["own"]) == set(told["base"])
-    assert len(told["own"]) == 3
+    facts = json.loads(content)
+    assert set(facts["own"]) == set(facts["base"])
+    assert len(facts["own"]) == 3
 
 
 def test_a_study_that_is_not_run_yet_is_waited_for(browser, tmp_path):

@@ -152,9 +152,9 @@ def test_a_constraint_that_is_not_asked_for_lets_its_failures_in(page, results):
 @pytest.mark.parametrize(
     "column", ["feel_deg_per_mps2", "stiffness_near_level_a_per_deg", "rider_spread_ratio"]
 )
-def test_a_range_hides_what_lies_outside(page, results, told, column):
+def test_a_range_hides_what_lies_outside(page, results, facts, column):
     uncheck_front_only(page)
-    values = unpacked(told["columns"][column])
+    values = unpacked(facts["columns"][column])
     middle = values.min() + 0.3 * (values.max() - values.min())
     above = results.feasible & (values >= middle)
     page.execute_script(MOVE, f"least-{column}", 300)
@@ -168,12 +168,12 @@ def test_a_range_hides_what_lies_outside(page, results, told, column):
 
 @pytest.mark.parametrize("n_known", [0, 1])
 def test_a_number_that_is_not_known_hides_no_candidate_until_a_range_is_asked(
-    browser, results, told, tmp_path, n_known
+    browser, results, facts, tmp_path, n_known
 ):
     column = "feel_deg_per_mps2"
-    values = np.full(len(unpacked(told["rows"]["number"])), np.nan)
+    values = np.full(len(unpacked(facts["rows"]["number"])), np.nan)
     values[:n_known] = 1.5  # the baseline's
-    unknown = {**told, "columns": {**told["columns"], column: packed(values, "f4")}}
+    unknown = {**facts, "columns": {**facts["columns"], column: packed(values, "f4")}}
     write_page(tmp_path / "page.html", unknown)
     browser.get((tmp_path / "page.html").as_uri())
     settle(browser)
@@ -250,10 +250,10 @@ def test_everything_that_acts_is_reached_by_the_tab_key(page):
     assert {"copy-export", "parallel-what", *(f"weight-{name}" for name in OBJECTIVES)} <= reached
 
 
-def test_a_candidate_is_shown_with_its_rides_margins_and_traces(page, told):
+def test_a_candidate_is_shown_with_its_rides_margins_and_traces(page, facts):
     assert len(page.find_elements(By.CSS_SELECTOR, ".heat")) == len(OBJECTIVES)
     assert len(page.find_elements(By.CSS_SELECTOR, ".parameters tbody tr")) == len(
-        told["parameters"]
+        facts["parameters"]
     )
     assert len(page.find_elements(By.CSS_SELECTOR, "#traces .plot")) == 3
     assert find(page, ".margins").text.count("pupil_40") == 3
@@ -316,9 +316,9 @@ def test_a_box_drawn_in_one_plot_filters_all_of_them(page):
 
 def test_a_candidate_without_traces_says_how_to_get_them(browser, results, tmp_path):
     numbers = np.flatnonzero(~results.on_front & results.feasible)
-    told = page_data(results)
-    del told["traces"][str(results.picks["lowest_risk"])]
-    write_page(tmp_path / "page.html", told)
+    facts = page_data(results)
+    del facts["traces"][str(results.picks["lowest_risk"])]
+    write_page(tmp_path / "page.html", facts)
     browser.get((tmp_path / "page.html").as_uri() + f"#{results.picks['lowest_risk']}")
     settle(browser)
     untraced = find(browser, "#candidate-body").text
@@ -365,14 +365,14 @@ def test_a_candidate_is_found_by_its_number_and_a_stranger_is_refused_in_words(p
     assert str(number) in find(page, "#candidate-title").text
 
 
-def test_the_parallel_lines_run_over_the_searched_parameters_and_over_the_measures(page, told):
+def test_the_parallel_lines_run_over_the_searched_parameters_and_over_the_measures(page, facts):
     names = "return document.getElementById('parallel').layout.xaxis.ticktext.length"
     parameters = page.execute_script(names)
     find(page, "#parallel-what option[value=measures]").click()
     settle(page)
 
-    assert parameters == sum("low" in parameter for parameter in told["parameters"])
-    assert page.execute_script(names) == len(OBJECTIVES) + 1 + len(told["columns"])
+    assert parameters == sum("low" in parameter for parameter in facts["parameters"])
+    assert page.execute_script(names) == len(OBJECTIVES) + 1 + len(facts["columns"])
 
 
 def test_an_axis_of_the_readers_own_follows_the_weights(page):

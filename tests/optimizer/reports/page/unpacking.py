@@ -5,12 +5,12 @@ import base64
 import numpy as np
 
 
-def unpacked(told):
-    content = base64.b64decode(told["data"])
-    return np.frombuffer(content, dtype="<" + told["type"]).reshape(told["shape"])
+def unpacked(facts):
+    content = base64.b64decode(facts["data"])
+    return np.frombuffer(content, dtype="<" + facts["type"]).reshape(facts["shape"])
 
 
-def unpacked_signals(told):
-    steps = unpacked(told).astype(float)
+def unpacked_signals(facts):
+    steps = unpacked(facts).astype(float)
     steps[steps == 65535] = np.nan
-    return np.array(told["low"])[:, None] + steps * np.array(told["step"])[:, None]
+    return np.array(facts["low"])[:, None] + steps * np.array(facts["step"])[:, None]
