@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any, TypeAlias
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.reading import reading
 
 Table: TypeAlias = dict[str, Any]
 
@@ -24,16 +25,11 @@ def read_text(path: Path, *, missing: str = "check the path") -> str:
         There is no such file, it can not be read, or it is not UTF-8 text.
     """
     try:
-        return path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise UserInputError(f"{path}: there is no such file; {missing}") from None
+        with reading(path, missing=missing):
+            return path.read_text(encoding="utf-8")
     except UnicodeDecodeError as error:
         raise UserInputError(
             f"{path}: must be UTF-8 text, byte {error.start} is not; save it as UTF-8"
-        ) from None
-    except OSError as error:
-        raise UserInputError(
-            f"{path}: can not be read: {error.strerror}; check its kind and its permissions"
         ) from None
 
 

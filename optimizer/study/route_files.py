@@ -13,6 +13,7 @@ from gpxpy.gpx import GPXException, GPXRoutePoint, GPXTrackPoint
 from scipy.ndimage import map_coordinates
 
 from optimizer.base.errors import UserInputError
+from optimizer.base.reading import no_such_file
 from optimizer.base.toml_io import read_text
 from plant.arrays import Floats
 from plant.description.course import Points
@@ -106,7 +107,7 @@ def read_npz(
         with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
             arrays = {name: stored[name] for name in stored.files}
     except FileNotFoundError:
-        raise UserInputError(f"{path}: there is no such file; check the path") from None
+        raise no_such_file(path) from None
     except _NOT_NPZ as error:
         raise UserInputError(
             f"{path}: not a NumPy .npz file that can be read: {_one_line(error)}; save it again"

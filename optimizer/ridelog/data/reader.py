@@ -14,6 +14,7 @@ import pyarrow.parquet
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest
+from optimizer.base.reading import no_such_file, reading
 from optimizer.ridelog.data.mapping import SEPARATORS, LogMapping
 from plant.arrays import Floats
 
@@ -113,15 +114,8 @@ def head_text(path: Path) -> str:
     UserInputError
         The file can not be read, is empty, or is not text.
     """
-    try:
-        with path.open("rb") as file:
-            head = file.read(_HEAD_BYTES)
-    except FileNotFoundError:
-        raise UserInputError(f"{path}: there is no such file; check the path") from None
-    except OSError as error:
-        raise UserInputError(
-            f"{path}: can not be read: {error.strerror}; check its kind and its permissions"
-        ) from None
+    with reading(path), path.open("rb") as file:
+        head = file.read(_HEAD_BYTES)
     if not head.strip():
         raise UserInputError(f"{path}: the log is empty; record a ride first")
     text = head.decode("utf-8-sig", errors="replace")
@@ -148,7 +142,7 @@ def parquet_header(path: Path) -> list[str]:
     try:
         return list(pa.parquet.read_schema(path).names)
     except FileNotFoundError:
-        raise UserInputError(f"{path}: there is no such file; check the path") from None
+        raise no_such_file(path) from None
     except (pa.ArrowException, OSError) as error:
         raise UserInputError(
             f"{path}: not a Parquet file that can be read ({_short(error)}); export it again"
