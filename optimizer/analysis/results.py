@@ -20,6 +20,7 @@ from optimizer.execution.store_format import Table
 from optimizer.search import pareto
 from optimizer.search.evaluation import BASELINE, History
 from optimizer.search.pareto import non_dominated
+from optimizer.search.ranking import violation
 from optimizer.study.paths import store_path
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats
@@ -211,11 +212,6 @@ def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
     return weighted_cost(
         objectives, baseline, np.array([study.weights[name] for name in OBJECTIVES])
     )
-
-
-def violation(constraints: Floats) -> Floats:
-    """Return the sum of the violated constraints, (candidate,)."""
-    return np.asarray(np.maximum(constraints, 0.0).sum(axis=1))
 
 
 def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
