@@ -17,7 +17,7 @@ def test_a_missing_file_is_named_with_what_to_do(tmp_path, read):
 
 @pytest.mark.parametrize("read", READERS)
 def test_a_folder_in_place_of_a_file_is_refused(tmp_path, read):
-    with pytest.raises(UserInputError, match="can not be read: .*; check its kind"):
+    with pytest.raises(UserInputError, match=r"can not be read: .*; check its kind"):
         read(tmp_path)
 
 
