@@ -3,13 +3,13 @@
 import dataclasses
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from optimizer.ridelog.fits.controller_data import ControllerData, smoothed
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
-from optimizer.ridelog.fits.controller_terms import FIRM, QUICK, Term
+from optimizer.ridelog.fits.controller_terms import FIRM, LOAD, QUICK, Term
 from optimizer.ridelog.fits.robust_fit import Residuals, Unknown, best, explained
 from plant.arrays import Floats
 
@@ -40,8 +40,7 @@ class Law:
         """
         found = {term.text: (*term.size, *map(self._begun, term.shape)) for term in terms}
         every = (*QUICK, *itertools.chain(*found.values()))
-        firm = tuple(dataclasses.replace(one, start=FIRM.get(one.name, one.start)) for one in every)
-        (kept, left), (other, its) = self._fitted(every), self._fitted(firm)
+        (kept, left), (other, its) = self._fitted(every), self._staged(every)
         if explained(left, its) > 0.0:
             kept, left = other, its
         absent = []
@@ -54,6 +53,16 @@ class Law:
         sizes = [unknown for term in absent for unknown in term.size]
         return self._fitted((*kept, *sizes))[0] if sizes else kept, absent
 
+    def _staged(self, unknowns: tuple[Unknown, ...]) -> tuple[tuple[Unknown, ...], Floats]:
+        """Return the same as `_fitted`, from a firm board whose load response is sized first.
+
+        Deadband and slew rates matter only once the response is about as strong as it should be.
+        """
+        shape = {unknown.name for unknown in LOAD.shape}
+        first = tuple(one for one in _starting(unknowns, FIRM) if one.name not in shape)
+        sized = {one.name: one.start for one in self._fitted(first)[0]}
+        return self._fitted(_starting(unknowns, sized))
+
     def _begun(self, unknown: Unknown) -> Unknown:
         own = float(self._neutral[SETTINGS.index(unknown.name)])
         return dataclasses.replace(unknown, start=own) if unknown.name == LOAD_EXPECTED else unknown
@@ -63,3 +72,8 @@ class Law:
         value, left = best(self.residuals_of(unknowns), unknowns)
         begun = zip(unknowns, value.tolist(), strict=True)
         return tuple(dataclasses.replace(one, start=start) for one, start in begun), left
+
+
+def _starting(unknowns: Sequence[Unknown], at: Mapping[str, float]) -> tuple[Unknown, ...]:
+    """Return the unknowns with these starts, where there is one."""
+    return tuple(dataclasses.replace(one, start=at.get(one.name, one.start)) for one in unknowns)

@@ -5,72 +5,26 @@ Regression Analysis, chapter 6). An interval holds every value at which the loss
 than a parabola of the bootstrap's width would, so the profile's height is adjusted to the scatter
 between blocks (after Chandler & Bate 2007, Biometrika 94:167; from memory).
 
-The search is hand-written because MINOS of the library iminuit found all ends for one of three
-invented controllers only: the same ends, in five times the time.
+The search is hand-written. MINOS of the library iminuit found all ends for one of three invented
+controllers only: the same ends, in five times the time. Library lmfit (1.3.4) fits the others anew
+by plain least squares alone, without Cauchy's loss, and does not report a value of less loss.
 """
 
 import dataclasses
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
+from optimizer.ridelog.fits.cauchy_loss import Loss
 from plant.arrays import Floats
 
 _PARABOLIC = 0.1  # assumed: the rise may differ so much from the parabola's
 _CLOSE = 0.02  # of the square root of the allowed rise, at which the search for an end stops
 _MOST_TRIALS = 9
 _VAGUE = 3.0  # half an interval over the value
-_MOST_STEPS = 12  # of the others, from where the parabola puts them
 _LOWER = 0.02  # of the allowed rise: from which another minimum is believed
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Loss:
-    """Cauchy's loss of a model's residuals between bounds.
-
-    Attributes
-    ----------
-    residuals : function of (unknown,) float64 to (row,) float64
-    scale : float
-        Residual from which a row counts less.
-    low, high : (unknown,) float64
-    """
-
-    residuals: Callable[[Floats], Floats]
-    scale: float
-    low: Floats
-    high: Floats
-
-    def __call__(self, value: Floats) -> float:
-        """Return twice the loss, which rises by one over a standard deviation of unit noise."""
-        square = (self.residuals(value) / self.scale) ** 2
-        return self.scale**2 * float(np.log1p(square).sum())
-
-    def least(self, start: Floats, *, free: list[int], most: int = 60) -> Floats:
-        """Return the value of least loss with only some of the unknowns free."""
-
-        def some(part: Floats) -> Floats:
-            value = start.copy()
-            value[free] = part
-            return self.residuals(value)
-
-        found = least_squares(
-            some,
-            np.clip(start[free], self.low[free], self.high[free]),
-            bounds=(self.low[free], self.high[free]),
-            loss="cauchy",
-            f_scale=self.scale,
-            x_scale="jac",
-            ftol=1e-7 if most > _MOST_STEPS else 1e-6,
-            xtol=1e-7,
-            max_nfev=most,
-        )
-        value = start.copy()
-        value[free] = found.x
-        return value
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -180,7 +134,7 @@ def _distance_to_end(
     better = None
     for _ in range(_MOST_TRIALS):
         there = np.clip(value + along * size, loss.low, loss.high)
-        there = loss.least(there, free=free, most=_MOST_STEPS) if free else there
+        there = loss.least(there, free=free, quick=True) if free else there
         rise = loss(there) - least
         if rise < -_LOWER * allowed:
             better = there if better is None else better

@@ -14,11 +14,15 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from optimizer.ridelog.fits.block_bootstrap import blocks_of
-from optimizer.ridelog.fits.profile_likelihood import Ends, Loss, profile_ends
+from optimizer.ridelog.fits.cauchy_loss import Loss, slopes
+from optimizer.ridelog.fits.profile_likelihood import Ends, profile_ends
 from plant.arrays import Floats
 
 _TUNING = 2.385  # of Cauchy's loss: 95 % efficient under normal noise (Holland & Welsch 1977)
 _MOST_RESTARTS = 4  # from better places that the search for the intervals meets
+_LEAST_SIZE = (
+    0.01  # assumed: of an unknown whose start is small, over the range of what can be true
+)
 _MAD_PER_SIGMA = 0.6745  # of a normal distribution
 _ENTANGLED = 0.95  # assumed: correlation from which two numbers can hardly be told apart
 _BOUND_UP = 0.8  # assumed: correlation worth telling
@@ -174,11 +178,12 @@ def _settled(
     def optimum(start: Floats, *, past_better: bool = False) -> _Optimum:
         loss, value = _least(residuals, start, low, high)
         residual = residuals(value)
-        jacobian = _jacobian(residuals, value)
+        jacobian = slopes(residuals, value, high)
         blocks = blocks_of(jacobian, residual, loss.scale, block_rows)
-        draws = blocks.draws()
+        draws = blocks.draws(loss.held)
         half = blocks.half_width(draws)
-        half[~np.any(jacobian, axis=0)] = np.inf  # no row depends on it
+        # All rows together know less of it than the one that holds it.
+        half[np.sum(jacobian**2, axis=0) < loss.held**2] = np.inf
         ends = profile_ends(loss, value, half, blocks.curvature, past_better=past_better)
         return _Optimum(value=value, residual=residual, draws=draws, ends=ends)
 
@@ -218,11 +223,14 @@ def _one_thread() -> AbstractContextManager[object]:
 def _scaled(
     residuals: Residuals, unknowns: Sequence[Unknown]
 ) -> tuple[Residuals, Floats, Floats, Floats, Floats]:
-    """Return residuals of unknowns of size one, their start, that size, and their bounds."""
+    """Return residuals of unknowns of size one, their start, that size, and their bounds.
+
+    The size is about how far an unknown may be from its start.
+    """
     value = np.array([unknown.start for unknown in unknowns])
     low = np.array([unknown.low for unknown in unknowns])
     high = np.array([unknown.high for unknown in unknowns])
-    size = np.maximum(np.abs(value), 1e-6 * (high - low))
+    size = np.maximum(np.abs(value), _LEAST_SIZE * (high - low))
 
     def scaled_residuals(scaled: Floats) -> Floats:
         return residuals(scaled * size)
@@ -234,24 +242,15 @@ def _least(residuals: Residuals, start: Floats, low: Floats, high: Floats) -> tu
     """Return the loss, its width settled, and where it is least."""
     found = start
     for _ in range(2):  # the loss's width follows the residuals, which settle at once
-        scale = _TUNING * _spread(residuals(found))
-        loss = Loss(residuals=residuals, scale=scale, low=low, high=high)
+        spread = _spread(residuals(found))
+        # To move an unknown by its size costs as much as one row does that is one sigma off.
+        loss = Loss(residuals=residuals, scale=_TUNING * spread, low=low, high=high, held=spread)
         found = loss.least(found, free=list(range(len(start))))
     return loss, found
 
 
 def _spread(residual: Floats) -> float:
     return max(float(np.median(np.abs(residual))) / _MAD_PER_SIGMA, 1e-12)
-
-
-def _jacobian(residuals: Residuals, value: Floats) -> Floats:
-    """Return the derivatives, (row, unknown), by central differences."""
-    columns = []
-    for place in range(len(value)):
-        step = np.zeros_like(value)
-        step[place] = 1e-5 * max(abs(value[place]), 1e-2)
-        columns.append((residuals(value + step) - residuals(value - step)) / (2.0 * step[place]))
-    return np.column_stack(columns)
 
 
 def _unknowable(

@@ -11,8 +11,11 @@ from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth
 
 
-def fitted(folder, seed, *, leave_out=()):
-    """Return the fit of a seed's ride and what the ride was made with."""
+def fitted(folder, seed, *, leave_out=(), rounding=0.0):
+    """Return the fit of a seed's ride and what the ride was made with.
+
+    `rounding` is the standard deviation of relative errors that the log's signals have besides.
+    """
     truth = drawn_truth(seed)
     lines = logged_ride.mapping(truth).splitlines()
     kept = [line for line in lines if not line.startswith(tuple(leave_out))]
@@ -20,6 +23,9 @@ def fitted(folder, seed, *, leave_out=()):
     mapping = load_mapping(folder / "m.toml")
     logged_ride.logged(truth, seed=seed, duration_s=150.0).to_parquet(folder / "ride.parquet")
     log, _ = load_log(folder / "ride.parquet", mapping)
+    random = np.random.default_rng(seed)
+    for name, values in log.signals.items():
+        log.signals[name] = values * (1.0 + rounding * random.standard_normal(len(values)))
     return fit_controller(log, mapping.board, truth.rider_kg), truth
 
 
@@ -53,6 +59,16 @@ def test_a_setting_is_recovered_within_its_interval(full, name, closeness):
 
     assert low <= true <= high
     assert value == pytest.approx(true, rel=closeness)
+
+
+def test_rounding_errors_of_a_log_do_not_move_estimates_or_intervals(full, tmp_path):
+    fit, _ = full
+    again, _ = fitted(tmp_path, 3003, rounding=1e-12)
+
+    half = 0.5 * (fit.high - fit.low)
+    assert again.names == fit.names
+    for exact, rounded in ((fit.value, again.value), (fit.low, again.low), (fit.high, again.high)):
+        assert np.max(np.abs(rounded - exact) / half) < 0.01
 
 
 def test_answers_that_a_controller_has_not_are_found_to_be_nothing(tmp_path):

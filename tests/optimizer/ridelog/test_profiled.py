@@ -2,7 +2,8 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from optimizer.ridelog.fits.profile_likelihood import Loss, profile_ends
+from optimizer.ridelog.fits.cauchy_loss import Loss
+from optimizer.ridelog.fits.profile_likelihood import profile_ends
 
 # Biochemical oxygen demand in mg/l after days: Bates & Watts 1988, Nonlinear Regression Analysis,
 # appendix A1.4 (R's data set BOD); demand = most * (1 - exp(-rate * day)).
