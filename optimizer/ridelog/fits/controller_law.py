@@ -1,10 +1,7 @@
 """The control law over a log: from what was measured to the current that was asked.
 
-The sections are those of `plant.physics.control`, at the log's step instead of the controller's.
-Current and acceleration are the measured ones, so nothing here feeds back.
-
-The sequence is written here once more, of the same functions: the fit starts on ground so flat that
-other last bits of these sums lead it to another optimum (seed 3003 of the invented rides).
+The law is that of `plant.physics.control`, section after section, at the log's step instead of
+the controller's. Current and acceleration are the measured ones, so nothing here feeds back.
 """
 
 import math
@@ -14,18 +11,17 @@ from numpy.typing import NDArray
 
 from plant.arrays import Floats
 from plant.compile import kernel
-from plant.constants import DT_S
+from plant.constants import DEG_PER_RAD, DT_S
 from plant.physics.control import (
     LIFT_SHARE,
     LOAD_FILTER_S,
-    braking_share,
+    balancing_current,
     integrate,
-    load_residual,
-    override,
-    slewed,
-    stiffness_current,
+    load_filters,
+    load_response,
+    turn_response,
+    wanted_pitch,
 )
-from plant.physics.scalar_math import clip, smaller
 
 SIGNALS = ("pitch_deg", "rate_deg_per_s", "speed_mps", "current_a", "lateral_mps2", "excess_a")
 LOAD_EXPECTED = "load_expected_current_a_per_mps2"  # the profile's, not what the road load tells
@@ -106,7 +102,7 @@ def _ask(
      integral) = settings  # fmt: skip
     # The lift's lag over the controller's steps in one of the log's.
     lift_share = 1.0 - (1.0 - LIFT_SHARE) ** (dt_s / DT_S)
-    share = 1.0 - math.exp(-dt_s / LOAD_FILTER_S)
+    load_share = 1.0 - math.exp(-dt_s / LOAD_FILTER_S)
     turn_share = 1.0 - math.exp(-dt_s / build_up)
     current_filtered, speed_filtered = signals[3, 0], signals[2, 0]
     lag_1 = lag_2 = signals[4, 0]
@@ -114,28 +110,19 @@ def _ask(
     for step in range(signals.shape[1]):
         speed = signals[2, step]
         # The filters' means over a step: at their ends a long step would lag.
-        current_change = (signals[3, step] - current_filtered) * share
-        speed_change = (speed - speed_filtered) * share
-        accel = (speed - speed_filtered - 0.5 * speed_change) / LOAD_FILTER_S
-        uphill, downhill = load_residual(
-            current_filtered + 0.5 * current_change, accel, 1.0 / expected, deadband
+        current_filtered, speed_filtered, current, acceleration = load_filters(
+            signals[3, step], speed, current_filtered, speed_filtered, load_share, 0.5
         )
-        current_filtered += current_change
-        speed_filtered += speed_change
-        wanted = clip(
-            downhill_gain * downhill - uphill_gain * uphill, -_SHIFT_CAP_DEG, _SHIFT_CAP_DEG
+        shift, lift, downhill = load_response(
+            shift, lift, current, acceleration, 1.0 / expected, deadband, uphill_gain,
+            downhill_gain, _SHIFT_CAP_DEG, rise * dt_s, fall * dt_s, lift_gain, lift_cap, lift_share
+        )  # fmt: skip
+        lag_1, lag_2, turn_lift = turn_response(
+            lag_1, lag_2, signals[4, step], turn_share, turn_gain, math.inf
         )
-        shift = slewed(shift, wanted, rise * dt_s, fall * dt_s)
-        firmer = smaller(1.0 + lift_gain * (uphill + downhill), lift_cap)
-        lift += (firmer - lift) * lift_share
-        lag_2 += (lag_1 - lag_2) * turn_share
-        lag_1 += (signals[4, step] - lag_1) * turn_share
-        error = signals[0, step] - level - shift + turn_gain * lag_2
-        braking = braking_share(error, speed)
-        curve = stiffness_current(error, inner, band, base, knee, ratio, _FAR_DEG, 1.0)
-        asked[step] = (
-            curve * lift * (1.0 + (override(soft, downhill) - 1.0) * braking)
-            + rate_gain * signals[1, step] * (1.0 + (override(soft_rate, downhill) - 1.0) * braking)
-            + integral
-        )
-        integral = integrate(integral, error, gain * dt_s / DT_S, clamp, signals[5, step], DT_S)
+        error = signals[0, step] - wanted_pitch(level, shift, turn_lift, 0.0)
+        asked[step] = balancing_current(
+            error, signals[1, step] / DEG_PER_RAD, speed, downhill, lift, integral, inner, band,
+            base, knee, ratio, _FAR_DEG, 1.0, rate_gain, math.inf, soft, soft_rate
+        )  # fmt: skip
+        integral = integrate(integral, error, gain, clamp, signals[5, step], dt_s)
