@@ -52,7 +52,7 @@ def print_fits(out: Console, fits: Fits) -> None:
             bound_up = fit.most_bound_up(name)
             also = f"  {bound_up[1]:+.2f} with {bound_up[0]}" if bound_up else ""
             out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
-        for text in fit.cannot:
+        for text in fit.undetermined:
             out.print(f"  undetermined: {text}")
 
 

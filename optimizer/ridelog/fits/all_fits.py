@@ -74,5 +74,5 @@ def _facts(fit: Fit) -> dict[str, Any]:
         },
         "residual_rms": float((fit.residual**2).mean() ** 0.5),
         "residual_unit": fit.residual_unit,
-        "undetermined": list(fit.cannot),
+        "undetermined": list(fit.undetermined),
     }

@@ -69,7 +69,7 @@ def fit_gyro(log: RideLog) -> Fit | str:
         time_s=window_means(log, log.time_s, width)[rows],
         residual_unit="deg/s",
         block_rows=round(_BLOCK_S / _WINDOW_S),
-        cannot=["a bias that the controller took out before the log was written"],
+        undetermined=["a bias that the controller took out before the log was written"],
     )
 
 

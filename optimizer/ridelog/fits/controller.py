@@ -55,7 +55,7 @@ def fit_controller(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | st
         time_s=data.time_s[data.free],
         residual_unit="A",
         block_rows=round(_BLOCK_S / log.dt_s),
-        cannot=list(_undetermined(log, absent, reached)),
+        undetermined=list(_not_determined_by(log, absent, reached)),
     )
     has_load_term = LOAD_EXPECTED in fit.names
     return _without_speed_noise(fit, unknowns, data, law) if has_load_term else fit
@@ -103,7 +103,7 @@ def _neutral(board: Board, rider_mass_kg: float) -> Floats:
     return np.array([{**NEUTRAL, **expected}.get(name, 0.0) for name in SETTINGS])
 
 
-def _undetermined(log: RideLog, absent: Sequence[Term], reached: float) -> Iterator[str]:
+def _not_determined_by(log: RideLog, absent: Sequence[Term], reached: float) -> Iterator[str]:
     """Yield what the log does not determine of the controller, in plain words."""
     yield f"the stiffness beyond {reached:.1f} deg, which was hardly reached"
     for term in absent:

@@ -74,7 +74,9 @@ def fit_heat(log: RideLog, board: Board, *, winding: bool) -> Fit | str:
         time_s=time_s[rows],
         residual_unit="K",
         block_rows=round(_BLOCK_S / step_s),
-        cannot=["heat capacities are as true as the losses, which are computed and not measured"],
+        undetermined=[
+            "heat capacities are as true as the losses, which are computed and not measured"
+        ],
     )
 
 

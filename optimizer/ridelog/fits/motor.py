@@ -100,7 +100,7 @@ def _by_voltage(log: RideLog, board: Board) -> Fit | str:
         time_s=time_s,
         residual_unit="V",
         block_rows=round(_BLOCK_S / _WINDOW_S),
-        cannot=_warmth(log),
+        undetermined=_warmth(log),
     )
 
 
@@ -137,7 +137,7 @@ def _by_power(log: RideLog, board: Board) -> Fit | str:
         time_s=time_s,
         residual_unit="W",
         block_rows=round(_BLOCK_S / _WINDOW_S),
-        cannot=[
+        undetermined=[
             *_warmth(log),
             "phase_inductance_h: needs the duty",
             "the drive's own losses are the catalogue board's",

@@ -50,7 +50,7 @@ def fit_pack(log: RideLog, board: Board) -> Fit | str:
         return np.asarray((voltage - model)[rows])
 
     battery = board.battery
-    cannot = [] if np.ptp(drawn_ah) > 0.05 * battery.capacity_ah else [
+    undetermined = [] if np.ptp(drawn_ah) > 0.05 * battery.capacity_ah else [
         "rest_fall_v_per_ah and the capacity: less than 5 % of the charge was ridden"
     ]  # fmt: skip
     return robust_fit(
@@ -71,7 +71,7 @@ def fit_pack(log: RideLog, board: Board) -> Fit | str:
         time_s=time_s[rows],
         residual_unit="V",
         block_rows=round(_BLOCK_S / step_s),
-        cannot=cannot,
+        undetermined=undetermined,
     )
 
 

@@ -86,14 +86,16 @@ def fit_road(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
         model = current / expected - weight_ratio * (rolling * forward + climbing)
         return np.asarray(change - model + air * drag_area * square)
 
-    cannot = [
+    undetermined = [
         "drag_area_m2 holds any steady wind: ride the route both ways",
         "rolling_ratio is the mean over the ride's surfaces",
     ]
     if sine is None:
-        cannot.append("rolling_ratio holds the mean grade, for the log has no altitude")
+        undetermined.append("rolling_ratio holds the mean grade, for the log has no altitude")
     if np.ptp(np.abs(speed[np.isfinite(speed)])) < 3.0:
-        cannot.append("rolling and drag are alike over a speed range below 3 m/s: ride faster too")
+        undetermined.append(
+            "rolling and drag are alike over a speed range below 3 m/s: ride faster too"
+        )
     return robust_fit(
         residuals,
         (
@@ -105,7 +107,7 @@ def fit_road(log: RideLog, board: Board, rider_mass_kg: float) -> Fit | str:
         time_s=time_s[rows],
         residual_unit="m/s2",
         block_rows=round(_BLOCK_S / WINDOW_S),
-        cannot=cannot,
+        undetermined=undetermined,
     )
 
 

@@ -58,7 +58,7 @@ class Fit:
     time_s, residual : (row,) float64
         Measured less fitted, in `residual_unit`, and when.
     residual_unit : str
-    cannot : tuple of str
+    undetermined : tuple of str
         What the log does not determine, in plain words.
     """
 
@@ -72,7 +72,7 @@ class Fit:
     time_s: Floats
     residual: Floats
     residual_unit: str
-    cannot: tuple[str, ...] = ()
+    undetermined: tuple[str, ...] = ()
 
     def estimate(self, name: str) -> tuple[float, float, float]:
         """Return value, low and high of one number."""
@@ -95,7 +95,7 @@ def robust_fit(
     time_s: Floats,
     residual_unit: str,
     block_rows: int,
-    cannot: Sequence[str] = (),
+    undetermined: Sequence[str] = (),
 ) -> Fit:
     """Fit by least squares with Cauchy's loss, which forgets outliers, and draw the intervals.
 
@@ -104,7 +104,7 @@ def robust_fit(
     residuals : function of (unknown,) float64 to (row,) float64
         Measured less modelled, rows in the order of time.
     unknowns : sequence of Unknown
-    title, time_s, residual_unit, cannot
+    title, time_s, residual_unit, undetermined
         As in `Fit`.
     block_rows : int
         Rows of a block; shorter where there would be too few blocks.
@@ -133,8 +133,8 @@ def robust_fit(
         time_s=time_s,
         residual=settled.residual,
         residual_unit=residual_unit,
-        cannot=(
-            *cannot,
+        undetermined=(
+            *undetermined,
             *unsure,
             *_unknowable(
                 names,

@@ -79,7 +79,7 @@ def test_answers_that_a_controller_has_not_are_found_to_be_nothing(tmp_path):
         assert low <= 0.0 <= high
         assert high - low < 0.1
     assert np.abs(fit.estimate("braking_damping_ratio")[0] - 1.0) < 0.02
-    assert {text.split(":")[0] for text in fit.cannot} >= {"load response", "turn response"}
+    assert {text.split(":")[0] for text in fit.undetermined} >= {"load response", "turn response"}
 
 
 def test_a_log_without_speed_tells_stiffness_and_damping_alone(tmp_path):
@@ -89,4 +89,4 @@ def test_a_log_without_speed_tells_stiffness_and_damping_alone(tmp_path):
         truth.base_gain_a_per_deg, rel=0.02
     )
     assert "uphill_gain_deg_per_mps2" not in fit.names
-    assert any("need the wheel speed" in text for text in fit.cannot)
+    assert any("need the wheel speed" in text for text in fit.undetermined)

@@ -45,7 +45,7 @@ def test_two_numbers_that_act_alike_are_named():
 
     fit = fitted(x, 2.0 * x + random.normal(0.0, 0.1, len(x)))
 
-    assert any("told apart" in text for text in fit.cannot)
+    assert any("told apart" in text for text in fit.undetermined)
 
 
 def test_a_number_that_the_rows_do_not_hold_is_named():
@@ -53,7 +53,7 @@ def test_a_number_that_the_rows_do_not_hold_is_named():
 
     fit = fitted(x, np.random.default_rng(4).normal(0.0, 0.1, len(x)), SLOPE)
 
-    assert any(text.startswith("slope") for text in fit.cannot)
+    assert any(text.startswith("slope") for text in fit.undetermined)
 
 
 def corrugated(start):
@@ -86,7 +86,7 @@ def test_estimate_interval_and_residuals_are_of_one_valley_among_many(start):
 
 def test_a_search_that_does_not_come_to_rest_says_so():
     assert any(
-        text.startswith("whether this is the best fit") for text in corrugated(2.0)[0].cannot
+        text.startswith("whether this is the best fit") for text in corrugated(2.0)[0].undetermined
     )
 
 
