@@ -79,7 +79,7 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
     level_cap = max(frame.nose_contact_deg, frame.tail_contact_deg)
     outcome = ridden.outcome
     not_ridden = share_not_ridden(
-        ridden.column("ride_time_s"), np.array([manoeuvre.duration_s for manoeuvre in manoeuvres])
+        ridden.column("ride_time_s"), np.array([ride.course.duration_s for ride in rides])
     )
     level = capped_cost(ridden.column("hold_pitch_rms_deg"), outcome, not_ridden, cap=level_cap)
     current = capped_cost(ridden.column("excess_current_a"), outcome, not_ridden, cap=limit_a)

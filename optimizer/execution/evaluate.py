@@ -120,7 +120,7 @@ def make_evaluate(study: Study, *, n_jobs: int = 1, screening: tuple[int, ...] =
 
 def ride_durations(study: Study) -> Floats:
     """Return how long each ride lasts that does not end early, (ride,) in s."""
-    return np.array([ride.course.manoeuvre.duration_s for ride in study.rides])
+    return np.array([ride.course.duration_s for ride in study.rides])
 
 
 def study_screening_rides(study: Study, first: Floats) -> tuple[int, ...]:

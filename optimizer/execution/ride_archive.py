@@ -87,7 +87,7 @@ def inputs_of(ride: Ride) -> RideInputs:
         rider=ride.rider_name,
         board_digest=digest(ride.board),
         rider_digest=digest(ride.rider),
-        course_digest=digest([course.road, course.manoeuvre]),
+        course_digest=digest([course.road, course.manoeuvre, course.part]),
         seeds=f"{course.road_seed} {ride.noise_seed}",
     )
 

@@ -111,7 +111,7 @@ def _most_blamed(study: Study, rides: Sequence[Ride], results: Rides) -> str:
     plan = study.validation
     if not plan.tolerances or plan.n_draws < 8:
         return "too few draws to say which tolerance matters"
-    duration = np.array([ride.course.manoeuvre.duration_s for ride in rides])
+    duration = np.array([ride.course.duration_s for ride in rides])
     risk = nose_down_risk(
         results.column("least_reserve_ratio"),
         results.column("least_nose_margin_ratio"),

@@ -117,11 +117,42 @@ class Manoeuvre:
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """Part of a manoeuvre that is ridden alone, rolling from its start.
+
+    Attributes
+    ----------
+    from_s, to_s : float
+        When it begins and ends in the manoeuvre.
+    from_m : float
+        Where on the road it begins; distances ridden are counted from there.
+    speed_mps : float
+        Speed at its start.
+    """
+
+    from_s: float
+    to_s: float
+    from_m: float
+    speed_mps: float
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Course:
-    """A road and a manoeuvre on it, with the seed of the road's roughness."""
+    """A road and a manoeuvre on it, with the seed of the road's roughness.
+
+    With a `part`, only that part of the manoeuvre is ridden, on the same road.
+    """
 
     name: str
     title: str
     road: Road
     manoeuvre: Manoeuvre
     road_seed: int
+    part: Part | None = None
+
+    @property
+    def duration_s(self) -> float:
+        """How long a ride lasts that does not end early."""
+        if self.part is None:
+            return self.manoeuvre.duration_s
+        return self.part.to_s - self.part.from_s

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
 from plant.description.board import Board
-from plant.description.course import Course, Manoeuvre, Start
+from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
 from plant.description.rider import Rider
@@ -116,12 +116,15 @@ def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
     }
 
 
-def _start(values: dict[str, float], manoeuvre: Manoeuvre, grade_rad: float) -> dict[str, float]:
+def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[str, float]:
     """Return the starting state: rolling or standing near balance, or tail down."""
+    manoeuvre, part = course.manoeuvre, course.part
     charge = manoeuvre.charge_ratio
     charge = values["charge_ratio"] if charge is None else charge
-    speed = manoeuvre.speed_mps[0][1] if manoeuvre.start is Start.ROLLING else 0.0
-    tail_down = manoeuvre.start is Start.TAIL_DOWN
+    start = manoeuvre.start if part is None else Start.ROLLING
+    first_mps = manoeuvre.speed_mps[0][1] if part is None else part.speed_mps
+    speed = first_mps if start is Start.ROLLING else 0.0
+    tail_down = start is Start.TAIL_DOWN
     force = values["moving_mass_kg"] * GRAVITY_MPS2 * math.sin(grade_rad)
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
     # Where the hill asks more than the rider's weight can balance, the ride ends at once.
@@ -209,7 +212,7 @@ def lane_template(
     values["noise_key_high"] = float(noise_seed // 2**32)
     values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
-    values |= _start(values, course.manoeuvre, grade_rad) | _FIRST
+    values |= _start(values, course, grade_rad) | _FIRST
     template = np.zeros(N_ROWS)
     for name, value in values.items():
         template[R[name] // WIDTH] = value

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from plant.constants import DT_S
 from plant.description.board import Board, Wheel
-from plant.description.course import Course, Points, Start
+from plant.description.course import Course, Part, Points, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
 from plant.kernel.lane_init import fill_profile, lane_template
@@ -25,7 +25,7 @@ from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.ride_block import SCRIPT_STEPS, ride_block
 from plant.kernel.road import TABLE_STEP_M, road_table, straight_lines
 
-ROADS_KEPT = 128  # assumed: more courses than a study has; the road of a minute takes 1 MB
+ROADS_KEPT = 512  # assumed: more courses than a study has; the road of a minute takes 1 MB
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
 _LEAST_FEEL = 0.25  # m2/s3, assumed: less than half a second at 0.7 m/s2 tells no feel
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
@@ -124,7 +124,16 @@ def _tables(course: Course, wheel: Wheel) -> _Tables:
         press_ratio=course.manoeuvre.press_ratio,
         seed=course.road_seed,
     )
-    return _Tables(road=road, script=script, n_steps=round(course.manoeuvre.duration_s / DT_S))
+    tables = _Tables(road=road, script=script, n_steps=round(course.duration_s / DT_S))
+    return tables if course.part is None else _part(tables, course.part)
+
+
+def _part(tables: _Tables, part: Part) -> _Tables:
+    """Return the part of a ride's tables on which it alone is ridden."""
+    road = tables.road[round(part.from_m / TABLE_STEP_M) :].copy()
+    road[:, 0] -= road[0, 0]  # a ride begins at rest on its road
+    script = tables.script[round(part.from_s / (SCRIPT_STEPS * DT_S)) :].copy()
+    return dataclasses.replace(tables, road=road, script=script)
 
 
 def n_roads_kept() -> int:
@@ -277,9 +286,7 @@ def _groups(rides: Sequence[Ride]) -> Iterator[list[int]]:
         wheel = ride.board.wheel
         key = (ride.course, wheel.wheel_radius_m, wheel.contact_length_m)
         groups.setdefault(key, []).append(index)
-    yield from sorted(
-        groups.values(), key=lambda group: -rides[group[0]].course.manoeuvre.duration_s
-    )
+    yield from sorted(groups.values(), key=lambda group: -rides[group[0]].course.duration_s)
 
 
 _MOST_BLOCKS_PER_TASK = 8
