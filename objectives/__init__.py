@@ -5,7 +5,7 @@ from objectives.cost import weighted_cost
 from objectives.descriptors import DESCRIPTOR_NAMES
 from objectives.portfolio import blend, expected_shortfall
 from objectives.ride_components import Components, components_of_rides, score_of_components
-from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, outcome_codes, ride_columns
+from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, RIDE_COSTS, outcome_codes, ride_columns
 from objectives.score import OBJECTIVES, Scores, score, simulation_free_constraints
 from objectives.score_settings import ScoreSettings
 from objectives.scoring_context import ScoreRules, score_rules
@@ -16,6 +16,7 @@ __all__ = [
     "NOT_RIDDEN",
     "OBJECTIVES",
     "RIDE_COLUMNS",
+    "RIDE_COSTS",
     "Components",
     "ScoreRules",
     "ScoreSettings",

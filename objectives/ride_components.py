@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives.constraints import CONSTRAINT_NAMES, broken_by_ends, early_ends
-from objectives.ride_scores import RIDE_COLUMNS, outcome_codes, ridden_risk
-from objectives.score import blended
+from objectives.nose_down_rate import blended_rate, nearness
+from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
+from objectives.score import blended, hard_margins
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
@@ -39,7 +40,7 @@ class Components:
     costs : (candidate, cost) float64
         From 0 up; larger is worse.
     margins : (candidate, margin) float64
-        Smaller is worse.
+        Of the hard rides. Smaller is worse.
     limits : (candidate, limit) float64
         Met at 0 or below.
     """
@@ -86,12 +87,13 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
         NaN where a candidate did not ride a ride; that it ended there is not known, and 0. Limits
         of rolling back and of shaking at rest are tighter than the constraints' own.
     """
+    own, hard = np.split(columns, [len(rules.ride_weight)], axis=1)
 
     def column(name: str) -> Floats:
-        values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
+        values: Floats = own[:, :, RIDE_COLUMNS.index(name)]
         return values
 
-    outcome = outcome_codes(columns)
+    outcome = outcome_codes(own)
     nose_down, other = early_ends(outcome)
     shake = column("hold_pitch_rate_rms_deg_per_s")[:, rules.is_standing]
     allowed = _NEARLY_SHAKES * rules.settings.rest_shake_limit_deg_per_s
@@ -102,7 +104,7 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
                 column("excess_current_a")[:, rules.counts_current],
             ]
         ),
-        margins=np.hstack([column("least_reserve_ratio"), column("least_nose_margin_ratio")]),
+        margins=hard_margins(hard),
         limits=np.hstack(
             [
                 nose_down,
@@ -133,12 +135,14 @@ def score_of_components(components: Components, rules: ScoreRules) -> tuple[Floa
     """
     n_rides, n_level = len(rules.ride_weight), int(rules.counts_level.sum())
     level, current = np.split(components.costs, [n_level], axis=1)
-    reserve, nose_margin = np.split(components.margins, 2, axis=1)
     n_standing = int(rules.is_standing.sum())
     nose_down, other, roll_back, shake, as_they_are = np.split(
         components.limits, np.cumsum([n_rides, n_rides, n_rides, n_standing]), axis=1
     )
-    objectives = blended(level, current, ridden_risk(reserve, nose_margin), rules)
+    if rules.day is None:
+        raise ValueError("rules.day: a nose-down rate needs hard rides, got none")
+    rate = blended_rate(nearness(components.margins), rules.day)
+    objectives = np.column_stack([blended(level, current, rules), rate])
     ends = broken_by_ends(
         np.maximum(nose_down, 0.0),
         np.maximum(np.maximum(other, roll_back), 0.0),

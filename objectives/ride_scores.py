@@ -41,6 +41,9 @@ RIDE_COLUMNS = (
     "roll_back_ratio",
 )
 
+# What of one ride is the worse the larger it is: shown ride by ride.
+RIDE_COSTS = ("level_error_deg", "excess_current_a", "nose_down_risk")
+
 NOT_RIDDEN = -1  # stands for an outcome where a candidate did not ride a ride
 
 # An ended ride costs this share of the cap on top of the cap, and the share not ridden on top.
@@ -66,7 +69,7 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
     ridden : Rides
         From `plant.kernel.simulate.simulate`.
     rides : sequence of Ride
-        What was ridden; all on one board.
+        What was ridden.
 
     Returns
     -------
@@ -74,9 +77,10 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
         In the order of `RIDE_COLUMNS`.
     """
     manoeuvres = [ride.course.manoeuvre for ride in rides]
-    frame, limit_a = rides[0].board.frame, rides[0].board.drive.phase_current_limit_a
+    limit_a = np.array([ride.board.drive.phase_current_limit_a for ride in rides])
     # A board held beyond its own contact angles is not held level at all.
-    level_cap = max(frame.nose_contact_deg, frame.tail_contact_deg)
+    frames = [ride.board.frame for ride in rides]
+    level_cap = np.array([max(frame.nose_contact_deg, frame.tail_contact_deg) for frame in frames])
     outcome = ridden.outcome
     not_ridden = share_not_ridden(
         ridden.column("ride_time_s"), np.array([ride.course.duration_s for ride in rides])
@@ -146,7 +150,7 @@ def roll_back_ratio(fastest_mps: Floats, outcome: Codes, not_ridden: Floats) -> 
     return np.where(outcome == Outcome.SPEED_LOST, 1.0 + _JUST_LOST + not_ridden, ratio)
 
 
-def capped_cost(value: Floats, outcome: Codes, not_ridden: Floats, *, cap: float) -> Floats:
+def capped_cost(value: Floats, outcome: Codes, not_ridden: Floats, *, cap: Floats) -> Floats:
     """Return a measured cost, at most `cap`, or the penalty of a ride that ended early.
 
     Parameters
@@ -157,7 +161,7 @@ def capped_cost(value: Floats, outcome: Codes, not_ridden: Floats, *, cap: float
         `plant.kernel.outcomes.Outcome`.
     not_ridden : (candidate, ride) float64
         From `share_not_ridden`.
-    cap : float
+    cap : (ride,) float64
         The worst a ridden ride can score.
 
     Returns

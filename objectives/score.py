@@ -13,13 +13,14 @@ from objectives.constraints import (
     spread_constraint,
 )
 from objectives.descriptors import DESCRIPTOR_NAMES, describe
+from objectives.nose_down_rate import blended_rate, margin_widths, nearness
 from objectives.portfolio import blend
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
 from plant.linear.balance_loop import loop_gains, loop_margins
 
-OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_down_risk")
+OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_downs_per_1000_km")
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,7 +30,8 @@ class Scores:
     Attributes
     ----------
     objectives : (candidate, objective) float64
-        In the order of `OBJECTIVES`; all are minimised. NaN where not all rides were ridden.
+        In the order of `OBJECTIVES`; all are minimised. NaN where not all rides of an objective
+        were ridden, or a study has no hard rides.
     constraints : (candidate, constraint) float64
         In the order of `objectives.constraints.CONSTRAINT_NAMES`; met at 0 or below.
     descriptors : (candidate, descriptor) float64
@@ -47,9 +49,10 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     Parameters
     ----------
     columns : (candidate, ride, column) float64
-        From `objectives.ride_scores.ride_columns`; all NaN where a candidate did not ride a ride.
-        Its constraints are then those of the rides it rode: what asks about rides that it did not
-        ride is not asked, and its early ends are so many and perhaps more.
+        From `objectives.ride_scores.ride_columns`, the hard rides after the others; all NaN where
+        a candidate did not ride a ride. Its constraints are then those of the rides it rode: what
+        asks about rides that it did not ride is not asked, and its early ends are so many and
+        perhaps more.
     profiles : (candidate, parameter) float64
         The profiles that were ridden.
     rules : ScoreRules
@@ -60,22 +63,23 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     ValueError
         Candidates or rides of the arguments differ in number.
     """
-    expected = (len(profiles), len(rules.ride_weight))
+    expected = (len(profiles), rules.n_rides)
     if columns.shape[:2] != expected:
         raise ValueError(f"columns: must be {expected} (candidate, ride), got {columns.shape[:2]}")
+    own, hard = np.split(columns, [len(rules.ride_weight)], axis=1)
 
     def column(name: str) -> Floats:
-        values: Floats = columns[:, :, RIDE_COLUMNS.index(name)]
+        values: Floats = own[:, :, RIDE_COLUMNS.index(name)]
         return values
 
-    outcome = outcome_codes(columns)
-    level, risk = column("level_error_deg"), column("nose_down_risk")
-    descriptors = describe(column, outcome, level_error_deg=level, risk=risk, rules=rules)
-    current = column("excess_current_a")
-    objectives = blended(
-        level[:, rules.counts_level], current[:, rules.counts_current], risk, rules
+    outcome = outcome_codes(own)
+    level, current = column("level_error_deg"), column("excess_current_a")
+    descriptors = describe(
+        column, outcome, level_error_deg=level, risk=column("nose_down_risk"), rules=rules
     )
-    objectives[(outcome == NOT_RIDDEN).any(axis=1)] = np.nan
+    held = blended(level[:, rules.counts_level], current[:, rules.counts_current], rules)
+    held[(outcome == NOT_RIDDEN).any(axis=1)] = np.nan
+    objectives = np.column_stack([held, nose_down_rate(hard, rules)])
     return Scores(
         objectives=objectives,
         constraints=_constraints(column, outcome, profiles, descriptors, rules=rules),
@@ -83,21 +87,45 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     )
 
 
-def blended(level: Floats, current: Floats, risk: Floats, rules: ScoreRules) -> Floats:
-    """Return the objectives, (candidate, objective), of the rides that count for each.
+def nose_down_rate(hard: Floats, rules: ScoreRules) -> Floats:
+    """Return nose-downs per 1,000 km, (candidate,); NaN where not all hard rides were ridden.
+
+    Parameters
+    ----------
+    hard : (candidate, hard ride, column) float64
+        From `objectives.ride_scores.ride_columns`.
+    rules : ScoreRules
+    """
+    if rules.day is None:
+        return np.full(len(hard), np.nan)
+    return blended_rate(nearness(hard_margins(hard)), rules.day)
+
+
+def hard_margins(hard: Floats) -> Floats:
+    """Return the least margins of hard rides, (candidate, margin), from their columns.
+
+    See `objectives.nose_down_rate.margin_widths`.
+    """
+    return margin_widths(
+        hard[:, :, RIDE_COLUMNS.index("least_reserve_ratio")],
+        hard[:, :, RIDE_COLUMNS.index("least_nose_margin_ratio")],
+        outcome_codes(hard),
+    )
+
+
+def blended(level: Floats, current: Floats, rules: ScoreRules) -> Floats:
+    """Return level error and current, (candidate, 2), of the rides that count for each.
 
     Parameters
     ----------
     level : (candidate, ride that counts for level) float64
     current : (candidate, ride that counts for current) float64
-    risk : (candidate, ride) float64
     rules : ScoreRules
     """
     weight = rules.ride_weight
     counted = (
         (level, weight[rules.counts_level]),
         (current, weight[rules.counts_current]),
-        (risk, weight),
     )
     return np.column_stack(
         [

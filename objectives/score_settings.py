@@ -5,6 +5,7 @@ import dataclasses
 _RANGES = {
     "tail_share": (0.01, 1.0),
     "tail_weight": (0.0, 1.0),
+    "worst_rider_weight": (0.0, 1.0),
     "nose_down_share": (0.0, 1.0),
     "sensitivity_limit": (1.05, 100.0),
     "phase_margin_deg": (1.0, 120.0),
@@ -26,6 +27,8 @@ class ScoreSettings:
         Share of the ride weight that counts as the tail.
     tail_weight : float
         From 0, the plain mean over rides, to 1, the tail alone.
+    worst_rider_weight : float
+        From 0, the nose-down rate over all riders, to 1, the rate of the worst rider alone.
     nose_down_share : float
         Share of the ride weight that may end with the nose down.
     sensitivity_limit : float
@@ -50,6 +53,7 @@ class ScoreSettings:
 
     tail_share: float = 0.2
     tail_weight: float = 0.5
+    worst_rider_weight: float = 0.5
     nose_down_share: float = 0.0
     sensitivity_limit: float = 2.0
     phase_margin_deg: float = 30.0

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.nose_down_rate import DayRules
 from objectives.score_settings import ScoreSettings
 from plant.arrays import Floats
 from plant.description.board import Board
@@ -34,6 +35,8 @@ class ScoreRules:
         Rides of the lightest and the heaviest rider over the same course.
     loop : LoopPlant
         The balance loop of each of `riders` less the profile.
+    day : DayRules or None
+        What the hard rides stand for, which follow these rides; None where there are none.
     """
 
     settings: ScoreSettings
@@ -46,10 +49,20 @@ class ScoreRules:
     is_standing: NDArray[np.bool_]
     spread_pairs: NDArray[np.int64]
     loop: LoopPlant
+    day: DayRules | None = None
+
+    @property
+    def n_rides(self) -> int:
+        """Number of rides, the hard ones counted too."""
+        return len(self.ride_weight) + (0 if self.day is None else len(self.day.weight))
 
 
 def score_rules(
-    rides: Sequence[Ride], *, ride_weight: Floats, settings: ScoreSettings
+    rides: Sequence[Ride],
+    *,
+    ride_weight: Floats,
+    settings: ScoreSettings,
+    day: DayRules | None = None,
 ) -> ScoreRules:
     """Return what scoring needs to know of the rides.
 
@@ -60,6 +73,8 @@ def score_rules(
     ride_weight : (ride,) float64
         Above zero; only the proportions matter.
     settings : ScoreSettings
+    day : DayRules, optional
+        Of the hard rides, where there are any.
 
     Raises
     ------
@@ -86,6 +101,7 @@ def score_rules(
         is_standing=np.array([_stands(ride) for ride in rides]),
         spread_pairs=spread_pairs(rides, riders, counts_level),
         loop=loop_plant(rides[0].board, riders),
+        day=day,
     )
 
 

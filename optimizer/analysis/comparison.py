@@ -6,9 +6,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from objectives import OBJECTIVES, RIDE_COLUMNS
+from objectives import OBJECTIVES, RIDE_COLUMNS, RIDE_COSTS
 from optimizer.analysis.candidate import failures
 from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.description.profile_array import PROFILE_NAMES
@@ -89,6 +90,7 @@ def compared(
     n_jobs : int
         Threads; the outcome does not depend on it.
     """
+    study = with_hard_rides(study)
     scores, rides = ride_portfolio(study, profiles, rules=rules_of(study), n_jobs=n_jobs)
     return Comparison(
         study=study,
@@ -96,7 +98,7 @@ def compared(
         profiles=profiles,
         objectives=scores.objectives,
         constraints=scores.constraints,
-        rides=rides,
+        rides=rides[:, : len(study.rides)],
     )
 
 
@@ -121,7 +123,7 @@ def changed_rides(comparison: Comparison, which: int, *, limit: int) -> tuple[li
         At most so many of each.
     """
     change = np.zeros(len(comparison.study.rides))
-    for name in OBJECTIVES:
+    for name in RIDE_COSTS:
         values = comparison.column(name)
         unit = max(float(np.nanmean(np.abs(values[0]))), 1e-9)
         change += np.nan_to_num((values[which] - values[0]) / unit)

@@ -110,7 +110,7 @@ def _ridden(results: Results, numbers: Numbers) -> Ridden:
     again = np.isin(reevaluation.numbers, numbers)
     parts = [
         Part(
-            rides=tuple(map(inputs_of, study.rides)),
+            rides=tuple(map(inputs_of, study.all_rides)),
             profiles=profiles[numbers],
             columns=table.rides[numbers],
         )
@@ -118,7 +118,7 @@ def _ridden(results: Results, numbers: Numbers) -> Ridden:
     if again.any():
         parts.append(
             Part(
-                rides=tuple(map(inputs_of, on_fresh_noise(study).rides)),
+                rides=tuple(map(inputs_of, on_fresh_noise(study).all_rides)),
                 profiles=profiles[reevaluation.numbers[again]],
                 columns=reevaluation.evaluation.rides[again],
             )

@@ -43,14 +43,14 @@ def named_picks(objectives: Floats, weighted_cost: Floats) -> dict[str, int]:
     Parameters
     ----------
     objectives : (candidate, 3) float64
-        The front: level error, peak current and nose-down risk.
+        The front: level error, peak current and nose-down rate.
     weighted_cost : (candidate,) float64
         The user's one number for each; also decides between equals.
 
     Returns
     -------
     dict of str to int
-        Indices into the front by name: balanced, calmest_level, lowest_current, lowest_risk,
+        Indices into the front by name: balanced, calmest_level, lowest_current, fewest_nose_downs,
         lowest_cost.
 
     Raises

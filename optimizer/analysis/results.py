@@ -13,6 +13,7 @@ from optimizer.base.errors import CandidateError, NotStartedError, StoreError, S
 from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study
 from optimizer.execution.reevaluation import front_to_reevaluate
 from optimizer.execution.store import read_table
@@ -45,6 +46,8 @@ class Results:
         Whether a candidate was re-evaluated; none while the re-evaluation is not finished.
     rides : (candidate, ride, column) float64
         In the order of `objectives.RIDE_COLUMNS`; all NaN where a ride was not simulated.
+    hard : (candidate, hard ride, column) float64
+        The same of the hard rides.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
     weighted_cost : (candidate,) float64
@@ -63,6 +66,7 @@ class Results:
     searched: History
     reevaluated: Flags
     rides: Floats
+    hard: Floats
     descriptors: Floats
     weighted_cost: Floats
     violation: Floats
@@ -132,11 +136,13 @@ def gathered(study: Study, table: Table) -> Results:
         The columns are not those of this version, or the baseline gives nothing to compare with.
     """
     searched = table.history
+    study = with_hard_rides(study)
     _check_columns(study, table)
     on_front = non_dominated(searched.objectives, searched.constraints)
     to_ride = front_to_reevaluate(searched, table.reevaluation)
     reevaluated = np.zeros_like(to_ride.wanted) if len(to_ride.missing) else to_ride.wanted
-    history, rides = _with_reevaluation(table, reevaluated)
+    history, all_rides = _with_reevaluation(table, reevaluated)
+    rides, hard = np.split(all_rides, [len(study.rides)], axis=1)
     if reevaluated.any():
         # A candidate of the searched front stays there only if fresh noise leaves it there.
         on_front = to_ride.on_front.copy()
@@ -153,6 +159,7 @@ def gathered(study: Study, table: Table) -> Results:
         searched=searched,
         reevaluated=reevaluated,
         rides=rides,
+        hard=hard,
         descriptors=_descriptors(study, rides),
         weighted_cost=cost,
         violation=violation(history.constraints),
@@ -252,7 +259,7 @@ def candidate_number(results: Results, text: str) -> int:
 
 
 def _check_columns(study: Study, table: Table) -> None:
-    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.rides), len(RIDE_COLUMNS)))
+    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.all_rides), len(RIDE_COLUMNS)))
     found = (
         table.history.objectives.shape[1],
         table.history.constraints.shape[1],

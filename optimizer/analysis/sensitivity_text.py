@@ -8,11 +8,15 @@ from plant.description.profile import Profile
 from plant.description.quantity import declared_numbers
 
 _PERCEIVED = 0.005  # a smaller change of an objective is not worth a word
-_UNITS = {"level_error_deg": " deg", "excess_current_a": " A", "nose_down_risk": ""}
+_UNITS = {
+    "level_error_deg": " deg",
+    "excess_current_a": " A",
+    "nose_downs_per_1000_km": " per 1,000 km",
+}
 _WORDS = {
     "level_error_deg": "the level error",
     "excess_current_a": "the peak current beyond the need",
-    "nose_down_risk": "the nose-down risk",
+    "nose_downs_per_1000_km": "the nose-down rate",
 }
 _CAN_BE = {
     name: (declared.low, declared.high) for name, (_, declared) in declared_numbers(Profile).items()

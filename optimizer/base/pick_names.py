@@ -1,5 +1,5 @@
 """What the named picks from a front are called."""
 
 # In the objectives' order in every array of a study: the pick that is best in each alone.
-PICK_OF_OBJECTIVE = ("calmest_level", "lowest_current", "lowest_risk")
+PICK_OF_OBJECTIVE = ("calmest_level", "lowest_current", "fewest_nose_downs")
 PICKS = ("balanced", *PICK_OF_OBJECTIVE, "lowest_cost")

@@ -77,7 +77,7 @@ def riding(
             if spread is not None:
                 evaluate = spread(evaluate, baseline_values(rides_of))
             if share is not None:
-                evaluate = share(evaluate, rides=rides_of.rides, screening=screening)
+                evaluate = share(evaluate, rides=rides_of.all_rides, screening=screening)
             return evaluate
 
         yield ride_by

@@ -3,8 +3,9 @@
 The first generation rides everything, and its early ends decide which rides screen the later ones.
 A later candidate rides those first. If they alone break a constraint on early ends, it can be
 neither feasible nor on the front, whatever the other rides would bring, and so these are not
-ridden. Its objectives are then not known, NaN; `optimizer.search.imputation`
-says what the search takes for them.
+ridden. Nor are the hard rides of a candidate that breaks any constraint on the study's own. The
+objectives of rides that were not ridden are not known, NaN; `optimizer.search.imputation` says
+what the search takes for them.
 """
 
 from collections.abc import Callable
@@ -12,7 +13,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes
+from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes, score
 from objectives.constraints import ending_constraints
 from objectives.ride_scores import ended_early
 from plant.arrays import Flags, Floats, Indices
@@ -47,6 +48,8 @@ def ride_with_early_rejection(
 ) -> Floats:
     """Ride the screening rides, then the others with the candidates that are not rejected.
 
+    The hard rides are ridden by candidates that meet all constraints.
+
     Parameters
     ----------
     ride : callable
@@ -63,14 +66,23 @@ def ride_with_early_rejection(
         All NaN where a ride was not simulated.
     """
     n_rides = len(rules.ride_weight)
-    columns = np.full((len(profiles), n_rides, len(RIDE_COLUMNS)), np.nan)
+    columns = np.full((len(profiles), rules.n_rides, len(RIDE_COLUMNS)), np.nan)
+    hard = np.arange(n_rides, rules.n_rides)
+    if not screening:
+        everything = np.arange(rules.n_rides)
+        columns[:, everything] = ride(profiles, everything)
+        return columns
     first = np.array(screening, dtype=np.intp)
     others = np.setdiff1d(np.arange(n_rides), first)
-    if len(first):
-        columns[:, first] = ride(profiles, first)
+    columns[:, first] = ride(profiles, first)
     left = np.flatnonzero(~rejected_by_rides(columns, rules))
     if len(left) and len(others):
         columns[np.ix_(left, others)] = ride(profiles[left], others)
+    if len(left) and len(hard):
+        feasible = (score(columns[left], profiles[left], rules).constraints <= 0.0).all(axis=1)
+        left = left[feasible]
+        if len(left):
+            columns[np.ix_(left, hard)] = ride(profiles[left], hard)
     return columns
 
 
@@ -84,7 +96,8 @@ def rejected_by_rides(columns: Floats, rules: ScoreRules) -> Flags:
     rules : ScoreRules
         Of all rides.
     """
-    outcome, share = outcome_codes(columns), rules.settings.nose_down_share
+    outcome = outcome_codes(columns[:, : len(rules.ride_weight)])
+    share = rules.settings.nose_down_share
     nose_down, other = ending_constraints(outcome, rules.ride_weight, nose_down_share=share)
     return np.asarray((nose_down > 0.0) | (other > 0.0))
 

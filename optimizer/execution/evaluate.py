@@ -6,11 +6,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import ScoreRules, Scores, ride_columns, score, score_rules
+from objectives.nose_down_rate import DayRules
 from optimizer.execution.early_rejection import (
     RidePlaces,
     ride_with_early_rejection,
     screening_rides,
 )
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
 from plant.arrays import Floats, Indices
@@ -49,7 +51,26 @@ def baseline_values(study: Study) -> Floats:
 
 def rules_of(study: Study) -> ScoreRules:
     """Return the facts and settings by which the study's rides are scored."""
-    return score_rules(study.rides, ride_weight=study.ride_weights, settings=study.settings)
+    return score_rules(
+        study.rides,
+        ride_weight=study.ride_weights,
+        settings=study.settings,
+        day=_day_rules(with_hard_rides(study)),
+    )
+
+
+def _day_rules(study: Study) -> DayRules | None:
+    hard = study.hard
+    if hard is None:
+        return None
+    riders = list(hard.kilometres)
+    return DayRules(
+        weight=np.ones(len(hard.rides)),
+        rider=np.array([riders.index(ride.rider_name) for ride in hard.rides], dtype=np.int64),
+        road=hard.roads,
+        kilometres=np.array(list(hard.kilometres.values())),
+        worst_rider_weight=study.settings.worst_rider_weight,
+    )
 
 
 def ride_portfolio(
@@ -71,15 +92,18 @@ def ride_portfolio(
     -------
     scores : Scores
     rides : (candidate, ride, column) float64
-        In the order of `objectives.RIDE_COLUMNS`; NaN where a ride has no such metric.
+        In the order of `objectives.RIDE_COLUMNS`, the hard rides after the others; NaN where a
+        ride has no such metric.
     """
-    rides = ride_columns(simulate(profiles, study.rides, n_jobs=n_jobs), study.rides)
+    all_rides = with_hard_rides(study).all_rides
+    rides = ride_columns(simulate(profiles, all_rides, n_jobs=n_jobs), all_rides)
     return score(rides, profiles, rules), rides
 
 
 def ride_places(study: Study, profiles: Floats, places: Indices, *, n_jobs: int) -> Floats:
     """Ride whole profiles over the rides at some places, (candidate, place, column)."""
-    rides = [study.rides[place] for place in places]
+    all_rides = with_hard_rides(study).all_rides
+    rides = [all_rides[place] for place in places]
     return ride_columns(simulate(profiles, rides, n_jobs=n_jobs), rides)
 
 
@@ -112,6 +136,7 @@ def evaluated(
 
 def make_evaluate(study: Study, *, n_jobs: int = 1, screening: tuple[int, ...] = ()) -> Evaluate:
     """Return the function that evaluates candidates of a study, by the screening rides first."""
+    study = with_hard_rides(study)
     ride = functools.partial(ride_places, study, n_jobs=n_jobs)
     return functools.partial(
         evaluated, study, ride=ride, rules=rules_of(study), screening=screening
@@ -119,8 +144,9 @@ def make_evaluate(study: Study, *, n_jobs: int = 1, screening: tuple[int, ...] =
 
 
 def ride_durations(study: Study) -> Floats:
-    """Return how long each ride lasts that does not end early, (ride,) in s."""
-    return np.array([ride.course.duration_s for ride in study.rides])
+    """Return how long each ride lasts that does not end early, (ride,) in s, hard rides last."""
+    all_rides = with_hard_rides(study).all_rides
+    return np.array([ride.course.duration_s for ride in all_rides])
 
 
 def study_screening_rides(study: Study, first: Floats) -> tuple[int, ...]:
@@ -131,4 +157,5 @@ def study_screening_rides(study: Study, first: Floats) -> tuple[int, ...]:
     study : Study
     first : (candidate, ride, column) float64
     """
-    return screening_rides(first, ride_durations(study))
+    n_rides = len(study.rides)
+    return screening_rides(first[:, :n_rides], ride_durations(study)[:n_rides])

@@ -11,6 +11,8 @@ from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.source_digest import source_digest
 from optimizer.study.study import Study
 
+HARD_RIDES = "hard_rides"  # under this name a store keeps which they are
+
 
 @functools.cache
 def model_digest() -> str:
@@ -25,7 +27,8 @@ def model_digest() -> str:
 
 def ride_inputs(study: Study) -> dict[str, str]:
     """Return what decides the outcome of a study's rides, as texts that a store can freeze."""
-    return {"study.digest": study.digest, **model_inputs()}
+    hard = {} if study.hard is None else {HARD_RIDES: study.hard.text}
+    return {"study.digest": study.digest, **hard, **model_inputs()}
 
 
 def model_inputs() -> dict[str, str]:

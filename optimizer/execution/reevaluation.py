@@ -7,27 +7,34 @@ changes.
 """
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.base.hashing import spawned
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.store import Store
 from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.study import Study
 from plant.arrays import Flags
+from plant.kernel.simulate import Ride
 
 
 def on_fresh_noise(study: Study) -> Study:
     """Return a study whose rides have other noise, and nothing else changed."""
-    rides = tuple(
-        dataclasses.replace(ride, noise_seed=spawned(study.seed, "reevaluation", ride.name))
-        for ride in study.rides
-    )
-    return dataclasses.replace(study, rides=rides)
+    study = with_hard_rides(study)
+
+    def reseeded(rides: Iterable[Ride]) -> tuple[Ride, ...]:
+        return tuple(
+            dataclasses.replace(ride, noise_seed=spawned(study.seed, "reevaluation", ride.name))
+            for ride in rides
+        )
+
+    hard = study.hard and dataclasses.replace(study.hard, rides=reseeded(study.hard.rides))
+    return dataclasses.replace(study, rides=reseeded(study.rides), hard=hard)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

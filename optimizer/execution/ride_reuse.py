@@ -11,6 +11,7 @@ import numpy as np
 from objectives import RIDE_COLUMNS, ride_columns
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import evaluated, ride_places, rules_of, whole_profiles
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.ride_archive import Part, inputs_of
 from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import Study
@@ -60,11 +61,11 @@ class _Reusing:
         screening: tuple[int, ...],
     ) -> None:
         self._evaluate = evaluate
-        self._study = study
+        self._study = study = with_hard_rides(study)
         self._rules = rules_of(study)
         self._n_jobs = n_jobs
         self._screening = screening
-        held_by = [(part, *held(part, study.rides), rows_of(part)) for part in parts]
+        held_by = [(part, *held(part, study.all_rides), rows_of(part)) for part in parts]
         self._parts = [found for found in held_by if len(found[1])]
 
     def __call__(self, values: Floats, /) -> Evaluation:
@@ -90,7 +91,7 @@ class _Reusing:
 
     def _taken_over(self, profiles: Floats) -> Floats:
         """Return what is known of profiles, (candidate, ride, column), NaN where nothing is."""
-        n_rides = len(self._study.rides)
+        n_rides = len(self._study.all_rides)
         columns = np.full((len(profiles), n_rides, len(RIDE_COLUMNS)), np.nan)
         for part, here, there, rows in self._parts:
             for candidate, profile in enumerate(profiles):

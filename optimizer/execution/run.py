@@ -9,6 +9,7 @@ from types import FrameType
 from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.execution.backends import ALONE, Machines, riding
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
 from optimizer.execution.ride_reuse import reusing
@@ -90,6 +91,7 @@ def run_study(
     """
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
+    study = with_hard_rides(study)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study.folder)) as store,
@@ -134,6 +136,7 @@ def reevaluate_front(
     UserInputError
         The store can not be used or written, or another run has it.
     """
+    study = with_hard_rides(study)
     again = on_fresh_noise(study)
     weights = _started_weights(study, notice=_unheard)
     with (

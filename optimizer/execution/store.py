@@ -204,8 +204,15 @@ def read_table(path: Path) -> Table:
         return read_rows(connection, path)
 
 
-def started_with(path: Path, key: str) -> str | None:
+def started_with(path: Path, key: str, *, study_digest: str | None = None) -> str | None:
     """Return an input that a study's search was started with; None before its first candidate.
+
+    Parameters
+    ----------
+    path : Path
+    key : str
+    study_digest : str, optional
+        None also where the search was started with another study than this.
 
     Raises
     ------
@@ -218,7 +225,9 @@ def started_with(path: Path, key: str) -> str | None:
         if not has_schema(connection, path):
             return None
         n_candidates = connection.execute("SELECT count(*) FROM candidate").fetchone()[0]
-        return read_frozen(connection).get(key) if n_candidates else None
+        frozen = read_frozen(connection) if n_candidates else {}
+    known = study_digest is None or frozen.get("study.digest") == study_digest
+    return frozen.get(key) if known else None
 
 
 def _opened_for_reading(path: Path) -> sqlite3.Connection:

@@ -4,10 +4,10 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from objectives import OBJECTIVES
+from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import candidate_profile, worst_rides
 from optimizer.analysis.results import Results
-from optimizer.reports.style import BLACK, OBJECTIVE_LABELS, VERMILION, new_figure
+from optimizer.reports.style import BLACK, RIDE_COST_LABELS, VERMILION, new_figure
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import Trace, trace
 from plant.stiffness import stiffness_curve
@@ -16,21 +16,21 @@ _TRACE_EVERY_STEPS = 10
 
 
 def heat_figure(results: Results, number: int) -> Figure:
-    """Return a map of riders and courses for each objective of a candidate."""
+    """Return a map of riders and courses for each cost of a candidate's rides."""
     study = results.study
     riders, courses = list(study.riders), list(study.courses)
     figure = new_figure(11.0, 1.6 + 0.26 * len(courses))
     figure.suptitle(f"{_called(results, number)}: every ride, larger is worse")
-    panels = figure.subplots(1, len(OBJECTIVES), sharey=True)
-    for axes, objective in zip(panels, OBJECTIVES, strict=True):
+    panels = figure.subplots(1, len(RIDE_COSTS), sharey=True)
+    for axes, name in zip(panels, RIDE_COSTS, strict=True):
         grid = np.full((len(courses), len(riders)), np.nan)
-        for ride, value in zip(study.rides, results.ride_column(objective, number), strict=True):
+        for ride, value in zip(study.rides, results.ride_column(name, number), strict=True):
             grid[courses.index(ride.course.name), riders.index(ride.rider_name)] = value
         image = axes.imshow(np.ma.masked_invalid(grid), aspect="auto", cmap="cividis")
         axes.grid(visible=False)
         axes.set_xticks(range(len(riders)), riders, rotation=40, ha="right")
         axes.set_yticks(range(len(courses)), courses)
-        axes.set_title(OBJECTIVE_LABELS[objective], fontsize=9)
+        axes.set_title(RIDE_COST_LABELS[name], fontsize=9)
         middle = float(np.nanmean([np.nanmin(grid), np.nanmax(grid)]))
         for (row, column), value in np.ndenumerate(grid):
             if np.isfinite(value):

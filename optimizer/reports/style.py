@@ -27,13 +27,17 @@ PICK_STYLE = {
     "balanced": (VERMILION, "o"),
     "calmest_level": (BLUE, "s"),
     "lowest_current": (GREEN, "^"),
-    "lowest_risk": (PURPLE, "v"),
+    "fewest_nose_downs": (PURPLE, "v"),
     "lowest_cost": (ORANGE, "D"),
 }
 OBJECTIVE_LABELS = {
     "level_error_deg": "level error / deg",
     "excess_current_a": "peak current beyond the ride's need / A",
-    "nose_down_risk": "nose-down risk / 1",
+    "nose_downs_per_1000_km": "nose-downs / (1,000 km)",
+}
+RIDE_COST_LABELS = {
+    **{name: OBJECTIVE_LABELS[name] for name in ("level_error_deg", "excess_current_a")},
+    "nose_down_risk": "nearness to a nose-down / 1",
 }
 _FOOT_IN = 0.14
 _SETTINGS: dict[Any, Any] = {

@@ -18,7 +18,8 @@ class Evaluation:
     Parameters
     ----------
     objectives : (candidate, objective) float64
-        Minimised. All NaN where they are not known, because the candidate was rejected early.
+        Minimised. NaN where one is not known, because a candidate that breaks a constraint did not
+        ride all that it is made of.
     constraints : (candidate, constraint) float64
         Met when <= 0. Infeasible candidates are compared by the sum of their positive values, so
         scale each constraint such that 1 is a serious violation.
@@ -70,7 +71,7 @@ def checked(
             raise ValueError(
                 f"{name} must have {n_axes} axes and {n_candidates} candidates, got {array.shape}"
             )
-    unknown = np.isnan(exact.objectives).all(axis=1, keepdims=True)
+    unknown = np.isnan(exact.objectives)
     broken = (exact.constraints > 0.0).any(axis=1, keepdims=True)
     rejected_early = unknown & broken & np.array(may_reject)
     for name, bad in (

@@ -10,7 +10,7 @@ import numpy as np
 from objectives import Components
 from optimizer.search.evaluation import History, Observed
 from optimizer.search.space import Space, to_unit
-from plant.arrays import Indices
+from plant.arrays import Floats, Indices
 
 
 def imputed(history: History, components: Components, space: Space, *, start: int = 0) -> Observed:
@@ -35,12 +35,21 @@ def imputed(history: History, components: Components, space: Space, *, start: in
     """
     known = _known(history, space, start=start)
     own = components.taken(slice(start, None))
-    limits = np.where(np.isnan(own.limits), components.limits[known], own.limits)
+    other = components.taken(known)
     rows = history.rows(start, len(history))
     return Observed(
-        history=replace(rows, objectives=history.objectives[known]),
-        components=replace(components.taken(known), limits=limits),
+        history=replace(rows, objectives=_filled(rows.objectives, history.objectives[known])),
+        components=Components(
+            costs=_filled(own.costs, other.costs),
+            margins=_filled(own.margins, other.margins),
+            limits=_filled(own.limits, other.limits),
+        ),
     )
+
+
+def _filled(values: Floats, other: Floats) -> Floats:
+    """Return values, and the other's where one is NaN."""
+    return np.where(np.isnan(values), other, values)
 
 
 def _known(history: History, space: Space, *, start: int) -> Indices:

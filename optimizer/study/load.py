@@ -95,6 +95,8 @@ def load_study(folder: Path) -> Study:
         courses=courses,
         rides=rides,
         ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
+        n_hard_rides=table.search.hard_rides,
+        hard_rides_h=table.search.hard_rides_h,
         baseline=baseline,
         structure=table.structure,
         space=space,

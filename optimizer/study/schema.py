@@ -20,7 +20,11 @@ from plant.description.rider import Rider
 
 Bounds: TypeAlias = tuple[float, float]
 
-_IN_OBJECTIVES = ("tail_share", "tail_weight")  # the rest of the settings are constraints
+_IN_OBJECTIVES = (
+    "tail_share",
+    "tail_weight",
+    "worst_rider_weight",
+)  # the rest of the settings are constraints
 
 
 def _bounds(declared: Quantity) -> Any:
@@ -86,6 +90,10 @@ class SearchTable(Table):
     population: int = Field(
         48, strict=True, ge=4, le=10_000, description="number of candidates in a generation"
     )
+    hard_rides: int = Field(
+        72, strict=True, ge=4, le=2000, description="number of hard rides of the riding day"
+    )
+    hard_rides_h: number("hours of the riding day searched for hard rides", 0.1, 1e5) = 300.0  # type: ignore[valid-type]
     bounds: BoundsTable
     start: str | None = Field(None, strict=True, description="file of profiles to start from")
     fixed: Annotated[tuple[str, ...], PlainValidator(_parameters)] = ()

@@ -19,6 +19,8 @@ from plant.kernel.simulate import Ride
 
 _DECIDING = (
     "seed",
+    "n_hard_rides",
+    "hard_rides_h",
     "population",
     "board",
     "riders",
@@ -29,6 +31,28 @@ _DECIDING = (
     "start",
     "settings",
 )
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class HardRides:
+    """Parts of a drawn riding day in which weak profiles come nearest to a nose-down.
+
+    Attributes
+    ----------
+    rides : tuple of Ride
+        Each on a board and with a rider of its own draw of the tolerances.
+    roads : (ride,) int64
+        Rides of one number are over one drawn road.
+    kilometres : mapping of str to float
+        What each rider rode in the whole day from which they are taken.
+    text : str
+        What they follow from beside the study, as a store keeps it.
+    """
+
+    rides: tuple[Ride, ...]
+    roads: NDArray[np.int64]
+    kilometres: Mapping[str, float]
+    text: str
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -52,6 +76,12 @@ class Study:
     rides : tuple of Ride
         Named course/rider, course by course.
     ride_weights : (ride,) float64
+    n_hard_rides : int
+        Rides of a drawn riding day in which the nose-down rate is estimated.
+    hard_rides_h : float
+        Hours of the day from which they are taken.
+    hard : HardRides or None
+        Those rides; None until they are found.
     baseline : Profile
     structure : str
         "single" or "nested": whether the acceleration loop is searched too.
@@ -79,6 +109,8 @@ class Study:
     courses: Mapping[str, Course]
     rides: tuple[Ride, ...]
     ride_weights: NDArray[np.float64]
+    n_hard_rides: int
+    hard_rides_h: float
     baseline: Profile
     structure: str
     space: Space
@@ -87,6 +119,7 @@ class Study:
     settings: ScoreSettings
     validation: Validation
     database: str | None
+    hard: HardRides | None = None
 
     def __repr__(self) -> str:
         return (
@@ -94,6 +127,11 @@ class Study:
             f" {len(self.courses)} courses, {len(self.rides)} rides,"
             f" {self.space.n_parameters} parameters searched>"
         )
+
+    @property
+    def all_rides(self) -> tuple[Ride, ...]:
+        """The study's own rides, and after them the hard rides where they are found."""
+        return self.rides if self.hard is None else self.rides + self.hard.rides
 
     @property
     def digest(self) -> str:
@@ -104,4 +142,5 @@ class Study:
         """
         content = {name: getattr(self, name) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
+        content["riding_day"] = [self.validation.day, self.validation.tolerances]
         return digest(content)

@@ -101,7 +101,7 @@ def judge_tolerances(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
         asked=_ASKED_OF_ENDS,
         change=""
         if grade is Grade.PASS
-        else "choose a candidate of lower nose_down_risk, or make sure of what moves it most",
+        else "choose a candidate of fewer nose-downs, or make sure of what moves them most",
         numbers={"rides": len(rides), "nose_downs": downs, "other_ends": others},
     )
 
@@ -184,7 +184,7 @@ def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs:
         change=""
         if grade is Grade.PASS
         else "raise reserve_warning_ratio or warning_lift_deg, or"
-        " choose a candidate of lower nose_down_risk",
+        " choose a candidate of fewer nose-downs",
         numbers={
             "rides": len(rides),
             "ended": int(ended.sum()),

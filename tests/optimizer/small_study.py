@@ -26,6 +26,8 @@ use = "workshop_15"
 [search]
 candidates = 36
 population = 12
+hard_rides = 6
+hard_rides_h = 2.0
 """
 
 # Changes by which many candidates end rides early, and some of them are rejected for that.

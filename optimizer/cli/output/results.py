@@ -3,7 +3,7 @@
 import pandas as pd
 from rich.console import Console
 
-from objectives import OBJECTIVES
+from objectives import OBJECTIVES, RIDE_COSTS
 from optimizer.analysis.candidate import bound_marks, failures, why_rejected_early
 from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.results import Results
@@ -12,7 +12,7 @@ from optimizer.cli.console import print_table
 FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
 _RIDE_COLUMNS = (
     "ride",
-    *OBJECTIVES,
+    *RIDE_COSTS,
     "peak_current_a",
     "least_reserve_ratio",
     "least_nose_margin_ratio",

@@ -89,7 +89,8 @@ def print_early_rejections(out: Console, results: Results) -> None:
 def saved_ratio(results: Results) -> float:
     """Return the riding time that early rejection saved, as a share of all rides to their ends."""
     duration_s = ride_durations(results.study)
-    return float((not_ridden(results.rides) * duration_s).sum(axis=1).mean() / duration_s.sum())
+    left_out = np.hstack([not_ridden(results.rides), not_ridden(results.hard)])
+    return float((left_out * duration_s).sum(axis=1).mean() / duration_s.sum())
 
 
 def print_bounds(out: Console, results: Results) -> None:

@@ -6,7 +6,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from objectives import OBJECTIVES
+from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_rides
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
@@ -41,7 +41,7 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
     margins = loop_margins(rules.loop, loop_gains(profiles))
     shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
     more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
-    rides = [[results.ride_column(name, number) for name in OBJECTIVES] for number in numbers]
+    rides = [[results.ride_column(name, number) for name in RIDE_COSTS] for number in numbers]
     names = {rider: name for name, rider in results.study.riders.items()}
     return {
         "numbers": list(numbers),

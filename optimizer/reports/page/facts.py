@@ -6,7 +6,7 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.evaluate import whole_profiles
@@ -61,7 +61,7 @@ def detailed_numbers(results: Results, extra: tuple[int, ...] = ()) -> list[int]
 
 def _most_detailed(results: Results) -> int:
     """Return how many candidates' rides there is room for, as base64: four letters for 3 bytes."""
-    bytes_each = results.rides.shape[1] * (4 * len(OBJECTIVES) + 1) + _CURVE_AND_MARGIN_BYTES
+    bytes_each = results.rides.shape[1] * (4 * len(RIDE_COSTS) + 1) + _CURVE_AND_MARGIN_BYTES
     return int(_DETAIL_BYTES * 3 // (4 * bytes_each))
 
 
@@ -81,6 +81,7 @@ def study_facts(study: Study) -> dict[str, Any]:
         },
         "labels": LABELS,
         "objectives": list(OBJECTIVES),
+        "ride_costs": list(RIDE_COSTS),
         "weights": [study.weights[name] for name in OBJECTIVES],
         "constraints": [[name, CONSTRAINT_LABELS[name]] for name in CONSTRAINT_NAMES],
         "near_level": NEAR_LEVEL,

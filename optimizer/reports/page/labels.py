@@ -1,6 +1,6 @@
 """What the page calls each column, in words, with its unit."""
 
-from optimizer.reports.style import OBJECTIVE_LABELS, PICK_STYLE
+from optimizer.reports.style import OBJECTIVE_LABELS, PICK_STYLE, RIDE_COST_LABELS
 from plant.linear.balance_loop import GAIN_POINTS
 
 # The page's own column: the loop's stiffness at level.
@@ -8,6 +8,7 @@ NEAR_LEVEL = "stiffness_near_level_a_per_deg"
 
 LABELS = {
     **OBJECTIVE_LABELS,
+    **RIDE_COST_LABELS,
     "weighted_cost_ratio": "weighted cost / baseline 1",
     "feel_deg_per_mps2": "pitch per acceleration / deg per m/s²",
     NEAR_LEVEL: "stiffness near level / A per deg",

@@ -180,12 +180,12 @@ def test_scores_are_those_of_the_tables(study, results):
 
 
 def test_a_candidates_tables_are_what_the_command_shows(levelgain_command, finished):
-    code, said, _ = levelgain_command("show", finished, "lowest_risk", "--json")
+    code, said, _ = levelgain_command("show", finished, "fewest_nose_downs", "--json")
     assert code == 0
     shown = json.loads(said)
 
     tables = levelgain.candidate(
-        levelgain.read_results(levelgain.load_study(finished)), "lowest_risk"
+        levelgain.read_results(levelgain.load_study(finished)), "fewest_nose_downs"
     )
 
     for name, table in tables.items():
@@ -227,15 +227,15 @@ def test_what_can_not_be_compared_or_drawn_is_refused(study):
 
 @pytest.mark.slow
 def test_an_explanation_is_what_the_command_tells(levelgain_command, finished):
-    code, said, _ = levelgain_command("explain", finished, "lowest_risk", "--json")
+    code, said, _ = levelgain_command("explain", finished, "fewest_nose_downs", "--json")
     assert code == 0
     told = json.loads(said)
     results = levelgain.read_results(levelgain.load_study(finished))
     heard = []
 
-    found = levelgain.explain(results, "lowest_risk", on_progress=heard.append)
+    found = levelgain.explain(results, "fewest_nose_downs", on_progress=heard.append)
 
-    assert found.number == told["number"] == results.picks["lowest_risk"]
+    assert found.number == told["number"] == results.picks["fewest_nose_downs"]
     assert found.sentences == told["sentences"]
     assert found.around["parameter"].tolist() == [row["parameter"] for row in told["around"]]
     assert set(found.importance["objective"]) <= set(OBJECTIVES)

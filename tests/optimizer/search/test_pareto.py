@@ -94,7 +94,7 @@ def test_picks_follow_the_order_of_the_objectives():
         "balanced": 3,
         "calmest_level": 0,
         "lowest_current": 1,
-        "lowest_risk": 2,
+        "fewest_nose_downs": 2,
         "lowest_cost": 2,
     }
 
@@ -102,7 +102,7 @@ def test_picks_follow_the_order_of_the_objectives():
 def test_the_weighted_cost_decides_between_equals():
     front = np.array([[1.0, 9.0, 0.0], [2.0, 8.0, 0.0], [3.0, 7.0, 0.0]])
 
-    assert named_picks(front, np.array([3.0, 1.0, 2.0]))["lowest_risk"] == 1
+    assert named_picks(front, np.array([3.0, 1.0, 2.0]))["fewest_nose_downs"] == 1
 
 
 @pytest.mark.parametrize("shape", [(0, 3), (4, 2)])

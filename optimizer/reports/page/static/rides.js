@@ -16,10 +16,10 @@ const CIVIDIS = [
 function heatMaps(study, detail) {
   const values = detail.rides,
     outcome = detail.outcome;
-  const nObjectives = study.objectives.length;
-  const maps = study.objectives.map((name, objective) => {
+  const nCosts = study.ride_costs.length;
+  const maps = study.ride_costs.map((name, cost) => {
     const known = study.rides
-      .map((_, ride) => values[ride * nObjectives + objective])
+      .map((_, ride) => values[ride * nCosts + cost])
       .filter((value) => !Number.isNaN(value));
     const low = Math.min(...known),
       high = Math.max(...known);
@@ -33,7 +33,7 @@ function heatMaps(study, detail) {
           const ride = cells.get(`${row} ${column}`);
           return ride === undefined
             ? make("td", {}, "")
-            : heatCell(study, values[ride * nObjectives + objective], outcome[ride], low, high);
+            : heatCell(study, values[ride * nCosts + cost], outcome[ride], low, high);
         }),
       ),
     );
@@ -118,7 +118,7 @@ function writeTraces(study, number, body, { detail, own, base }) {
   const other =
     reevaluated[study.rowOf.get(number)] === reevaluated[study.rowOf.get(0)] ? "" : " (on other noise)";
   body.append(
-    make("h3", {}, "Its three worst rides by nose-down risk"),
+    make("h3", {}, "Its three rides nearest to a nose-down"),
     there
       ? make(
           "p",

@@ -212,7 +212,7 @@ def test_a_pick_is_chosen_by_its_button_in_all_plots(page, results):
 
 def test_a_click_on_a_point_chooses_it(page, results):
     page.execute_script("document.getElementById('scatter-0').scrollIntoView({block: 'center'})")
-    other = results.picks["lowest_risk"]
+    other = results.picks["fewest_nose_downs"]
     x, y = page.execute_script(
         "const plot = document.getElementById('scatter-0'), box = plot.getBoundingClientRect();"
         "const place = plot.data.find((t) => t.name === 'front').customdata.indexOf(arguments[0]);"
@@ -317,16 +317,16 @@ def test_a_box_drawn_in_one_plot_filters_all_of_them(page):
 def test_a_candidate_without_traces_says_how_to_get_them(browser, results, tmp_path):
     numbers = np.flatnonzero(~results.on_front & results.feasible)
     facts = page_data(results)
-    del facts["traces"][str(results.picks["lowest_risk"])]
+    del facts["traces"][str(results.picks["fewest_nose_downs"])]
     write_page(tmp_path / "page.html", facts)
-    browser.get((tmp_path / "page.html").as_uri() + f"#{results.picks['lowest_risk']}")
+    browser.get((tmp_path / "page.html").as_uri() + f"#{results.picks['fewest_nose_downs']}")
     settle(browser)
     untraced = find(browser, "#candidate-body").text
     browser.get("about:blank")
     browser.get((tmp_path / "page.html").as_uri() + f"#{numbers[-1]}")
     settle(browser)
 
-    assert f"--with {results.picks['lowest_risk']}" in untraced
+    assert f"--with {results.picks['fewest_nose_downs']}" in untraced
     assert f"--with {numbers[-1]}" in find(browser, "#candidate-body").text
     assert find(browser, "#untraced-count").is_displayed()
 
@@ -353,7 +353,7 @@ def test_a_study_without_a_front_shows_what_is_nearest(browser, results, tmp_pat
 
 
 def test_a_candidate_is_found_by_its_number_and_a_stranger_is_refused_in_words(page, results):
-    number = results.picks["lowest_risk"]
+    number = results.picks["fewest_nose_downs"]
     field = find(page, "#find-number")
     field.send_keys("999999", Keys.ENTER)
     refused = find(page, "#find-note").text
