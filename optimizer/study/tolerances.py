@@ -40,7 +40,7 @@ class Tolerance:
 
 
 _DECLARED = {kind: declared_numbers(kind) for kind in (Board, Rider)}
-KNOWN = _DECLARED[Board] | _DECLARED[Rider]
+KNOWN = {**_DECLARED[Board], **_DECLARED[Rider]}
 
 
 def with_numbers(whole: _Whole, numbers: Mapping[str, float]) -> _Whole:

@@ -6,8 +6,10 @@ row, the search space and the CSV column.
 
 import dataclasses
 import enum
+import functools
 import math
-from collections.abc import Iterator
+import types
+from collections.abc import Mapping
 from typing import Any
 
 
@@ -46,11 +48,14 @@ class Quantity:
     kind: Kind
 
 
-def quantities(section: type) -> Iterator[Quantity]:
-    """Yield the declared numbers of a dataclass, in order of declaration."""
-    for field in dataclasses.fields(section):
-        if "text" in field.metadata:
-            yield Quantity(name=field.name, **field.metadata)
+@functools.cache
+def quantities(section: type) -> tuple[Quantity, ...]:
+    """Return the declared numbers of a dataclass, in order of declaration."""
+    return tuple(
+        Quantity(name=field.name, **field.metadata)
+        for field in dataclasses.fields(section)
+        if "text" in field.metadata
+    )
 
 
 def check_quantities(section: Any) -> None:
@@ -62,7 +67,7 @@ def check_quantities(section: Any) -> None:
         A number is not finite or lies outside its range; the message names the field, what was
         found and what is allowed.
     """
-    for declared in quantities(type(section)):
+    for declared in quantities(type(section)):  # type: ignore[arg-type]
         value = getattr(section, declared.name)
         if not math.isfinite(value) or not declared.low <= value <= declared.high:
             raise ValueError(
@@ -71,23 +76,26 @@ def check_quantities(section: Any) -> None:
             )
 
 
-def declared_numbers(whole: type) -> dict[str, tuple[str, Quantity]]:
+@functools.cache
+def declared_numbers(whole: type) -> Mapping[str, tuple[str, Quantity]]:
     """Return the section and the declaration of each number of a board, rider or profile, by name.
 
     In order of declaration. `whole` is a dataclass whose fields are sections of declared numbers.
     """
-    return {
-        declared.name: (section.name, declared)
-        for section in dataclasses.fields(whole)
-        for declared in quantities(section.type)  # type: ignore[arg-type]
-    }
+    return types.MappingProxyType(
+        {
+            declared.name: (section.name, declared)
+            for section in dataclasses.fields(whole)
+            for declared in quantities(section.type)  # type: ignore[arg-type]
+        }
+    )
 
 
 def numbers_of(whole: Any) -> dict[str, float]:
     """Return the numbers of a board, rider or profile by name, in order of declaration."""
     return {
         name: float(getattr(getattr(whole, section), name))
-        for name, (section, _) in declared_numbers(type(whole)).items()
+        for name, (section, _) in declared_numbers(type(whole)).items()  # type: ignore[arg-type]
     }
 
 

@@ -114,6 +114,13 @@ class _Tables:
 
 @functools.lru_cache(maxsize=ROADS_KEPT)
 def _tables(course: Course, wheel: Wheel) -> _Tables:
+    if course.part is None:
+        return _laid(course, wheel)
+    whole = dataclasses.replace(course, name="", title="", part=None)
+    return _part(_last_laid(whole, wheel), course.part)
+
+
+def _laid(course: Course, wheel: Wheel) -> _Tables:
     script = script_table(course)
     # A ride that runs faster than wanted stays on the table for a while longer.
     reach_m = 1.25 * float(np.sum(np.abs(script[:, 0]))) * SCRIPT_STEPS * DT_S + 25.0
@@ -124,8 +131,11 @@ def _tables(course: Course, wheel: Wheel) -> _Tables:
         press_ratio=course.manoeuvre.press_ratio,
         seed=course.road_seed,
     )
-    tables = _Tables(road=road, script=script, n_steps=round(course.duration_s / DT_S))
-    return tables if course.part is None else _part(tables, course.part)
+    return _Tables(road=road, script=script, n_steps=round(course.duration_s / DT_S))
+
+
+# The parts of one course come one after the other.
+_last_laid = functools.lru_cache(maxsize=16)(_laid)
 
 
 def _part(tables: _Tables, part: Part) -> _Tables:
@@ -133,7 +143,8 @@ def _part(tables: _Tables, part: Part) -> _Tables:
     road = tables.road[round(part.from_m / TABLE_STEP_M) :].copy()
     road[:, 0] -= road[0, 0]  # a ride begins at rest on its road
     script = tables.script[round(part.from_s / (SCRIPT_STEPS * DT_S)) :].copy()
-    return dataclasses.replace(tables, road=road, script=script)
+    n_steps = round((part.to_s - part.from_s) / DT_S)
+    return _Tables(road=road, script=script, n_steps=n_steps)
 
 
 def n_roads_kept() -> int:
