@@ -1,8 +1,8 @@
 """The hard rides of a riding day: parts of drawn rides in which weak profiles nearly fall.
 
 Each drawn ride is cut into pieces. A weakened baseline rides them all, and another the harder of
-them. Where they come nearest to a nose-down, other profiles do too: of the nose-downs that 41 profiles had in 300 h, the
-hardest 75 of 74,000 pieces held 86 %.
+them. Where they come nearest to a nose-down, other profiles do too: of the nose-downs that 41
+profiles had in 300 h, the hardest 75 of 74,000 pieces held 86 %.
 """
 
 import dataclasses
@@ -27,8 +27,8 @@ from plant.kernel.simulate import Ride, Rides, simulate
 PIECE_S = 15.0
 LEAD_IN_S = 3.0  # of the ride before a piece, for board and rider to settle
 _COURSES_AT_ONCE = 8
-# One piece in so many is ridden by the second weak profile too. The hardest tenth by the first holds
-# 71 of the 72 pieces that are hardest by both.
+# One piece in so many is ridden by the second weak profile too. The hardest tenth by the first
+# holds 71 of the 72 pieces that are hardest by both.
 _LOOKED_INTO = 10
 _STEP_S = 0.05
 _AHEAD_RATIO = 0.045  # how far beyond its wanted way a board is; see `optimizer.riding_day.speeds`
@@ -101,7 +101,7 @@ def find_hard_rides(
         )
         hardness = np.vstack([near[harder], _nearness(others)]).mean(axis=0)
         found += [
-            _Piece(*places[place], hardness=hard)
+            _Piece(*places[place], hard)
             for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True)
         ]
         found = _hardest(found, study.n_hard_rides)
