@@ -25,9 +25,12 @@ CONSTRAINT_NAMES = (
     "rest_shake",  # RMS pitch rate of the worst standing ride over its limit, less 1
     "feel_band",  # distance outside the wanted band, over the band's width
     "rider_spread",  # spread over its limit, less 1
+    "warned",  # share of time warned over its limit, less 1
 )
 NOT_ASKED = -1.0  # the value of a constraint that the settings or the rides do not ask for
 _NOT_MEASURED = 1.0  # assumed: what is asked and was nowhere to be seen is a gross violation
+_ONE_SIDED_FEEL_DEG_PER_MPS2 = 1.0  # assumed: so far beyond one limit is a gross violation
+_MANY_TIMES = 4.0  # a limit passed so many times is passed altogether
 _FARTHEST = 3.0  # margins without limit, and their loss, stay numbers
 
 
@@ -116,16 +119,22 @@ def feel_constraint(
     feel_deg_per_mps2 : (candidate,) float64
         NaN where no ride has it.
     all_ridden : (candidate,) bool
-        Every ride was ridden. A feel that all rides left unknown breaks a band that is asked; where
-        rides were left out, it is not asked for.
+        Every ride was ridden. A feel that all rides left unknown breaks a band of two ends that is
+        asked; where rides were left out, it is not asked for.
     settings : ScoreSettings
     """
     low, high = settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2
-    if low is None or high is None:
+    if low is None and high is None:
         return np.full(len(feel_deg_per_mps2), NOT_ASKED)
-    outside = np.maximum(low - feel_deg_per_mps2, feel_deg_per_mps2 - high)
-    unknown = np.isnan(outside) & all_ridden
-    return _asked(np.where(unknown, _NOT_MEASURED, outside / (high - low)))
+    sides = []
+    if low is not None:
+        sides.append(low - feel_deg_per_mps2)
+    if high is not None:
+        sides.append(feel_deg_per_mps2 - high)
+    width = high - low if low is not None and high is not None else _ONE_SIDED_FEEL_DEG_PER_MPS2
+    outside = np.max(sides, axis=0)
+    unknown = np.isnan(outside) & all_ridden & np.array(low is not None and high is not None)
+    return _asked(np.where(unknown, _NOT_MEASURED, outside / width))
 
 
 def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Floats:
@@ -136,6 +145,23 @@ def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Fl
     if settings.rider_spread_limit is None:
         return np.full(len(rider_spread_ratio), NOT_ASKED)
     return _asked(rider_spread_ratio / settings.rider_spread_limit - 1.0)
+
+
+def warned_constraint(warned_ratio: Floats, rules: ScoreRules) -> Floats:
+    """Return the constraint on the share of time in which a rider is warned, (candidate,).
+
+    Parameters
+    ----------
+    warned_ratio : (candidate, ride) float64
+        Share of each ride's time; NaN where a ride was not ridden. A mean of rides that were left
+        out is not asked for.
+    rules : ScoreRules
+    """
+    limit = rules.settings.warned_share_limit
+    if limit is None:
+        return np.full(len(warned_ratio), NOT_ASKED)
+    share = weighted_sum(warned_ratio, rules.ride_weight / rules.ride_weight.sum())
+    return _asked(np.minimum(share / limit, _MANY_TIMES) - 1.0)
 
 
 def _asked(constraint: Floats) -> Floats:

@@ -39,6 +39,7 @@ RIDE_COLUMNS = (
     "traction_peak_ratio",
     "hold_pitch_rate_rms_deg_per_s",
     "roll_back_ratio",
+    "warned_ratio",
 )
 
 # What of one ride is the worse the larger it is: shown ride by ride.
@@ -48,6 +49,7 @@ NOT_RIDDEN = -1  # stands for an outcome where a candidate did not ride a ride
 
 # An ended ride costs this share of the cap on top of the cap, and the share not ridden on top.
 ENDED_SURCHARGE = 0.1
+_SHORTEST_S = 1e-3  # no ride is shorter than a step
 _JUST_LOST = 1e-3  # past the limit: a speed lost at the very end of a ride is lost all the same
 
 # How far the least margin of a ride moves between rides that differ only in what no profile
@@ -97,6 +99,8 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
             not_ridden,
         ),
         "outcome": outcome,
+        "warned_ratio": ridden.column("warning_time_s")
+        / np.maximum(ridden.column("ride_time_s"), _SHORTEST_S),
         "roll_back_ratio": roll_back_ratio(ridden.column("roll_back_mps"), outcome, not_ridden),
     }
     columns = [scored[name] if name in scored else ridden.column(name) for name in RIDE_COLUMNS]

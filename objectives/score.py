@@ -11,6 +11,7 @@ from objectives.constraints import (
     loop_constraints,
     rest_constraint,
     spread_constraint,
+    warned_constraint,
 )
 from objectives.descriptors import DESCRIPTOR_NAMES, describe
 from objectives.nose_down_rate import blended_rate, margin_widths, nearness
@@ -175,5 +176,6 @@ def _constraints(
         rest_constraint(column("hold_pitch_rate_rms_deg_per_s"), rules),
         feel_constraint(feel, (outcome != NOT_RIDDEN).all(axis=1), settings),
         spread_constraint(spread, settings),
+        warned_constraint(column("warned_ratio"), rules),
     )
     return np.column_stack(columns)

@@ -14,6 +14,7 @@ _RANGES = {
     "feel_low_deg_per_mps2": (-20.0, 20.0),
     "feel_high_deg_per_mps2": (-20.0, 20.0),
     "rider_spread_limit": (1.0, 100.0),
+    "warned_share_limit": (0.001, 1.0),
 }
 
 
@@ -40,15 +41,20 @@ class ScoreSettings:
     rest_shake_limit_deg_per_s : float
         Largest RMS pitch rate of a standing ride, where limit cycles show.
     feel_low_deg_per_mps2, feel_high_deg_per_mps2 : float or None
-        Wanted band of pitch per acceleration: above zero the nose dips as the board speeds up,
-        below zero it rises. None does not ask.
+        Ends of the wanted band of pitch per acceleration: above zero the nose dips as the board
+        speeds up, below zero it rises, which is not allowed where nothing else is said. None does
+        not ask for that end.
     rider_spread_limit : float or None
         Largest ratio of level error between lightest and heaviest rider; None does not ask.
+    warned_share_limit : float or None
+        Largest share of riding time in which a warning lifts the nose by what a rider perceives;
+        None does not ask. A board that warns all the time draws little current, and nobody would
+        ride it.
 
     Raises
     ------
     ValueError
-        A number lies outside its range, or half of the feel band is missing.
+        A number lies outside its range, or the ends of the feel band are in the wrong order.
     """
 
     tail_share: float = 0.2
@@ -59,9 +65,10 @@ class ScoreSettings:
     phase_margin_deg: float = 30.0
     gain_margin_ratio: float = 1.5
     rest_shake_limit_deg_per_s: float = 3.0
-    feel_low_deg_per_mps2: float | None = None
+    feel_low_deg_per_mps2: float | None = 0.0
     feel_high_deg_per_mps2: float | None = None
     rider_spread_limit: float | None = None
+    warned_share_limit: float | None = 0.03
 
     def __post_init__(self) -> None:
         for name, (least, most) in _RANGES.items():
@@ -69,11 +76,6 @@ class ScoreSettings:
             if value is not None and not least <= value <= most:
                 raise ValueError(f"{name}: must be from {least:g} to {most:g}, got {value:g}")
         low, high = self.feel_low_deg_per_mps2, self.feel_high_deg_per_mps2
-        if (low is None) != (high is None):
-            raise ValueError(
-                "feel_low_deg_per_mps2 and feel_high_deg_per_mps2 must be given together, got "
-                f"{low} and {high}"
-            )
         if low is not None and high is not None and low >= high:
             raise ValueError(
                 f"feel_low_deg_per_mps2: must be below feel_high_deg_per_mps2, got {low:g} and "

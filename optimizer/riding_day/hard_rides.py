@@ -46,7 +46,7 @@ _WEAKENED: tuple[Mapping[str, float], ...] = (
 )
 
 
-@dataclasses.dataclass(frozen=True, slots=True)
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class _Piece:
     """Which piece of which drawn ride, and how near the weak profiles came to a nose-down."""
 
@@ -100,10 +100,9 @@ def find_hard_rides(
             profiles[1:], [rides[place] for place in harder], n_jobs=n_jobs, keep_roads=False
         )
         hardness = np.vstack([near[harder], _nearness(others)]).mean(axis=0)
-        found += [
-            _Piece(*places[place], hard)
-            for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True)
-        ]
+        for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
+            course, piece, lane = places[place]
+            found.append(_Piece(course=course, piece=piece, lane=lane, hardness=hard))
         found = _hardest(found, study.n_hard_rides)
         new_h = len(rides) * PIECE_S / 3600.0
         ridden_h += new_h

@@ -11,6 +11,7 @@ from objectives.constraints import (
     loop_constraints,
     rest_constraint,
     spread_constraint,
+    warned_constraint,
 )
 from objectives.score_settings import ScoreSettings
 from plant.kernel.outcomes import Outcome
@@ -52,6 +53,7 @@ def test_names_are_those_documented():
         "rest_shake",
         "feel_band",
         "rider_spread",
+        "warned",
     )
 
 
@@ -132,6 +134,45 @@ def test_a_feel_that_no_ride_has_breaks_the_band_unless_rides_were_left_out(low)
     np.testing.assert_allclose(found, [1.0, NOT_ASKED])
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "expected"),
+    [
+        (0.0, None, [0.5, 0.0, -2.0]),
+        (None, 1.0, [-1.5, -1.0, 1.0]),
+    ],
+)
+def test_one_end_of_the_feel_band_alone_is_compared_in_deg_per_mps2(low, high, expected):
+    settings = ScoreSettings(feel_low_deg_per_mps2=low, feel_high_deg_per_mps2=high)
+
+    found = feel_constraint(np.array([-0.5, 0.0, 2.0]), np.full(3, True), settings)
+
+    np.testing.assert_allclose(found, expected)
+
+
+def test_a_nose_that_rises_as_the_board_speeds_up_is_not_allowed_by_default():
+    asked = ScoreSettings()
+
+    found = feel_constraint(np.array([-0.1, 0.1, np.nan]), np.full(3, True), asked)
+
+    assert found[0] > 0.0
+    assert found[1] < 0.0
+    assert found[2] == NOT_ASKED  # no ride accelerates, so no nose can rise
+
+
+def test_warned_time_is_the_weighted_mean_share_over_its_limit():
+    asked = rules(warned_share_limit=0.1)
+    warned = np.zeros((3, len(asked.ride_weight)))
+    warned[1] = 0.2
+    warned[2, 1] = 0.7  # its ride has two sevenths of the weight
+
+    found = warned_constraint(warned, asked)
+
+    np.testing.assert_allclose(found, [-1.0, 1.0, 1.0])
+    warned[1, 0] = np.nan
+    assert warned_constraint(warned, asked)[1] == NOT_ASKED
+    np.testing.assert_array_equal(warned_constraint(warned, rules(warned_share_limit=None)), -1.0)
+
+
 def test_spread_is_compared_with_its_limit():
     found = spread_constraint(np.array([1.0, 3.0]), ScoreSettings(rider_spread_limit=2.0))
 
@@ -141,5 +182,6 @@ def test_spread_is_compared_with_its_limit():
 def test_what_is_not_asked_is_met():
     ones = np.ones(2)
 
-    np.testing.assert_array_equal(feel_constraint(ones, ones > 0.0, ScoreSettings()), NOT_ASKED)
+    unasked = ScoreSettings(feel_low_deg_per_mps2=None)
+    np.testing.assert_array_equal(feel_constraint(ones, ones > 0.0, unasked), NOT_ASKED)
     np.testing.assert_array_equal(spread_constraint(ones, ScoreSettings()), NOT_ASKED)

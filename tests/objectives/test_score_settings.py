@@ -15,16 +15,13 @@ from objectives.score_settings import ScoreSettings
         ("gain_margin_ratio", 0.5),
         ("rest_shake_limit_deg_per_s", float("nan")),
         ("rider_spread_limit", 0.9),
+        ("warned_share_limit", 0.0),
+        ("worst_rider_weight", 1.5),
     ],
 )
 def test_number_outside_its_range_is_refused_by_name(name, value):
     with pytest.raises(ValueError, match=f"^{name}: must be from .* got"):
         ScoreSettings(**{name: value})
-
-
-def test_half_a_feel_band_is_refused():
-    with pytest.raises(ValueError, match="must be given together, got 1"):
-        ScoreSettings(feel_low_deg_per_mps2=1.0)
 
 
 @pytest.mark.parametrize(("low", "high"), [(2.0, 1.0), (-1.0, -2.0), (-1.0, -1.0)])

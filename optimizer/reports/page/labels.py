@@ -32,6 +32,7 @@ CONSTRAINT_LABELS = {
     "rest_shake": "no shaking at rest",
     "feel_band": "pitch per acceleration in its band",
     "rider_spread": "spread between riders",
+    "warned": "share of time warned",
 }
 
 GAIN_POINT_LABELS = dict(

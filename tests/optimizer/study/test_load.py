@@ -307,7 +307,6 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
             BASE + "[constraints]\nsensitivity_limit = 1\n",
             "constraints.sensitivity_limit: must be from 1.05 to 100, got 1",
         ),
-        (BASE + "[constraints]\nfeel_low_deg_per_mps2 = 1\n", "must be given together"),
         (
             BASE + "[constraints]\nfeel_low = 1\n",
             "constraints.feel_low: unknown key; the nearest allowed is feel_low_deg_per_mps2",
