@@ -63,6 +63,7 @@ class SearchView(ShownBar):
             return
         if self.searched.total is None:  # the first report
             self._n_resumed = progress.done
+            self._started = time.monotonic()
         self.searched = progress
         self._print_plain(progress)
 

@@ -91,7 +91,7 @@ def run_study(
     """
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
-    study = with_hard_rides(study)
+    study = with_hard_rides(study, notice=notice)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study.folder)) as store,
