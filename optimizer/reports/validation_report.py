@@ -37,7 +37,15 @@ def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, 
         ],
         "causes_of_nose_downs": dict(report.day.causes),
         "nose_downs_by_speed": dict(report.day.by_pace),
-        "nose_downs_by_rider": dict(report.day.by_rider),
+        "nose_downs_per_1000_km_by_rider": {
+            name: {
+                "nose_downs": each.n_events,
+                "rate": each.rate,
+                "low": each.low,
+                "high": each.high,
+            }
+            for name, each in report.day.by_rider.items()
+        },
         "other_ends": dict(report.day.other_ends),
         "cautions": list(CAUTIONS),
         "provenance": {

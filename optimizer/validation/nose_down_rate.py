@@ -5,6 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from objectives.event_rate import EventRate, event_rate
 from optimizer.base.hashing import spawned
@@ -40,8 +41,8 @@ class DayCount:
         Nose-downs by what was under the wheel or missing, most frequent first.
     by_pace : mapping of str to int
         Nose-downs by how fast the board was, most frequent first.
-    by_rider : mapping of str to int
-        Nose-downs by rider.
+    by_rider : mapping of str to EventRate
+        Nose-downs of each rider per 1,000 km, the worst first.
     """
 
     hours: float
@@ -51,7 +52,7 @@ class DayCount:
     other_ends: Mapping[str, int]
     causes: Mapping[str, int]
     by_pace: Mapping[str, int]
-    by_rider: Mapping[str, int]
+    by_rider: Mapping[str, EventRate]
 
 
 def ride_days(
@@ -76,8 +77,9 @@ def ride_days(
     advance : callable
         Receives the hours ridden since it was last called.
     """
+    riders = list(study.riders)
     found: list[tuple[Floats, Floats, Floats]] = []  # hours, kilometres, nose-downs by course
-    counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace", "by_rider")}
+    counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace")}
     seed = spawned(study.seed, "validation", "day")
     ridden_h = 0.0
     while ridden_h < hours:
@@ -85,7 +87,8 @@ def ride_days(
         courses = day_rides(study, np.arange(first, first + _COURSES_AT_ONCE), seed=seed)
         rides = [ride for course in courses for ride in course]
         results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
-        by_course = _by_course(results)
+        lanes = np.array([riders.index(ride.rider_name) for ride in rides])
+        by_course = _by_course(results, lanes, n_riders=len(riders))
         found.append(by_course)
         _tally(counts, study, rides, results)
         new_h = float(by_course[0].sum())
@@ -95,8 +98,15 @@ def ride_days(
     return DayCount(
         hours=ridden_h,
         kilometres=float(by_km.sum()),
-        per_100_h=event_rate(downs, by_h / 100.0),
-        per_1000_km=event_rate(downs, by_km / 1000.0),
+        per_100_h=event_rate(downs.sum(axis=1), by_h.sum(axis=1) / 100.0),
+        per_1000_km=event_rate(downs.sum(axis=1), by_km.sum(axis=1) / 1000.0),
+        by_rider=_worst_first(
+            {
+                name: event_rate(downs[:, place], by_km[:, place] / 1000.0)
+                for place, name in enumerate(riders)
+                if by_km[:, place].sum() > 0.0
+            }
+        ),
         **{name: dict(counter.most_common()) for name, counter in counts.items()},
     )
 
@@ -111,18 +121,31 @@ def _tally(
         if outcome is Outcome.NOSE_DOWN:
             counts["causes"][_cause(rides[lane], results, lane)] += 1
             counts["by_pace"][_pace(study.validation.day, float(speeds[lane]))] += 1
-            counts["by_rider"][rides[lane].rider_name] += 1
         else:
             counts["other_ends"][outcome.message] += 1
 
 
-def _by_course(results: Rides) -> tuple[Floats, Floats, Floats]:
-    """Return hours, kilometres and nose-downs of each course, lanes together."""
-    shape = (-1, LANES_OF_A_COURSE)
-    hours = results.column("ride_time_s")[0].reshape(shape).sum(axis=1) / 3600.0
-    kilometres = np.abs(results.column("distance_m")[0]).reshape(shape).sum(axis=1) / 1000.0
-    downs = (results.outcome[0] == Outcome.NOSE_DOWN).reshape(shape).sum(axis=1)
-    return hours, kilometres, downs.astype(np.float64)
+def _by_course(
+    results: Rides, riders: NDArray[np.int64], *, n_riders: int
+) -> tuple[Floats, Floats, Floats]:
+    """Return hours, kilometres and nose-downs, each (course, rider), of lanes by rider's place."""
+    course = np.arange(len(riders)) // LANES_OF_A_COURSE
+    n_courses = len(riders) // LANES_OF_A_COURSE
+
+    def summed(values: NDArray[np.float64] | NDArray[np.bool_]) -> Floats:
+        total = np.zeros((n_courses, n_riders))
+        np.add.at(total, (course, riders), values)
+        return total
+
+    return (
+        summed(results.column("ride_time_s")[0] / 3600.0),
+        summed(np.abs(results.column("distance_m")[0]) / 1000.0),
+        summed(results.outcome[0] == Outcome.NOSE_DOWN),
+    )
+
+
+def _worst_first(rates: Mapping[str, EventRate]) -> dict[str, EventRate]:
+    return dict(sorted(rates.items(), key=lambda item: -item[1].rate))
 
 
 def _pace(day: RidingDay, speed_mps: float) -> str:

@@ -72,6 +72,10 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
         ", ".join(f"{what} ({count})" for what, count in counts.items())
         for counts in (day.causes, day.by_pace, day.other_ends)
     )
+    by_rider = ", ".join(
+        f"{name} {each.rate:.3g} ({each.low:.3g} to {each.high:.3g})"
+        for name, each in day.by_rider.items()
+    )
     return Verdict(
         item="Nose-downs in a mixed riding day",
         grade=grade,
@@ -79,6 +83,7 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
         f" {rate.rate:.3g} per 100 h ({rate.low:.3g} to {rate.high:.3g}, 95 %),"
         f" {day.per_1000_km.rate:.3g} per 1,000 km ({day.per_1000_km.low:.3g} to"
         f" {day.per_1000_km.high:.3g})"
+        + f"; by rider per 1,000 km: {by_rider}"
         + (f"; by cause: {ranked}; by speed: {paces}" if ranked else "")
         + (f"; rides that ended otherwise: {others}" if others else ""),
         asked=f"at most {limit:g} per 100 h with 95 % confidence",
@@ -104,4 +109,7 @@ def _change_for(day: DayCount, grade: Grade) -> str:
     if grade is Grade.MARGINAL and not day.per_100_h.n_events:
         return "ride more hours: validation.hours"
     first = next(iter(day.causes), "")
-    return f"add rides with what threw riders most ({first}) to the study, or choose lower risk"
+    return (
+        f"add rides with what threw riders most ({first}) to the study,"
+        " or choose a candidate of fewer nose-downs"
+    )

@@ -25,7 +25,8 @@ from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.ride_block import SCRIPT_STEPS, ride_block
 from plant.kernel.road import TABLE_STEP_M, road_table, straight_lines
 
-ROADS_KEPT = 512  # assumed: more courses than a study has; the road of a minute takes 1 MB
+# Assumed: more than the courses and hard rides of a study; the road of a minute takes 1 MB.
+ROADS_KEPT = 256
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
 _LEAST_FEEL = 0.25  # m2/s3, assumed: less than half a second at 0.7 m/s2 tells no feel
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S

@@ -216,8 +216,13 @@ def test_the_day_is_counted_alike_on_any_number_of_threads():
 
     assert one == two
     assert one.per_100_h.n_events > 0
-    for counts in (one.causes, one.by_pace, one.by_rider):
+    for counts in (one.causes, one.by_pace):
         assert sum(counts.values()) == one.per_100_h.n_events
+    assert set(one.by_rider) == set(STUDY.riders)
+    rates = list(one.by_rider.values())
+    assert sum(each.n_events for each in rates) == one.per_100_h.n_events
+    assert sum(each.exposure for each in rates) == pytest.approx(one.per_1000_km.exposure)
+    assert [each.rate for each in rates] == sorted((each.rate for each in rates), reverse=True)
     assert one.hours >= 2.0
 
 
@@ -227,7 +232,7 @@ def test_riding_days_keep_none_of_their_roads():
 
     ride_days(STUDY, ROW, hours=1.0, n_jobs=2)
 
-    assert 1 <= n_roads_kept() == kept <= ROADS_KEPT <= 128  # of about 1 MB for a minute
+    assert 1 <= n_roads_kept() == kept <= ROADS_KEPT <= 256  # of about 1 MB for a minute
 
 
 @pytest.mark.parametrize(("limit", "grade"), [(1000.0, Grade.PASS), (0.001, Grade.MARGINAL)])
