@@ -1,9 +1,12 @@
 """An invented portfolio of two riders on three courses, and made-up metrics of its rides."""
 
+import dataclasses
+
 import numpy as np
 
 from objectives import ScoreSettings, score_rules
-from plant.description.course import Course, Manoeuvre, Patch, Road, Start, Surface
+from objectives.nose_down_rate import DayRules
+from plant.description.course import Course, Manoeuvre, Part, Patch, Road, Start, Surface
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.simulate import Ride, Rides
 from tests import invented
@@ -44,27 +47,65 @@ RIDES = tuple(
 )
 WEIGHT = np.array([1.0, 2.0, 1.0, 2.0, 1.0])
 
+# Parts of rides of a day: three over two roads by the light rider, one by the heavy.
+HARD = tuple(
+    Ride(
+        course=dataclasses.replace(
+            CRUISE,
+            name=f"hard_{number}",
+            part=Part(from_s=2.0, to_s=8.0, from_m=8.0, speed_mps=4.0),
+        ),
+        rider_name=who,
+        rider=RIDERS[who],
+        board=BOARD,
+        noise_seed=number,
+    )
+    for number, who in enumerate(("light", "light", "light", "heavy"))
+)
+ALL_RIDES = RIDES + HARD
+DAY = DayRules(
+    weight=np.array([1.0, 1.0, 2.0, 1.0]),
+    rider=np.array([0, 0, 0, 1]),
+    road=np.array([0, 0, 1, 1]),
+    kilometres=np.array([20.0, 60.0]),
+    worst_rider_weight=0.5,
+)
 
-def rules(**settings):
-    """Return the rules of the portfolio."""
-    return score_rules(RIDES, ride_weight=WEIGHT, settings=ScoreSettings(**settings))
+
+def rules(day=None, **settings):
+    """Return the rules of the portfolio, with those of its hard rides if a day is given."""
+    return score_rules(RIDES, ride_weight=WEIGHT, settings=ScoreSettings(**settings), day=day)
+
+
+CALM = {
+    "ride_time_s": 10.0,
+    "hold_pitch_rms_deg": 2.0,
+    "hold_pitch_rate_rms_deg_per_s": 1.0,
+    "excess_current_a": 50.0,
+    "peak_current_a": 80.0,
+    "least_reserve_ratio": 0.4,
+    "least_nose_margin_ratio": 0.7,
+    "feel_deg_per_mps2": 1.4,
+    "mosfet_peak_c": 45.0,
+}
 
 
 def ridden(n_candidates, *, outcome=0, **columns):
     """Return made-up rides, each ridden to its end unless `outcome` says otherwise."""
-    values = {
-        "ride_time_s": 10.0,
-        "hold_pitch_rms_deg": 2.0,
-        "hold_pitch_rate_rms_deg_per_s": 1.0,
-        "excess_current_a": 50.0,
-        "peak_current_a": 80.0,
-        "least_reserve_ratio": 0.4,
-        "least_nose_margin_ratio": 0.7,
-        "feel_deg_per_mps2": 1.4,
-        "mosfet_peak_c": 45.0,
-    } | columns
-    shape = (n_candidates, len(RIDES))
+    return _made_up((n_candidates, len(RIDES)), outcome, CALM | columns)
+
+
+def with_hard(own, *, outcome=0, **columns):
+    """Return rides with made-up hard rides after them."""
+    hard = _made_up((len(own.outcome), len(HARD)), outcome, CALM | {"ride_time_s": 6.0} | columns)
+    return Rides(
+        metrics=np.hstack([own.metrics, hard.metrics]),
+        outcome=np.hstack([own.outcome, hard.outcome]),
+    )
+
+
+def _made_up(shape, outcome, columns):
     metrics = np.zeros((*shape, len(METRIC_NAMES)))
-    for name, value in values.items():
+    for name, value in columns.items():
         metrics[:, :, METRIC_NAMES.index(name)] = value
     return Rides(metrics=metrics, outcome=np.broadcast_to(outcome, shape).astype(np.int8))

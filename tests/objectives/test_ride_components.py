@@ -1,4 +1,4 @@
-"""A score put together from the parts of rides is the score of the rides."""
+"""A score put together from the components of rides is the score of the rides."""
 
 import hypothesis.extra.numpy as hnp
 import hypothesis.strategies as st
@@ -10,15 +10,15 @@ from objectives import components_of_rides, ride_columns, score, score_of_compon
 from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from tests import invented
-from tests.objectives.small_portfolio import RIDES, ridden, rules
+from tests.objectives.small_portfolio import ALL_RIDES, DAY, RIDES, ridden, rules, with_hard
 
-RULES = rules()
+RULES = rules(DAY)
 PROFILE = profile_to_array(invented.profile())
 
 
 def both(rides, asked=RULES):
-    """Return the score of rides, and that of their parts."""
-    columns = ride_columns(rides, RIDES)
+    """Return the score of rides, and that of their components."""
+    columns = ride_columns(rides, ALL_RIDES)
     scores = score(columns, np.tile(PROFILE, (len(columns), 1)), asked)
     return scores, score_of_components(
         components_of_rides(columns, scores.constraints, asked), asked
@@ -26,39 +26,56 @@ def both(rides, asked=RULES):
 
 
 shares = hnp.arrays(np.float64, (3, 5), elements=st.floats(0.0, 1.0))
+hard_shares = hnp.arrays(np.float64, (3, 4), elements=st.floats(0.0, 1.0))
+hard_ends = hnp.arrays(np.int8, (3, 4), elements=st.sampled_from([int(o) for o in Outcome]))
 
 
-@given(level=shares, current=shares, reserve=shares, nose=shares, shake=shares)
+@given(
+    level=shares,
+    current=shares,
+    shake=shares,
+    reserve=hard_shares,
+    nose=hard_shares,
+    ends=hard_ends,
+)
 def test_a_candidate_ridden_to_the_end_scores_the_same_by_components_within_a_tighter_limit(
-    level, current, reserve, nose, shake
+    level, current, shake, reserve, nose, ends
 ):
-    scores, (objectives, constraints) = both(
-        ridden(
-            3,
-            hold_pitch_rms_deg=30.0 * level,
-            excess_current_a=200.0 * current,
-            least_reserve_ratio=reserve - 0.5,
-            least_nose_margin_ratio=nose - 0.5,
-            hold_pitch_rate_rms_deg_per_s=20.0 * shake,
-        )
+    own = ridden(
+        3,
+        hold_pitch_rms_deg=30.0 * level,
+        excess_current_a=200.0 * current,
+        hold_pitch_rate_rms_deg_per_s=20.0 * shake,
     )
+    hard = {
+        "outcome": ends,
+        "least_reserve_ratio": reserve - 0.5,
+        "least_nose_margin_ratio": nose - 0.5,
+    }
 
+    scores, (objectives, constraints) = both(with_hard(own, **hard))
+
+    assert np.isfinite(objectives).all()
     np.testing.assert_array_equal(objectives, scores.objectives)
     assert constraints.shape == scores.constraints.shape
-    by_parts, imputed = ((facts <= 0.0).all(axis=1) for facts in (constraints, scores.constraints))
-    assert not np.any(by_parts & ~imputed)
+    by_components, imputed = (
+        (facts <= 0.0).all(axis=1) for facts in (constraints, scores.constraints)
+    )
+    assert not np.any(by_components & ~imputed)
     rests = 20.0 * shake[:, RULES.is_standing] / RULES.settings.rest_shake_limit_deg_per_s
     tight = ((rests > 0.9) & (rests <= 1.0)).any(axis=1)
-    np.testing.assert_array_equal(by_parts[~tight], imputed[~tight])
-    assert not by_parts[tight].any()
+    np.testing.assert_array_equal(by_components[~tight], imputed[~tight])
+    assert not by_components[tight].any()
 
 
 @given(
     outcomes=hnp.arrays(np.int8, (4, 5), elements=st.sampled_from([int(o) for o in Outcome])),
     allowed=st.sampled_from([0.0, 0.2, 0.5]),
 )
-def test_early_ends_break_by_parts_what_they_break_as_a_whole(outcomes, allowed):
-    scores, (_, constraints) = both(ridden(4, outcome=outcomes), rules(nose_down_share=allowed))
+def test_early_ends_break_by_components_what_they_break_as_a_whole(outcomes, allowed):
+    scores, (_, constraints) = both(
+        with_hard(ridden(4, outcome=outcomes)), rules(DAY, nose_down_share=allowed)
+    )
 
     facts = scores.constraints
     np.testing.assert_allclose(constraints[:, 0], facts[:, 0], atol=1e-12)
@@ -72,7 +89,7 @@ def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():
     lost = np.array([[0], [0], [0], [4], [4], [4]])
     time_s = np.array([[10.0], [10.0], [10.0], [10.0], [9.0], [4.0]])
     rides = ridden(6, outcome=lost, roll_back_mps=fastest, ride_time_s=time_s)
-    columns = ride_columns(rides, RIDES)
+    columns = ride_columns(with_hard(rides), ALL_RIDES)
     constraints = score(columns, np.tile(PROFILE, (6, 1)), RULES).constraints
 
     components = components_of_rides(columns, constraints, RULES)
@@ -82,9 +99,9 @@ def test_a_ride_whose_speed_is_lost_is_past_the_limit_and_further_the_earlier():
     np.testing.assert_allclose(past[:, 0], [-0.46, -0.26, -0.01, 0.041, 0.141, 0.641])
 
 
-def test_rides_that_were_not_ridden_have_no_parts_but_did_not_end():
-    columns = ride_columns(ridden(2, outcome=int(Outcome.RIDER_OFF)), RIDES)
-    columns[1, 2:] = np.nan
+def test_rides_that_were_not_ridden_have_no_components_but_did_not_end():
+    columns = ride_columns(with_hard(ridden(2, outcome=int(Outcome.RIDER_OFF))), ALL_RIDES)
+    columns[1, 2:7] = np.nan  # two of the hard rides too
     constraints = score(columns, np.tile(PROFILE, (2, 1)), RULES).constraints
 
     components = components_of_rides(columns, constraints, RULES)
@@ -92,18 +109,42 @@ def test_rides_that_were_not_ridden_have_no_parts_but_did_not_end():
     level, current = np.split(components.costs[1], [3])
     np.testing.assert_array_equal(np.isnan(level), [False, False, True])
     np.testing.assert_array_equal(np.isnan(current), [False, True, True, True])
-    np.testing.assert_array_equal(
-        np.isnan(components.margins[1]), [False, False, True, True, True] * 2
-    )
+    np.testing.assert_array_equal(np.isnan(components.margins[1]), [True, True, False, False] * 2)
     other_ends = components.limits[:, 5:10]
     np.testing.assert_array_equal(other_ends, [[1, 1, 1, 1, 1], [1, 1, 0, 0, 0]])
 
 
 @pytest.mark.parametrize("rate", [0.0, 1e-12, 0.5, 40.0])
-def test_a_ride_that_hardly_shakes_keeps_its_parts_finite(rate):
-    columns = ride_columns(ridden(1, hold_pitch_rate_rms_deg_per_s=rate), RIDES)
+def test_a_ride_that_hardly_shakes_keeps_its_components_finite(rate):
+    columns = ride_columns(with_hard(ridden(1, hold_pitch_rate_rms_deg_per_s=rate)), ALL_RIDES)
     constraints = score(columns, PROFILE[None, :], RULES).constraints
 
     components = components_of_rides(columns, constraints, RULES)
 
     assert np.isfinite(components.limits).all()
+
+
+def test_hard_rides_are_components_by_their_margins_alone():
+    calm = ridden(1)
+    pressed = with_hard(calm, least_reserve_ratio=0.01, hold_pitch_rms_deg=9.0)
+    columns = [ride_columns(rides, ALL_RIDES) for rides in (with_hard(calm), pressed)]
+    profiles = PROFILE[None, :]
+
+    before, after = (
+        components_of_rides(kept, score(kept, profiles, RULES).constraints, RULES)
+        for kept in columns
+    )
+
+    np.testing.assert_array_equal(before.costs, after.costs)
+    np.testing.assert_array_equal(before.limits, after.limits)
+    assert before.margins.shape == (1, 2 * 4)
+    np.testing.assert_array_equal(after.margins < before.margins, [[True] * 4 + [False] * 4])
+
+
+def test_without_hard_rides_components_have_no_rate():
+    columns = ride_columns(ridden(1), RIDES)
+    asked = rules()
+    constraints = score(columns, PROFILE[None, :], asked).constraints
+
+    with pytest.raises(ValueError, match="a nose-down rate needs hard rides, got none"):
+        score_of_components(components_of_rides(columns, constraints, asked), asked)

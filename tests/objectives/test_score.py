@@ -21,16 +21,24 @@ from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import simulate
 from tests import invented
-from tests.objectives.small_portfolio import RIDES, WEIGHT, ridden, rules
+from tests.objectives.small_portfolio import (
+    ALL_RIDES,
+    DAY,
+    RIDES,
+    WEIGHT,
+    ridden,
+    rules,
+    with_hard,
+)
 
-RULES = rules()
+RULES = rules(DAY)
 PROFILE = profile_to_array(invented.profile())
 
 
 def scored(rides, **settings):
     profiles = np.tile(PROFILE, (len(rides.outcome), 1))
-    columns = ride_columns(rides, RIDES)
-    return score(columns, profiles, rules(**settings) if settings else RULES)
+    columns = ride_columns(with_hard(rides), ALL_RIDES)
+    return score(columns, profiles, rules(DAY, **settings) if settings else RULES)
 
 
 def constraint(scores, name):
@@ -40,7 +48,7 @@ def constraint(scores, name):
 def test_shapes_follow_the_names():
     found = scored(ridden(3))
 
-    assert OBJECTIVES == ("level_error_deg", "excess_current_a", "nose_down_risk")
+    assert OBJECTIVES == ("level_error_deg", "excess_current_a", "nose_downs_per_1000_km")
     assert found.objectives.shape == (3, len(OBJECTIVES))
     assert found.constraints.shape == (3, len(CONSTRAINT_NAMES))
     assert found.descriptors.shape == (3, len(DESCRIPTOR_NAMES))
@@ -89,7 +97,7 @@ def test_what_needs_no_ride_is_known_before_as_it_is_scored():
 
     before = simulation_free_constraints(profiles, RULES)
 
-    scores = score(ride_columns(ridden(20), RIDES), profiles, RULES)
+    scores = score(ride_columns(with_hard(ridden(20)), ALL_RIDES), profiles, RULES)
     np.testing.assert_array_equal(before.T, [constraint(scores, name) for name in names])
     assert (np.ptp(before[:, :3], axis=0) > 0.0).all()
 
@@ -98,7 +106,7 @@ def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():
     profiles = np.tile(PROFILE, (2, 1))
     profiles[1, PROFILE_NAMES.index("rate_gain_a_per_deg_per_s")] = 5.0
 
-    found = score(ride_columns(ridden(2), RIDES), profiles, RULES)
+    found = score(ride_columns(with_hard(ridden(2)), ALL_RIDES), profiles, RULES)
 
     assert constraint(found, "sensitivity")[1] > constraint(found, "sensitivity")[0]
     assert constraint(found, "closed_loop")[1] > 0.0
@@ -129,9 +137,44 @@ def test_ending_a_ride_never_betters_an_objective(values, ride, outcome, ended_a
         )
     )
 
-    assert np.all(found.objectives[1] >= found.objectives[0])
-    assert found.objectives[1, 2] > found.objectives[0, 2]
+    # Of the own rides, those that end count by the constraints; the rate is of the hard rides.
+    assert np.all(found.objectives[1, :2] >= found.objectives[0, :2])
+    assert found.objectives[1, 2] == found.objectives[0, 2]
     assert constraint(found, "nose_down")[1] + constraint(found, "other_end")[1] > 0.0
+
+
+@given(st.integers(0, 3), st.floats(-0.5, 1.0), st.floats(0.0, 1.0))
+def test_a_nose_down_in_a_hard_ride_raises_the_rate_whatever_its_margins(ride, reserve, nose):
+    outcomes = np.zeros((2, 4), dtype=np.int8)
+    outcomes[1, ride] = Outcome.NOSE_DOWN
+    least = np.full((2, 4), 0.3)
+    least[1, ride] = reserve
+    rides = with_hard(
+        ridden(2), outcome=outcomes, least_reserve_ratio=least, least_nose_margin_ratio=nose + 0.1
+    )
+
+    found = score(ride_columns(rides, ALL_RIDES), np.tile(PROFILE, (2, 1)), RULES)
+
+    assert found.objectives[1, 2] > found.objectives[0, 2]
+    np.testing.assert_array_equal(found.objectives[1, :2], found.objectives[0, :2])
+    np.testing.assert_array_equal(found.constraints[1], found.constraints[0])
+
+
+def test_a_candidate_that_rode_no_hard_rides_lacks_the_rate_alone():
+    columns = ride_columns(with_hard(ridden(2)), ALL_RIDES)
+    columns[1, 5:] = np.nan
+
+    found = score(columns, np.tile(PROFILE, (2, 1)), RULES)
+
+    np.testing.assert_array_equal(np.isnan(found.objectives), [[False] * 3, [False, False, True]])
+    np.testing.assert_array_equal(found.constraints[0], found.constraints[1])
+    np.testing.assert_array_equal(found.descriptors[0], found.descriptors[1])
+
+
+def test_a_study_without_hard_rides_has_no_rate():
+    found = score(ride_columns(ridden(1), RIDES), PROFILE[None, :], rules())
+
+    np.testing.assert_array_equal(np.isnan(found.objectives), [[False, False, True]])
 
 
 def test_order_of_candidates_does_not_matter():
@@ -152,12 +195,15 @@ def test_a_candidate_not_ridden_whole_has_no_objectives_and_the_constraints_of_w
         "hold_pitch_rate_rms_deg_per_s": random.uniform(1.0, 2.0, (3, 5)),
     }
     outcome = np.array([[0, 0, 0, 0, 1], [0, 0, 0, 0, 1], [0, 2, 0, 1, 1]], dtype=np.int8)
-    rides = ridden(3, outcome=outcome, **values)
-    columns = ride_columns(rides, RIDES)
+    rides = with_hard(ridden(3, outcome=outcome, **values))
+    columns = ride_columns(rides, ALL_RIDES)
     columns[1, [0, 1, 2]] = np.nan  # one rider, and nobody standing
     columns[2, [2, 4]] = np.nan
+    columns[1:, 5:] = np.nan
     profiles = np.tile(PROFILE, (3, 1))
-    asked = rules(feel_low_deg_per_mps2=1.5, feel_high_deg_per_mps2=2.5, rider_spread_limit=1.2)
+    asked = rules(
+        DAY, feel_low_deg_per_mps2=1.5, feel_high_deg_per_mps2=2.5, rider_spread_limit=1.2
+    )
 
     found = score(columns, profiles, asked)
 
@@ -191,14 +237,14 @@ def test_inputs_are_not_changed():
 
 
 def test_rides_of_another_portfolio_are_refused():
-    with pytest.raises(ValueError, match=r"columns: must be \(3, 5\)"):
-        score(ride_columns(ridden(2), RIDES), np.tile(PROFILE, (3, 1)), RULES)
+    with pytest.raises(ValueError, match=r"columns: must be \(3, 9\)"):
+        score(ride_columns(with_hard(ridden(2)), ALL_RIDES), np.tile(PROFILE, (3, 1)), RULES)
 
 
 def test_simulated_rides_score_finite():
     profiles = np.tile(PROFILE, (2, 1))
 
-    found = score(ride_columns(simulate(profiles, RIDES), RIDES), profiles, RULES)
+    found = score(ride_columns(simulate(profiles, ALL_RIDES), ALL_RIDES), profiles, RULES)
 
     assert np.isfinite(found.objectives).all()
     assert np.isfinite(found.constraints).all()

@@ -11,6 +11,7 @@ from objectives.score_settings import ScoreSettings
         ("tail_share", 0.0),
         ("tail_share", 1.2),
         ("tail_weight", -0.1),
+        ("worst_rider_weight", 1.1),
         ("sensitivity_limit", 1.0),
         ("gain_margin_ratio", 0.5),
         ("rest_shake_limit_deg_per_s", float("nan")),

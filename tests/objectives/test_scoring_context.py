@@ -6,7 +6,18 @@ import numpy as np
 import pytest
 
 from objectives import ScoreSettings, score_rules
-from tests.objectives.small_portfolio import BOARD, HEAVY, KERB, LIGHT, RIDES, STAND, WEIGHT, rules
+from tests.objectives.small_portfolio import (
+    ALL_RIDES,
+    BOARD,
+    DAY,
+    HEAVY,
+    KERB,
+    LIGHT,
+    RIDES,
+    STAND,
+    WEIGHT,
+    rules,
+)
 
 
 def refused(rides, weight):
@@ -33,6 +44,13 @@ def test_one_rider_has_no_spread_pairs():
     one = score_rules(RIDES[:3], ride_weight=WEIGHT[:3], settings=ScoreSettings())
 
     assert one.spread_pairs.shape == (0, 2)
+
+
+def test_hard_rides_are_counted_among_the_rides_and_decide_nothing_else():
+    assert rules(DAY).n_rides == len(ALL_RIDES)
+    assert rules().n_rides == len(RIDES)
+    assert rules(DAY).riders == rules().riders
+    np.testing.assert_array_equal(rules(DAY).spread_pairs, rules().spread_pairs)
 
 
 def test_loop_holds_one_response_for_each_rider():
