@@ -137,14 +137,35 @@ def test_an_acceleration_loop_in_a_single_loop_study_is_refused(tmp_path, text):
 def test_weights_and_settings_are_read(study):
     found = study(
         BASE
-        + "[objectives]\ntail_share = 0.1\nweights = { nose_down_risk = 3 }\n"
+        + "[objectives]\ntail_share = 0.1\nweights = { nose_downs_per_1000_km = 3 }\n"
         + "[constraints]\nfeel_low_deg_per_mps2 = 1\nfeel_high_deg_per_mps2 = 2\n"
     )
 
-    assert found.weights == dict.fromkeys(OBJECTIVES, 1.0) | {"nose_down_risk": 3.0}
+    assert found.weights == dict.fromkeys(OBJECTIVES, 1.0) | {"nose_downs_per_1000_km": 3.0}
     assert found.settings.tail_share == 0.1
     assert found.settings.feel_high_deg_per_mps2 == 2.0
     assert found.settings.rider_spread_limit is None
+
+
+def test_hard_rides_are_read_and_decide_the_results(study):
+    usual = study()
+
+    found = study(
+        BASE
+        + "[search]\nhard_rides = 40\nhard_rides_h = 12.5\n"
+        + "[objectives]\nworst_rider_weight = 0.25\n"
+    )
+
+    assert (usual.n_hard_rides, usual.hard_rides_h) == (72, 300.0)
+    assert usual.settings.worst_rider_weight == 0.5
+    assert (found.n_hard_rides, found.hard_rides_h) == (40, 12.5)
+    assert found.settings.worst_rider_weight == 0.25
+    assert found.hard is None
+    assert found.all_rides == found.rides
+    for text in ("[search]\nhard_rides = 40", "[search]\nhard_rides_h = 12.5"):
+        assert study(BASE + text).digest != usual.digest
+    assert study(BASE + "[objectives]\nworst_rider_weight = 0.25").digest != usual.digest
+    assert study(BASE + "[validation.riding_day]\nfast_mps = 5.5").digest != usual.digest
 
 
 def test_a_feel_band_below_zero_is_read(study):
@@ -285,6 +306,19 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
         (BASE + "[search]\ncandidates = 0\n", "search.candidates: number of candidates must"),
         (BASE + "[search]\npopulation = 3\n", "search.population: number of candidates in a gen"),
         (
+            BASE + "[search]\nhard_rides = 3\n",
+            "search.hard_rides: number of hard rides of the riding day must be a whole number from"
+            " 4 to 2000, got 3",
+        ),
+        (BASE + "[search]\nhard_rides = 72.5\n", "search.hard_rides: number of hard rides of"),
+        (BASE + "[search]\nhard_ride = 72\n", "unknown key; the nearest allowed is hard_rides"),
+        (
+            BASE + "[search]\nhard_rides_h = 0\n",
+            "search.hard_rides_h: hours of the riding day searched for hard rides must be a number"
+            " from 0.1 to 100000, got 0",
+        ),
+        (BASE + "[search]\nhard_rides_h = nan\n", "a number from 0.1 to 100000, got nan"),
+        (
             BASE + "[search]\nbounds.base_gain_a_per_deg = [9.0, 12.0]\n",
             "search.bounds.base_gain_a_per_deg: must hold the baseline's",
         ),
@@ -301,6 +335,14 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
         (
             BASE + "[objectives.weights]\n" + "".join(f"{name} = 0\n" for name in OBJECTIVES),
             "objectives.weights: at least one weight must be above 0",
+        ),
+        (
+            BASE + "[objectives]\nworst_rider_weight = 1.5\n",
+            "objectives.worst_rider_weight: must be from 0 to 1, got 1.5",
+        ),
+        (
+            BASE + "[objectives]\nweights.nose_down_risk = 2\n",
+            "objectives.weights.nose_down_risk: unknown key; the nearest allowed is nose_downs_per",
         ),
         (BASE + "[objectives]\ntail_share = 2\n", "objectives.tail_share: must be from 0.01 to 1"),
         (
@@ -397,8 +439,20 @@ PLACES = [
     *("baseline", "baseline.damping", "baseline.damping.rate_filter_hz", "board.motor"),
     *("board.motor.use", "board.motor.pole_pairs", "riders.a.skill", "riders.a.body.mass_kg"),
     *("search", "search.bounds", "search.bounds.rate_filter_hz", "search.fixed"),
-    *("search.population", "objectives", "objectives.weights", "objectives.weights.nose_down_risk"),
-    *("objectives.tail_share", "constraints", "constraints.rider_spread_limit"),
+    *(
+        "search.population",
+        "search.hard_rides",
+        "search.hard_rides_h",
+        "objectives",
+        "objectives.weights",
+        "objectives.weights.nose_downs_per_1000_km",
+    ),
+    *(
+        "objectives.tail_share",
+        "objectives.worst_rider_weight",
+        "constraints",
+        "constraints.rider_spread_limit",
+    ),
 ]
 JUNK = [
     *("3", "-1", "1e300", "inf", "nan", "true", '"all"', '""', '"x/y"', "1979-05-27", "[]", "{}"),
