@@ -104,7 +104,7 @@ def find_hard_rides(
             course, piece, lane = places[place]
             found.append(_Piece(course=course, piece=piece, lane=lane, hardness=hard))
         found = _hardest(found, study.n_hard_rides)
-        new_h = len(rides) * PIECE_S / 3600.0
+        new_h = len(rides) * _piece_s(study.validation.day.ride_s) / 3600.0
         ridden_h += new_h
         advance(new_h)
     facts = {
@@ -144,6 +144,11 @@ def n_pieces(duration_s: float) -> int:
     return max(round(duration_s / PIECE_S), 1)
 
 
+def _piece_s(duration_s: float) -> float:
+    """Return how long each piece is, less its lead-in."""
+    return duration_s / n_pieces(duration_s)
+
+
 def piece_of(ride: Ride, number: int, *, name: str) -> Ride:
     """Return a piece of a ride as a ride of its own, on the same road.
 
@@ -161,13 +166,13 @@ def piece_of(ride: Ride, number: int, *, name: str) -> Ride:
 
 def _cut(course: Course, number: int, *, name: str) -> Course:
     manoeuvre = course.manoeuvre
-    each_s = manoeuvre.duration_s / n_pieces(manoeuvre.duration_s)
+    each_s = _piece_s(manoeuvre.duration_s)
     from_s = round(max(number * each_s - LEAD_IN_S, 0.0), 2)
     times = np.arange(0.0, from_s, _STEP_S)
     way_m = (1.0 + _AHEAD_RATIO) * _STEP_S * float(straight_lines(manoeuvre.speed_mps, times).sum())
     part = Part(
         from_s=from_s,
-        to_s=round((number + 1) * each_s, 2),
+        to_s=min(round((number + 1) * each_s, 2), manoeuvre.duration_s),
         from_m=way_m,
         speed_mps=float(straight_lines(manoeuvre.speed_mps, np.array([from_s]))[0]),
     )
@@ -208,11 +213,13 @@ def _nearness(results: Rides) -> Floats:
 def _add_kilometres(kilometres: dict[str, float], rides: Sequence[Ride], results: Rides) -> None:
     """Add what each rider rode, less the way before each piece, in place.
 
-    A piece that ends early is cut short: one in a thousand.
+    A piece that ends early is cut short: one in a thousand. A board runs ahead at its start, so
+    that the way of all pieces is 5 % longer than that of the whole rides.
     """
     way_km = np.abs(results.column("distance_m")[0]) / 1000.0
     for ride, ridden_km in zip(rides, way_km.tolist(), strict=True):
-        kilometres[ride.rider_name] += ridden_km * PIECE_S / ride.course.duration_s
+        own_s = _piece_s(ride.course.manoeuvre.duration_s)
+        kilometres[ride.rider_name] += ridden_km * own_s / ride.course.duration_s
 
 
 def _hardest(pieces: list[_Piece], n_kept: int) -> list[_Piece]:

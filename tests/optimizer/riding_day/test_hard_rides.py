@@ -1,0 +1,266 @@
+"""Hard rides are a function of the study, lie inside its day's rides, and are hard for others."""
+
+import dataclasses
+import itertools
+import json
+
+import numpy as np
+import pytest
+from scipy.stats import mannwhitneyu
+
+from objectives.nose_down_rate import margin_widths, nearness
+from optimizer.base.hashing import spawned
+from optimizer.riding_day.hard_rides import (
+    PIECE_S,
+    find_hard_rides,
+    n_pieces,
+    piece_of,
+    stored_hard_rides,
+    weakened,
+)
+from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
+from optimizer.study.load import load_study
+from optimizer.study.study import Study
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.kernel.simulate import simulate
+from tests.optimizer.small_study import write_small_study
+
+N_COURSES = 8  # of the day of 2 h that the small study asks for
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory) -> Study:
+    return load_study(write_small_study(tmp_path_factory.mktemp("small")))
+
+
+@pytest.fixture(scope="module")
+def hard(study):
+    return find_hard_rides(study)
+
+
+def with_day(study, **changes):
+    day = dataclasses.replace(study.validation.day, **changes)
+    return dataclasses.replace(study, validation=dataclasses.replace(study.validation, day=day))
+
+
+def drawn_day(study):
+    """Return the rides of the drawn courses from which the hard rides are taken."""
+    seed = spawned(study.seed, "hard rides", "day")
+    return list(day_rides(study, np.arange(N_COURSES), seed=seed))
+
+
+def near_to_nose_down(profiles, rides):
+    ridden = simulate(profiles, rides, n_jobs=2)
+    return nearness(
+        margin_widths(
+            ridden.column("least_reserve_ratio"),
+            ridden.column("least_nose_margin_ratio"),
+            ridden.outcome,
+        )
+    )
+
+
+# A function of the study.
+
+
+def test_one_study_has_one_set_of_hard_rides_on_any_number_of_threads(study, hard):
+    again = find_hard_rides(study, n_jobs=2)
+
+    assert again.text == hard.text
+    assert again.rides == hard.rides
+
+
+def test_hard_rides_come_back_from_their_text(study, hard):
+    found = stored_hard_rides(study, hard.text)
+
+    assert found.rides == hard.rides
+    np.testing.assert_array_equal(found.roads, hard.roads)
+    assert found.kilometres == hard.kilometres
+    assert found.text == hard.text
+
+
+def test_hard_rides_are_distinct_named_and_as_many_as_asked(study, hard):
+    assert len(hard.rides) == study.n_hard_rides == len(hard.roads)
+    assert len({ride.name for ride in hard.rides}) == len(hard.rides)
+    assert set(hard.kilometres) == set(study.riders)
+    assert all(ride.course.part is not None for ride in hard.rides)
+
+
+def other_seed(study):
+    return dataclasses.replace(study, seed=study.seed + 1)
+
+
+def flat_day(study):
+    return with_day(study, steepest_percent=1.0)
+
+
+def one_tolerance_less(study):
+    fewer = study.validation.tolerances[1:]
+    return dataclasses.replace(
+        study, validation=dataclasses.replace(study.validation, tolerances=fewer)
+    )
+
+
+def other_baseline(study):
+    damping = study.baseline.damping
+    weaker = dataclasses.replace(
+        damping, rate_gain_a_per_deg_per_s=0.7 * damping.rate_gain_a_per_deg_per_s
+    )
+    return dataclasses.replace(study, baseline=dataclasses.replace(study.baseline, damping=weaker))
+
+
+@pytest.mark.parametrize("change", [other_seed, flat_day, one_tolerance_less])
+def test_what_decides_the_day_decides_the_hard_rides(study, hard, change):
+    found = find_hard_rides(change(study), n_jobs=2)
+
+    assert found.text != hard.text
+    assert found.rides != hard.rides
+
+
+def test_another_baseline_finds_its_own(study, hard):
+    assert find_hard_rides(other_baseline(study), n_jobs=2).text != hard.text
+
+
+def test_what_is_not_of_the_day_leaves_the_hard_rides(study, hard):
+    other = dataclasses.replace(
+        study, rides=study.rides[:2], ride_weights=study.ride_weights[:2], title="Another"
+    )
+
+    assert find_hard_rides(other, n_jobs=2).rides == hard.rides
+
+
+# Pieces.
+
+
+@pytest.mark.parametrize("ride_s", [10.0, 22.0, 60.0, 77.777, 600.0])
+def test_pieces_tile_their_ride(study, ride_s):
+    [[ride, *_]] = day_rides(with_day(study, ride_s=ride_s), np.arange(1), seed=3)
+
+    parts = [
+        piece_of(ride, number, name=str(number)).course.part for number in range(n_pieces(ride_s))
+    ]
+
+    assert parts[0].from_s == 0.0
+    assert parts[0].from_m == 0.0
+    for part, later in itertools.pairwise(parts):
+        assert part.from_s < part.to_s < later.to_s
+        assert later.from_s == pytest.approx(part.to_s - 3.0, abs=0.011)  # the lead-in
+        assert later.from_m > part.from_m
+    assert all(0.0 <= part.from_s < part.to_s <= ride_s for part in parts)
+    assert parts[-1].to_s == pytest.approx(ride_s, abs=0.011)
+    own = np.diff([0.0, *(part.to_s for part in parts)])
+    np.testing.assert_allclose(own, ride_s / len(parts), atol=0.011)
+    assert 0.6 * PIECE_S < ride_s / len(parts) < 1.5 * PIECE_S
+
+
+def test_a_hard_ride_is_a_piece_of_the_drawn_ride_that_it_names(study, hard):
+    drawn = drawn_day(study)
+
+    for ride in hard.rides:
+        _, course, piece, lane = ride.course.name.split("_")
+        whole = drawn[int(course)][int(lane)]
+        assert (ride.board, ride.rider, ride.rider_name) == (
+            whole.board,
+            whole.rider,
+            whole.rider_name,
+        )
+        assert ride.course.road == whole.course.road
+        assert ride.course.manoeuvre == whole.course.manoeuvre
+        assert ride.course.road_seed == whole.course.road_seed
+        assert ride.noise_seed == whole.noise_seed ^ int(piece)
+        assert 0.0 <= ride.course.part.from_s < ride.course.part.to_s
+        assert ride.course.part.to_s <= whole.course.duration_s
+
+
+def test_roads_are_the_numbers_of_the_drawn_courses(hard):
+    courses = [int(ride.course.name.split("_")[1]) for ride in hard.rides]
+
+    np.testing.assert_array_equal(hard.roads, courses)
+
+
+# The hardest.
+
+
+def test_the_hardest_are_kept_in_order_ties_by_number(study, hard):
+    # Ridden without the short cut: every piece of the day, by both weak profiles, each on its own.
+    places = [
+        (course, piece, lane)
+        for course in range(N_COURSES)
+        for piece in range(n_pieces(study.validation.day.ride_s))
+        for lane in range(LANES_OF_A_COURSE)
+    ]
+    drawn = drawn_day(study)
+    rides = [
+        piece_of(drawn[course][lane], piece, name=f"day_{course}_{piece}")
+        for course, piece, lane in places
+    ]
+    near = near_to_nose_down(weakened(profile_to_array(study.baseline)), rides).mean(axis=0)
+
+    order = sorted(range(len(places)), key=lambda place: (-near[place], places[place]))
+
+    kept = [tuple(place) for place in json.loads(hard.text)["rides"]]
+    assert kept == [places[place] for place in order[: study.n_hard_rides]]
+
+
+def test_more_hard_rides_begin_with_the_fewer(study, hard):
+    more = find_hard_rides(dataclasses.replace(study, n_hard_rides=12), n_jobs=2)
+
+    assert more.rides[: len(hard.rides)] == hard.rides
+    assert more.kilometres == hard.kilometres
+
+
+@pytest.mark.parametrize(
+    "factors",
+    [{}, {"base_gain_a_per_deg": 0.75}, {"mid_gain_ratio": 0.7, "braking_stiffness_ratio": 0.7}],
+    ids=["baseline", "softer", "soft far from level"],
+)
+def test_hard_rides_are_hard_for_a_profile_that_did_not_choose_them(study, factors):
+    # The 24 hardest of 512 of the day; by chance they would be as near as any others.
+    found = find_hard_rides(dataclasses.replace(study, n_hard_rides=24), n_jobs=2)
+    profile = profile_to_array(study.baseline)[None, :].copy()
+    for name, factor in factors.items():
+        profile[:, PROFILE_NAMES.index(name)] *= factor
+    random = np.random.default_rng(5)
+    drawn = drawn_day(study)
+    others = [
+        piece_of(drawn[course][lane], piece, name=f"other_{number}")
+        for number, (course, piece, lane) in enumerate(
+            random.integers(0, [N_COURSES, 4, LANES_OF_A_COURSE], (200, 3)).tolist()
+        )
+    ]
+
+    chosen, usual = (near_to_nose_down(profile, rides)[0] for rides in (found.rides, others))
+
+    assert mannwhitneyu(chosen, usual, alternative="greater").pvalue < 1e-6
+    assert chosen.mean() > 3.0 * usual.mean()
+    assert np.median(chosen) > np.percentile(usual, 80)
+
+
+# Kilometres.
+
+
+@pytest.mark.parametrize("ride_s", [12.0, 22.0, 60.0])
+def test_kilometres_are_nearly_those_of_the_whole_rides(study, ride_s):
+    asked = dataclasses.replace(with_day(study, ride_s=ride_s), hard_rides_h=0.3)
+    drawn = drawn_day(asked)
+    n_drawn = N_COURSES * -(-0.3 * 3600.0 // (N_COURSES * LANES_OF_A_COURSE * ride_s))
+    assert n_drawn == N_COURSES  # one batch of courses is enough
+    rides = [ride for of_course in drawn for ride in of_course]
+    ridden_m = np.abs(
+        simulate(profile_to_array(asked.baseline)[None, :], rides, n_jobs=2).column("distance_m")[0]
+    )
+
+    found = find_hard_rides(asked, n_jobs=2)
+
+    for name, kilometres in found.kilometres.items():
+        whole = ridden_m[[ride.rider_name == name for ride in rides]].sum() / 1000.0
+        assert kilometres == pytest.approx(whole, rel=0.08)
+
+
+def test_hours_that_are_ridden_are_reported(study):
+    reports: list[float] = []
+
+    find_hard_rides(study, n_jobs=2, advance=reports.append)
+
+    each_h = N_COURSES * LANES_OF_A_COURSE * study.validation.day.ride_s / 3600.0
+    assert sum(reports) == pytest.approx(each_h * np.ceil(study.hard_rides_h / each_h))
