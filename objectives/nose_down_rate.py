@@ -14,7 +14,7 @@ from scipy.stats import gamma
 
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes
-from plant.arrays import Floats
+from plant.arrays import Flags, Floats
 from plant.kernel.outcomes import Outcome
 
 # How far the least margin of a ride moves between rides that differ only in chance: widths of
@@ -128,7 +128,7 @@ def blended_rate(near: Floats, day: DayRules) -> Floats:
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class RateEstimate:
-    """Nose-downs per 1,000 km, with the ends of an interval of 95 %."""
+    """Nose-downs per 1,000 km, with the ends of an interval of 95 %; NaN where not known."""
 
     rate: float
     low: float
@@ -149,10 +149,36 @@ def overall_rate(near: Floats, day: DayRules) -> RateEstimate:
     Poisson, and its variance is the sum of squares over roads. The interval is that of Fay and
     Feuer 1997, Statistics in Medicine 16:791, for a weighted sum of Poisson counts.
     """
-    terms = near * day.weight
-    by_road = np.bincount(day.road, weights=terms)
+    every = np.ones(len(near), dtype=bool)
+    return _estimate(near, day, among=every, kilometres=float(day.kilometres.sum()))
+
+
+def rider_rates(near: Floats, day: DayRules) -> tuple[RateEstimate, ...]:
+    """Return the rate of one profile for each rider, from the rider's own rides.
+
+    Parameters
+    ----------
+    near : (hard ride,) float64
+    day : DayRules
+
+    Notes
+    -----
+    The interval is that of `overall_rate`. Fewer rides make it wider; a rider that no hard ride
+    is of has a rate of zero and an upper end above it.
+    """
+    return tuple(
+        _estimate(near, day, among=day.rider == rider, kilometres=float(kilometres))
+        for rider, kilometres in enumerate(day.kilometres)
+    )
+
+
+def _estimate(near: Floats, day: DayRules, *, among: Flags, kilometres: float) -> RateEstimate:
+    """Return the rate in some of the hard rides; NaN where any hard ride was not ridden."""
+    if np.isnan(near).any():
+        return RateEstimate(rate=np.nan, low=np.nan, high=np.nan)
+    by_road = np.bincount(day.road[among], weights=near[among] * day.weight[among])
     total, square = float(by_road.sum()), float((by_road**2).sum())
-    per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / float(day.kilometres.sum())
+    per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / kilometres
     tail = 0.5 * (1.0 - CONFIDENCE)
     most = float(day.weight.max())
     low = float(gamma.ppf(tail, total**2 / square, scale=square / total)) if total > 0.0 else 0.0

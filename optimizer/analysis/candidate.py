@@ -67,7 +67,7 @@ def bound_marks(results: Results, number: int) -> list[str]:
 
 
 def worst_rides(results: Results, number: int) -> list[Ride]:
-    """Return a candidate's rides of highest nose-down risk, with their noise, the worst first."""
+    """Return a candidate's rides nearest to a nose-down, with their noise, the nearest first."""
     risk = results.ride_column("nose_down_risk", number)
     ridden = np.flatnonzero(~np.isnan(risk))
     order = ridden[np.argsort(-risk[ridden], kind="stable")[:_WORST_RIDES]]

@@ -3,6 +3,7 @@
 import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.analysis.tables import rides_table
 from optimizer.search.evaluation import BASELINE
@@ -11,7 +12,7 @@ WORST_RIDES = 5
 
 
 def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
-    """Return objectives, parameters, constraints and worst rides of a candidate, by name.
+    """Return objectives, nose-down rates, parameters, constraints and worst rides, by name.
 
     Parameters
     ----------
@@ -22,8 +23,9 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     Returns
     -------
     dict of str to DataFrame
-        "objectives" and "parameters" stand beside the baseline's; "constraints" are met at 0 or
-        below; "worst_rides" are those of the highest nose-down risk, the worst first.
+        "objectives" and "parameters" stand beside the baseline's; "nose_down_rates" are over all
+        riders and for each; "constraints" are met at 0 or below; "worst_rides" are those nearest
+        to a nose-down, the nearest first.
     """
     constraints = pd.DataFrame(
         {"constraint": CONSTRAINT_NAMES, "value": results.history.constraints[number]}
@@ -31,6 +33,7 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     constraints["met"] = constraints["value"] <= 0.0
     return {
         "objectives": _against_baseline(results, number),
+        "nose_down_rates": nose_down_rates(results.study, results.hard[number]),
         "parameters": _parameters(results, number),
         "constraints": constraints,
         "worst_rides": _worst(results, number),

@@ -8,6 +8,7 @@ import pandas as pd
 
 from objectives import OBJECTIVES, RIDE_COLUMNS, RIDE_COSTS
 from optimizer.analysis.candidate import failures
+from optimizer.analysis.nose_down_rates import rates_of_profiles
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.study.study import Study
@@ -41,6 +42,8 @@ class Comparison:
     constraints : (profile, constraint) float64
     rides : (profile, ride, column) float64
         In the order of `objectives.RIDE_COLUMNS`.
+    hard : (profile, hard ride, column) float64
+        The same of the hard rides.
     """
 
     study: Study
@@ -49,6 +52,7 @@ class Comparison:
     objectives: Floats
     constraints: Floats
     rides: Floats
+    hard: Floats
 
     def column(self, name: str) -> Floats:
         """Return one metric of every ride, (profile, ride)."""
@@ -64,6 +68,11 @@ class Comparison:
         failed = ["; ".join(failures(row)) or "none" for row in self.constraints]
         columns = dict(zip(OBJECTIVES, self.objectives.T, strict=True))
         return pd.DataFrame({"profile": self.names, **columns, "fails": failed})
+
+    @property
+    def nose_down_rates(self) -> pd.DataFrame:
+        """Nose-down rates of each profile over all riders and for each, one row a profile."""
+        return rates_of_profiles(self.study, self.names, self.hard)
 
     @property
     def differences(self) -> pd.DataFrame:
@@ -92,13 +101,15 @@ def compared(
     """
     study = with_hard_rides(study)
     scores, rides = ride_portfolio(study, profiles, rules=rules_of(study), n_jobs=n_jobs)
+    own, hard = np.split(rides, [len(study.rides)], axis=1)
     return Comparison(
         study=study,
         names=tuple(names),
         profiles=profiles,
         objectives=scores.objectives,
         constraints=scores.constraints,
-        rides=rides[:, : len(study.rides)],
+        rides=own,
+        hard=hard,
     )
 
 
@@ -111,8 +122,8 @@ def differing(comparison: Comparison) -> list[str]:
 def changed_rides(comparison: Comparison, which: int, *, limit: int) -> tuple[list[int], list[int]]:
     """Return the rides that another profile wins and loses most, the most first.
 
-    By the change of the ride's nose-down risk, level error and current, each in units of what the
-    first profile has on average.
+    By the change of the ride's nearness to a nose-down, level error and current, each in units of
+    what the first profile has on average.
 
     Parameters
     ----------

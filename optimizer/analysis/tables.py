@@ -27,7 +27,7 @@ def candidates_table(results: Results) -> pd.DataFrame:
     Columns: number, generation, picks, feasible, on_front, reevaluated (its numbers are those on
     fresh noise), rides_ridden; the objectives and the weighted cost, empty where not all rides were
     ridden; the descriptors; each constraint (met at 0 or below) and the sum of those violated; the
-    searched parameters. Units end the names; `worst_ride` is the ride of the highest risk.
+    searched parameters. Units end the names; `worst_ride` is the ride nearest to a nose-down.
     """
     history = results.history
     table = {

@@ -10,7 +10,7 @@ from optimizer.interface.threads import n_threads
 
 
 def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.DataFrame]:
-    """Return objectives, parameters, constraints and worst rides of a candidate, by name.
+    """Return objectives, nose-down rates, parameters, constraints and worst rides, by name.
 
     Parameters
     ----------
@@ -21,9 +21,9 @@ def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.D
     Returns
     -------
     dict of str to DataFrame
-        "objectives" and "parameters" stand beside the baseline's; "constraints" are met at 0 or
-        below; "worst_rides" are those of the highest nose-down risk, the worst first. Units end the
-        names.
+        "objectives" and "parameters" stand beside the baseline's; "nose_down_rates" are over all
+        riders and for each, with an interval of 95 %; "constraints" are met at 0 or below;
+        "worst_rides" are those nearest to a nose-down, the nearest first. Units end the names.
 
     Raises
     ------

@@ -33,8 +33,9 @@ def compare(
     Returns
     -------
     Comparison
-        Arrays of objectives, constraints and metrics, (profile, ...). Its `scores` and
-        `differences` are tables; `figures.compared_rides` and `figures.compared_loops` draw it.
+        Arrays of objectives, constraints and metrics, (profile, ...). Its `scores`,
+        `nose_down_rates` and `differences` are tables; `figures.compared_rides` and
+        `figures.compared_loops` draw it.
 
     Raises
     ------

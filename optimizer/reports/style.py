@@ -33,7 +33,7 @@ PICK_STYLE = {
 OBJECTIVE_LABELS = {
     "level_error_deg": "level error / deg",
     "excess_current_a": "peak current beyond the ride's need / A",
-    "nose_downs_per_1000_km": "nose-downs / (1,000 km)",
+    "nose_downs_per_1000_km": "nose-downs / (1,000 km), worst rider weighted up",
 }
 RIDE_COST_LABELS = {
     **{name: OBJECTIVE_LABELS[name] for name in ("level_error_deg", "excess_current_a")},

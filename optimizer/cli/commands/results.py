@@ -54,7 +54,7 @@ def front(
 def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     """Show one candidate.
 
-    Its parameters, objectives, constraints and worst rides.
+    Its objectives, nose-down rates, parameters, constraints and worst rides.
 
     Example: levelgain show my_board balanced
     """
@@ -98,13 +98,15 @@ def ride(
 ) -> None:
     """Simulate one profile on every ride of a study.
 
-    It is the baseline, unless another is named. Prints a table of rides and writes nothing.
+    It is the baseline, unless another is named. Prints tables of rides and nose-down rates and
+    writes nothing. JSON holds the rides.
 
     Example: levelgain ride my_board --profile exports/candidate_12.toml
     """
     with loading():
         from objectives import OBJECTIVES
         from optimizer.analysis.candidate import failures
+        from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
         from optimizer.analysis.profile_source import selected_profile
         from optimizer.analysis.tables import rides_table
         from optimizer.cli.console import console, print_json, print_table
@@ -127,6 +129,9 @@ def ride(
         print_json(table.to_dict(orient="records"))
         return
     print_table(out, table)
+    out.print()
+    print_table(out, nose_down_rates(found.study, found.hard[0]))
+    out.print(objective_in_words(found.study))
     scores = ", ".join(
         f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
     )

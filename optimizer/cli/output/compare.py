@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from optimizer.analysis.comparison import Comparison, changed_rides, in_words
+from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.profile_source import selected_profile
 from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
@@ -43,8 +44,11 @@ def labelled_profiles(study: Study, texts: Sequence[str]) -> dict[str, Profile]:
 
 
 def print_comparison(out: Console, found: Comparison) -> None:
-    """Print the objectives, the parameters that differ and the rides that change most."""
+    """Print objectives, nose-down rates, parameters that differ and rides that change most."""
     print_table(out, found.scores)
+    out.print()
+    print_table(out, found.nose_down_rates[[*_rates_shown(found)]])
+    out.print(objective_in_words(found.study))
     out.print()
     print_table(out, found.differences)
     for which in range(1, len(found.names)):
@@ -56,7 +60,7 @@ def print_comparison(out: Console, found: Comparison) -> None:
 
 
 def comparison_facts(found: Comparison) -> dict[str, object]:
-    """Return objectives, parameters that differ, and the rides that change most, for JSON."""
+    """Return objectives, nose-down rates, parameters and rides that change most, for JSON."""
     changes = {}
     for which in range(1, len(found.names)):
         wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
@@ -66,9 +70,17 @@ def comparison_facts(found: Comparison) -> dict[str, object]:
         }
     return {
         "objectives": found.scores.to_dict(orient="records"),
+        "nose_down_rates": found.nose_down_rates.to_dict(orient="records"),
         "parameters": found.differences.to_dict(orient="records"),
         "against_the_first": changes,
     }
+
+
+def _rates_shown(found: Comparison) -> list[str]:
+    """Return the columns that fit a terminal: no ends of the riders' intervals."""
+    overall = ("profile", "low_per_1000_km", "high_per_1000_km")
+    names = map(str, found.nose_down_rates.columns)
+    return [name for name in names if name in overall or name.endswith("rate_per_1000_km")]
 
 
 def _row_and_source(study: Study, text: str) -> tuple[NDArray[np.float64], str | Path]:

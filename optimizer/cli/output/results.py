@@ -6,6 +6,7 @@ from rich.console import Console
 from objectives import OBJECTIVES, RIDE_COSTS
 from optimizer.analysis.candidate import bound_marks, failures, why_rejected_early
 from optimizer.analysis.candidate_tables import candidate_tables
+from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
 
@@ -38,6 +39,8 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
     out.print(f"Candidate {number} ({names}), {found}\n")
     for name, table in candidate_tables(results, number).items():
         print_table(out, ride_columns(table) if name == "worst_rides" else table)
+        if name == "nose_down_rates":
+            out.print(objective_in_words(results.study))
         out.print()
     marks = bound_marks(results, number)
     if marks:

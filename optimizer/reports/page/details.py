@@ -8,6 +8,7 @@ import numpy as np
 
 from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_rides
+from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import Packed, packed, quantised
@@ -35,18 +36,20 @@ _CURVE_DEG = np.linspace(-18.0, 18.0, 145)
 
 
 def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
-    """Return rides, curves and margins of the numbered candidates, row by row in their order."""
+    """Return rides, rates, curves and margins of the numbered candidates, row by row."""
     profiles = whole_profiles(results.study, results.history.values[list(numbers)])
     rules = rules_of(results.study)
     margins = loop_margins(rules.loop, loop_gains(profiles))
     shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
     more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
     rides = [[results.ride_column(name, number) for name in RIDE_COSTS] for number in numbers]
+    rates = [nose_down_rates(results.study, results.hard[number]) for number in numbers]
     names = {rider: name for name, rider in results.study.riders.items()}
     return {
         "numbers": list(numbers),
         "rides": packed(np.swapaxes(np.array(rides), 1, 2), "f4"),
         "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
+        "nose_down_rates": packed([table.drop(columns="rider") for table in rates], "f4"),
         "curve_deg": packed(_CURVE_DEG, "f4"),
         "curves": packed([stiffness_curve(row, _CURVE_DEG) for row in profiles], "f4"),
         "margins": packed(np.stack([*shown, *more], axis=-1), "f4"),

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
 from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.nose_down_rates import objective_in_words, rated_riders
 from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.provenance import model_digest
@@ -82,6 +83,8 @@ def study_facts(study: Study) -> dict[str, Any]:
         "labels": LABELS,
         "objectives": list(OBJECTIVES),
         "ride_costs": list(RIDE_COSTS),
+        "rated_riders": rated_riders(study),
+        "nose_down_rate_note": objective_in_words(study),
         "weights": [study.weights[name] for name in OBJECTIVES],
         "constraints": [[name, CONSTRAINT_LABELS[name]] for name in CONSTRAINT_NAMES],
         "near_level": NEAR_LEVEL,

@@ -35,7 +35,9 @@ def test_each_profile_is_ridden_as_it_is_alone(comparison):
             study, comparison.profiles[number : number + 1], rules=rules_of(study)
         )
         np.testing.assert_array_equal(comparison.objectives[number], scores.objectives[0])
-        np.testing.assert_array_equal(comparison.rides[number], rides[0])
+        own, hard = np.split(rides[0], [len(study.rides)])
+        np.testing.assert_array_equal(comparison.rides[number], own)
+        np.testing.assert_array_equal(comparison.hard[number], hard)
 
 
 def test_only_what_differs_is_told(comparison):

@@ -44,14 +44,14 @@ def moved_once(after, *, before=(2.0, 30.0, 0.02), value=3.0, to=4.0, fails=MET,
         ),
         (
             moved_once((2.0, 30.0, 0.03), to=2.0, fails=failing("gain_margin", "rest_shake")),
-            "Lowering integral_clamp_a from 3 to 2 raises the nose-down risk by 0.01 (+50 %);"
-            " it then fails gain_margin and rest_shake.",
+            "Lowering integral_clamp_a from 3 to 2 raises the nose-down rate by 0.01 per 1,000 km"
+            " (+50 %); it then fails gain_margin and rest_shake.",
         ),
         (
             moved_once((2.2, 33.0, 0.03)),
             "Raising integral_clamp_a from 3 to 4 raises the level error by 0.2 deg (+10 %),"
-            " raises the peak current beyond the need by 3 A (+10 %) and raises the nose-down risk"
-            " by 0.01 (+50 %).",
+            " raises the peak current beyond the need by 3 A (+10 %) and raises the nose-down rate"
+            " by 0.01 per 1,000 km (+50 %).",
         ),
         (
             moved_once((2.001, 30.0, 0.02)),
@@ -59,7 +59,7 @@ def moved_once(after, *, before=(2.0, 30.0, 0.02), value=3.0, to=4.0, fails=MET,
         ),
         (
             moved_once((2.0, 30.0, 0.01), before=(2.0, 30.0, 0.0)),
-            "Raising integral_clamp_a from 3 to 4 raises the nose-down risk by 0.01.",
+            "Raising integral_clamp_a from 3 to 4 raises the nose-down rate by 0.01 per 1,000 km.",
         ),
         (
             moved_once((2.0, 33.0, 0.02), failed=failing("feel_band")),

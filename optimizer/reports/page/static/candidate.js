@@ -16,7 +16,7 @@ async function writeCandidate(study, state) {
     {},
     make("h3", {}, "Objectives against the baseline"),
     objectives(study, state, row),
-    make("h3", {}, "Constraints"),
+    make("h3", { id: "constraints-title" }, "Constraints"),
     constraints(study, row),
   );
   atOnce.append(said);
@@ -44,11 +44,15 @@ async function writeCandidate(study, state) {
       make(
         "p",
         { class: "note" },
-        `Rides, margins, curve and traces of this candidate are not stored on this page. ${missing(study, number)}`,
+        `Rides, nose-down rates, margins, curve and traces of this candidate are not stored on this page. ${missing(study, number)}`,
       ),
     );
     return;
   }
+  said.insertBefore(
+    make("div", { class: "keep" }, make("h3", {}, "Nose-down rate by rider"), rates(study, detail)),
+    byId("constraints-title"),
+  );
   atOnce.append(
     make(
       "div",
@@ -82,7 +86,7 @@ function verdict(study, state, row) {
     make(
       "p",
       {},
-      `Weighted cost ${state.costs[row].toFixed(3)} by your weights (baseline 1); ${study.rows.on_front.values[row] ? "on the front" : "not on the front"}. ${
+      `Weighted cost ${shownCost(state.costs[row])} by your weights (baseline 1); ${study.rows.on_front.values[row] ? "on the front" : "not on the front"}. ${
         study.rows.reevaluated.values[row]
           ? "Its numbers are those of the re-evaluation on fresh noise."
           : "Its numbers are those of the search."
@@ -150,7 +154,9 @@ function objectives(study, state, row) {
   const values = study.rows.objectives.row(row);
   const lines = study.objectives.map((name, place) => {
     const change = 100 * (values[place] / baseline[place] - 1);
-    const said = `${change > 0 ? "▲ +" : "▼ "}${change.toFixed(1)} %`;
+    const said = Number.isNaN(change)
+      ? "–"
+      : `${change > 0 ? "▲ +" : "▼ "}${change.toFixed(1)} %`;
     return make(
       "tr",
       {},
@@ -171,6 +177,23 @@ function objectives(study, state, row) {
     ),
   );
   return table(["", "This", "Baseline", "Change"], [...lines, ...more], "objectives");
+}
+
+function rates(study, detail) {
+  const lines = study.rated_riders.map((rider, place) =>
+    make(
+      "tr",
+      {},
+      make("th", { scope: "row" }, rider),
+      ...Array.from(detail.rates.subarray(3 * place, 3 * place + 3), numberCell),
+    ),
+  );
+  return make(
+    "div",
+    {},
+    table(["Rider", "Per 1,000 km", "Low", "High"], lines, "rates"),
+    make("p", { class: "hint keys" }, study.nose_down_rate_note),
+  );
 }
 
 function constraints(study, row) {

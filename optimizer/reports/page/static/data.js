@@ -47,9 +47,10 @@ function opened(payload) {
 
 /** Return the details of each candidate, by its number. */
 function openedDetails(details) {
-  const [rides, outcome, curves, margins] = [
+  const [rides, outcome, rates, curves, margins] = [
     details.rides,
     details.outcome,
+    details.nose_down_rates,
     details.curves,
     details.margins,
   ].map(unpacked);
@@ -60,6 +61,7 @@ function openedDetails(details) {
       {
         rides: rides.row(row),
         outcome: outcome.row(row),
+        rates: rates.row(row),
         curveDeg,
         curves: curves.row(row),
         margins: margins.row(row),
@@ -114,6 +116,9 @@ function shownNumber(value) {
   if (value !== 0 && Math.abs(value) < 1e-3) return value.toExponential(1);
   return String(Number(value.toPrecision(4)));
 }
+
+/** Return a weighted cost as people read it. */
+const shownCost = (cost) => (Number.isNaN(cost) ? "–" : cost.toFixed(3));
 
 /** Return an element with attributes and children; text is always text, never markup. */
 function make(tag, attributes = {}, ...children) {

@@ -135,7 +135,7 @@ function writeOrder(study, state, choose) {
       "tr",
       { "data-number": number, "data-cost": state.costs[row], "aria-current": chosen(row) },
       make("td", {}, button),
-      make("td", { class: "number" }, state.costs[row].toFixed(3)),
+      make("td", { class: "number" }, shownCost(state.costs[row])),
       ...study.objectives.map((name) =>
         make("td", { class: "number" }, shownNumber(measure(study, state, name, row))),
       ),

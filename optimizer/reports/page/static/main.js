@@ -73,7 +73,9 @@ function start() {
     const weights = readWeights(study);
     const rows = Array.from(study.rows.number.values, (_, row) => row);
     if (weights) state.costs = rows.map((row) => weightedCost(study, weights, row));
-    state.order = [...state.shown].sort((a, b) => state.costs[a] - state.costs[b] || a - b);
+    // A cost that is not known comes last.
+    const cost = (row) => (Number.isNaN(state.costs[row]) ? Infinity : state.costs[row]);
+    state.order = [...state.shown].sort((a, b) => cost(a) - cost(b) || a - b);
     writeOrder(study, state, choose);
     refreshVerdict();
   }

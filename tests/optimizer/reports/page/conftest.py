@@ -12,11 +12,10 @@ from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.reports.page import page_data, write_page
 from optimizer.study.load import load_study
 from tests.optimizer.programs import missing
+from tests.optimizer.reports.page.browsing import DESK_PX, settle, size
 from tests.optimizer.small_study import write_small_study
 
 HOSTILE_TITLE = "Two <b>borrowers</b> </script><script>document.title = 'broken in'</script> & co"
-PHONE_PX = (390, 844)
-DESK_PX = (1920, 1080)
 
 
 def never():
@@ -65,3 +64,16 @@ def browser():
     opened.set_script_timeout(20)
     yield opened
     opened.quit()
+
+
+@pytest.fixture
+def page(browser, page_path):
+    """Return the browser with the page freshly opened on a desk's screen."""
+    size(browser, *DESK_PX)
+    browser.get("about:blank")
+    browser.get(page_path.as_uri())
+    settle(browser)
+    browser.get_log("browser")
+    yield browser
+    complaints = [entry["message"] for entry in browser.get_log("browser")]
+    assert complaints == []

@@ -15,65 +15,27 @@ from objectives import OBJECTIVES, weighted_cost
 from optimizer.reports.page import page_data, write_page
 from optimizer.reports.page.encoding import packed
 from optimizer.search.evaluation import BASELINE
-from tests.optimizer.reports.page.conftest import DESK_PX, HOSTILE_TITLE, PHONE_PX
+from tests.optimizer.reports.page.browsing import (
+    COSTS,
+    PHONE_PX,
+    all_rows,
+    find,
+    settle,
+    size,
+    uncheck_front_only,
+)
+from tests.optimizer.reports.page.conftest import HOSTILE_TITLE
 from tests.optimizer.reports.page.unpacking import unpacked
 
-COSTS = (
-    "return [...document.querySelectorAll('#order tbody tr')]"
-    ".map((row) => [Number(row.dataset.number), Number(row.dataset.cost)])"
-)
 MOVE = (
     "const slider = document.getElementById(arguments[0]); slider.value = arguments[1];"
     "slider.dispatchEvent(new Event('input', { bubbles: true }))"
 )
 
 
-def size(browser, width, height):
-    browser.execute_cdp_cmd(
-        "Emulation.setDeviceMetricsOverride",
-        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
-    )
-
-
-def settle(page):
-    """Wait until every plot is drawn."""
-    WebDriverWait(page, 20).until(
-        lambda seen: seen.execute_script("return document.documentElement.dataset.drawn")
-    )
-
-
-@pytest.fixture
-def page(browser, page_path):
-    """Return the browser with the page freshly opened on a desk's screen."""
-    size(browser, *DESK_PX)
-    browser.get("about:blank")
-    browser.get(page_path.as_uri())
-    settle(browser)
-    browser.get_log("browser")
-    yield browser
-    complaints = [entry["message"] for entry in browser.get_log("browser")]
-    assert complaints == []
-
-
-def find(page, selector):
-    return page.find_element(By.CSS_SELECTOR, selector)
-
-
 def shown(page):
     """Return how many candidates the filters leave."""
     return int(find(page, "#shown").text.split()[0])
-
-
-def uncheck_front_only(page):
-    box = find(page, "#front-only")
-    if box.is_selected():
-        box.click()
-
-
-def all_rows(page):
-    while find(page, "#more").is_displayed():
-        find(page, "#more").click()
-    return page.execute_script(COSTS)
 
 
 def expected_costs(results, weights):
@@ -231,6 +193,7 @@ def test_a_click_on_a_point_chooses_it(page, results):
 
 
 def test_the_arrow_keys_choose_the_next_in_the_order(page):
+    uncheck_front_only(page)
     rows = page.execute_script(COSTS)
     find(page, "#order tbody button").send_keys(Keys.ARROW_DOWN)
 
@@ -292,6 +255,7 @@ def test_the_page_prints_on_paper_within_its_width(page):
 
 
 def test_a_box_drawn_in_one_plot_filters_all_of_them(page):
+    uncheck_front_only(page)
     before = shown(page)
     page.execute_script("document.getElementById('scatter-0').scrollIntoView({block: 'center'})")
     find(page, "#scatter-0 [data-val=select]").click()

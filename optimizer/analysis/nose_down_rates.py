@@ -1,0 +1,104 @@
+"""How often a profile puts the nose down, over all riders and for each, with intervals."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from objectives.nose_down_rate import CONFIDENCE, RateEstimate, nearness, overall_rate, rider_rates
+from objectives.score import hard_margins
+from optimizer.execution.evaluate import rules_of
+from optimizer.study.study import Study
+from plant.arrays import Floats
+
+ALL_RIDERS = "all riders"
+CONFIDENCE_PERCENT = round(100.0 * CONFIDENCE)
+_ENDS = ("rate", "low", "high")
+
+
+def nose_down_rates(study: Study, hard: Floats) -> pd.DataFrame:
+    """Return the nose-down rate of one profile over all riders and for each, one row each.
+
+    Parameters
+    ----------
+    study : Study
+        With its hard rides.
+    hard : (hard ride, column) float64
+        What the profile did on them, in the order of `objectives.RIDE_COLUMNS`.
+
+    Returns
+    -------
+    DataFrame
+        The rider, first `ALL_RIDERS`; nose-downs per 1,000 km; the ends of an interval of 95 %.
+        NaN where the profile did not ride the hard rides.
+
+    Raises
+    ------
+    ValueError
+        The study has no hard rides yet.
+    """
+    (found,) = _estimates(study, hard[np.newaxis])
+    return pd.DataFrame(
+        {
+            "rider": rated_riders(study),
+            **{f"{end}_per_1000_km": [getattr(each, end) for each in found] for end in _ENDS},
+        }
+    )
+
+
+def rates_of_profiles(study: Study, names: Sequence[str], hard: Floats) -> pd.DataFrame:
+    """Return the nose-down rates of several profiles, one row each.
+
+    Parameters
+    ----------
+    study : Study
+        With its hard rides.
+    names : sequence of str
+        What to call each profile.
+    hard : (profile, hard ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`.
+
+    Returns
+    -------
+    DataFrame
+        The name, nose-downs per 1,000 km over all riders, the ends of an interval of 95 %, and
+        the rate and the ends for each rider, whose name heads the column's.
+
+    Raises
+    ------
+    ValueError
+        The study has no hard rides yet.
+    """
+    rows = _estimates(study, hard)
+    columns = {
+        f"{'' if rider == ALL_RIDERS else rider + '_'}{end}_per_1000_km": [
+            getattr(row[place], end) for row in rows
+        ]
+        for place, rider in enumerate(rated_riders(study))
+        for end in _ENDS
+    }
+    return pd.DataFrame({"profile": list(names), **columns})
+
+
+def rated_riders(study: Study) -> list[str]:
+    """Return whose rates are estimated: `ALL_RIDERS`, then each rider of the study."""
+    return [ALL_RIDERS, *study.riders]
+
+
+def objective_in_words(study: Study) -> str:
+    """Return how the objective follows from the rates, for beside a table of them."""
+    weight = study.settings.worst_rider_weight
+    return (
+        f"Nose-downs per 1,000 km, with an interval of {CONFIDENCE_PERCENT} %. The objective"
+        f" nose_downs_per_1000_km is {1.0 - weight:g} of the rate of all riders plus {weight:g}"
+        " of the worst rider's."
+    )
+
+
+def _estimates(study: Study, hard: Floats) -> list[list[RateEstimate]]:
+    """Return estimates of each profile, in the order of `rated_riders`."""
+    day = None if study.hard is None else rules_of(study).day
+    if day is None:
+        raise ValueError("study: must have its hard rides, got none")
+    near = nearness(hard_margins(hard))
+    return [[overall_rate(row, day), *rider_rates(row, day)] for row in near]

@@ -1,0 +1,42 @@
+"""What the tests of the page do in a browser."""
+
+from selenium.webdriver.common.by import By
+from selenium.webdriver.support.wait import WebDriverWait
+
+PHONE_PX = (390, 844)
+DESK_PX = (1920, 1080)
+
+COSTS = (
+    "return [...document.querySelectorAll('#order tbody tr')]"
+    ".map((row) => [Number(row.dataset.number), Number(row.dataset.cost)])"
+)
+
+
+def size(browser, width, height):
+    browser.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600},
+    )
+
+
+def settle(page):
+    """Wait until every plot is drawn."""
+    WebDriverWait(page, 20).until(
+        lambda seen: seen.execute_script("return document.documentElement.dataset.drawn")
+    )
+
+
+def find(page, selector):
+    return page.find_element(By.CSS_SELECTOR, selector)
+
+
+def uncheck_front_only(page):
+    box = find(page, "#front-only")
+    if box.is_selected():
+        box.click()
+
+
+def all_rows(page):
+    while find(page, "#more").is_displayed():
+        find(page, "#more").click()
+    return page.execute_script(COSTS)
