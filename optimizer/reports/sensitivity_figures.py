@@ -40,7 +40,7 @@ def sensitivity_figure(found: Sensitivity, *, called: str) -> Figure:
             axes.plot(np.zeros_like(fails), fails, "x", color="black", markersize=5, zorder=3)
         axes.locator_params(axis="x", nbins=5)
         axes.axvline(0.0, color="0.3", linewidth=0.8)
-        axes.set_title(f"change of {OBJECTIVE_LABELS[objective]}", fontsize=8.5)
+        axes.set_title(f"change of\n{OBJECTIVE_LABELS[objective]}", fontsize=8.5)
         axes.set_yticks(place, [found.names[row] for row in order], fontsize=7.5)
     panels[-1].plot([], [], "x", color="black", markersize=5, label="fails a constraint")
     panels[-1].legend(loc="lower right")
