@@ -163,8 +163,8 @@ def rider_rates(near: Floats, day: DayRules) -> tuple[RateEstimate, ...]:
 
     Notes
     -----
-    The interval is that of `overall_rate`. Fewer rides make it wider; a rider that no hard ride
-    is of has a rate of zero and an upper end above it.
+    The interval is that of `overall_rate`, in which one more ride could weigh as much as any of
+    the day. A rider without a hard ride has a rate of zero and an upper end above it.
     """
     return tuple(
         _estimate(near, day, among=day.rider == rider, kilometres=float(kilometres))

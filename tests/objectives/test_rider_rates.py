@@ -53,7 +53,7 @@ def test_each_rider_has_the_rate_of_its_own_rides():
     assert dataclasses.astuple(found[1]) == pytest.approx(dataclasses.astuple(alone))
 
 
-def test_a_rider_that_no_hard_ride_is_of_has_a_rate_of_zero_and_an_upper_end():
+def test_a_rider_without_a_hard_ride_has_a_rate_of_zero_and_an_upper_end():
     found = rider_rates(np.full(4, 0.5), day(4, rider=0, n_riders=2))[1]
 
     assert (found.rate, found.low) == (0.0, 0.0)
