@@ -94,12 +94,12 @@ def find_hard_rides(
         rides, places = _all_pieces(study, numbers)
         results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False)
         _add_kilometres(kilometres, rides, results)
-        near = _nearness(results)[0]
+        near = ridden_nearness(results)[0]
         harder = np.argsort(-near, kind="stable")[: max(len(rides) // _LOOKED_INTO, 1)]
         others = simulate(
             profiles[1:], [rides[place] for place in harder], n_jobs=n_jobs, keep_roads=False
         )
-        hardness = np.vstack([near[harder], _nearness(others)]).mean(axis=0)
+        hardness = np.vstack([near[harder], ridden_nearness(others)]).mean(axis=0)
         for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
             course, piece, lane = places[place]
             found.append(_Piece(course=course, piece=piece, lane=lane, hardness=hard))
@@ -200,7 +200,8 @@ def _all_pieces(
     return rides, places
 
 
-def _nearness(results: Rides) -> Floats:
+def ridden_nearness(results: Rides) -> Floats:
+    """Return how near simulated rides came to a nose-down, 0 to 1, (candidate, ride)."""
     return nearness(
         margin_widths(
             results.column("least_reserve_ratio"),

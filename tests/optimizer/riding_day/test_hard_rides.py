@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu
 
-from objectives.nose_down_rate import margin_widths, nearness
 from optimizer.base.hashing import spawned
 from optimizer.riding_day.hard_rides import (
     PIECE_S,
     find_hard_rides,
     n_pieces,
     piece_of,
+    ridden_nearness,
     stored_hard_rides,
     weakened,
 )
@@ -50,14 +50,7 @@ def drawn_day(study):
 
 
 def near_to_nose_down(profiles, rides):
-    ridden = simulate(profiles, rides, n_jobs=2)
-    return nearness(
-        margin_widths(
-            ridden.column("least_reserve_ratio"),
-            ridden.column("least_nose_margin_ratio"),
-            ridden.outcome,
-        )
-    )
+    return ridden_nearness(simulate(profiles, rides, n_jobs=2))
 
 
 # A function of the study.

@@ -1,0 +1,192 @@
+"""A drawn day that many profiles ride, with what came of each ride; kept in a file, continued."""
+
+import dataclasses
+import io
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.event_rate import EventRate, event_rate
+from optimizer.base.atomic_files import write_whole
+from optimizer.base.errors import UserInputError
+from optimizer.riding_day.hard_rides import ridden_nearness, weakened
+from optimizer.riding_day.rides import day_rides
+from optimizer.study.study import Study
+from plant.arrays import Flags, Floats
+from plant.description.profile_array import profile_to_array
+from plant.kernel.outcomes import Outcome
+from plant.kernel.simulate import Ride, simulate
+
+_COURSES_AT_ONCE = 8
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Counts:
+    """What was ridden of a drawn day so far.
+
+    Attributes
+    ----------
+    key : str
+        What the day and the profiles follow from.
+    hardness : (course, lane) float64
+        Mean nearness to a nose-down of the baseline and the weakened profiles.
+    rider : (course, lane) int64
+        Index into the study's riders.
+    kilometres, hours : (course, lane) float64
+        Of the baseline.
+    places : (ridden, 2) int64
+        Course and lane of the rides that all profiles rode.
+    down : (ridden, profile) bool
+        Whether the nose went down.
+    """
+
+    key: str
+    hardness: Floats
+    rider: NDArray[np.int64]
+    kilometres: Floats
+    hours: Floats
+    places: NDArray[np.int64]
+    down: Flags
+
+    def rate(self, profile: int, *, rider: int | None = None) -> EventRate:
+        """Return a profile's nose-downs per 1,000 km, of one rider or of all."""
+        course, lane = self.places.T
+        counted = self.down[:, profile]
+        kilometres = self.kilometres
+        if rider is not None:
+            counted = counted & (self.rider[course, lane] == rider)
+            kilometres = np.where(self.rider == rider, kilometres, 0.0)
+        by_course = np.bincount(course[counted], minlength=len(kilometres)).astype(np.float64)
+        return event_rate(by_course, kilometres.sum(axis=1) / 1000.0)
+
+
+def nothing_ridden(key: str, *, n_profiles: int) -> Counts:
+    """Return the counts with which a day begins."""
+    none = np.empty((0, 0))
+    return Counts(
+        key=key,
+        hardness=none,
+        rider=none.astype(np.int64),
+        kilometres=none,
+        hours=none,
+        places=np.empty((0, 2), dtype=np.int64),
+        down=np.empty((0, n_profiles), dtype=np.bool_),
+    )
+
+
+def read_counts(path: Path, key: str, *, n_profiles: int) -> Counts:
+    """Return the counts in a file, or none where there is no file.
+
+    Raises
+    ------
+    UserInputError
+        The file is of other profiles, of another day or study, or no file of counts.
+    """
+    try:
+        with np.load(path, allow_pickle=False) as kept:
+            names = [field.name for field in dataclasses.fields(Counts) if field.name != "key"]
+            counts = Counts(key=str(kept["key"]), **{name: kept[name] for name in names})
+    except FileNotFoundError:
+        return nothing_ridden(key, n_profiles=n_profiles)
+    except (OSError, zipfile.BadZipFile, ValueError, KeyError):
+        raise UserInputError(f"{path}: holds no counts; name another file by --counts") from None
+    if counts.key != key:
+        raise UserInputError(
+            f"{path}: counts of other profiles or of another day; name another file by --counts"
+        )
+    return counts
+
+
+def write_counts(path: Path, counts: Counts) -> None:
+    """Write counts whole into a file."""
+    content = io.BytesIO()
+    np.savez_compressed(
+        content,
+        **{field.name: getattr(counts, field.name) for field in dataclasses.fields(counts)},
+    )
+    write_whole(path, content.getvalue())
+
+
+def counted(
+    study: Study,
+    profiles: Floats,
+    counts: Counts,
+    *,
+    hours: float,
+    hardest: float,
+    seed: int,
+    n_jobs: int = 1,
+    keep: Callable[[Counts], None] = lambda _: None,
+) -> Counts:
+    """Return the counts with at least so many hours of the day in them.
+
+    Parameters
+    ----------
+    study : Study
+    profiles : (profile, parameter) float64
+    counts : Counts
+        Of the same profiles and day so far.
+    hours : float
+    hardest : float
+        Share of all rides that the profiles ride, above 0 and at most 1.
+    seed : int
+        Of the day.
+    n_jobs : int
+        Threads; the counts do not depend on it.
+    keep : callable
+        Receives the counts after each of many steps.
+    """
+    while counts.hours.sum() < hours:
+        counts = _scouted(study, counts, seed=seed, n_jobs=n_jobs)
+        keep(counts)
+    missing = wanted_places(counts, hardest)
+    courses = np.unique(missing[:, 0])
+    for first in range(0, len(courses), _COURSES_AT_ONCE):
+        numbers = courses[first : first + _COURSES_AT_ONCE]
+        places = missing[np.isin(missing[:, 0], numbers)]
+        drawn = dict(zip(numbers.tolist(), day_rides(study, numbers, seed=seed), strict=True))
+        rides = [drawn[course][lane] for course, lane in places.tolist()]
+        results = simulate(profiles, rides, n_jobs=n_jobs, keep_roads=False)
+        counts = dataclasses.replace(
+            counts,
+            places=np.vstack([counts.places, places]),
+            down=np.vstack([counts.down, results.outcome.T == Outcome.NOSE_DOWN]),
+        )
+        keep(counts)
+    return counts
+
+
+def _scouted(study: Study, counts: Counts, *, seed: int, n_jobs: int) -> Counts:
+    """Return counts with the next courses, ridden by the baseline and the weakened profiles."""
+    first = len(counts.hardness)
+    courses = list(day_rides(study, np.arange(first, first + _COURSES_AT_ONCE), seed=seed))
+    rides: list[Ride] = [ride for course in courses for ride in course]
+    baseline = profile_to_array(study.baseline)
+    scouts = np.vstack([baseline, weakened(baseline)])
+    results = simulate(scouts, rides, n_jobs=n_jobs, keep_roads=False)
+    riders = list(study.riders)
+    found = {
+        "hardness": ridden_nearness(results).mean(axis=0),
+        "rider": np.array([riders.index(ride.rider_name) for ride in rides]),
+        "kilometres": np.abs(results.column("distance_m")[0]) / 1000.0,
+        "hours": results.column("ride_time_s")[0] / 3600.0,
+    }
+    by_course = {name: values.reshape(len(courses), -1) for name, values in found.items()}
+    if first:
+        by_course = {
+            name: np.vstack([getattr(counts, name), values]) for name, values in by_course.items()
+        }
+    return dataclasses.replace(counts, **by_course)  # type: ignore[arg-type]
+
+
+def wanted_places(counts: Counts, hardest: float) -> NDArray[np.int64]:
+    """Return course and lane of the hardest share of the rides, less those that were ridden."""
+    n_wanted = int(np.ceil(hardest * counts.hardness.size))
+    order = np.sort(np.argsort(-counts.hardness, axis=None, kind="stable")[:n_wanted])
+    n_lanes = counts.hardness.shape[1]
+    ridden = counts.places @ np.array([n_lanes, 1])
+    wanted = order[~np.isin(order, ridden)]
+    return np.column_stack(np.divmod(wanted, n_lanes)).astype(np.int64)
