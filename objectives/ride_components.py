@@ -26,7 +26,7 @@ _HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
 # Of the limits of rolling back and of shaking at rest: a candidate predicted to come nearer breaks
 # them as often as not, and other noise than the search's moves them by 0.01 to 0.07 and by 0.15.
 _NEARLY_LOST = 0.96
-_NEARLY_SHAKES = 0.9
+_NEARLY_SHAKES = 0.8
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
 _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
 
