@@ -123,7 +123,8 @@ def blended_rate(near: Floats, day: DayRules) -> Floats:
     overall = weighted_sum(by_rider, share)
     worst = day.worst_rider_weight
     rate: Floats = (1.0 - worst) * overall + worst * by_rider.max(axis=1)
-    return rate
+    # One NaN for all: the sign of one that was calculated depends on its place in a batch.
+    return np.where(np.isnan(rate), np.nan, rate)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

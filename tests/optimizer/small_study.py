@@ -61,12 +61,18 @@ def searched(
 ) -> Study:
     """Search a study until it holds so many candidates; `notices` gets what a user reads."""
     study = load_study(folder)
+
+    def told(text: str) -> None:
+        # Hard rides are looked for, and told, once in a process.
+        if notices is not None and "hard rides" not in text:
+            notices.append(text)
+
     run_study(
         study,
         n_candidates=n_candidates,
         n_jobs=n_jobs,
         on_generation=lambda _: None,
         stop=stop,
-        notice=lambda text: None if notices is None else notices.append(text),
+        notice=told,
     )
     return study

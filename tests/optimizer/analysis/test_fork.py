@@ -137,7 +137,7 @@ def test_a_bad_start_file_is_refused_in_one_line(tmp_path, text, message):
 
 
 def test_the_start_is_frozen_into_the_study(old, tmp_path):
-    fork(old, tmp_path / "new", n_profiles=5)
+    fork(old, tmp_path / "new")
     run(tmp_path / "new")
     start = tmp_path / "new" / "start.csv"
     start.write_text("\n".join(start.read_text().splitlines()[:3]) + "\n")
@@ -190,7 +190,9 @@ def test_the_command_does_not_replace_a_study(old, tmp_path, monkeypatch, capsys
 
 def test_other_weights_only_weigh_anew(old, tmp_path):
     folder = old.study.folder
-    change(folder, ("[search]\n", "[objectives.weights]\nnose_down_risk = 50.0\n\n[search]\n"))
+    change(
+        folder, ("[search]\n", "[objectives.weights]\nnose_downs_per_1000_km = 50.0\n\n[search]\n")
+    )
 
     again = read_results(load_study(folder))
 

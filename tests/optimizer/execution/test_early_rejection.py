@@ -46,7 +46,7 @@ def with_outcomes(outcome):
 
 def invented_rules(weight, *, nose_down_share=0.0):
     settings = SimpleNamespace(nose_down_share=nose_down_share)
-    return SimpleNamespace(ride_weight=np.array(weight), settings=settings)
+    return SimpleNamespace(ride_weight=np.array(weight), settings=settings, n_rides=len(weight))
 
 
 def test_the_cheapest_rides_that_show_every_failure_screen():
@@ -187,17 +187,25 @@ def test_a_candidate_rejected_early_fails_when_ridden_whole_and_the_others_are_a
     whole = make_evaluate(study)(table.history.values)
 
     left_out = not_ridden(table.rides)
-    rejected_early = left_out.any(axis=1)
+    own, hard = np.split(left_out, [len(study.rides)], axis=1)
+    rejected_early = own.any(axis=1)
+    fails = rejected_early | ~feasible(table.history.constraints)
 
     assert rejected_early.any()
     assert not rejected_early[: study.population].any()
     assert not feasible(whole.constraints[rejected_early]).any()
     assert not feasible(table.history.constraints[rejected_early]).any()
     np.testing.assert_array_equal(table.rides[~left_out], whole.rides[~left_out])
-    np.testing.assert_array_equal(np.isnan(table.history.objectives).all(axis=1), rejected_early)
-    for name in ("objectives", "constraints"):
-        found = getattr(table.history, name)[~rejected_early]
-        np.testing.assert_array_equal(found, getattr(whole, name)[~rejected_early])
+    # A candidate that breaks a constraint does not ride the hard rides.
+    fails[: study.population] = False
+    assert (fails & ~rejected_early).any()
+    np.testing.assert_array_equal(hard, np.tile(fails[:, None], hard.shape[1]))
+    unknown = np.column_stack([rejected_early, rejected_early, fails])
+    np.testing.assert_array_equal(np.isnan(table.history.objectives), unknown)
+    np.testing.assert_array_equal(table.history.objectives[~unknown], whole.objectives[~unknown])
+    np.testing.assert_array_equal(
+        table.history.constraints[~rejected_early], whole.constraints[~rejected_early]
+    )
     # What comes of early ends can only be more with all rides.
     assert np.all(
         table.history.constraints[rejected_early, :2] <= whole.constraints[rejected_early, :2]

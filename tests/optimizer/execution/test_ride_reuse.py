@@ -14,6 +14,7 @@ from optimizer.base.errors import UserInputError
 from optimizer.cli import main
 from optimizer.execution import evaluate, ride_reuse
 from optimizer.execution.early_rejection import not_ridden
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.ride_archive import read_ridden, write_ridden
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.execution.run import reevaluate_front
@@ -116,10 +117,23 @@ def test_reused_rides_give_the_bytes_of_rides_ridden_anew(new, lanes, edit, n_kn
     ridden = run(anew)
 
     proof = n_known  # the first profile is ridden again to prove this machine
-    assert n_reused == sum(lanes) - (1 + len(reused.start)) * n_known + proof
+    known = n_known + n_hard_rides_known(reused)
+    assert n_reused == sum(lanes) - (1 + len(reused.start)) * known + proof
     reevaluate(reused)
     reevaluate(ridden)
     assert content(reused) == content(ridden)
+
+
+def n_hard_rides_known(study):
+    """Return how many of a fork's hard rides were ridden for the study that it comes from."""
+    searched_for = read_ridden(study.folder / RIDDEN_FILE).parts[0]
+    return len(ride_reuse.held(searched_for, with_hard_rides(study).hard.rides)[0])
+
+
+def test_a_fork_with_the_same_riders_and_day_has_the_same_hard_rides(old, new):
+    change(new, COURSES, '"cobbles", "kerb_up"')
+
+    assert n_hard_rides_known(load_study(new)) == len(with_hard_rides(old.study).hard.rides)
 
 
 @pytest.fixture(scope="module")
@@ -192,9 +206,12 @@ def test_a_fork_of_a_fork_takes_over_all_that_was_ridden(old, new, tmp_path, lan
     change(tmp_path / "newest", 'use = ["pupil_40", "clerk_62", "baker_80"]', 'use = ["clerk_62"]')
     lanes.clear()
 
-    run(tmp_path / "newest", N_OLD)
+    newest = run(tmp_path / "newest", N_OLD)
 
-    assert lanes == [3]  # the proof alone
+    # The proof, and hard rides: those of other riders are others.
+    n_new_hard = newest.n_hard_rides - n_hard_rides_known(newest)
+    assert lanes[0] == 3
+    assert sum(lanes[1:]) == N_OLD * n_new_hard
 
 
 def test_candidates_asked_for_come_on_top_of_those_taken_along(old, new):
@@ -252,7 +269,7 @@ def test_nothing_is_reused_where_nothing_holds_and_the_reason_is_told(new, lanes
     assert "nothing is reused, all is ridden anew" in notices[0]
     assert message in notices[0]
     assert "fork again with 24 profiles" in notices[0]
-    assert sum(lanes) == 12 * len(study.rides)
+    assert sum(lanes) == 12 * len(with_hard_rides(study).all_rides)
 
 
 def test_rides_of_another_version_are_ridden_anew(new):

@@ -3,7 +3,7 @@ from optimizer.search.frozen_settings import WEIGHTS
 from optimizer.study.paths import store_path
 from tests.optimizer.small_study import searched, write_small_study
 
-OTHER_WEIGHTS = ("[search]\n", "[objectives.weights]\nnose_down_risk = 5.0\n\n[search]\n")
+OTHER_WEIGHTS = ("[search]\n", "[objectives.weights]\nnose_downs_per_1000_km = 5.0\n\n[search]\n")
 
 
 def _searched_to(folder, n_candidates):

@@ -110,7 +110,7 @@ def test_a_finished_study_is_only_read(study, results):
 def test_what_is_reused_is_told(tmp_path, study, results, capsys):
     folder = tmp_path / "small"
     changed = levelgain.new_study(
-        folder, tables=TABLES | {"objectives": {"weights": {"nose_down_risk": 3.0}}}
+        folder, tables=TABLES | {"objectives": {"weights": {"nose_downs_per_1000_km": 3.0}}}
     )
     levelgain.run(changed, candidates=12)
     (folder / "study.toml").write_text(SMALL_STUDY)
