@@ -78,7 +78,7 @@ def find_hard_rides(
     Parameters
     ----------
     study : Study
-        Says how many hours are drawn, and how many rides are kept.
+        Says how many hours are drawn at least, and how many rides are kept.
     n_jobs : int
         Threads; the rides found do not depend on it.
     advance : callable
@@ -88,14 +88,15 @@ def find_hard_rides(
     found: list[_Piece] = []
     kilometres = dict.fromkeys(study.riders, 0.0)
     ridden_h, first = 0.0, 0
-    while ridden_h < study.hard_rides_h:
+    while ridden_h < study.hard_rides_h or len(found) < study.n_hard_rides:
         numbers = np.arange(first, first + _COURSES_AT_ONCE)
         first += _COURSES_AT_ONCE
         rides, places = _all_pieces(study, numbers)
         results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False)
         _add_kilometres(kilometres, rides, results)
         near = ridden_nearness(results)[0]
-        harder = np.argsort(-near, kind="stable")[: max(len(rides) // _LOOKED_INTO, 1)]
+        n_harder = max(len(rides) // _LOOKED_INTO, study.n_hard_rides - len(found))
+        harder = np.argsort(-near, kind="stable")[:n_harder]
         others = simulate(
             profiles[1:], [rides[place] for place in harder], n_jobs=n_jobs, keep_roads=False
         )

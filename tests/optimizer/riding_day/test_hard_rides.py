@@ -202,6 +202,15 @@ def test_more_hard_rides_begin_with_the_fewer(study, hard):
     assert more.kilometres == hard.kilometres
 
 
+@pytest.mark.parametrize("n_asked", [60, 600])  # more than a tenth, and more than all, of 512
+def test_a_short_day_gives_as_many_hard_rides_as_asked(study, n_asked):
+    short = dataclasses.replace(study, n_hard_rides=n_asked, hard_rides_h=0.1)
+
+    found = find_hard_rides(short, n_jobs=2)
+
+    assert len({ride.name for ride in found.rides}) == n_asked
+
+
 @pytest.mark.parametrize(
     "factors",
     [{}, {"base_gain_a_per_deg": 0.75}, {"mid_gain_ratio": 0.7, "braking_stiffness_ratio": 0.7}],
