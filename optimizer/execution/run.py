@@ -10,7 +10,7 @@ from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.hard_rides import with_hard_rides
-from optimizer.execution.provenance import ride_inputs
+from optimizer.execution.provenance import refuse_other_study, ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
 from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
@@ -91,6 +91,7 @@ def run_study(
     """
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
+    _refuse_store_of_another(study)
     study = with_hard_rides(study, notice=notice)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
@@ -151,6 +152,14 @@ def reevaluate_front(
             advance=advance,
             stop=stop,
         )
+
+
+def _refuse_store_of_another(study: Study) -> None:
+    """Refuse a store of another study before hard rides are looked for, which takes minutes."""
+    path = store_path(study.folder)
+    started = started_with(path, "study.digest")
+    if started is not None:
+        refuse_other_study(path, {"study.digest": started}, study)
 
 
 def _started_weights(study: Study, *, notice: Callable[[str], None]) -> str:
