@@ -19,6 +19,7 @@ DESCRIPTOR_NAMES = (
     "rides_ended",  # number of rides
     "vibration_mps2",  # weighted mean
     "energy_wh",  # weighted mean
+    "warned_ratio",  # weighted mean: share of time with a warning that a rider perceives
     "mosfet_peak_c",  # largest
     "tail_effort_ratio",  # largest
     "start_jerk_mps3",  # largest of the rides that start tail-down; NaN where none does
@@ -26,7 +27,7 @@ DESCRIPTOR_NAMES = (
     "worst_ride",  # index of the ride of the highest nose-down risk
 )
 _LEAST_ERROR_DEG = 0.01  # assumed: no rider feels less
-_MEANS = ("vibration_mps2", "energy_wh")
+_MEANS = ("vibration_mps2", "energy_wh", "warned_ratio")
 _PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_peak_ratio")
 
 

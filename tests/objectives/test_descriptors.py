@@ -11,8 +11,14 @@ from tests.objectives.small_portfolio import ridden, rules
 
 def described(rides, *, level=2.0, risk=0.1):
     shape = rides.outcome.shape
+
+    def column(name):
+        if name == "warned_ratio":
+            return rides.column("warning_time_s") / rides.column("ride_time_s")
+        return rides.column(name)
+
     table = describe(
-        rides.column,
+        column,
         rides.outcome,
         level_error_deg=np.broadcast_to(level, shape),
         risk=np.broadcast_to(risk, shape),
@@ -49,10 +55,12 @@ def test_means_are_weighted_and_peaks_are_the_largest():
             1,
             energy_wh=[[0.0, 7.0, 0.0, 0.0, 7.0]],
             tail_effort_ratio=[[0.1, 0.9, 0.2, 0.3, 0.4]],
+            warning_time_s=[[0.0, 1.0, 0.0, 0.0, 2.5]],  # of 10 s; weights 1, 2, 1, 2, 1
         )
     )
 
     np.testing.assert_allclose(found["energy_wh"], [3.0])
+    np.testing.assert_allclose(found["warned_ratio"], [(2 * 0.1 + 1 * 0.25) / 7])
     np.testing.assert_allclose(found["tail_effort_ratio"], [0.9])
 
 

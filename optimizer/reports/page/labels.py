@@ -16,6 +16,7 @@ LABELS = {
     "rides_ended": "rides that ended early / number",
     "vibration_mps2": "weighted vibration / m/s²",
     "energy_wh": "energy of a ride / Wh",
+    "warned_ratio": "share of time warned / 1",
     "mosfet_peak_c": "hottest MOSFET / °C",
     "tail_effort_ratio": "tail effort over what the rider can press / 1",
     "start_jerk_mps3": "start jerk / m/s³",
