@@ -57,5 +57,7 @@ def _found_now(study: Study, notice: Callable[[str], None]) -> HardRides:
     hard = find_hard_rides(study, n_jobs=joblib.cpu_count())
     riders = Counter(ride.rider_name for ride in hard.rides)
     by_rider = ", ".join(f"{count} of {name}" for name, count in riders.most_common())
-    notice(f"{len(hard.rides)} hard rides over {len(set(hard.roads.tolist()))} roads: {by_rider}.")
+    n_roads = len(set(hard.roads.tolist()))
+    roads = "one road" if n_roads == 1 else f"{n_roads} roads"
+    notice(f"{len(hard.rides)} hard rides over {roads}: {by_rider}.")
     return hard
