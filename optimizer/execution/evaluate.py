@@ -49,13 +49,20 @@ def baseline_values(study: Study) -> Floats:
     return profile_to_array(study.baseline)[searched_columns(study)]
 
 
-def rules_of(study: Study) -> ScoreRules:
-    """Return the facts and settings by which the study's rides are scored."""
+def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
+    """Return the facts and settings by which the study's rides are scored.
+
+    Parameters
+    ----------
+    study : Study
+    hard : bool
+        Whether the hard rides are scored too, which must be found where they are not known.
+    """
     return score_rules(
         study.rides,
         ride_weight=study.ride_weights,
         settings=study.settings,
-        day=_day_rules(with_hard_rides(study)),
+        day=_day_rules(with_hard_rides(study)) if hard else None,
     )
 
 
@@ -84,7 +91,7 @@ def ride_portfolio(
     profiles : (candidate, parameter) float64
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
     rules : ScoreRules
-        From `rules_of`.
+        From `rules_of`; without hard rides in it, none are ridden.
     n_jobs : int
         Threads; the results do not depend on it.
 
@@ -95,7 +102,7 @@ def ride_portfolio(
         In the order of `objectives.RIDE_COLUMNS`, the hard rides after the others; NaN where a
         ride has no such metric.
     """
-    all_rides = with_hard_rides(study).all_rides
+    all_rides = study.rides if rules.day is None else with_hard_rides(study).all_rides
     rides = ride_columns(simulate(profiles, all_rides, n_jobs=n_jobs), all_rides)
     return score(rides, profiles, rules), rides
 

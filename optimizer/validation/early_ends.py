@@ -29,7 +29,9 @@ _ASKED_OF_ENDS = (
 
 def judge_own_rides(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     """Return the verdict on the study's own rides and constraints."""
-    scores, _ = ride_portfolio(study, profile[None, :], rules=rules_of(study), n_jobs=n_jobs)
+    scores, _ = ride_portfolio(
+        study, profile[None, :], rules=rules_of(study, hard=False), n_jobs=n_jobs
+    )
     failed = failures(scores.constraints[0])
     return Verdict(
         item="The study's own rides and constraints",

@@ -14,11 +14,14 @@ from optimizer.cli.stages_view import StagesView
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
+from optimizer.riding_day.hard_rides import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
 from plant.compile import CACHE_FOLDER
 from plant.description.profile_array import profile_to_array
 
 _TIMED_CANDIDATES = 16
+# Hours ridden to find the hard rides of an hour of the day, with the roads that are laid for it.
+_RIDDEN_PER_DAY_H = 2.0
 
 
 def study_facts(folder: Path, out: Console) -> dict[str, Any]:
@@ -39,7 +42,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = load_study(folder)
-        rules = rules_of(study)
+        rules = rules_of(study, hard=False)
         baseline = profile_to_array(study.baseline)
         stages.begin("compiling the kernel, if it is new here")
         scores, _ = ride_portfolio(study, baseline[None, :], rules=rules, n_jobs=jobs)
@@ -47,7 +50,10 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         started = time.perf_counter()
         batch = np.repeat(baseline[None, :], _TIMED_CANDIDATES, axis=0)
         ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
-    per_candidate_s = (time.perf_counter() - started) / _TIMED_CANDIDATES
+    own_s = sum(ride.course.duration_s for ride in study.rides)
+    s_per_ridden_s = (time.perf_counter() - started) / (_TIMED_CANDIDATES * own_s)
+    per_candidate_s = s_per_ridden_s * (own_s + study.n_hard_rides * (PIECE_S + LEAD_IN_S))
+    finding_s = s_per_ridden_s * 3600.0 * study.hard_rides_h * _RIDDEN_PER_DAY_H
     wanted = whole_generations(study.n_candidates, population=study.population)
     reuse = find_reuse(study)
     ridden = wanted - reuse.reused_ratio * (1 + len(study.start))
@@ -65,7 +71,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         "kernel_cache": str(CACHE_FOLDER),
         "candidate_s": round(per_candidate_s, 4),
         "reused": reuse.summary,
-        "expected_s": round(per_candidate_s * ridden),
+        "expected_s": round(per_candidate_s * ridden + finding_s),
     }
 
 
