@@ -22,7 +22,7 @@ from tests.optimizer.small_study import write_small_study
 PHRASES = {
     "level_error_deg": "the level error",
     "excess_current_a": "the peak current beyond the need",
-    "nose_down_risk": "the nose-down risk",
+    "nose_downs_per_1000_km": "the nose-down rate",
 }
 
 

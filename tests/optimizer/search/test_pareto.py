@@ -86,7 +86,7 @@ def test_nobody_is_on_the_front_when_nobody_is_feasible():
 
 
 def test_picks_follow_the_order_of_the_objectives():
-    assert OBJECTIVES == ("level_error_deg", "excess_current_a", "nose_down_risk")
+    assert OBJECTIVES == ("level_error_deg", "excess_current_a", "nose_downs_per_1000_km")
     front = np.array([[1.0, 90.0, 0.5], [3.0, 40.0, 0.6], [2.5, 80.0, 0.1], [1.6, 55.0, 0.25]])
     cost = np.array([1.0, 0.9, 0.7, 0.8])
 
