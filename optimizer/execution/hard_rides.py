@@ -1,16 +1,27 @@
-"""The hard rides of a study: read from its store, or found once and kept in memory."""
+"""The hard rides of a study: read from its store, or found once and kept.
 
+What is kept lies beside the compiled kernel in the user's cache folder, under a name made of all
+that hard rides follow from; to delete it costs the time to find them again.
+"""
+
+import contextlib
 import dataclasses
+import json
 from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 
 import joblib
 
-from optimizer.execution.provenance import HARD_RIDES
+from optimizer.base.atomic_files import write_whole
+from optimizer.base.errors import UserInputError
+from optimizer.base.hashing import digest
+from optimizer.execution.provenance import HARD_RIDES, model_inputs
 from optimizer.execution.store import started_with
 from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
 from optimizer.study.paths import store_path
 from optimizer.study.study import HardRides, Study
+from plant.compile import CACHE_FOLDER
 
 _KEPT = 8
 _found: dict[str, HardRides] = {}
@@ -38,14 +49,16 @@ def with_hard_rides(study: Study, *, notice: Callable[[str], None] = _unheard) -
     """
     if study.hard is not None:
         return study
-    digest = study.digest
-    hard = _found.get(digest)
+    key = study.digest
+    hard = _found.get(key)
     if hard is None:
-        text = started_with(store_path(study.folder), HARD_RIDES, study_digest=digest)
+        text = started_with(store_path(study.folder), HARD_RIDES, study_digest=key)
+        if text is None:
+            text = _kept(study)
         hard = _found_now(study, notice) if text is None else stored_hard_rides(study, text)
         while len(_found) >= _KEPT:
             del _found[next(iter(_found))]
-        _found[digest] = hard
+        _found[key] = hard
     return dataclasses.replace(study, hard=hard)
 
 
@@ -55,9 +68,26 @@ def _found_now(study: Study, notice: Callable[[str], None]) -> HardRides:
         f" {study.hard_rides_h:g} h of the riding day."
     )
     hard = find_hard_rides(study, n_jobs=joblib.cpu_count())
+    with contextlib.suppress(UserInputError):  # a cache that can not be written is none
+        write_whole(_cache_file(study), hard.text)
     riders = Counter(ride.rider_name for ride in hard.rides)
     by_rider = ", ".join(f"{count} of {name}" for name, count in riders.most_common())
     n_roads = len(set(hard.roads.tolist()))
     roads = "one road" if n_roads == 1 else f"{n_roads} roads"
     notice(f"{len(hard.rides)} hard rides over {roads}: {by_rider}.")
     return hard
+
+
+def _kept(study: Study) -> str | None:
+    """Return the text of hard rides found before; None where there is none that can be read."""
+    try:
+        text = _cache_file(study).read_text(encoding="utf-8")
+        json.loads(text)
+    except (OSError, ValueError):
+        return None
+    return text
+
+
+def _cache_file(study: Study) -> Path:
+    name = digest([study.digest, model_inputs()])
+    return CACHE_FOLDER.parent / "hard_rides" / f"{name}.json"

@@ -48,6 +48,7 @@ def compare(
             print_comparison,
         )
         from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.hard_rides import with_hard_rides
         from optimizer.interface import figures
         from optimizer.interface.rides import compare as compare_profiles
         from optimizer.interface.studies import load_study
@@ -67,6 +68,8 @@ def compare(
         stages.begin("reading the study")
         study = load_study(folder)
         labelled = labelled_profiles(study, profiles)
+        stages.begin("looking for hard rides, if none are known yet")
+        study = with_hard_rides(study)
         stages.begin("riding the profiles")
         found = compare_profiles(study, labelled, jobs=jobs)
     if as_json:

@@ -112,6 +112,7 @@ def ride(
         from optimizer.cli.console import console, print_json, print_table
         from optimizer.cli.output.results import ride_columns
         from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.hard_rides import with_hard_rides
         from optimizer.interface.rides import compare
         from optimizer.interface.studies import load_study
         from plant.description.profile_array import array_to_profile
@@ -121,6 +122,8 @@ def ride(
         stages.begin("reading the study")
         study = load_study(folder)
         values, called, _ = selected_profile(study, candidate, profile)
+        stages.begin("looking for hard rides, if none are known yet")
+        study = with_hard_rides(study)
         stages.begin("riding")
         # One simulation gives both the rides and the scores.
         found = compare(study, {called: array_to_profile(values)}, jobs=jobs)

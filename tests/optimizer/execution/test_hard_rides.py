@@ -1,0 +1,100 @@
+"""A study's hard rides are found once: its store, and a cache, keep which they are."""
+
+import pytest
+
+from optimizer.base.errors import UserInputError
+from optimizer.execution import hard_rides
+from optimizer.execution.hard_rides import with_hard_rides
+from optimizer.execution.store import started_with
+from optimizer.study.load import load_study
+from optimizer.study.paths import store_path
+from tests.optimizer.small_study import searched, write_small_study
+
+
+@pytest.fixture
+def alone(tmp_path, monkeypatch):
+    """Let a test find hard rides as a process does that knows none."""
+    monkeypatch.setattr(hard_rides, "CACHE_FOLDER", tmp_path / "cache" / "kernel")
+    monkeypatch.setattr(hard_rides, "_found", {})
+    return tmp_path / "cache" / "hard_rides"
+
+
+def forgetting(monkeypatch):
+    """Forget what is in memory, and refuse to find anything anew."""
+
+    def refuse(*_, **__):
+        raise AssertionError("hard rides are looked for again")
+
+    monkeypatch.setattr(hard_rides, "_found", {})
+    monkeypatch.setattr(hard_rides, "find_hard_rides", refuse)
+
+
+def test_hard_rides_found_once_are_kept_for_the_next_process(tmp_path, alone, monkeypatch):
+    study = load_study(write_small_study(tmp_path / "study"))
+    notices = []
+    found = with_hard_rides(study, notice=notices.append)
+    forgetting(monkeypatch)
+
+    again = with_hard_rides(study, notice=notices.append)
+
+    assert again.hard.text == found.hard.text
+    assert again.all_rides == found.all_rides
+    assert len(found.all_rides) == len(study.rides) + study.n_hard_rides
+    assert len(list(alone.iterdir())) == 1
+    assert len(notices) == 2  # that they are looked for, and what was found
+    assert "weakened profiles ride 2 h of the riding day" in notices[0]
+
+
+@pytest.mark.parametrize("content", ["", "{", "\udce4"])
+def test_a_damaged_cache_is_as_none(tmp_path, alone, content):
+    study = load_study(write_small_study(tmp_path / "study"))
+    found = with_hard_rides(study)
+    (file,) = alone.iterdir()
+    file.write_bytes(content.encode("utf-8", "surrogateescape"))
+    hard_rides._found.clear()
+
+    assert with_hard_rides(study).hard.text == found.hard.text
+    assert file.read_text() == found.hard.text
+
+
+def test_a_cache_that_can_not_be_written_is_done_without(tmp_path, alone):
+    alone.parent.mkdir()
+    alone.write_text("a file where the folder should be")
+
+    assert with_hard_rides(load_study(write_small_study(tmp_path / "study"))).hard is not None
+
+
+def test_a_resumed_study_takes_its_hard_rides_from_its_store(tmp_path, alone, monkeypatch):
+    folder = write_small_study(tmp_path / "study")
+    searched(folder, 12)
+    (file,) = alone.iterdir()
+    file.unlink()
+    forgetting(monkeypatch)
+
+    study = searched(folder, 24)
+
+    assert started_with(store_path(folder), "hard_rides") == with_hard_rides(study).hard.text
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        "[validation.riding_day]\nfast_mps = 5.0\n",
+        "[validation]\ntolerances.kv_rpm_per_v = { percent = 9.0 }\n",
+        "[search]\nhard_rides = 7\n",
+    ],
+)
+def test_a_started_study_keeps_its_riding_day(tmp_path, alone, table):
+    folder = write_small_study(tmp_path / "study")
+    searched(folder, 12)
+    name = table.splitlines()[0]
+    text = (folder / "study.toml").read_text()
+    changed = (
+        text.replace("hard_rides = 6", "hard_rides = 7")
+        if name == "[search]"
+        else f"{text}\n{table}"
+    )
+    (folder / "study.toml").write_text(changed)
+
+    with pytest.raises(UserInputError, match="differs from what this study was started with"):
+        searched(folder, 24)
