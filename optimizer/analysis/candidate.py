@@ -45,9 +45,20 @@ def failures(constraints: Floats) -> list[str]:
 def failures_of(results: Results, number: int) -> list[str]:
     """Return the constraints that a candidate does not meet, in words, and what is not known."""
     found = failures(results.history.constraints[number])
-    return (
-        [*found, why_rejected_early(results, number)] if results.rejected_early[number] else found
-    )
+    unknown = why_not_scored(results, number)
+    return [*found, unknown] if unknown else found
+
+
+def why_not_scored(results: Results, number: int) -> str:
+    """Return in words which objectives of a candidate are not known and why, or nothing."""
+    if results.rejected_early[number]:
+        return why_rejected_early(results, number)
+    if results.without_rate[number]:
+        return (
+            "nose-down rate not estimated: it breaks a constraint on the study's own rides, so it"
+            " did not ride the hard rides"
+        )
+    return ""
 
 
 def why_rejected_early(results: Results, number: int) -> str:

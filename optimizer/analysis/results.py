@@ -39,7 +39,8 @@ class Results:
     generations : (candidate,) int64
     history : History
         Searched values, objectives and constraints; of re-evaluated candidates, those on
-        fresh noise. Objectives of candidates that were rejected early are NaN.
+        fresh noise. Objectives of candidates that were rejected early are NaN, and so is the rate
+        of those in `without_rate`.
     searched : History
         The same as the search saw it, every candidate on the same noise.
     reevaluated : (candidate,) bool
@@ -93,6 +94,14 @@ class Results:
     def rejected_early(self) -> Flags:
         """Which candidates were rejected early, (candidate,)."""
         return self.rides_ridden < len(self.study.rides)
+
+    @property
+    def without_rate(self) -> Flags:
+        """Which candidates rode the study's own rides but no hard ride, (candidate,).
+
+        They break a constraint on their own rides, so their nose-down rate is not estimated.
+        """
+        return np.asarray(~self.rejected_early & not_ridden(self.hard).all(axis=1))
 
     @property
     def baseline_objectives(self) -> Floats:

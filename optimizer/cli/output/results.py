@@ -4,7 +4,7 @@ import pandas as pd
 from rich.console import Console
 
 from objectives import OBJECTIVES, RIDE_COSTS
-from optimizer.analysis.candidate import bound_marks, failures, why_rejected_early
+from optimizer.analysis.candidate import bound_marks, failures, why_not_scored
 from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
@@ -31,11 +31,7 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
     """Print all tables of a candidate, what it fails and which parameters sit at an end."""
     names = ", ".join(results.pick_names(number)) or "no pick"
     cost = results.weighted_cost[number]
-    found = (
-        why_rejected_early(results, number)
-        if results.rejected_early[number]
-        else f"weighted cost {cost:.3f}"
-    )
+    found = why_not_scored(results, number) or f"weighted cost {cost:.3f}"
     out.print(f"Candidate {number} ({names}), {found}\n")
     for name, table in candidate_tables(results, number).items():
         print_table(out, ride_columns(table) if name == "worst_rides" else table)

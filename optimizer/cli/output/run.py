@@ -71,23 +71,31 @@ def print_reevaluation(out: Console, results: Results) -> None:
 
 
 def print_early_rejections(out: Console, results: Results) -> None:
-    """Print how many candidates were rejected early, by which rides, and what that saved."""
+    """Print how many candidates did not ride everything, and what that saved."""
     rejected_early = np.flatnonzero(results.rejected_early)
-    if not len(rejected_early):
-        return
-    # A candidate that is rejected early has ridden the screening rides and no other.
-    screening = np.flatnonzero(~not_ridden(results.rides[rejected_early[:1]])[0])
-    names = [results.study.rides[place].name for place in screening]
-    more = f" and {len(names) - _NAMED_RIDES} more" if len(names) > _NAMED_RIDES else ""
-    out.print(
-        f"{len(rejected_early)} of {len(results)} candidates failed on the screening rides"
-        f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were rejected early; this saved"
-        f" {100.0 * saved_ratio(results):.1f} % of all riding."
-    )
+    n_without_rate = np.count_nonzero(results.without_rate)
+    lines = []
+    if len(rejected_early):
+        # A candidate that is rejected early has ridden the screening rides and no other.
+        screening = np.flatnonzero(~not_ridden(results.rides[rejected_early[:1]])[0])
+        names = [results.study.rides[place].name for place in screening]
+        more = f" and {len(names) - _NAMED_RIDES} more" if len(names) > _NAMED_RIDES else ""
+        lines.append(
+            f"{len(rejected_early)} of {len(results)} candidates failed on the screening rides"
+            f" ({', '.join(names[:_NAMED_RIDES])}{more}) and were rejected early."
+        )
+    if n_without_rate:
+        lines.append(
+            f"{n_without_rate} of {len(results)} candidates broke a constraint on the study's own"
+            " rides and did not ride the hard rides."
+        )
+    if lines:
+        saved = f"This saved {100.0 * saved_ratio(results):.1f} % of all riding."
+        out.print(" ".join([*lines, saved]))
 
 
 def saved_ratio(results: Results) -> float:
-    """Return the riding time that early rejection saved, as a share of all rides to their ends."""
+    """Return the riding time of rides that were left out, as a share of all rides to their ends."""
     duration_s = ride_durations(results.study)
     left_out = np.hstack([not_ridden(results.rides), not_ridden(results.hard)])
     return float((left_out * duration_s).sum(axis=1).mean() / duration_s.sum())

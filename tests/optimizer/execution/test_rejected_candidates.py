@@ -37,6 +37,12 @@ def number(results):
     return int(np.flatnonzero(results.rejected_early)[0])
 
 
+@pytest.fixture(scope="module")
+def rateless(results):
+    """Return a candidate that rode all but the hard rides."""
+    return int(np.flatnonzero(results.without_rate)[0])
+
+
 def test_the_tables_say_how_many_rides_were_ridden_and_leave_unknown_objectives_empty(
     folder, results
 ):
@@ -84,6 +90,43 @@ def test_show_says_in_one_line_that_a_candidate_was_rejected_early(
     assert len(observed["worst_rides"]) == min(n_ridden, 5)
 
 
+def test_a_candidate_without_a_rate_is_one_that_breaks_a_constraint_on_its_own_rides(results):
+    rate = OBJECTIVES.index("nose_downs_per_1000_km")
+    unknown = np.isnan(results.history.objectives)
+
+    assert results.without_rate.any()
+    assert not results.without_rate[: results.study.population].any()
+    assert not results.feasible[results.without_rate].any()
+    assert not (results.without_rate & results.rejected_early).any()
+    np.testing.assert_array_equal(unknown[:, rate], results.without_rate | results.rejected_early)
+    np.testing.assert_array_equal(
+        np.delete(unknown, rate, axis=1).any(axis=1), results.rejected_early
+    )
+
+
+def test_show_and_export_say_why_a_rate_is_not_estimated(
+    levelgain, folder, rateless, results, tmp_path
+):
+    code, out, err = levelgain("show", folder, rateless)
+    observed = json.loads(levelgain("show", folder, rateless, "--json")[1])
+    levelgain("export", folder, rateless, "--format", "json", "--to", tmp_path)
+    exported = json.loads((tmp_path / f"candidate_{rateless}.json").read_text())
+
+    assert (code, err) == (0, "")
+    why = "nose-down rate not estimated: it breaks a constraint on the study's own rides"
+    assert f"Candidate {rateless} (no pick), {why}" in out.splitlines()[0]
+    assert "rejected early" not in out
+    assert "nan" not in out
+    assert "FAILS" in out
+    assert observed["rides_ridden"] == N_RIDES
+    values = {row["objective"]: row["value"] for row in observed["objectives"]}
+    assert [name for name, value in values.items() if value is None] == ["nose_downs_per_1000_km"]
+    *failed, last = exported["candidate"]["failed_constraints"]
+    assert failed
+    assert why in last
+    assert not any("rejected early" in line for line in failed)
+
+
 def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, results, tmp_path):
     again = tmp_path / "again"
     shutil.copytree(folder, again)
@@ -93,6 +136,8 @@ def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, res
 
     n_rejected = int(results.rejected_early.sum())
     assert f"{n_rejected} of 36 candidates failed on the screening rides" in out
+    n_without = int(results.without_rate.sum())
+    assert f"{n_without} of 36 candidates broke a constraint on the study's own rides" in out
     assert "of all riding" in out
     assert observed["rejected_early_candidates"] == n_rejected
     duration_s = np.array([ride.course.duration_s for ride in results.study.all_rides])
