@@ -1,4 +1,8 @@
-"""What a fork takes over of the rides it was made from, and what it does not and why."""
+"""What a fork takes over of the rides it was made from, and what it does not and why.
+
+The study's own rides alone are counted: the hard rides are not known before they are looked for,
+which takes minutes. They are taken over all the same where they are the same rides.
+"""
 
 import dataclasses
 from collections import Counter
@@ -23,6 +27,10 @@ from plant.arrays import Indices
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 
 _REASONS_TOLD = 4
+_HARD_RIDES = (
+    "hard rides come on top, and are the same only with the same board, riders, baseline, riding"
+    " day, tolerances and seed"
+)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +42,8 @@ class Reuse:
     parts : tuple of Part
         Empty where nothing is taken over.
     reused_ratio : float
-        Share of riding the baseline and the profiles to start from that is taken over, 0 to 1.
+        Share of the own rides of the baseline and the profiles to start from that is taken over,
+        0 to 1; hard rides do not count.
     summary : str
         One line for the user; empty where the study has no file of rides.
     """
@@ -68,8 +77,9 @@ def find_reuse(study: Study) -> Reuse:
     new = _rides_not_held(study, searched)
     lines = [
         f"{path}: {len(known)} of the first {n_first} profiles are known, and {n_rides} of their"
-        f" {n_first * len(study.rides)} rides, which are not ridden again",
+        f" {n_first * len(study.rides)} rides over the study's courses, which are not ridden again",
         f"ridden anew: {new}" if new else "",
+        _HARD_RIDES,
         _left_behind(study, searched),
     ]
     return Reuse(

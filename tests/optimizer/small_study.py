@@ -64,7 +64,8 @@ def searched(
 
     def told(text: str) -> None:
         # Hard rides are looked for, and told, once in a process.
-        if notices is not None and "hard rides" not in text:
+        looked_for = text.startswith("Looking for hard rides") or " hard rides over " in text
+        if notices is not None and not looked_for:
             notices.append(text)
 
     run_study(

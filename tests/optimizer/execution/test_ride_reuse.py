@@ -244,6 +244,7 @@ def test_what_is_ridden_anew_is_told_in_one_line_with_the_reason(new, edit, mess
     assert len(notices) == 2  # nothing more once all that is known has been taken over
     assert f"{N_OLD} of the first {N_OLD} profiles are known" in notices[0]
     assert message in notices[0]
+    assert "hard rides come on top, and are the same only with the same board" in notices[0]
     assert "\n" not in notices[0]
 
 
@@ -339,7 +340,9 @@ def test_the_commands_fork_check_and_run(old, tmp_path, monkeypatch, capsys):
     shutil.copytree(new, anew)
     (anew / RIDDEN_FILE).unlink()
 
-    reused = "24 of the first 24 profiles are known, and 72 of their 144 rides"
+    reused = (
+        "24 of the first 24 profiles are known, and 72 of their 144 rides over the study's courses"
+    )
     assert reused in json.loads(levelgain("check", new, "--json"))["reused"]
     assert reused in levelgain("run", new, "--candidates", 30)
     assert "profiles are known" not in levelgain("run", anew, "--candidates", 30)
