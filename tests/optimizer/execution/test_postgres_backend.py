@@ -4,17 +4,22 @@ import time
 from collections import Counter
 from contextlib import ExitStack
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import psycopg
 import pytest
 
 from optimizer.base.errors import UserInputError
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.postgres_backend import sharing
+from optimizer.execution.provenance import ride_inputs
+from optimizer.study.load import load_study
 from tests.optimizer import machine
 from tests.optimizer.analytic import narrow
 from tests.optimizer.interruptible import rows
 from tests.optimizer.postgres_server import PASSWORD, new_database, postgres_server
+from tests.optimizer.small_study import write_small_study
 
 
 @pytest.fixture(scope="module")
@@ -164,6 +169,40 @@ def test_outcomes_that_spare_rides_are_kept_apart_from_whole_ones(database):
     np.testing.assert_array_equal(whole.objectives, narrow(batch()).objectives)
     assert np.isnan(rejected_early.objectives).all()
     assert np.isnan(again.objectives).all()
+
+
+@pytest.mark.parametrize("place", [0, 1], ids=["own", "hard"])
+def test_outcomes_on_other_noise_are_kept_apart(database, place):
+    own, hard = [
+        SimpleNamespace(name=name, noise_seed=7) for name in ("kerb_up/baker", "day_1_2_0")
+    ]
+    others = [own, hard]
+    others[place] = SimpleNamespace(name=others[place].name, noise_seed=8)
+    n_asked = []
+
+    def counted(values):
+        n_asked.append(len(values))
+        return narrow(values)
+
+    with sharing(database, machine.INPUTS) as share:
+        share(counted, rides=[own, hard])(batch())
+        n_whole = sum(n_asked)
+        share(counted, rides=[own, hard])(batch())
+        n_again = sum(n_asked) - n_whole
+        share(counted, rides=others)(batch())
+
+    assert n_whole == len(batch())
+    assert n_again < n_whole  # what proves the machine, at most
+    assert sum(n_asked) - n_whole - n_again >= len(batch())
+
+
+def test_machines_that_ride_other_hard_rides_are_refused(database, tmp_path):
+    study = with_hard_rides(load_study(write_small_study(tmp_path / "study")))
+    other = replace(study, hard=replace(study.hard, text="other hard rides"))
+    ask(database, inputs=ride_inputs(study))
+
+    with pytest.raises(UserInputError, match="hard_rides differs"):
+        ask(database, inputs=ride_inputs(other))
 
 
 def test_other_inputs_are_refused_when_a_machine_joins(database):
