@@ -92,7 +92,8 @@ class Study:
     weights : mapping of objective to float
     settings : ScoreSettings
     validation : Validation
-        What a selected profile is ridden on besides; it decides nothing of the search.
+        What a selected profile is ridden on besides. Of it, only the riding day and the tolerances
+        decide the search, by the hard rides.
     database : str or None
         Address of the PostgreSQL database at which machines share the study; without a password.
     """
