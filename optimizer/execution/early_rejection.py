@@ -16,6 +16,7 @@ import numpy as np
 from objectives import NOT_RIDDEN, RIDE_COLUMNS, ScoreRules, outcome_codes, score
 from objectives.constraints import ending_constraints
 from objectives.ride_scores import ended_early
+from optimizer.search.pareto import feasible
 from plant.arrays import Flags, Floats, Indices
 
 RidePlaces: TypeAlias = Callable[[Floats, Indices], Floats]
@@ -66,12 +67,10 @@ def ride_with_early_rejection(
         All NaN where a ride was not simulated.
     """
     n_rides = len(rules.ride_weight)
+    if not screening:
+        return ride(profiles, np.arange(rules.n_rides))
     columns = np.full((len(profiles), rules.n_rides, len(RIDE_COLUMNS)), np.nan)
     hard = np.arange(n_rides, rules.n_rides)
-    if not screening:
-        everything = np.arange(rules.n_rides)
-        columns[:, everything] = ride(profiles, everything)
-        return columns
     first = np.array(screening, dtype=np.intp)
     others = np.setdiff1d(np.arange(n_rides), first)
     columns[:, first] = ride(profiles, first)
@@ -79,8 +78,7 @@ def ride_with_early_rejection(
     if len(left) and len(others):
         columns[np.ix_(left, others)] = ride(profiles[left], others)
     if len(left) and len(hard):
-        feasible = (score(columns[left], profiles[left], rules).constraints <= 0.0).all(axis=1)
-        left = left[feasible]
+        left = left[feasible(score(columns[left], profiles[left], rules).constraints)]
         if len(left):
             columns[np.ix_(left, hard)] = ride(profiles[left], hard)
     return columns
