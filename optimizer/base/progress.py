@@ -32,3 +32,7 @@ class Unwatched:
 
 
 UNWATCHED = Unwatched()
+
+
+def unheard(_text: str) -> None:
+    """Drop a notice in words."""

@@ -5,16 +5,16 @@ import functools
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import ScoreRules, Scores, ride_columns, score, score_rules
+from objectives import ScoreRules, Scores, ScoreSettings, ride_columns, score, score_rules
 from objectives.nose_down_rate import DayRules
 from optimizer.execution.early_rejection import (
     RidePlaces,
     ride_with_early_rejection,
     screening_rides,
 )
-from optimizer.execution.hard_rides import with_hard_rides
+from optimizer.execution.hard_rides import hard_rides_of, with_hard_rides
 from optimizer.search.evaluation import Evaluate, Evaluation
-from optimizer.study.study import Study
+from optimizer.study.study import HardRides, Study
 from plant.arrays import Floats, Indices
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.simulate import simulate
@@ -62,21 +62,18 @@ def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
         study.rides,
         ride_weight=study.ride_weights,
         settings=study.settings,
-        day=_day_rules(with_hard_rides(study)) if hard else None,
+        day=_day_rules(hard_rides_of(study), study.settings) if hard else None,
     )
 
 
-def _day_rules(study: Study) -> DayRules | None:
-    hard = study.hard
-    if hard is None:
-        return None
+def _day_rules(hard: HardRides, settings: ScoreSettings) -> DayRules:
     riders = list(hard.kilometres)
     return DayRules(
         weight=np.ones(len(hard.rides)),
         rider=np.array([riders.index(ride.rider_name) for ride in hard.rides], dtype=np.int64),
         road=hard.roads,
         kilometres=np.array(list(hard.kilometres.values())),
-        worst_rider_weight=study.settings.worst_rider_weight,
+        worst_rider_weight=settings.worst_rider_weight,
     )
 
 

@@ -16,6 +16,7 @@ import joblib
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import digest
+from optimizer.base.progress import unheard
 from optimizer.execution.provenance import HARD_RIDES, model_inputs
 from optimizer.execution.store import started_with
 from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
@@ -27,12 +28,15 @@ _KEPT = 8
 _found: dict[str, HardRides] = {}
 
 
-def _unheard(_text: str) -> None:
-    """Drop the notice."""
+def with_hard_rides(study: Study, *, notice: Callable[[str], None] = unheard) -> Study:
+    """Return a study with its hard rides; see `hard_rides_of`."""
+    if study.hard is not None:
+        return study
+    return dataclasses.replace(study, hard=hard_rides_of(study, notice=notice))
 
 
-def with_hard_rides(study: Study, *, notice: Callable[[str], None] = _unheard) -> Study:
-    """Return a study with its hard rides.
+def hard_rides_of(study: Study, *, notice: Callable[[str], None] = unheard) -> HardRides:
+    """Return the hard rides of a study.
 
     They are a pure function of the study, so what a store keeps only saves the time to find them.
 
@@ -48,7 +52,7 @@ def with_hard_rides(study: Study, *, notice: Callable[[str], None] = _unheard) -
         The store can not be read.
     """
     if study.hard is not None:
-        return study
+        return study.hard
     key = study.digest
     hard = _found.get(key)
     if hard is None:
@@ -59,7 +63,7 @@ def with_hard_rides(study: Study, *, notice: Callable[[str], None] = _unheard) -
         while len(_found) >= _KEPT:
             del _found[next(iter(_found))]
         _found[key] = hard
-    return dataclasses.replace(study, hard=hard)
+    return hard
 
 
 def _found_now(study: Study, notice: Callable[[str], None]) -> HardRides:

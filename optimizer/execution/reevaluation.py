@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.base.hashing import spawned
-from optimizer.execution.hard_rides import with_hard_rides
+from optimizer.execution.hard_rides import hard_rides_of
 from optimizer.execution.store import Store
 from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
@@ -25,7 +25,6 @@ from plant.kernel.simulate import Ride
 
 def on_fresh_noise(study: Study) -> Study:
     """Return a study whose rides have other noise, and nothing else changed."""
-    study = with_hard_rides(study)
 
     def reseeded(rides: Iterable[Ride]) -> tuple[Ride, ...]:
         return tuple(
@@ -33,8 +32,12 @@ def on_fresh_noise(study: Study) -> Study:
             for ride in rides
         )
 
-    hard = study.hard and dataclasses.replace(study.hard, rides=reseeded(study.hard.rides))
-    return dataclasses.replace(study, rides=reseeded(study.rides), hard=hard)
+    hard = hard_rides_of(study)
+    return dataclasses.replace(
+        study,
+        rides=reseeded(study.rides),
+        hard=dataclasses.replace(hard, rides=reseeded(hard.rides)),
+    )
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -8,6 +8,7 @@ from types import FrameType
 
 from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
+from optimizer.base.progress import unheard
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study, ride_inputs
@@ -54,10 +55,6 @@ def refuse_not_started(study: Study) -> None:
         )
 
 
-def _unheard(_text: str) -> None:
-    """Drop the notice."""
-
-
 def run_study(
     study: Study,
     *,
@@ -65,7 +62,7 @@ def run_study(
     n_jobs: int,
     on_generation: Callable[[Progress], None],
     stop: Callable[[], bool],
-    notice: Callable[[str], None] = _unheard,
+    notice: Callable[[str], None] = unheard,
     machines: Machines = ALONE,
 ) -> Progress:
     """Search until the study's store holds `n_candidates`, from whatever it holds now.
@@ -139,7 +136,7 @@ def reevaluate_front(
     """
     study = with_hard_rides(study)
     again = on_fresh_noise(study)
-    weights = _started_weights(study, notice=_unheard)
+    weights = _started_weights(study, notice=unheard)
     with (
         riding(study, machines, rides_of=again, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study.folder)) as store,
