@@ -126,14 +126,11 @@ def feel_constraint(
     low, high = settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2
     if low is None and high is None:
         return np.full(len(feel_deg_per_mps2), NOT_ASKED)
-    sides = []
-    if low is not None:
-        sides.append(low - feel_deg_per_mps2)
-    if high is not None:
-        sides.append(feel_deg_per_mps2 - high)
-    width = high - low if low is not None and high is not None else _ONE_SIDED_FEEL_DEG_PER_MPS2
-    outside = np.max(sides, axis=0)
-    unknown = np.isnan(outside) & all_ridden & np.array(low is not None and high is not None)
+    both = low is not None and high is not None
+    low, high = -np.inf if low is None else low, np.inf if high is None else high
+    outside = np.maximum(low - feel_deg_per_mps2, feel_deg_per_mps2 - high)
+    unknown = np.isnan(outside) & all_ridden & np.array(both)
+    width = high - low if both else _ONE_SIDED_FEEL_DEG_PER_MPS2
     return _asked(np.where(unknown, _NOT_MEASURED, outside / width))
 
 

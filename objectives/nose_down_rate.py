@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import gamma
 
+from objectives.event_rate import CONFIDENCE
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes
 from plant.arrays import Flags, Floats
@@ -29,7 +30,6 @@ NOSE_DOWNS_PER_NEARNESS = 0.17
 _LEAST_WIDTHS, _MOST_WIDTHS = -8.0, 12.0
 _FAR_WIDTHS = 100.0  # a prediction beyond says no more
 
-CONFIDENCE = 0.95
 _PER_KM = 1000.0
 
 

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from objectives.nose_down_rate import CONFIDENCE, RateEstimate, nearness, overall_rate, rider_rates
+from objectives.event_rate import CONFIDENCE
+from objectives.nose_down_rate import RateEstimate, nearness, overall_rate, rider_rates
 from objectives.score import hard_margins
 from optimizer.execution.evaluate import rules_of
 from optimizer.study.study import Study
