@@ -161,8 +161,12 @@ def piece_of(ride: Ride, number: int, *, name: str) -> Ride:
     name : str
         Of its course.
     """
-    course = _cut(ride.course, number, name=name)
-    return dataclasses.replace(ride, course=course, noise_seed=ride.noise_seed ^ number)
+    return _over(_cut(ride.course, number, name=name), ride, number)
+
+
+def _over(piece: Course, ride: Ride, number: int) -> Ride:
+    """Return a ride over a piece of its course, with noise of that piece's own."""
+    return dataclasses.replace(ride, course=piece, noise_seed=ride.noise_seed ^ number)
 
 
 def _cut(course: Course, number: int, *, name: str) -> Course:
@@ -188,16 +192,15 @@ def _all_pieces(
     study: Study, numbers: NDArray[np.int64]
 ) -> tuple[list[Ride], list[tuple[int, int, int]]]:
     """Return all pieces of drawn courses, and the course, piece and lane of each."""
-    rides, places = [], []
+    rides: list[Ride] = []
+    places: list[tuple[int, int, int]] = []
     for number, drawn in zip(numbers.tolist(), _drawn(study, numbers), strict=True):
-        for piece in range(n_pieces(drawn[0].course.duration_s)):
+        course = drawn[0].course
+        for piece in range(n_pieces(course.duration_s)):
             # All lanes of a piece share its course, and so its road.
-            cut = piece_of(drawn[0], piece, name=f"day_{number}_{piece}").course
-            for lane, ride in enumerate(drawn):
-                rides.append(
-                    dataclasses.replace(ride, course=cut, noise_seed=ride.noise_seed ^ piece)
-                )
-                places.append((number, piece, lane))
+            cut = _cut(course, piece, name=f"day_{number}_{piece}")
+            rides += [_over(cut, ride, piece) for ride in drawn]
+            places += [(number, piece, lane) for lane in range(len(drawn))]
     return rides, places
 
 

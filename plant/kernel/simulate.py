@@ -118,7 +118,7 @@ def _tables(course: Course, wheel: Wheel) -> _Tables:
     if course.part is None:
         return _laid(course, wheel)
     whole = dataclasses.replace(course, name="", title="", part=None)
-    return _part(_last_laid(whole, wheel), course.part)
+    return _part(_last_laid(whole, wheel), course.part, n_steps=round(course.duration_s / DT_S))
 
 
 def _laid(course: Course, wheel: Wheel) -> _Tables:
@@ -139,12 +139,11 @@ def _laid(course: Course, wheel: Wheel) -> _Tables:
 _last_laid = functools.lru_cache(maxsize=16)(_laid)
 
 
-def _part(tables: _Tables, part: Part) -> _Tables:
+def _part(tables: _Tables, part: Part, *, n_steps: int) -> _Tables:
     """Return the part of a ride's tables on which it alone is ridden."""
     road = tables.road[round(part.from_m / TABLE_STEP_M) :].copy()
     road[:, 0] -= road[0, 0]  # a ride begins at rest on its road
     script = tables.script[round(part.from_s / (SCRIPT_STEPS * DT_S)) :].copy()
-    n_steps = round((part.to_s - part.from_s) / DT_S)
     return _Tables(road=road, script=script, n_steps=n_steps)
 
 
