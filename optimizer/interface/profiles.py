@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from optimizer.analysis.candidate import candidate_profile
+from optimizer.analysis.front_profiles import finished_front
 from optimizer.analysis.results import Results, candidate_number
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
@@ -127,6 +128,8 @@ def validate(
     dict
         The JSON that `levelgain validate` writes: "overall" is pass, marginal or fail, and
         "verdicts" says for each item what was found, what is asked and what to change.
+        "remedies" says what would have prevented the nose-downs of the riding day, other profiles
+        of a finished search in the study's folder among it; None without a nose-down.
     """
     if hours is not None:
         asked = dataclasses.replace(study.validation, hours=hours)
@@ -134,6 +137,7 @@ def validate(
     report = validation.validate(
         study,
         profile_to_array(profile),
+        front=finished_front(study),
         n_jobs=n_threads(jobs),
         stages=CalledBack(on_progress),
     )

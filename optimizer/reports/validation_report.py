@@ -11,6 +11,7 @@ from optimizer.base.atomic_files import write_whole
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.json_io import json_text
 from optimizer.execution.provenance import model_digest
+from optimizer.reports.remedy_lines import remedy_lines
 from optimizer.study.study import Study
 from optimizer.validation.validate import Report
 from optimizer.validation.verdict import Grade, worst
@@ -47,6 +48,9 @@ def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, 
             for name, each in report.day.by_rider.items()
         },
         "other_ends": dict(report.day.other_ends),
+        "remedies": None
+        if report.remedies is None
+        else {**dataclasses.asdict(report.remedies), "lines": remedy_lines(report.remedies)},
         "cautions": list(CAUTIONS),
         "provenance": {
             "study_digest": study.digest,

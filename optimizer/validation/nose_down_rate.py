@@ -2,7 +2,8 @@
 
 import dataclasses
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from optimizer.study.validation_settings import RidingDay
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, simulate
+
+Place: TypeAlias = tuple[int, int]  # of a ride in the day: its course and its lane
 
 _COURSES_AT_ONCE = 64
 _KERB_REACH_M = 4.0  # assumed: what a kerb upsets shows within this distance
@@ -43,6 +46,8 @@ class DayCount:
         Nose-downs by how fast the board was, most frequent first.
     by_rider : mapping of str to EventRate
         Nose-downs of each rider per 1,000 km, the worst first.
+    nose_downs : tuple of Place
+        Rides that ended so, in the order in which they were drawn.
     """
 
     hours: float
@@ -53,6 +58,19 @@ class DayCount:
     causes: Mapping[str, int]
     by_pace: Mapping[str, int]
     by_rider: Mapping[str, EventRate]
+    nose_downs: tuple[Place, ...]
+
+
+def drawn_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
+    """Yield the rides over some courses of the validation's riding day, course by course."""
+    return day_rides(study, numbers, seed=spawned(study.seed, "validation", "day"))
+
+
+def rides_at(study: Study, places: Sequence[Place]) -> list[Ride]:
+    """Return some rides of the validation's riding day."""
+    numbers = np.unique([course for course, _ in places])
+    drawn = dict(zip(numbers.tolist(), drawn_rides(study, numbers), strict=True))
+    return [drawn[course][lane] for course, lane in places]
 
 
 def ride_days(
@@ -80,17 +98,20 @@ def ride_days(
     riders = list(study.riders)
     found: list[tuple[Floats, Floats, Floats]] = []  # hours, kilometres, nose-downs by course
     counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace")}
-    seed = spawned(study.seed, "validation", "day")
+    nose_downs: list[Place] = []
     ridden_h = 0.0
     while ridden_h < hours:
         first = _COURSES_AT_ONCE * len(found)
-        courses = day_rides(study, np.arange(first, first + _COURSES_AT_ONCE), seed=seed)
+        courses = drawn_rides(study, np.arange(first, first + _COURSES_AT_ONCE))
         rides = [ride for course in courses for ride in course]
         results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
         lanes = np.array([riders.index(ride.rider_name) for ride in rides])
         by_course = _by_course(results, lanes, n_riders=len(riders))
         found.append(by_course)
         _tally(counts, study, rides, results)
+        down = np.flatnonzero(results.outcome[0] == Outcome.NOSE_DOWN)
+        course, lane = np.divmod(down, LANES_OF_A_COURSE)
+        nose_downs += zip((first + course).tolist(), lane.tolist(), strict=True)
         new_h = float(by_course[0].sum())
         ridden_h += new_h
         advance(new_h)
@@ -107,6 +128,7 @@ def ride_days(
                 if by_km[:, place].sum() > 0.0
             }
         ),
+        nose_downs=tuple(nose_downs),
         **{name: dict(counter.most_common()) for name, counter in counts.items()},
     )
 

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+from optimizer.analysis.front_profiles import FrontProfiles
 from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.study.study import Study
 from optimizer.validation.early_ends import (
@@ -12,6 +13,7 @@ from optimizer.validation.early_ends import (
 )
 from optimizer.validation.loop_margins import judge_margins
 from optimizer.validation.nose_down_rate import DayCount, ride_days
+from optimizer.validation.remedies import Remedies, remedies_of_day
 from optimizer.validation.rides import fault_rides
 from optimizer.validation.verdict import Grade, Verdict
 from plant.arrays import Floats
@@ -19,16 +21,18 @@ from plant.arrays import Floats
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """All verdicts on a profile, and the riding day behind one of them."""
+    """All verdicts on a profile, the riding day behind one, what prevents its nose-downs if any."""
 
     verdicts: list[Verdict]
     day: DayCount
+    remedies: Remedies | None
 
 
 def validate(
     study: Study,
     profile: Floats,
     *,
+    front: FrontProfiles | None = None,
     n_jobs: int = 1,
     stages: Stages = UNWATCHED,
 ) -> Report:
@@ -39,6 +43,8 @@ def validate(
     study : Study
     profile : (parameter,) float64
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    front : FrontProfiles or None
+        Other profiles that ride what this one does not survive.
     n_jobs : int
         Threads; the verdicts do not depend on it.
     stages : Stages
@@ -56,11 +62,13 @@ def validate(
     stages.begin("riding days, in hours", hours)
     day = ride_days(study, profile, hours=hours, n_jobs=n_jobs, advance=stages.advance)
     verdicts.append(judge_day(study, day))
+    stages.begin("riding nose-downs again, with one thing changed")
+    remedies = remedies_of_day(study, profile, day.nose_downs, front=front, n_jobs=n_jobs)
     stages.begin("riding with faults", len(study.validation.faults))
     for fault, rides in fault_rides(study):
         verdicts.append(judge_fault(fault, rides, profile, n_jobs=n_jobs))
         stages.advance()
-    return Report(verdicts=verdicts, day=day)
+    return Report(verdicts=verdicts, day=day, remedies=remedies)
 
 
 def judge_day(study: Study, day: DayCount) -> Verdict:

@@ -69,5 +69,7 @@ def validate_profile(
         out.print(f"{verdict['item']}: {verdict['found']}")
         if verdict["change"]:
             out.print(f"          To change: {verdict['change']}")
+    if facts["remedies"] is not None:
+        out.print("\n" + "\n          ".join(facts["remedies"]["lines"]))
     out.print(f"\n{called}: {facts['overall']}. {paths[0]} and {paths[1]} written.")
     print_cautions(out)
