@@ -79,7 +79,8 @@ class ValidationTable(Table):
 
     draws: int = Field(64, strict=True, ge=1, le=4096, description="draws of the tolerances")
     hours: number("hours of the riding day to simulate", 0.1, 1e6) = 1000.0  # type: ignore[valid-type]
-    nose_downs_per_100_h: number("nose-downs in 100 h that pass", 0.001, 1e3) = 0.5  # type: ignore[valid-type]
+    # 0.29: crashes of adult cyclists; the sources are in studies/README.md.
+    nose_downs_per_1000_km: number("nose-downs in 1,000 km that pass", 0.001, 1e3) = 0.29  # type: ignore[valid-type]
     tolerances: dict[_Name, ToleranceTable] = Field(default_factory=dict)
     riding_day: RidingDayTable
 
@@ -113,7 +114,7 @@ def validation_of(table: ValidationTable, *, seed: int, path: Path) -> Validatio
     return Validation(
         n_draws=table.draws,
         hours=table.hours,
-        nose_downs_per_100_h=table.nose_downs_per_100_h,
+        nose_downs_per_1000_km=table.nose_downs_per_1000_km,
         tolerances=tuple(
             Tolerance(
                 name=name,

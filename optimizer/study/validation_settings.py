@@ -76,7 +76,7 @@ class Validation:
         Draws of the tolerances.
     hours : float
         Hours of the riding day.
-    nose_downs_per_100_h : float
+    nose_downs_per_1000_km : float
         As many pass, with 95 % confidence.
     tolerances : tuple of Tolerance
     held_out : tuple of Course
@@ -86,7 +86,7 @@ class Validation:
 
     n_draws: int
     hours: float
-    nose_downs_per_100_h: float
+    nose_downs_per_1000_km: float
     tolerances: tuple[Tolerance, ...]
     held_out: tuple[Course, ...]
     faults: tuple[Fault, ...]

@@ -36,7 +36,7 @@ class DayCount:
     ----------
     hours, kilometres : float
         Ridden in all.
-    per_100_h, per_1000_km : EventRate
+    per_1000_km : EventRate
         Nose-downs.
     other_ends : mapping of str to int
         Rides that ended otherwise, by reason.
@@ -52,7 +52,6 @@ class DayCount:
 
     hours: float
     kilometres: float
-    per_100_h: EventRate
     per_1000_km: EventRate
     other_ends: Mapping[str, int]
     causes: Mapping[str, int]
@@ -96,7 +95,7 @@ def ride_days(
         Receives the hours ridden since it was last called.
     """
     riders = list(study.riders)
-    found: list[tuple[Floats, Floats, Floats]] = []  # hours, kilometres, nose-downs by course
+    found: list[tuple[Floats, Floats]] = []  # kilometres, nose-downs by course
     counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace")}
     nose_downs: list[Place] = []
     ridden_h = 0.0
@@ -106,20 +105,18 @@ def ride_days(
         rides = [ride for course in courses for ride in course]
         results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
         lanes = np.array([riders.index(ride.rider_name) for ride in rides])
-        by_course = _by_course(results, lanes, n_riders=len(riders))
-        found.append(by_course)
+        found.append(_by_course(results, lanes, n_riders=len(riders)))
         _tally(counts, study, rides, results)
         down = np.flatnonzero(results.outcome[0] == Outcome.NOSE_DOWN)
         course, lane = np.divmod(down, LANES_OF_A_COURSE)
         nose_downs += zip((first + course).tolist(), lane.tolist(), strict=True)
-        new_h = float(by_course[0].sum())
+        new_h = float(results.column("ride_time_s").sum()) / 3600.0
         ridden_h += new_h
         advance(new_h)
-    by_h, by_km, downs = (np.concatenate(column) for column in zip(*found, strict=True))
+    by_km, downs = (np.concatenate(column) for column in zip(*found, strict=True))
     return DayCount(
         hours=ridden_h,
         kilometres=float(by_km.sum()),
-        per_100_h=event_rate(downs.sum(axis=1), by_h.sum(axis=1) / 100.0),
         per_1000_km=event_rate(downs.sum(axis=1), by_km.sum(axis=1) / 1000.0),
         by_rider=_worst_first(
             {
@@ -149,8 +146,8 @@ def _tally(
 
 def _by_course(
     results: Rides, riders: NDArray[np.int64], *, n_riders: int
-) -> tuple[Floats, Floats, Floats]:
-    """Return hours, kilometres and nose-downs, each (course, rider), of lanes by rider's place."""
+) -> tuple[Floats, Floats]:
+    """Return kilometres and nose-downs, each (course, rider), of lanes by rider's place."""
     course = np.arange(len(riders)) // LANES_OF_A_COURSE
     n_courses = len(riders) // LANES_OF_A_COURSE
 
@@ -160,7 +157,6 @@ def _by_course(
         return total
 
     return (
-        summed(results.column("ride_time_s")[0] / 3600.0),
         summed(np.abs(results.column("distance_m")[0]) / 1000.0),
         summed(results.outcome[0] == Outcome.NOSE_DOWN),
     )

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+from objectives.event_rate import poisson_interval
 from optimizer.analysis.front_profiles import FrontProfiles
 from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.study.study import Study
@@ -73,9 +74,10 @@ def validate(
 
 def judge_day(study: Study, day: DayCount) -> Verdict:
     """Return the verdict on the nose-downs of the riding day."""
-    rate, limit = day.per_100_h, study.validation.nose_downs_per_100_h
+    rate, limit = day.per_1000_km, study.validation.nose_downs_per_1000_km
     grade = Grade.MARGINAL if rate.high > limit else Grade.PASS
     grade = Grade.FAIL if rate.low > limit else grade
+    fewest_h = _fewest_hours(day, limit)
     ranked, paces, others = (
         ", ".join(f"{what} ({count})" for what, count in counts.items())
         for counts in (day.causes, day.by_pace, day.other_ends)
@@ -88,34 +90,37 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
         item="Nose-downs in a mixed riding day",
         grade=grade,
         found=f"{rate.n_events} in {day.hours:.0f} h and {day.kilometres:.0f} km:"
-        f" {rate.rate:.3g} per 100 h ({rate.low:.3g} to {rate.high:.3g}, 95 %),"
-        f" {day.per_1000_km.rate:.3g} per 1,000 km ({day.per_1000_km.low:.3g} to"
-        f" {day.per_1000_km.high:.3g})"
-        + f"; by rider per 1,000 km: {by_rider}"
+        f" {rate.rate:.3g} per 1,000 km ({rate.low:.3g} to {rate.high:.3g}, 95 %)"
+        f"; by rider per 1,000 km: {by_rider}"
         + (f"; by cause: {ranked}; by speed: {paces}" if ranked else "")
         + (f"; rides that ended otherwise: {others}" if others else ""),
-        asked=f"at most {limit:g} per 100 h with 95 % confidence",
-        change=_change_for(day, grade),
+        asked=f"at most {limit:g} per 1,000 km with 95 % confidence, which takes {fewest_h:.0f} h"
+        " without a nose-down",
+        change=_change_for(day, grade, fewest_h),
         numbers={
             "hours": day.hours,
             "kilometres": day.kilometres,
             "nose_downs": rate.n_events,
-            "per_100_h": rate.rate,
-            "per_100_h_low": rate.low,
-            "per_100_h_high": rate.high,
-            "per_1000_km": day.per_1000_km.rate,
-            "per_1000_km_low": day.per_1000_km.low,
-            "per_1000_km_high": day.per_1000_km.high,
+            "per_1000_km": rate.rate,
+            "per_1000_km_low": rate.low,
+            "per_1000_km_high": rate.high,
+            "hours_without_a_nose_down": fewest_h,
             "design_effect": rate.design_effect,
         },
     )
 
 
-def _change_for(day: DayCount, grade: Grade) -> str:
+def _fewest_hours(day: DayCount, limit: float) -> float:
+    """Return the hours that must be ridden to show a rate below the limit, per 1,000 km."""
+    _, most = poisson_interval(0)
+    return 1000.0 * most / limit * day.hours / day.kilometres
+
+
+def _change_for(day: DayCount, grade: Grade, fewest_h: float) -> str:
     if grade is Grade.PASS:
         return ""
-    if grade is Grade.MARGINAL and not day.per_100_h.n_events:
-        return "ride more hours: validation.hours"
+    if grade is Grade.MARGINAL and not day.per_1000_km.n_events:
+        return f"ride {fewest_h:.0f} h or more: validation.hours"
     first = next(iter(day.causes), "")
     return (
         f"add rides with what threw riders most ({first}) to the study,"

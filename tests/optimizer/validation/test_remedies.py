@@ -181,7 +181,7 @@ def test_a_slower_day_has_the_same_roads_and_is_slower_only_where_they_ask_for_c
 def test_the_rides_again_are_those_of_the_day(day):
     rides = rides_at(STUDY, day.nose_downs)
 
-    assert len(rides) == day.per_100_h.n_events > 5
+    assert len(rides) == day.per_1000_km.n_events > 5
     assert (simulate(WEAK[None, :], rides).outcome == Outcome.NOSE_DOWN).all()
 
 

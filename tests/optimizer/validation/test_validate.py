@@ -215,12 +215,12 @@ def test_the_day_is_counted_alike_on_any_number_of_threads():
     one, two = (ride_days(STUDY, WEAK, hours=2.0, n_jobs=n_jobs) for n_jobs in (1, 2))
 
     assert one == two
-    assert one.per_100_h.n_events > 0
+    assert one.per_1000_km.n_events > 0
     for counts in (one.causes, one.by_pace):
-        assert sum(counts.values()) == one.per_100_h.n_events
+        assert sum(counts.values()) == one.per_1000_km.n_events
     assert set(one.by_rider) == set(STUDY.riders)
     rates = list(one.by_rider.values())
-    assert sum(each.n_events for each in rates) == one.per_100_h.n_events
+    assert sum(each.n_events for each in rates) == one.per_1000_km.n_events
     assert sum(each.exposure for each in rates) == pytest.approx(one.per_1000_km.exposure)
     assert [each.rate for each in rates] == sorted((each.rate for each in rates), reverse=True)
     assert one.hours >= 2.0
@@ -237,15 +237,30 @@ def test_riding_days_keep_none_of_their_roads():
 
 @pytest.mark.parametrize(("limit", "grade"), [(1000.0, Grade.PASS), (0.001, Grade.MARGINAL)])
 def test_a_day_without_a_nose_down_passes_only_if_it_was_long_enough(limit, grade):
-    study = quick(nose_downs_per_100_h=limit)
+    study = quick(nose_downs_per_1000_km=limit)
     day = ride_days(study, ROW, hours=1.0, n_jobs=2)
-    assert day.per_100_h.n_events == 0
+    assert day.per_1000_km.n_events == 0
 
     verdict = judge_day(study, day)
 
     assert verdict.grade is grade
-    # The rule of three, per 100 h.
-    assert verdict.numbers["per_100_h_high"] == pytest.approx(300.0 / day.hours, rel=2e-3)
+    # The rule of three.
+    high = 3.0 / (day.kilometres / 1000.0)
+    assert verdict.numbers["per_1000_km_high"] == pytest.approx(high, rel=2e-3)
+
+
+def test_a_verdict_says_in_how_many_hours_without_a_nose_down_the_limit_is_met():
+    study = quick(nose_downs_per_1000_km=0.5)
+    day = ride_days(study, ROW, hours=1.0, n_jobs=2)
+
+    verdict = judge_day(study, day)
+
+    # 3 in 6,000 km are 0.5 in 1,000 km: the rule of three.
+    needed_h = 6000.0 / (day.kilometres / day.hours)
+    assert verdict.numbers["hours_without_a_nose_down"] == pytest.approx(needed_h, rel=2e-3)
+    hours = f"{verdict.numbers['hours_without_a_nose_down']:.0f} h"
+    assert verdict.asked.endswith(f"which takes {hours} without a nose-down")
+    assert verdict.change.startswith(f"ride {hours} or more")
 
 
 def test_the_whole_is_as_good_as_its_worst_item():
