@@ -36,7 +36,7 @@ _USUAL = "workshop_15"  # the profile whose settings stay where the log determin
 _ABSENT = 0.25  # half an interval over the catalogue's value: so nothing means nothing
 _HEAD = """\
 # Made from the ride log {log}. Fitted numbers replace the catalogue's; their 95 % intervals stand
-# under [validation.tolerances]. Heights of the ridden route come from
+# under [tolerances]. Heights of the ridden route come from
 # {heights}.
 # What the log did not determine is the catalogue's: check it against your board.
 
@@ -112,7 +112,7 @@ def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, 
         "courses": {COURSE: _course(segment, known)},
         "baseline": baseline,
         "search": {"bounds": dict(_wider_bounds(profile))},
-        "validation": {"tolerances": dict(_tolerances(numbers))},
+        "tolerances": dict(_tolerances(numbers)),
     }
 
 

@@ -10,7 +10,7 @@ from optimizer.riding_day.speeds import (
     held_between,
     speed_bounds,
 )
-from optimizer.study.validation_settings import RidingDay
+from optimizer.study.riding_day import RidingDay
 from plant.arrays import Floats
 from plant.description.course import Course, Manoeuvre, Patch, Points, Road
 

@@ -105,7 +105,7 @@ def find_hard_rides(
             course, piece, lane = places[place]
             found.append(_Piece(course=course, piece=piece, lane=lane, hardness=hard))
         found = _hardest(found, study.n_hard_rides)
-        new_h = len(rides) * _piece_s(study.validation.day.ride_s) / 3600.0
+        new_h = len(rides) * _piece_s(study.riding_day.ride_s) / 3600.0
         ridden_h += new_h
         advance(new_h)
     facts = {

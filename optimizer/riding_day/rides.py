@@ -24,12 +24,11 @@ def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterato
     seed : int
         Of the day; another seed is another day of the same kind.
     """
-    plan = study.validation
     riders = list(study.riders.items())
     for number in numbers.tolist():
-        course = drawn_course(plan.day, number=number, seed=seed)
+        course = drawn_course(study.riding_day, number=number, seed=seed)
         random = np.random.default_rng([seed, number, 1])
-        table = _independent(plan.tolerances, random)
+        table = _independent(study.tolerances, random)
         rides = []
         for lane, draw in enumerate(table):
             name, rider = riders[(number + lane) % len(riders)]
@@ -37,8 +36,8 @@ def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterato
                 Ride(
                     course=course,
                     rider_name=name,
-                    rider=moved(rider, plan.tolerances, draw),
-                    board=moved(study.board, plan.tolerances, draw),
+                    rider=moved(rider, study.tolerances, draw),
+                    board=moved(study.board, study.tolerances, draw),
                     noise_seed=int(random.integers(2**64, dtype=np.uint64)),
                 )
             )

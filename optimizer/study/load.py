@@ -29,11 +29,13 @@ from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.measured import refuse_unmeasured
 from optimizer.study.paths import STUDY_FILE
+from optimizer.study.riding_day_schema import riding_day_of
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
 from optimizer.study.schema_errors import checked
 from optimizer.study.start_profiles import read_start
 from optimizer.study.study import Study
-from optimizer.study.validation_schema import validation_of, validation_table
+from optimizer.study.tolerances_schema import tolerances_of
+from optimizer.study.validation_schema import validation_of
 from plant.description.board import Board
 from plant.description.course import Course
 from plant.description.profile import SINGLE_LOOP, AccelerationLoop, Profile
@@ -43,6 +45,8 @@ from plant.description.rider import Rider
 from plant.kernel.simulate import Ride, ride_name
 
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
+
+_DEFAULTS = ("riding_day", "tolerances")  # tables that change what the catalogue holds
 
 _Section = TypeVar("_Section")
 
@@ -103,6 +107,8 @@ def load_study(folder: Path) -> Study:
         start=start,
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
         settings=settings,
+        riding_day=riding_day_of(table.riding_day, path=path),
+        tolerances=tolerances_of(table.tolerances),
         validation=validation_of(table.validation, seed=table.seed, path=path),
         database=table.database,
     )
@@ -128,18 +134,32 @@ def load_profile(path: Path) -> Profile:
 
 def _resolved_study(written: Table, *, path: Path) -> Table:
     """Return the study's tables with every name of the catalogue replaced by its entry."""
+    _refuse_moved(written, path=path)
     table = dict(written)
     for key, kind in (("board", BOARD), ("baseline", PROFILE)):
         if key in table:
             table[key] = resolved(table[key], kind, path=path, key=key)
     for key, kind in (("riders", RIDER), ("courses", COURSE)):
         table[key] = resolved_group(table.get(key, {}), kind, path=path, key=key)
-    table["validation"] = validation_table(table.get("validation", {}))
+    for key in _DEFAULTS:
+        own = table.get(key, {})
+        table[key] = changed(shelves()[key], own) if isinstance(own, dict) else own
     search = table.get("search", {})
     if isinstance(search, dict) and isinstance(search.get("bounds", {}), dict):
         bounds = changed(shelves()["bounds"], search.get("bounds", {}))
         table["search"] = search | {"bounds": bounds}
     return table
+
+
+def _refuse_moved(written: Table, *, path: Path) -> None:
+    """Refuse tables where they stood before they decided the search."""
+    validation = written.get("validation")
+    for key in _DEFAULTS:
+        if isinstance(validation, dict) and key in validation:
+            raise UserInputError(
+                f"{path}: validation.{key}: is a table of its own, since it decides the search too;"
+                f" write [{key}] for [validation.{key}]"
+            )
 
 
 def _built(section: type[_Section], table: Any, *, path: Path, key: str) -> _Section:

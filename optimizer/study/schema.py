@@ -11,6 +11,8 @@ from optimizer.base.database_url import check_address, passwords
 from optimizer.base.messages import nearest, shown
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import Table, number, section_model, table_model
+from optimizer.study.riding_day_schema import RidingDayTable
+from optimizer.study.tolerances_schema import NumberName, ToleranceTable
 from optimizer.study.validation_schema import ValidationTable
 from plant.description.board import Board
 from plant.description.profile import Profile
@@ -149,7 +151,9 @@ class StudyTable(Table):
     search: SearchTable
     objectives: ObjectivesTable = ObjectivesTable()
     constraints: ConstraintsTable = ConstraintsTable()
-    validation: ValidationTable
+    riding_day: RidingDayTable
+    tolerances: dict[NumberName, ToleranceTable]
+    validation: ValidationTable = ValidationTable()
 
 
 def settings_of(study: StudyTable) -> ScoreSettings:

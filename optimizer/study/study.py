@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from objectives.score_settings import ScoreSettings
 from optimizer.base.hashing import digest
 from optimizer.search.space import Space
+from optimizer.study.riding_day import RidingDay
+from optimizer.study.tolerances import Tolerance
 from optimizer.study.validation_settings import Validation
 from plant.description.board import Board
 from plant.description.course import Course
@@ -91,9 +93,12 @@ class Study:
         Known good profiles, ridden first; none if empty.
     weights : mapping of objective to float
     settings : ScoreSettings
+    riding_day : RidingDay
+        From which the hard rides are taken, and what a validation rides.
+    tolerances : tuple of Tolerance
+        Of board and rider, in the riding day and in a validation.
     validation : Validation
-        What a selected profile is ridden on besides. Of it, only the riding day and the tolerances
-        decide the search, by the hard rides.
+        What a selected profile is ridden on besides; it does not decide the search.
     database : str or None
         Address of the PostgreSQL database at which machines share the study; without a password.
     """
@@ -118,6 +123,8 @@ class Study:
     start: NDArray[np.float64]
     weights: Mapping[str, float]
     settings: ScoreSettings
+    riding_day: RidingDay
+    tolerances: tuple[Tolerance, ...]
     validation: Validation
     database: str | None
     hard: HardRides | None = None
@@ -143,5 +150,5 @@ class Study:
         """
         content = {name: getattr(self, name) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
-        content["riding_day"] = [self.validation.day, self.validation.tolerances]
+        content["riding_day"] = [self.riding_day, self.tolerances]
         return digest(content)

@@ -1,11 +1,8 @@
 """Settings of the validation of a selected profile: data only."""
 
 import dataclasses
-from collections.abc import Mapping
 
-from optimizer.study.tolerances import Tolerance
-from plant.description.course import Course, Surface
-from plant.description.quantity import quantity
+from plant.description.course import Course
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,45 +27,8 @@ class Fault:
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class RidingDay:
-    """What rides are drawn from.
-
-    Attributes
-    ----------
-    surfaces : mapping of Surface to float
-        How much of the way leads over each; only the proportions matter.
-    fastest_mps : mapping of Surface to float
-        Fastest wanted speed over each; `fast_mps` over those that are not among them.
-    """
-
-    ride_s: float = quantity("length of one ride", 10.0, 600.0)
-    slow_mps: float = quantity(
-        "slowest wanted speed but for walking pace on smooth ground", 0.2, 15.0
-    )
-    fast_mps: float = quantity("fastest wanted speed", 0.5, 20.0)
-    walk_share: float = quantity("share of stretches at walking pace", 0.0, 0.9)
-    grade_percent_sd: float = quantity("standard deviation of the grade", 0.0, 15.0)
-    steepest_percent: float = quantity("steepest grade", 0.0, 40.0)
-    kerbs_per_km: float = quantity("kerbs up and down in a kilometre", 0.0, 200.0)
-    kerb_up_m: float = quantity("highest kerb ridden up", 0.0, 0.1)
-    kerb_down_m: float = quantity("highest kerb ridden down", 0.0, 0.3)
-    kerb_mps: float = quantity("fastest wanted speed over a kerb", 0.3, 20.0)
-    flush_m: float = quantity("kerb up to which nobody slows down", 0.0, 0.1)
-    turns_per_min: float = quantity("bends in a minute", 0.0, 30.0)
-    lateral_mps2: float = quantity("lateral acceleration of the tightest bend", 0.0, 8.0)
-    gusts_per_h: float = quantity("gusts against the ride in an hour", 0.0, 1000.0)
-    gust_mps: float = quantity("strongest gust", 0.0, 25.0)
-    least_charge_ratio: float = quantity("lowest state of charge", 0.02, 1.0)
-    warmest_mosfet_c: float = quantity("warmest drive at the start of a ride", 25.0, 150.0)
-    easy_ask_ratio: float = quantity("softest asking, of the rider's limit", 0.1, 2.0)
-    hard_ask_ratio: float = quantity("hardest asking, of the rider's limit", 0.1, 2.0)
-    surfaces: Mapping[Surface, float]
-    fastest_mps: Mapping[Surface, float]
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Validation:
-    """Everything that a validation rides besides the study's own rides.
+    """Everything that only a validation rides.
 
     Attributes
     ----------
@@ -78,16 +38,12 @@ class Validation:
         Hours of the riding day.
     nose_downs_per_1000_km : float
         As many pass, with 95 % confidence.
-    tolerances : tuple of Tolerance
     held_out : tuple of Course
     faults : tuple of Fault
-    day : RidingDay
     """
 
     n_draws: int
     hours: float
     nose_downs_per_1000_km: float
-    tolerances: tuple[Tolerance, ...]
     held_out: tuple[Course, ...]
     faults: tuple[Fault, ...]
-    day: RidingDay

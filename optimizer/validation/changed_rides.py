@@ -29,13 +29,13 @@ def slower(study: Study) -> Study:
     A day drawn from it has the same roads, riders, boards and noise. Its riders reach what comes
     after such a place later.
     """
-    day = study.validation.day
+    day = study.riding_day
     careful = dataclasses.replace(
         day,
         fastest_mps={surface: _SLOWER_RATIO * mps for surface, mps in day.fastest_mps.items()},
         kerb_mps=_SLOWER_RATIO * day.kerb_mps,
     )
-    return dataclasses.replace(study, validation=dataclasses.replace(study.validation, day=careful))
+    return dataclasses.replace(study, riding_day=careful)
 
 
 def _other_noise(ride: Ride) -> Ride:

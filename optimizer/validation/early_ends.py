@@ -110,8 +110,8 @@ def judge_tolerances(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
 
 def _most_blamed(study: Study, rides: Sequence[Ride], results: Rides) -> str:
     """Return which tolerance goes with the risk, by rank correlation over the draws."""
-    plan = study.validation
-    if not plan.tolerances or plan.n_draws < 8:
+    n_draws = study.validation.n_draws
+    if not study.tolerances or n_draws < 8:
         return "too few draws to say which tolerance matters"
     duration = np.array([ride.course.duration_s for ride in rides])
     risk = nose_down_risk(
@@ -120,16 +120,14 @@ def _most_blamed(study: Study, rides: Sequence[Ride], results: Rides) -> str:
         results.outcome,
         share_not_ridden(results.column("ride_time_s"), duration),
     )
-    by_draw = np.sort(risk[0].reshape(plan.n_draws, -1), axis=1)[:, -5:].mean(axis=1)
-    table = draws(
-        plan.tolerances, plan.n_draws, seed=spawned(study.seed, "validation", "tolerances")
-    )
+    by_draw = np.sort(risk[0].reshape(n_draws, -1), axis=1)[:, -5:].mean(axis=1)
+    table = draws(study.tolerances, n_draws, seed=spawned(study.seed, "validation", "tolerances"))
     moved = rank_correlations(table, by_draw)
     if np.isnan(moved).all():
         return "the worst rides' risk is the same in every draw, so no tolerance goes with it"
     most = int(np.nanargmax(np.abs(moved)))
     way = "rises" if moved[most] > 0.0 else "falls"
-    name = plan.tolerances[most].name
+    name = study.tolerances[most].name
     return f"the worst rides' risk {way} most with {name} (rank correlation {moved[most]:+.2f})"
 
 

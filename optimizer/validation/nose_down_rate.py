@@ -13,8 +13,8 @@ from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
 from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
 from optimizer.riding_day.speeds import ROUGH_1E6_M3
+from optimizer.study.riding_day import RidingDay
 from optimizer.study.study import Study
-from optimizer.study.validation_settings import RidingDay
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, simulate
@@ -139,7 +139,7 @@ def _tally(
         outcome = Outcome(int(results.outcome[0, lane]))
         if outcome is Outcome.NOSE_DOWN:
             counts["causes"][_cause(rides[lane], results, lane)] += 1
-            counts["by_pace"][_pace(study.validation.day, float(speeds[lane]))] += 1
+            counts["by_pace"][_pace(study.riding_day, float(speeds[lane]))] += 1
         else:
             counts["other_ends"][outcome.message] += 1
 

@@ -60,7 +60,7 @@ def recoverable_pitches(
         Least stiffness with which the loop is stable; inf where it is not.
     speeds_mps : sequence of float
     """
-    packs = {"full": 1.0, "half": 0.5, "low": study.validation.day.least_charge_ratio}
+    packs = {"full": 1.0, "half": 0.5, "low": study.riding_day.least_charge_ratio}
     return [
         _on_pack(study, profile, least_gain_a_per_deg, speeds_mps=speeds_mps, pack=pack)
         for pack in packs.items()

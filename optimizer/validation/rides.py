@@ -91,14 +91,15 @@ def _is_for(study: Study, course: Course, rider: Rider) -> bool:
 
 def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
     """Return board and riders of every draw of the tolerances."""
-    plan = study.validation
     table = draws(
-        plan.tolerances, plan.n_draws, seed=spawned(study.seed, "validation", "tolerances")
+        study.tolerances,
+        study.validation.n_draws,
+        seed=spawned(study.seed, "validation", "tolerances"),
     )
     return [
         (
-            moved(study.board, plan.tolerances, draw),
-            {name: moved(rider, plan.tolerances, draw) for name, rider in study.riders.items()},
+            moved(study.board, study.tolerances, draw),
+            {name: moved(rider, study.tolerances, draw) for name, rider in study.riders.items()},
         )
         for draw in table
     ]

@@ -79,8 +79,8 @@ def test_a_resumed_study_takes_its_hard_rides_from_its_store(tmp_path, alone, mo
 @pytest.mark.parametrize(
     "table",
     [
-        "[validation.riding_day]\nfast_mps = 5.0\n",
-        "[validation]\ntolerances.kv_rpm_per_v = { percent = 9.0 }\n",
+        "[riding_day]\nfast_mps = 5.0\n",
+        "[tolerances]\nkv_rpm_per_v = { percent = 9.0 }\n",
         "[search]\nhard_rides = 7\n",
     ],
 )

@@ -57,7 +57,7 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, tr
     assert study.baseline.stiffness.base_gain_a_per_deg == pytest.approx(
         truth.base_gain_a_per_deg, rel=0.03
     )
-    held = {tolerance.name: tolerance for tolerance in study.validation.tolerances}
+    held = {tolerance.name: tolerance for tolerance in study.tolerances}
     assert 0.0 < held["kv_rpm_per_v"].plus_minus < 0.1
     code, out, _ = levelgain_log("compare", ride_csv, folder, "--json")
     scores = json.loads(out)["scores"]

@@ -39,8 +39,7 @@ def hard(study):
 
 
 def with_day(study, **changes):
-    day = dataclasses.replace(study.validation.day, **changes)
-    return dataclasses.replace(study, validation=dataclasses.replace(study.validation, day=day))
+    return dataclasses.replace(study, riding_day=dataclasses.replace(study.riding_day, **changes))
 
 
 def drawn_day(study):
@@ -88,10 +87,7 @@ def flat_day(study):
 
 
 def one_tolerance_less(study):
-    fewer = study.validation.tolerances[1:]
-    return dataclasses.replace(
-        study, validation=dataclasses.replace(study.validation, tolerances=fewer)
-    )
+    return dataclasses.replace(study, tolerances=study.tolerances[1:])
 
 
 def other_baseline(study):
@@ -179,7 +175,7 @@ def test_the_hardest_are_kept_in_order_ties_by_number(study, hard):
     places = [
         (course, piece, lane)
         for course in range(N_COURSES)
-        for piece in range(n_pieces(study.validation.day.ride_s))
+        for piece in range(n_pieces(study.riding_day.ride_s))
         for lane in range(LANES_OF_A_COURSE)
     ]
     drawn = drawn_day(study)
@@ -264,5 +260,5 @@ def test_hours_that_are_ridden_are_reported(study):
 
     find_hard_rides(study, n_jobs=2, advance=reports.append)
 
-    each_h = N_COURSES * LANES_OF_A_COURSE * study.validation.day.ride_s / 3600.0
+    each_h = N_COURSES * LANES_OF_A_COURSE * study.riding_day.ride_s / 3600.0
     assert sum(reports) == pytest.approx(each_h * np.ceil(study.hard_rides_h / each_h))

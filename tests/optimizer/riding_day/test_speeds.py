@@ -24,7 +24,7 @@ from plant.kernel.simulate import Ride, simulate
 from plant.kernel.trace import trace
 
 STUDY = load_study(STUDIES_FOLDER / "hill_town")
-DAY = STUDY.validation.day
+DAY = STUDY.riding_day
 ROW = profile_to_array(STUDY.baseline)
 SMOOTH = Surface(rolling_ratio=0.012, friction_ratio=0.8, roughness_1e6_m3=0.0)
 VERY_UNCOMFORTABLE_MPS2 = 2.5  # ISO 2631-1 annex C, from memory: the end of that band

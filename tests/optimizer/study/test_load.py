@@ -165,7 +165,7 @@ def test_hard_rides_are_read_and_decide_the_results(study):
     for text in ("[search]\nhard_rides = 40", "[search]\nhard_rides_h = 12.5"):
         assert study(BASE + text).digest != usual.digest
     assert study(BASE + "[objectives]\nworst_rider_weight = 0.25").digest != usual.digest
-    assert study(BASE + "[validation.riding_day]\nfast_mps = 5.5").digest != usual.digest
+    assert study(BASE + "[riding_day]\nfast_mps = 5.5").digest != usual.digest
 
 
 def test_a_feel_band_below_zero_is_read(study):

@@ -116,7 +116,7 @@ def test_the_page_tells_the_default_of_every_setting_of_the_score():
 
 def test_the_template_offers_constraints_at_their_defaults():
     text = (STUDIES_FOLDER / "template" / "study.toml").read_text(encoding="utf-8")
-    table = text.partition("# [constraints]")[2].partition("# [validation]")[0]
+    table = text.partition("# [constraints]")[2].partition("# [riding_day]")[0]
     offered = dict(re.findall(r"^# (\w+) = ([\d.]+)", table, flags=re.MULTILINE))
 
     settings = ScoreSettings()

@@ -69,21 +69,32 @@ def test_a_number_stays_inside_what_it_can_be():
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("validation.tolerances.kv = { percent = 3.0 }", "the nearest is kv_rpm_per_v"),
-        ("validation.tolerances.mass_kg = { shape = 'round' }", "validation.tolerances.mass_kg"),
+        ("tolerances.kv = { percent = 3.0 }", "the nearest is kv_rpm_per_v"),
+        ("tolerances.mass_kg = { shape = 'round' }", "tolerances.mass_kg"),
         ("validation.hours = 0.0", "hours of the riding day"),
-        ("validation.riding_day.surfaces.lava = 3.0", "the catalogue has no 'lava'"),
-        ("validation.riding_day.surfaces.gravel = -3.0", "a number from 0 to 1e+06, got -3"),
-        ("validation.riding_day.surfaces = 3.0", "must be a table, got 3"),
-        ("validation.riding_day.fastest_mps.lava = 3.0", "the catalogue has no 'lava'"),
-        ("validation.riding_day.fastest_mps.gravel = 0.0", "fastest speed over this surface"),
-        ("validation.riding_day.kerb_mps = 0.0", "fastest wanted speed over a kerb"),
-        ("validation.riding_day.fast = 3.0", "the nearest allowed is fast_mps"),
+        ("riding_day.surfaces.lava = 3.0", "the catalogue has no 'lava'"),
+        ("riding_day.surfaces.gravel = -3.0", "a number from 0 to 1e+06, got -3"),
+        ("riding_day.surfaces = 3.0", "must be a table, got 3"),
+        ("riding_day.fastest_mps.lava = 3.0", "the catalogue has no 'lava'"),
+        ("riding_day.fastest_mps.gravel = 0.0", "fastest speed over this surface"),
+        ("riding_day.kerb_mps = 0.0", "fastest wanted speed over a kerb"),
+        ("riding_day.fast = 3.0", "the nearest allowed is fast_mps"),
+        ("riding_day = 3", "must be a table of keys, got 3"),
+        ("tolerances = 3", "must be a table, got 3"),
         ("validation = 3", "must be a table of keys, got 3"),
+        (
+            "validation.riding_day.fast_mps = 3.0",
+            "validation.riding_day: is a table of its own, since it decides the search too;"
+            " write [riding_day] for [validation.riding_day]",
+        ),
+        (
+            "validation.tolerances.mass_kg = { percent = 3.0 }",
+            "write [tolerances] for [validation.tolerances]",
+        ),
     ],
 )
-def test_a_bad_validation_table_is_refused_in_one_line(tmp_path, text, message):
-    with pytest.raises(UserInputError, match="validation") as caught:
+def test_a_bad_table_of_what_is_not_known_is_refused_in_one_line(tmp_path, text, message):
+    with pytest.raises(UserInputError, match=text.split(".")[0].split()[0]) as caught:
         load_study(written(tmp_path, text + "\n" + BASE))
 
     assert message in str(caught.value)

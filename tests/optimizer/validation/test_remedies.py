@@ -156,7 +156,7 @@ def test_each_change_is_of_one_thing():
 
 
 def test_a_slower_day_has_the_same_roads_and_is_slower_only_where_they_ask_for_care():
-    of_day, careful = STUDY.validation.day, slower(STUDY).validation.day
+    of_day, careful = STUDY.riding_day, slower(STUDY).riding_day
     n_slower = 0
     for number in range(40):
         as_drawn, slow = (drawn_course(one, number=number, seed=3) for one in (of_day, careful))
@@ -170,10 +170,8 @@ def test_a_slower_day_has_the_same_roads_and_is_slower_only_where_they_ask_for_c
         n_slower += speeds[1] < speeds[0]
     assert n_slower >= 10
     asphalt_only = dataclasses.replace(of_day, fastest_mps={}, kerbs_per_km=0.0)
-    smooth = dataclasses.replace(
-        STUDY, validation=dataclasses.replace(STUDY.validation, day=asphalt_only)
-    )
-    assert drawn_course(slower(smooth).validation.day, number=1, seed=3) == drawn_course(
+    smooth = dataclasses.replace(STUDY, riding_day=asphalt_only)
+    assert drawn_course(slower(smooth).riding_day, number=1, seed=3) == drawn_course(
         asphalt_only, number=1, seed=3
     )
 

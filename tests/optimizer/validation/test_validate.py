@@ -190,7 +190,7 @@ def test_a_column_without_an_order_has_no_rank_correlation():
 
 
 def test_a_drawn_course_depends_on_its_number_and_the_seed_alone():
-    day = STUDY.validation.day
+    day = STUDY.riding_day
 
     assert drawn_course(day, number=7, seed=3) == drawn_course(day, number=7, seed=3)
     assert drawn_course(day, number=7, seed=3) != drawn_course(day, number=8, seed=3)
@@ -198,7 +198,7 @@ def test_a_drawn_course_depends_on_its_number_and_the_seed_alone():
 
 
 def test_drawn_courses_stay_inside_what_the_day_says():
-    day = STUDY.validation.day
+    day = STUDY.riding_day
     for number in range(60):
         course = drawn_course(day, number=number, seed=1)
         speeds = [speed for _, speed in course.manoeuvre.speed_mps]
