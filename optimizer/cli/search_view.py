@@ -7,6 +7,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as Bar
 
 from optimizer.cli.stages_view import ShownBar
+from optimizer.execution.hard_rides import LOOKING
 from optimizer.interface.progress import Progress
 from optimizer.interface.search_progress import REEVALUATION, SEARCH
 
@@ -14,7 +15,7 @@ _PLAIN_EVERY_S = 5.0
 
 
 class SearchView(ShownBar):
-    """Shows a search and the re-evaluation of its front, a bar each, and keeps how far they came.
+    """Shows a search, what goes before and the re-evaluation after, and keeps how far they came.
 
     On standard error, beside JSON, there are no plain lines.
 
@@ -45,6 +46,7 @@ class SearchView(ShownBar):
             )
         )
         self._tasks = {
+            LOOKING: self._bar.add_task(LOOKING, total=None, note="", visible=False),
             SEARCH: self._bar.add_task(SEARCH, total=None, note="compiling the kernel"),
             REEVALUATION: self._bar.add_task(REEVALUATION, total=None, note="", visible=False),
         }
@@ -58,6 +60,8 @@ class SearchView(ShownBar):
             note=progress.note,
             visible=True,
         )
+        if progress.stage == LOOKING:
+            return
         if progress.stage == REEVALUATION:
             self.finished = progress.done == progress.total
             return

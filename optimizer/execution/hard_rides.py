@@ -16,7 +16,7 @@ import joblib
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import digest
-from optimizer.base.progress import unheard
+from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.execution.provenance import HARD_RIDES, model_inputs
 from optimizer.execution.store import started_with
 from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
@@ -24,18 +24,23 @@ from optimizer.study.paths import store_path
 from optimizer.study.study import HardRides, Study
 from plant.compile import CACHE_FOLDER
 
+LOOKING = "looking for hard rides, in hours of the riding day"
 _KEPT = 8
 _found: dict[str, HardRides] = {}
 
 
-def with_hard_rides(study: Study, *, notice: Callable[[str], None] = unheard) -> Study:
+def with_hard_rides(
+    study: Study, *, notice: Callable[[str], None] = unheard, stages: Stages = UNWATCHED
+) -> Study:
     """Return a study with its hard rides; see `hard_rides_of`."""
     if study.hard is not None:
         return study
-    return dataclasses.replace(study, hard=hard_rides_of(study, notice=notice))
+    return dataclasses.replace(study, hard=hard_rides_of(study, notice=notice, stages=stages))
 
 
-def hard_rides_of(study: Study, *, notice: Callable[[str], None] = unheard) -> HardRides:
+def hard_rides_of(
+    study: Study, *, notice: Callable[[str], None] = unheard, stages: Stages = UNWATCHED
+) -> HardRides:
     """Return the hard rides of a study.
 
     They are a pure function of the study, so what a store keeps only saves the time to find them.
@@ -44,7 +49,10 @@ def hard_rides_of(study: Study, *, notice: Callable[[str], None] = unheard) -> H
     ----------
     study : Study
     notice : callable
-        Told in words where they must be found, which takes as long as hundreds of candidates.
+        Receives a sentence where they must be found, which takes as long as hundreds of
+        candidates.
+    stages : Stages
+        Receives the hours of the day as they are ridden, where they must be found.
 
     Raises
     ------
@@ -59,19 +67,20 @@ def hard_rides_of(study: Study, *, notice: Callable[[str], None] = unheard) -> H
         text = started_with(store_path(study.folder), HARD_RIDES, study_digest=key)
         if text is None:
             text = _kept(study)
-        hard = _found_now(study, notice) if text is None else stored_hard_rides(study, text)
+        hard = _found_now(study, notice, stages) if text is None else stored_hard_rides(study, text)
         while len(_found) >= _KEPT:
             del _found[next(iter(_found))]
         _found[key] = hard
     return hard
 
 
-def _found_now(study: Study, notice: Callable[[str], None]) -> HardRides:
+def _found_now(study: Study, notice: Callable[[str], None], stages: Stages) -> HardRides:
     notice(
         "Looking for hard rides, once for this study: weakened profiles ride"
         f" {study.hard_rides_h:g} h of the riding day."
     )
-    hard = find_hard_rides(study, n_jobs=joblib.cpu_count())
+    stages.begin(LOOKING, study.hard_rides_h)
+    hard = find_hard_rides(study, n_jobs=joblib.cpu_count(), advance=stages.advance)
     with contextlib.suppress(UserInputError):  # a cache that can not be written is none
         write_whole(_cache_file(study), hard.text)
     riders = Counter(ride.rider_name for ride in hard.rides)

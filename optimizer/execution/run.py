@@ -8,7 +8,7 @@ from types import FrameType
 
 from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
-from optimizer.base.progress import unheard
+from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study, ride_inputs
@@ -63,6 +63,7 @@ def run_study(
     on_generation: Callable[[Progress], None],
     stop: Callable[[], bool],
     notice: Callable[[str], None] = unheard,
+    stages: Stages = UNWATCHED,
     machines: Machines = ALONE,
 ) -> Progress:
     """Search until the study's store holds `n_candidates`, from whatever it holds now.
@@ -78,6 +79,8 @@ def run_study(
         As in `optimizer.search.loop.run`.
     notice : callable
         Told in words what is reused, and when the run before was killed.
+    stages : Stages
+        Receives what goes before the search, where it takes long: to look for hard rides.
     machines : Machines
         What rides besides this machine's threads, or in their place.
 
@@ -89,7 +92,7 @@ def run_study(
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
     _refuse_store_of_another(study)
-    study = with_hard_rides(study, notice=notice)
+    study = with_hard_rides(study, notice=notice, stages=stages)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study.folder)) as store,

@@ -14,7 +14,7 @@ from optimizer.base.errors import StudyFileError, caused_by
 from optimizer.base.toml_io import read_text
 from optimizer.execution.backends import Machines
 from optimizer.execution.run import reevaluate_front, run_study
-from optimizer.interface.progress import OnProgress, Progress, unwatched
+from optimizer.interface.progress import CalledBack, OnProgress, Progress, unwatched
 from optimizer.interface.search_progress import REEVALUATION, searched
 from optimizer.interface.threads import n_threads
 from optimizer.study import load
@@ -120,8 +120,8 @@ def run(
     jobs : int, optional
         Threads; all cores if not given. Results do not depend on it.
     on_progress : callable, optional
-        Called with a `Progress` after each generation and each batch of the re-evaluation; its
-        note says what the front is like so far.
+        Called with a `Progress` after each generation and each batch of the re-evaluation, and
+        before them as hard rides are looked for; its note says what the front is like so far.
     notice : callable, optional
         Called with one sentence on what is reused, and when the run before was killed.
     stop : callable, optional
@@ -147,6 +147,7 @@ def run(
         on_generation=lambda now: on_progress(searched(study, now)),
         stop=stop,
         notice=notice,
+        stages=CalledBack(on_progress),
         machines=machines,
     )
     if progress.n_done >= progress.n_wanted:

@@ -68,8 +68,7 @@ def compare(
         stages.begin("reading the study")
         study = load_study(folder)
         labelled = labelled_profiles(study, profiles)
-        stages.begin("looking for hard rides, if none are known yet")
-        study = with_hard_rides(study)
+        study = with_hard_rides(study, stages=stages)
         stages.begin("riding the profiles")
         found = compare_profiles(study, labelled, jobs=jobs)
     if as_json:

@@ -122,8 +122,7 @@ def ride(
         stages.begin("reading the study")
         study = load_study(folder)
         values, called, _ = selected_profile(study, candidate, profile)
-        stages.begin("looking for hard rides, if none are known yet")
-        study = with_hard_rides(study)
+        study = with_hard_rides(study, stages=stages)
         stages.begin("riding")
         # One simulation gives both the rides and the scores.
         found = compare(study, {called: array_to_profile(values)}, jobs=jobs)

@@ -5,6 +5,7 @@ import io
 from rich.console import Console
 
 from optimizer.cli.search_view import SearchView
+from optimizer.execution.hard_rides import LOOKING
 from optimizer.interface.progress import Progress
 from optimizer.interface.search_progress import REEVALUATION, SEARCH
 
@@ -30,8 +31,18 @@ def test_a_terminal_shows_the_search_and_the_re_evaluation_together():
     assert "2/4" in last
 
 
+def test_a_terminal_shows_how_far_the_hard_rides_are_looked_for():
+    looking, shown = _watched(_console(force_terminal=True), (LOOKING, 0, 300), (LOOKING, 150, 300))
+
+    last = shown[shown.rindex(LOOKING) :]
+    assert "150/300" in last
+    assert looking.searched.total is None  # no candidate is searched yet
+
+
 def test_a_pipe_has_lines_of_the_search_alone():
-    _, printed = _watched(_console(force_terminal=False), (SEARCH, 24, 24), (REEVALUATION, 4, 4))
+    _, printed = _watched(
+        _console(force_terminal=False), (LOOKING, 2, 2), (SEARCH, 24, 24), (REEVALUATION, 4, 4)
+    )
 
     assert printed == "24/24 candidates, front 3\n"
 

@@ -6,6 +6,7 @@ from optimizer.base.errors import UserInputError
 from optimizer.execution import hard_rides
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.store import started_with
+from optimizer.interface.studies import run
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
 from tests.optimizer.small_study import searched, write_small_study
@@ -43,6 +44,43 @@ def test_hard_rides_found_once_are_kept_for_the_next_process(tmp_path, alone, mo
     assert len(list(alone.iterdir())) == 1
     assert len(notices) == 2  # that they are looked for, and what was found
     assert "weakened profiles ride 2 h of the riding day" in notices[0]
+
+
+class Heard:
+    """Stages that keep what they hear."""
+
+    def __init__(self):
+        self.begun, self.advanced = [], 0.0
+
+    def begin(self, text, total=None):
+        self.begun.append((text, total))
+
+    def advance(self, amount=1.0):
+        self.advanced += amount
+
+
+def test_how_far_they_are_looked_for_is_heard_and_nothing_where_they_are_known(tmp_path, alone):
+    study = load_study(write_small_study(tmp_path / "study"))
+    searching, knowing = Heard(), Heard()
+
+    with_hard_rides(study, stages=searching)
+    with_hard_rides(study, stages=knowing)
+
+    assert searching.begun == [(hard_rides.LOOKING, study.hard_rides_h)]
+    assert searching.advanced >= study.hard_rides_h
+    assert knowing.begun == []
+    assert knowing.advanced == 0.0
+
+
+def test_a_run_hears_how_far_they_are_looked_for(tmp_path, alone):
+    heard = []
+
+    run(load_study(write_small_study(tmp_path / "study")), candidates=12, on_progress=heard.append)
+
+    looking = [now for now in heard if now.stage == hard_rides.LOOKING]
+    assert [now.stage for now in heard[: len(looking)]] == [hard_rides.LOOKING] * len(looking)
+    assert looking[0].done == 0.0
+    assert looking[-1].done >= looking[-1].total
 
 
 @pytest.mark.parametrize("content", ["", "{", "\udce4"])
