@@ -1,5 +1,6 @@
 """A mixed riding day: rides drawn at random from what a day holds, for counting rare events."""
 
+from collections.abc import Sequence
 from typing import TypeAlias
 
 import numpy as np
@@ -11,8 +12,9 @@ from optimizer.riding_day.speeds import (
     speed_bounds,
 )
 from optimizer.study.riding_day import RidingDay
+from optimizer.study.route import STEP_M
 from plant.arrays import Floats
-from plant.description.course import Course, Manoeuvre, Patch, Points, Road
+from plant.description.course import Course, Elevation, Manoeuvre, Patch, Points, Road
 
 Random: TypeAlias = np.random.Generator
 
@@ -35,7 +37,7 @@ def drawn_course(day: RidingDay, *, number: int, seed: int) -> Course:
     seed : int
     """
     random = np.random.default_rng([seed, number])
-    length_m = 1.3 * day.fast_mps * day.ride_s + 30.0
+    length_m = day.way_m
     road = Road(
         patches=_patches(day, random, length_m),
         grade_percent=_grades(day, random, length_m),
@@ -79,11 +81,30 @@ def _patches(day: RidingDay, random: Random, length_m: float) -> tuple[Patch, ..
 
 
 def _grades(day: RidingDay, random: Random, length_m: float) -> Points:
+    """Return grades of a part of a recorded route, or drawn ones where the day has no route."""
+    if day.routes:
+        return _recorded_grades(day.routes, random, length_m)
     places = _places(random, length_m, _STRETCH_M)
     grades = random.normal(0.0, day.grade_percent_sd, len(places))
     grades = np.clip(grades, -day.steepest_percent, day.steepest_percent)
     grades[0] = 0.0
     return tuple(zip(places, grades.tolist(), strict=True))
+
+
+def _recorded_grades(routes: Sequence[Elevation], random: Random, length_m: float) -> Points:
+    """Return grades from a random start on, in a random direction; every start is as likely."""
+    spare_m = np.array([route.distance_m[-1] - length_m for route in routes])
+    weight = np.maximum(spare_m, 0.0) + STEP_M
+    which = int(random.choice(len(routes), p=weight / weight.sum()))
+    route = routes[which]
+    start_m = float(random.uniform(0.0, max(spare_m[which], 0.0)))
+    places = STEP_M * np.arange(int(length_m / STEP_M) + 1)
+    on_route = start_m + places
+    if random.random() < 0.5:
+        on_route = route.distance_m[-1] - on_route
+    height_m = np.interp(on_route, route.distance_m, route.height_m)
+    grades = 100.0 * np.diff(height_m) / STEP_M
+    return tuple(zip(places[:-1].tolist(), grades.tolist(), strict=True))
 
 
 def _kerbs(day: RidingDay, random: Random, length_m: float) -> Points:

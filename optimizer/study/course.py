@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.base.errors import UserInputError
-from optimizer.study.course_schema import STEEPEST_PERCENT, CourseTable, RouteTable
+from optimizer.study.course_schema import STEEPEST_PERCENT, CourseTable, HeightsTable, RouteTable
 from optimizer.study.dataclass_schema import section_of
-from optimizer.study.route import read_route, ridden_part, smoothed
+from optimizer.study.route import read_route, ridden_part, smoothed, steepest_percent
 from plant.description.course import Course, Elevation, Manoeuvre, Road
 
 # A manoeuvre is asked in steps of 10 ms: a window between two of them would measure nothing.
@@ -69,19 +69,54 @@ def _refuse_contradictions(road: Road, manoeuvre: Manoeuvre, *, where: str) -> N
 
 def _elevation(route: RouteTable, manoeuvre: Manoeuvre, *, folder: Path, where: str) -> Elevation:
     path = folder / route.file
-    heights = smoothed(
-        read_route(path, line=route.line, row_m=route.row_m, column_m=route.column_m),
+    length_m = wanted_distance_m(manoeuvre)
+    part = ridden_part(
+        heights_of(route, folder=folder), from_m=route.from_m, length_m=length_m, path=path
+    )
+    refuse_too_steep(
+        part, where=f"{where}: the ridden part of {path.name}", or_else="start elsewhere"
+    )
+    return part
+
+
+def heights_of(route: HeightsTable, *, folder: Path) -> Elevation:
+    """Return the smoothed heights along a route.
+
+    Raises
+    ------
+    UserInputError
+        The file can not be read as a route.
+    """
+    return smoothed(
+        read_route(
+            folder / route.file, line=route.line, row_m=route.row_m, column_m=route.column_m
+        ),
         smooth_m=route.smooth_m,
     )
-    length_m = wanted_distance_m(manoeuvre)
-    part = ridden_part(heights, from_m=route.from_m, length_m=length_m, path=path)
-    steepest = 100.0 * float(np.max(np.abs(np.diff(part.height_m) / np.diff(part.distance_m))))
+
+
+def refuse_too_steep(heights: Elevation, *, where: str, or_else: str) -> None:
+    """Refuse heights that no board climbs, as wrong ones.
+
+    Parameters
+    ----------
+    heights : Elevation
+    where : str
+        File, key and what is too steep, for the message.
+    or_else : str
+        What to do besides smoothing more.
+
+    Raises
+    ------
+    UserInputError
+        Steeper than `STEEPEST_PERCENT` anywhere.
+    """
+    steepest = steepest_percent(heights)
     if steepest > STEEPEST_PERCENT:
         raise UserInputError(
-            f"{where}: the ridden part of {path.name} must not be steeper than"
-            f" {STEEPEST_PERCENT:g} %, got {steepest:.0f} %; raise smooth_m or start elsewhere"
+            f"{where} must not be steeper than {STEEPEST_PERCENT:g} %, got {steepest:.0f} %;"
+            f" raise smooth_m or {or_else}"
         )
-    return part
 
 
 def wanted_distance_m(manoeuvre: Manoeuvre) -> float:

@@ -91,11 +91,10 @@ def _riders(given: Any) -> tuple[str, ...]:
     return tuple(dict.fromkeys(given))
 
 
-class RouteTable(Table):
-    """A measured route in a file, and where on it the ride starts."""
+class HeightsTable(Table):
+    """A measured route in a file."""
 
     file: str = Field(description="file of the route", strict=True, min_length=1)
-    from_m: float = Field(0.0, strict=True, ge=0.0, le=1e6, description="start along the route")
     smooth_m: float = Field(
         50.0, strict=True, ge=5.0, le=1000.0, description="length over which heights are averaged"
     )
@@ -104,6 +103,12 @@ class RouteTable(Table):
     column_m: float = Field(
         1.0, strict=True, ge=0.1, le=1e5, description="distance between columns"
     )
+
+
+class RouteTable(HeightsTable):
+    """A measured route, and where on it the ride starts."""
+
+    from_m: float = Field(0.0, strict=True, ge=0.0, le=1e6, description="start along the route")
 
 
 _PATCH: Any = table_model(

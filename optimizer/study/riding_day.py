@@ -3,7 +3,7 @@
 import dataclasses
 from collections.abc import Mapping
 
-from plant.description.course import Surface
+from plant.description.course import Elevation, Surface
 from plant.description.quantity import quantity
 
 
@@ -17,6 +17,8 @@ class RidingDay:
         How much of the way leads over each; only the proportions matter.
     fastest_mps : mapping of Surface to float
         Fastest wanted speed over each; `fast_mps` over those that are not among them.
+    routes : tuple of Elevation
+        Recorded ways, smoothed, whose parts give the rides their grades; none if grades are drawn.
     """
 
     ride_s: float = quantity("length of one ride", 10.0, 600.0)
@@ -42,3 +44,9 @@ class RidingDay:
     hard_ask_ratio: float = quantity("hardest asking, of the rider's limit", 0.1, 2.0)
     surfaces: Mapping[Surface, float]
     fastest_mps: Mapping[Surface, float]
+    routes: tuple[Elevation, ...] = ()
+
+    @property
+    def way_m(self) -> float:
+        """Length of the road of a ride, with some to spare for a board that runs ahead."""
+        return 1.3 * self.fast_mps * self.ride_s + 30.0

@@ -96,6 +96,11 @@ def smoothed(route: Elevation, *, smooth_m: float) -> Elevation:
     return Elevation(distance_m=distance_m, height_m=averaged)
 
 
+def steepest_percent(route: Elevation) -> float:
+    """Return the steepest grade between two points of a route, up or down, in percent."""
+    return 100.0 * float(np.max(np.abs(np.diff(route.height_m) / np.diff(route.distance_m))))
+
+
 def ridden_part(route: Elevation, *, from_m: float, length_m: float, path: Path) -> Elevation:
     """Return the part of a route that a ride covers, its distances from zero.
 

@@ -16,6 +16,8 @@ from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
 from optimizer.riding_day.hard_rides import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
+from optimizer.study.riding_day import RidingDay
+from optimizer.study.route import steepest_percent
 from plant.compile import CACHE_FOLDER
 from plant.description.profile_array import profile_to_array
 
@@ -64,6 +66,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         "courses": list(study.courses),
         "rides": len(study.rides),
         "searched_parameters": len(study.space.names),
+        "riding_day": _day_in_words(study.riding_day),
         "candidates": wanted,
         "baseline_fails": list(failed_constraints(scores.constraints[0])),
         "cores": jobs,
@@ -75,6 +78,17 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
     }
 
 
+def _day_in_words(day: RidingDay) -> str:
+    """Return where the grades and the wanted speeds of the riding day come from."""
+    grades = "grades drawn at random"
+    if day.routes:
+        km = sum(float(route.distance_m[-1]) for route in day.routes) / 1000.0
+        steepest = max(steepest_percent(route) for route in day.routes)
+        n_routes = "1 route" if len(day.routes) == 1 else f"{len(day.routes)} routes"
+        grades = f"grades from {n_routes}, {km:.1f} km, steepest {steepest:.0f} %"
+    return f"{grades}; speeds drawn at random, {day.slow_mps:g} to {day.fast_mps:g} m/s"
+
+
 def print_check(out: Console, facts: dict[str, Any]) -> None:
     """Print what `study_facts` found."""
     out.print(f"{facts['title']}: the study file is in order.")
@@ -82,6 +96,7 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
         f"{len(facts['riders'])} riders over {len(facts['courses'])} courses: {facts['rides']}"
         f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
     )
+    out.print(f"Riding day: {facts['riding_day']}.")
     out.print(
         f"{facts['cores']} cores, {facts['free_disk_mb']} MB free, kernel compiled."
         f" {facts['candidates']} candidates will take about {facts['expected_s']} s."
