@@ -8,13 +8,13 @@ import pandas as pd
 from optimizer.base.errors import LogError, caused_by
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
-from optimizer.ridelog.data.checks import Checked
-from optimizer.ridelog.data.mapping import LogMapping, load_mapping
-from optimizer.ridelog.data.resampling import RideLog, load_log
 from optimizer.ridelog.fits.all_fits import Fits, fit_all
 from optimizer.ridelog.ridden_segment import ridden_segment
 from optimizer.ridelog.study_from_log import road_fit, write_study
 from optimizer.study import load
+from optimizer.study.log_data.checks import Checked
+from optimizer.study.log_data.mapping import LogMapping, load_mapping
+from optimizer.study.log_data.resampling import RideLog, load_log
 from optimizer.study.paths import mapping_beside
 from optimizer.study.study import Study
 

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from optimizer.base.errors import LogError
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.ridelog.study_from_log import COURSE
+from optimizer.study.log_data.resampling import RideLog
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.constants import DEG_PER_RAD

@@ -7,10 +7,10 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from optimizer.base.errors import LogError, UserInputError, caused_by
-from optimizer.ridelog.data.mapping import LogMapping
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.road import distance_m, grade_from_load, grade_sine
 from optimizer.ridelog.fits.robust_fit import Fit
+from optimizer.study.log_data.mapping import LogMapping
+from optimizer.study.log_data.resampling import RideLog
 from plant.arrays import Floats
 
 LONGEST_S = 300.0

@@ -9,7 +9,6 @@ import numpy as np
 import tomli_w
 
 from optimizer.base.atomic_files import refuse_existing, write_whole
-from optimizer.ridelog.data.mapping import LogMapping
 from optimizer.ridelog.fits.all_fits import Fits
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.pack import charge_ratio
@@ -17,6 +16,7 @@ from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
+from optimizer.study.log_data.mapping import LogMapping
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
 from optimizer.study.tolerances import KNOWN
 from plant.description.board import Board

@@ -56,7 +56,7 @@ def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
     refuse_existing([path], advice="edit it, or name another file with --mapping")
     with loading():
         from optimizer.cli.console import console
-        from optimizer.ridelog.data.mapping_proposal import propose
+        from optimizer.study.log_data.mapping_proposal import propose
 
     text = propose(log)
     write_whole(path, text)
@@ -74,8 +74,8 @@ def check_ride_log(log: Log, mapping: MappingFile = None, as_json: AsJson = Fals
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.ridelog import check_facts, print_checked
         from optimizer.cli.stages_view import StagesView
-        from optimizer.ridelog.data.checks import check_log
-        from optimizer.ridelog.data.mapping import load_mapping
+        from optimizer.study.log_data.checks import check_log
+        from optimizer.study.log_data.mapping import load_mapping
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
-from optimizer.ridelog.data.checks import Checked
-from optimizer.ridelog.data.findings import Weight
 from optimizer.ridelog.fits.all_fits import Fits
 from optimizer.ridelog.replay import Compared
+from optimizer.study.log_data.checks import Checked
+from optimizer.study.log_data.findings import Weight
 
 
 def check_facts(checked: Checked) -> dict[str, object]:

@@ -5,8 +5,6 @@ from collections.abc import Mapping
 from typing import Any, TypeAlias
 
 from optimizer.base.progress import UNWATCHED, Stages
-from optimizer.ridelog.data.mapping import LogMapping
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.attitude import fit_attitude, fit_gyro
 from optimizer.ridelog.fits.block_bootstrap import CONFIDENCE
 from optimizer.ridelog.fits.controller import fit_controller
@@ -15,6 +13,8 @@ from optimizer.ridelog.fits.motor import fit_motor
 from optimizer.ridelog.fits.pack import fit_pack
 from optimizer.ridelog.fits.road import fit_road
 from optimizer.ridelog.fits.robust_fit import Fit
+from optimizer.study.log_data.mapping import LogMapping
+from optimizer.study.log_data.resampling import RideLog
 
 Fits: TypeAlias = Mapping[str, Fit | str]  # by subject; a text says why there is no fit
 

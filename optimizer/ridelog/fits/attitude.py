@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from optimizer.study.log_data.resampling import RideLog, window_means
 from plant.arrays import Floats
 
 _WINDOW_S = 2.0  # noise of the accelerometer in the pull flattens the slope

@@ -9,13 +9,13 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.controller_data import ControllerData, longest_controller_data
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, NEUTRAL, SETTINGS
 from optimizer.ridelog.fits.controller_selection import Law
 from optimizer.ridelog.fits.controller_terms import KNEE, LOAD, TERMS, Term
 from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, best, robust_fit
+from optimizer.study.log_data.resampling import RideLog
 from plant.arrays import Floats
 from plant.description.board import Board
 from plant.kernel.lane_init import torque_per_amp

@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 from scipy.signal import savgol_filter
 
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.controller_law import SETTINGS, asked_current
 from optimizer.ridelog.fits.robust_fit import Unknown
+from optimizer.study.log_data.resampling import RideLog
 from plant.arrays import Floats
 from plant.description.board import Board
 

@@ -3,8 +3,8 @@
 import numpy as np
 from scipy.signal import lfilter
 
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from optimizer.study.log_data.resampling import RideLog
 from plant.arrays import Floats
 from plant.constants import COPPER_PER_K, COPPER_REFERENCE_C
 from plant.description.board import Board

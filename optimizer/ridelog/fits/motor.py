@@ -11,8 +11,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from optimizer.study.log_data.resampling import RideLog, window_means
 from plant.arrays import Floats
 from plant.constants import COPPER_PER_K, COPPER_REFERENCE_C
 from plant.description.board import Board

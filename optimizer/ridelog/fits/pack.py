@@ -3,8 +3,8 @@
 import numpy as np
 from scipy.signal import lfilter
 
-from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from optimizer.study.log_data.resampling import RideLog, window_means
 from plant.arrays import Floats
 from plant.description.board import Board
 from plant.physics.battery import CELL_OCV_V

@@ -5,8 +5,8 @@ Over each window the change of speed is what the current gives less gravity, rol
 
 import numpy as np
 
-from optimizer.ridelog.data.resampling import RideLog, window_means
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
+from optimizer.study.log_data.resampling import RideLog, window_means
 from optimizer.study.route import smoothed
 from plant.arrays import Floats
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2

@@ -16,8 +16,8 @@ from optimizer.base.errors import (
 )
 from optimizer.execution.run import refuse_not_started, refuse_started
 from optimizer.execution.store import Store, read_table
-from optimizer.ridelog.data.mapping import load_mapping
 from optimizer.study.load import load_profile, load_study
+from optimizer.study.log_data.mapping import load_mapping
 from tests.optimizer.small_study import searched, write_small_study
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.toml_io import read_text
-from optimizer.ridelog.data.reader import head_text
+from optimizer.study.log_data.reader import head_text
 
 READERS = (read_text, head_text)
 

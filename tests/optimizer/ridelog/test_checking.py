@@ -5,9 +5,9 @@ import pyarrow as pa
 import pyarrow.csv
 import pytest
 
-from optimizer.ridelog.data.checks import check_log
-from optimizer.ridelog.data.findings import Weight
-from optimizer.ridelog.data.mapping import load_mapping
+from optimizer.study.log_data.checks import check_log
+from optimizer.study.log_data.findings import Weight
+from optimizer.study.log_data.mapping import load_mapping
 from tests.optimizer.ridelog.written_logs import sound, write_mapping
 
 
@@ -150,7 +150,7 @@ def test_findings_do_not_depend_on_where_blocks_end(found, monkeypatch):
     table = table.drop(index=range(1000, 1300))
     whole = found(table)
 
-    monkeypatch.setattr("optimizer.ridelog.data.reader._BLOCK_BYTES", 20_000)
+    monkeypatch.setattr("optimizer.study.log_data.reader._BLOCK_BYTES", 20_000)
 
     assert [str(finding) for finding in found(table).findings] == [
         str(finding) for finding in whole.findings

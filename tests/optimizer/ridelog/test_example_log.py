@@ -1,13 +1,13 @@
 import pytest
 from scipy.stats import binom
 
-from optimizer.ridelog.data.checks import check_log
-from optimizer.ridelog.data.mapping import load_mapping
-from optimizer.ridelog.data.resampling import load_log
 from optimizer.ridelog.fits.block_bootstrap import CONFIDENCE
 from optimizer.ridelog.fits.motor import fit_motor
 from optimizer.ridelog.fits.road import fit_road
 from optimizer.study.catalogue import STUDIES_FOLDER
+from optimizer.study.log_data.checks import check_log
+from optimizer.study.log_data.mapping import load_mapping
+from optimizer.study.log_data.resampling import load_log
 from tests.reference import logged_ride
 from tests.reference.example_log import SEED, recorded
 from tests.reference.logged_truth import drawn_truth

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from optimizer.ridelog.data.mapping import load_mapping
-from optimizer.ridelog.data.resampling import load_log
 from optimizer.ridelog.fits.controller import fit_controller
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED
+from optimizer.study.log_data.mapping import load_mapping
+from optimizer.study.log_data.resampling import load_log
 from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth
 

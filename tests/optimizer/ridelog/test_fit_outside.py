@@ -8,8 +8,6 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.stats import binom
 
-from optimizer.ridelog.data.mapping import load_mapping
-from optimizer.ridelog.data.resampling import RideLog, load_log
 from optimizer.ridelog.fits.attitude import fit_attitude
 from optimizer.ridelog.fits.controller import fit_controller
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED
@@ -17,6 +15,8 @@ from optimizer.ridelog.fits.heat import fit_heat
 from optimizer.ridelog.fits.motor import fit_motor
 from optimizer.ridelog.fits.pack import charge_ratio, fit_pack
 from optimizer.ridelog.fits.road import fit_road, masses
+from optimizer.study.log_data.mapping import load_mapping
+from optimizer.study.log_data.resampling import RideLog, load_log
 from plant.constants import AIR_DENSITY_KG_M3
 from tests import invented
 from tests.reference import logged_ride

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from optimizer.base.errors import UserInputError
-from optimizer.ridelog.data.mapping import load_mapping
-from optimizer.ridelog.data.mapping_proposal import propose
-from optimizer.ridelog.data.reader import read_blocks
+from optimizer.study.log_data.mapping import load_mapping
+from optimizer.study.log_data.mapping_proposal import propose
+from optimizer.study.log_data.reader import read_blocks
 from tests.optimizer.ridelog.written_logs import sound, write_mapping
 
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from optimizer.base.json_io import json_text
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.replay import compare, comparison_facts
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
+from optimizer.study.log_data.resampling import RideLog
 from plant.description.profile_array import profile_to_array
 from plant.kernel.trace import trace
 

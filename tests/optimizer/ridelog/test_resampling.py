@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from optimizer.ridelog.data.mapping import load_mapping
-from optimizer.ridelog.data.resampling import load_log
+from optimizer.study.log_data.mapping import load_mapping
+from optimizer.study.log_data.resampling import load_log
 from tests.optimizer.ridelog.written_logs import sound, write_mapping
 
 
@@ -57,7 +57,7 @@ def test_a_value_that_can_not_be_true_is_left_out(resampled):
 def test_blocks_do_not_show_in_the_grid(resampled, monkeypatch):
     whole = resampled(sound(), rate_hz=30.0)
 
-    monkeypatch.setattr("optimizer.ridelog.data.reader._BLOCK_BYTES", 20_000)
+    monkeypatch.setattr("optimizer.study.log_data.reader._BLOCK_BYTES", 20_000)
 
     np.testing.assert_allclose(
         resampled(sound(), rate_hz=30.0).signals["pitch_rad"], whole.signals["pitch_rad"]

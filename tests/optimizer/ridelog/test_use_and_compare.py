@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from optimizer.ridelog.data.resampling import RideLog
 from optimizer.ridelog.fits.road import grade_sine
 from optimizer.ridelog.replay import compare, speed_lag_s
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
+from optimizer.study.log_data.resampling import RideLog
 from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.trace import trace

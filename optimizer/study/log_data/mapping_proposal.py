@@ -10,9 +10,9 @@ import pyarrow.parquet
 
 from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import shown
-from optimizer.ridelog.data.channels import CHANNELS, ISO_TIME, Channel, unit_named
-from optimizer.ridelog.data.mapping import SEPARATORS
-from optimizer.ridelog.data.reader import (
+from optimizer.study.log_data.channels import CHANNELS, ISO_TIME, Channel, unit_named
+from optimizer.study.log_data.mapping import SEPARATORS
+from optimizer.study.log_data.reader import (
     PARQUET,
     csv_header,
     head_text,

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.base.errors import LogError, caused_by
-from optimizer.ridelog.data.channels import CHANNELS
-from optimizer.ridelog.data.checks import Checked, LogWatch
-from optimizer.ridelog.data.mapping import LogMapping
-from optimizer.ridelog.data.reader import Block, read_blocks
+from optimizer.study.log_data.channels import CHANNELS
+from optimizer.study.log_data.checks import Checked, LogWatch
+from optimizer.study.log_data.mapping import LogMapping
+from optimizer.study.log_data.reader import Block, read_blocks
 from plant.arrays import Floats
 
 WORKING_HZ = 100.0  # assumed: well above the balance's few Hz

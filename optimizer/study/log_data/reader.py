@@ -15,7 +15,7 @@ import pyarrow.parquet
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest
 from optimizer.base.reading import no_such_file, reading
-from optimizer.ridelog.data.mapping import SEPARATORS, LogMapping
+from optimizer.study.log_data.mapping import SEPARATORS, LogMapping
 from plant.arrays import Floats
 
 _BLOCK_BYTES = 1 << 20

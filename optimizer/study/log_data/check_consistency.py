@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 
-from optimizer.ridelog.data.findings import Finding, Weight
+from optimizer.study.log_data.findings import Finding, Weight
 from plant.arrays import Floats
 
 _BIN_S = 0.25  # long against the balance's swing in the speed, short against an acceleration

@@ -6,12 +6,12 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.base.errors import LogError, UserInputError, caused_by
-from optimizer.ridelog.data.check_consistency import MotionWatch
-from optimizer.ridelog.data.check_sensor import ChannelWatch
-from optimizer.ridelog.data.check_time import TimeWatch
-from optimizer.ridelog.data.findings import Finding, Weight
-from optimizer.ridelog.data.mapping import LogMapping
-from optimizer.ridelog.data.reader import Block, read_blocks
+from optimizer.study.log_data.check_consistency import MotionWatch
+from optimizer.study.log_data.check_sensor import ChannelWatch
+from optimizer.study.log_data.check_time import TimeWatch
+from optimizer.study.log_data.findings import Finding, Weight
+from optimizer.study.log_data.mapping import LogMapping
+from optimizer.study.log_data.reader import Block, read_blocks
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.ridelog.data.channels import CHANNELS
-from optimizer.ridelog.data.findings import Finding, Weight
+from optimizer.study.log_data.channels import CHANNELS
+from optimizer.study.log_data.findings import Finding, Weight
 from plant.arrays import Floats
 
 _MISSING_SHARE = 0.01

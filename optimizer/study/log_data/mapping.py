@@ -8,9 +8,9 @@ from typing import Any
 from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import nearest, shown
 from optimizer.base.toml_io import read_toml
-from optimizer.ridelog.data.channels import ALWAYS_NEEDED, CHANNELS, ISO_TIME, to_si
 from optimizer.study.catalogue import BOARD, resolved
 from optimizer.study.dataclass_schema import Table, section_model, section_of
+from optimizer.study.log_data.channels import ALWAYS_NEEDED, CHANNELS, ISO_TIME, to_si
 from optimizer.study.schema_errors import checked
 from plant.description.board import Board
 from plant.description.rider import Body

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from optimizer.ridelog.data.findings import Finding, Weight
+from optimizer.study.log_data.findings import Finding, Weight
 from plant.arrays import Floats
 
 GAP_STEPS = 10.0  # assumed: more missing rows than a fit may bridge
