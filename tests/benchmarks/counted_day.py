@@ -51,16 +51,31 @@ class Counts:
     places: NDArray[np.int64]
     down: Flags
 
-    def rate(self, profile: int, *, rider: int | None = None) -> EventRate:
-        """Return a profile's nose-downs per 1,000 km, of one rider or of all."""
+    def by_road(self, profile: int, *, rider: int | None = None) -> tuple[Floats, Floats]:
+        """Return a profile's nose-downs and its kilometres, both (course,), of one rider or all."""
         course, lane = self.places.T
         counted = self.down[:, profile]
         kilometres = self.kilometres
         if rider is not None:
             counted = counted & (self.rider[course, lane] == rider)
             kilometres = np.where(self.rider == rider, kilometres, 0.0)
-        by_course = np.bincount(course[counted], minlength=len(kilometres)).astype(np.float64)
-        return event_rate(by_course, kilometres.sum(axis=1) / 1000.0)
+        n_down = np.bincount(course[counted], minlength=len(kilometres)).astype(np.float64)
+        return n_down, kilometres.sum(axis=1)
+
+    def rate(self, profile: int, *, rider: int | None = None) -> EventRate:
+        """Return a profile's nose-downs per 1,000 km, of one rider or of all."""
+        n_down, kilometres = self.by_road(profile, rider=rider)
+        return event_rate(n_down, kilometres / 1000.0)
+
+    def worst_rider(self, profile: int) -> int:
+        """Return the rider with a profile's highest rate; the first of equals."""
+        rates = [self.rate(profile, rider=rider).rate for rider in np.unique(self.rider).tolist()]
+        return int(np.argmax(rates))
+
+    def survived(self) -> Flags:
+        """Say which roads at least one profile rides without a nose-down, (course,)."""
+        n_down = [self.by_road(profile)[0] for profile in range(self.down.shape[1])]
+        return np.asarray(np.min(n_down, axis=0) == 0.0)
 
 
 def nothing_ridden(key: str, *, n_profiles: int) -> Counts:
@@ -92,10 +107,10 @@ def read_counts(path: Path, key: str, *, n_profiles: int) -> Counts:
     except FileNotFoundError:
         return nothing_ridden(key, n_profiles=n_profiles)
     except (OSError, zipfile.BadZipFile, ValueError, KeyError):
-        raise UserInputError(f"{path}: holds no counts; name another file by --counts") from None
+        raise UserInputError(f"{path}: holds no counts; name another folder by --out") from None
     if counts.key != key:
         raise UserInputError(
-            f"{path}: counts of other profiles or of another day; name another file by --counts"
+            f"{path}: counts of other profiles or of another day; name another folder by --out"
         )
     return counts
 
@@ -159,14 +174,29 @@ def counted(
     return counts
 
 
+def work_wanted(study: Study, *, n_profiles: int, hours: float, hardest: float) -> float:
+    """Return how many rides all profiles and the scouts make together, about."""
+    n_rides = hours * 3600.0 / study.riding_day.ride_s
+    return n_rides * (len(_scouts(study)) + n_profiles * hardest)
+
+
+def work_done(study: Study, counts: Counts) -> float:
+    """Return how many of those rides are in the counts."""
+    return float(counts.hardness.size * len(_scouts(study)) + counts.down.size)
+
+
+def _scouts(study: Study) -> Floats:
+    """Return the baseline and the weakened profiles, (profile, parameter)."""
+    baseline = profile_to_array(study.baseline)
+    return np.vstack([baseline, weakened(baseline)])
+
+
 def _scouted(study: Study, counts: Counts, *, seed: int, n_jobs: int) -> Counts:
     """Return counts with the next courses, ridden by the baseline and the weakened profiles."""
     first = len(counts.hardness)
     courses = list(day_rides(study, np.arange(first, first + _COURSES_AT_ONCE), seed=seed))
     rides: list[Ride] = [ride for course in courses for ride in course]
-    baseline = profile_to_array(study.baseline)
-    scouts = np.vstack([baseline, weakened(baseline)])
-    results = simulate(scouts, rides, n_jobs=n_jobs, keep_roads=False)
+    results = simulate(_scouts(study), rides, n_jobs=n_jobs, keep_roads=False)
     riders = list(study.riders)
     found = {
         "hardness": ridden_nearness(results).mean(axis=0),

@@ -19,10 +19,16 @@ from tests.benchmarks.counted_day import (
     nothing_ridden,
     read_counts,
     wanted_places,
+    work_done,
+    work_wanted,
     write_counts,
 )
-from tests.benchmarks.nose_down_counts import main, report, spread_along
+from tests.benchmarks.fifth_of_baseline import shares, shares_table
+from tests.benchmarks.kept_day import kept_counts
+from tests.benchmarks.nose_down_counts import main, spread_along
+from tests.benchmarks.nose_down_report import report
 from tests.benchmarks.nose_down_widths import scanned, widths_report
+from tests.benchmarks.time_to_go import TimeToGo
 from tests.optimizer.small_study import searched, write_small_study
 
 SEED = 5
@@ -129,21 +135,108 @@ def test_counts_of_other_profiles_are_refused(tmp_path):
 def test_the_report_says_what_was_counted():
     estimate = RateEstimate(rate=2.0, low=1.0, high=2.9)
 
-    lines = report(
+    text = report(
         dataclasses.replace(COUNTS, down=COUNTS.down[:, [0, 1, 0]]),
+        [estimate] * 3,
         names=["0 baseline", "7 cheapest", "9"],
         riders=["ann", "bob"],
         objective=np.array([2.0, 3.0, 4.0]),
-        estimates=[estimate] * 3,
-    ).splitlines()
+        on_front=np.array([False, True, True]),
+        title="a study",
+    )
 
-    assert lines[0].startswith("3 h, 1000 km, 6 rides, of which 4 ridden by all profiles")
-    assert lines[2].split()[:4] == ["0", "baseline", "3", "3.00"]
-    assert lines[3].split()[:4] == ["7", "cheapest", "2", "2.00"]
-    assert lines[-4].endswith("1.00, 2 profiles")
-    assert lines[-3].endswith("1 of 3")
-    assert lines[-2].endswith("3 of 3")
-    assert lines[-1] == "rides that no profile survives: 2"
+    cells = [line.strip("| ").split(" | ") for line in text.splitlines()]
+    assert cells[2][:3] == ["0 baseline", "3", "3, bob"]
+    assert cells[3][:3] == ["7 cheapest", "2", "2, bob"]
+    assert cells[3][-1] == "yes"  # 2 in 1,000 km
+    found = dict(line for line in cells if len(line) == 2)
+    assert found["nose-downs per 1,000 km"] == "a study"
+    assert found["hours; km"] == "3; 1000"
+    assert found["rides (of which ridden by all profiles)"] == "6 (4)"
+    assert found["rank correlation of rate and count, 2 profiles of the front"] == "1.00"
+    assert found["counts inside the interval of 95 %, front"] == "1 of 2"
+    assert found["the same, with picks and baseline"] == "1 of 3"
+    assert found["intervals of count and estimate that meet"] == "3 of 3"
+    assert found["rides; roads that no profile survives"] == "2; 2"
+
+
+def test_the_lowest_rate_is_compared_with_the_baseline_by_roads_and_riders():
+    # Three roads of two rides each, one by each rider; the last road throws everybody.
+    down = np.array([[1, 0], [1, 0], [1, 0], [0, 0], [1, 1], [1, 1]], dtype=bool)
+    counts = Counts(
+        key="a day",
+        hardness=np.zeros((3, 2)),
+        rider=np.array([[0, 1]] * 3),
+        kilometres=np.full((3, 2), 10.0),
+        hours=np.full((3, 2), 1.0),
+        places=np.array([[0, 0], [0, 1], [1, 0], [1, 1], [2, 0], [2, 1]]),
+        down=down,
+    )
+
+    found = {share.among: share for share in shares(counts, 1)}
+
+    assert counts.survived().tolist() == [True, True, False]
+    counted = {among: (share.baseline, share.profile) for among, share in found.items()}
+    assert counted == {
+        "all roads, all riders": (5, 2),
+        "all roads, worst rider": (3, 1),
+        "roads that a profile survives, all riders": (3, 0),
+        "roads that a profile survives, worst rider": (2, 0),
+    }
+    assert found["all roads, all riders"].share == pytest.approx(0.4)
+    low, high = (getattr(found["all roads, all riders"], name) for name in ("low", "high"))
+    assert (low, high) == (0.0, 1.0)  # resampled days hold the last road alone, or not at all
+    verdicts = [
+        line.split(" | ")[-1] for line in shares_table(list(found.values()), "9").splitlines()
+    ]
+    assert verdicts[2:] == ["no |", "no |", "yes |", "yes |"]
+
+
+def test_a_baseline_that_is_never_thrown_has_no_share():
+    never = dataclasses.replace(COUNTS, down=np.zeros((4, 2), dtype=np.bool_))
+
+    assert shares_table(shares(never, 1), "9").count("not known") == 8
+
+
+def test_an_interrupted_day_keeps_what_was_ridden_and_goes_on(
+    study, profiles, tmp_path, monkeypatch
+):
+    path = tmp_path / "out" / "small_1.npz"
+    asked = {"key": "a day", "hours": 4.0, "hardest": 1.0, "seed": SEED, "n_jobs": 1}
+    steps = 0
+
+    def stopped(self, _done):
+        nonlocal steps
+        steps += 1
+        if steps == 3:
+            raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr(TimeToGo, "at", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            kept_counts(study, profiles, path, **asked)
+    part = read_counts(path, "a day", n_profiles=2)
+    found = kept_counts(study, profiles, path, **asked)
+
+    whole = ridden(study, profiles, nothing(profiles), hours=4.0)
+    assert len(part.hardness) == 16  # two steps of eight roads and one whose end was stopped
+    np.testing.assert_array_equal(found.down, whole.down)
+    np.testing.assert_array_equal(read_counts(path, "a day", n_profiles=2).down, whole.down)
+    assert work_done(study, whole) == pytest.approx(
+        work_wanted(study, n_profiles=2, hours=whole.hours.sum(), hardest=1.0), rel=0.1
+    )
+
+
+def test_the_time_to_go_is_that_at_the_pace_so_far():
+    now_s, said = 0.0, []
+    to_go = TimeToGo("a day", 100.0, done=20.0, clock=lambda: now_s, say=said.append)
+
+    to_go.at(21.0)
+    now_s = 60.0
+    to_go.at(40.0)
+    to_go.at(41.0)
+
+    assert said == ["a day: 40 % done, about 3 min to go"]
 
 
 def test_a_scan_finds_the_widths_and_the_constant_by_which_rates_were_made():
@@ -176,11 +269,12 @@ def test_a_scan_finds_the_widths_and_the_constant_by_which_rates_were_made():
 def test_the_command_counts_a_searched_study_and_continues(tmp_path):
     folder = write_small_study(tmp_path / "small")
     searched(folder, 24)
-    asked = [str(folder), "--profiles", "4", "--hardest", "0.05", "--widths", "--hours"]
+    asked = [str(folder), "--profiles", "4", "--hardest", "0.05", "--widths", "--threads", "1"]
+    asked += ["--out", str(tmp_path / "out"), "--hours"]
 
     first, again = main([*asked, "0.1"]), main([*asked, "0.1"])
 
     assert first == again
-    assert "0 baseline" in first
-    assert (folder / "nose_down_counts_1.npz").exists()
-    assert main([*asked, "3"]).startswith("4 h")
+    assert "| 0 baseline |" in first
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["small_1.npz"]
+    assert "| 4; " in main([*asked, "3"])
