@@ -23,7 +23,8 @@ from optimizer.study.paths import RIDDEN_FILE, START_FILE, STUDY_FILE, store_pat
 Numbers = NDArray[np.intp]
 
 _SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
-_KEPT = (".gpx", ".csv", ".npy", ".npz", ".asc", ".txt")  # files that routes of a study may name
+# Of files that routes and logs of a study may name.
+_KEPT = (".gpx", ".csv", ".npy", ".npz", ".asc", ".txt", ".parquet", ".mapping.toml")
 
 
 def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> int:
@@ -55,7 +56,7 @@ def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> in
     text = starting_from(study.text, path=folder / STUDY_FILE)
     make_folder(folder)
     for path in sorted(study.folder.iterdir()):
-        if path.suffix in _KEPT and path.name not in (start, RIDDEN_FILE) and path.is_file():
+        if path.name.endswith(_KEPT) and path.name not in (start, RIDDEN_FILE) and path.is_file():
             write_whole(folder / path.name, path.read_bytes())
     write_whole(folder / start, _start_table(results, numbers))
     write_ridden(folder / RIDDEN_FILE, _ridden(results, np.append(BASELINE, numbers)))

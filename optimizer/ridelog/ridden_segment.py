@@ -4,22 +4,19 @@ import dataclasses
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from optimizer.base.errors import LogError, UserInputError, caused_by
-from optimizer.ridelog.fits.road import distance_m, grade_from_load, grade_sine
+from optimizer.ridelog.fits.road import grade_from_load, grade_sine
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.study.log_data.mapping import LogMapping
 from optimizer.study.log_data.resampling import RideLog
+from optimizer.study.log_data.rolling import distance_m, rolling_stretches, speed_points
 from plant.arrays import Floats
 
 LONGEST_S = 300.0
 _SHORTEST_S = 20.0
-_MOVING_MPS = 0.7
 _STEP_M = 5.0
-_GLITCH = 9  # samples
 _BEYOND_M = 60.0  # level ground behind the end, for a ride that runs faster
-_SCRIPT_S = 1.0
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,14 +56,7 @@ def ridden_segment(log: RideLog, mapping: LogMapping, road: Fit | str) -> Segmen
             f"{mapping.path}: columns.speed_mps: is needed to ride the log again; name the column"
         )
     speed = log.signals["speed_mps"]
-    # A single glitch is no stop.
-    rolls = median_filter(np.nan_to_num(speed), _GLITCH) > _MOVING_MPS
-    best = (0, 0)
-    for part in log.parts():
-        edges = np.flatnonzero(np.diff(np.concatenate([[0], rolls[part].astype(np.int8), [0]])))
-        for start, end in edges.reshape(-1, 2) + part.start:
-            best = max(best, (int(start), int(end)), key=lambda ends: ends[1] - ends[0])
-    start, end = best
+    start, end = max(rolling_stretches(log), key=lambda ends: ends[1] - ends[0], default=(0, 0))
     if (end - start) * log.dt_s < _SHORTEST_S:
         raise UserInputError(
             f"{mapping.path}: the log never rolls forward for {_SHORTEST_S:g} s without a gap;"
@@ -82,7 +72,7 @@ def ridden_segment(log: RideLog, mapping: LogMapping, road: Fit | str) -> Segmen
     heights = np.interp(places, along, height - height[0])
     return Segment(
         samples=samples,
-        speed_points=_speed_points(speed[samples], log.dt_s),
+        speed_points=speed_points(speed[samples], log.dt_s),
         distance_m=np.append(places, places[-1] + _BEYOND_M),
         height_m=np.append(heights, heights[-1]),
         heights_from=heights_from,
@@ -99,14 +89,4 @@ def _grade(log: RideLog, mapping: LogMapping, road: Fit | str) -> tuple[Floats, 
     return (
         np.interp(log.time_s, road.time_s, residual),
         "the load that current and speed leave unexplained; its mean is in the rolling resistance",
-    )
-
-
-def _speed_points(speed: Floats, dt_s: float) -> tuple[tuple[float, float], ...]:
-    width = max(round(_SCRIPT_S / dt_s), 1)
-    n_windows = len(speed) // width
-    means = np.maximum(speed[: n_windows * width].reshape(n_windows, width).mean(axis=1), 0.0)
-    return tuple(
-        (round((window + 0.5) * width * dt_s, 3), round(float(mean), 3))
-        for window, mean in enumerate(means)
     )

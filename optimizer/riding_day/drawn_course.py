@@ -11,6 +11,7 @@ from optimizer.riding_day.speeds import (
     held_between,
     speed_bounds,
 )
+from optimizer.study.log_data.rolling import lasts_s
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.route import STEP_M
 from plant.arrays import Floats
@@ -130,6 +131,9 @@ def _manoeuvre(day: RidingDay, random: Random, bounds_mps: Floats) -> Manoeuvre:
 
 
 def _speeds(day: RidingDay, random: Random) -> Points:
+    """Return wanted speeds as a log has them, or drawn ones where the day has no log."""
+    if day.logged_mps:
+        return _logged_speeds(day.logged_mps, random, day.ride_s)
     speed = float(random.uniform(day.slow_mps, day.fast_mps))
     points = [(0.0, speed)]
     at_s = float(random.uniform(*_SPEED_S))
@@ -139,6 +143,22 @@ def _speeds(day: RidingDay, random: Random) -> Points:
         change_s = abs(after - speed) / CHANGE_MPS2 + 0.1
         points += [(at_s, speed), (at_s + change_s, after)]
         at_s, speed = at_s + change_s + float(random.uniform(*_SPEED_S)), after
+    return tuple(points)
+
+
+def _logged_speeds(stretches: Sequence[Points], random: Random, ride_s: float) -> Points:
+    """Return the speeds of stretches, each from a random time on, until the ride is over."""
+    weight = np.array([lasts_s(stretch) for stretch in stretches])
+    points: list[tuple[float, float]] = []
+    while not points or points[-1][0] < ride_s:
+        stretch = np.array(stretches[random.choice(len(stretches), p=weight / weight.sum())])
+        from_s = float(random.uniform(stretch[0, 0], stretch[-1, 0]))
+        times = np.append(from_s, stretch[stretch[:, 0] > from_s, 0])
+        speeds = np.interp(times, *stretch.T)
+        at_s = 0.0
+        if points:
+            at_s = points[-1][0] + abs(float(speeds[0]) - points[-1][1]) / CHANGE_MPS2 + 0.1
+        points += zip((at_s + times - from_s).tolist(), speeds.tolist(), strict=True)
     return tuple(points)
 
 

@@ -3,7 +3,7 @@
 import dataclasses
 from collections.abc import Mapping
 
-from plant.description.course import Elevation, Surface
+from plant.description.course import Elevation, Points, Surface
 from plant.description.quantity import quantity
 
 
@@ -19,6 +19,9 @@ class RidingDay:
         Fastest wanted speed over each; `fast_mps` over those that are not among them.
     routes : tuple of Elevation
         Recorded ways, smoothed, whose parts give the rides their grades; none if grades are drawn.
+    logged_mps : tuple of points (time s, speed m/s)
+        Stretches of a ride log that give the rides their wanted speeds; none if speeds are drawn.
+        With them, `fast_mps` is the log's fastest.
     """
 
     ride_s: float = quantity("length of one ride", 10.0, 600.0)
@@ -45,6 +48,7 @@ class RidingDay:
     surfaces: Mapping[Surface, float]
     fastest_mps: Mapping[Surface, float]
     routes: tuple[Elevation, ...] = ()
+    logged_mps: tuple[Points, ...] = ()
 
     @property
     def way_m(self) -> float:

@@ -12,6 +12,8 @@ from optimizer.study.catalogue_surface import catalogue_surface
 from optimizer.study.course import heights_of, refuse_too_steep
 from optimizer.study.course_schema import HeightsTable
 from optimizer.study.dataclass_schema import Table, number, table_model
+from optimizer.study.logged_day import LoggedDay, read_logged_day
+from optimizer.study.paths import mapping_beside
 from optimizer.study.riding_day import RidingDay
 from plant.description.course import Elevation, Surface
 from plant.description.quantity import quantities
@@ -31,17 +33,27 @@ def _listed(given: Any) -> Any:
     return several
 
 
-class _SurfacesOfTheDay(Table):
+class LogTable(Table):
+    """A ride log in a file, and the file that says which of its columns is what."""
+
+    file: str = Field(description="file of the ride log", strict=True, min_length=1)
+    mapping: str | None = Field(
+        None, description="file that maps the log's columns", strict=True, min_length=1
+    )
+
+
+class _DayTable(Table):
     surfaces: dict[str, _Share] = Field(description="shares of the way by surface")
     fastest_mps: dict[str, _Fastest] = Field(description="fastest speeds by surface")
     route: Annotated[tuple[HeightsTable, ...], BeforeValidator(_listed)] = ()
+    log: LogTable | None = None
 
 
 RidingDayTable: Any = table_model(
     RidingDay,
     {declared.name: number(declared.text, declared.low, declared.high)
      for declared in quantities(RidingDay)},
-    base=_SurfacesOfTheDay,
+    base=_DayTable,
 )  # fmt: skip
 
 
@@ -52,13 +64,13 @@ def riding_day_of(table: Any, *, path: Path) -> RidingDay:
     ----------
     table : RidingDayTable
     path : Path
-        The study file, for messages and routes.
+        The study file, for messages, routes and the log.
 
     Raises
     ------
     UserInputError
-        A surface of the riding day is not in the catalogue, or a route can not be read or is too
-        short for a ride.
+        A surface of the riding day is not in the catalogue, or a route or log can not be read or
+        is too short for a ride.
     """
     numbers = {declared.name: getattr(table, declared.name) for declared in quantities(RidingDay)}
     day = RidingDay(
@@ -66,22 +78,53 @@ def riding_day_of(table: Any, *, path: Path) -> RidingDay:
         surfaces=_by_surface(table.surfaces, path=path, key="riding_day.surfaces"),
         fastest_mps=_by_surface(table.fastest_mps, path=path, key="riding_day.fastest_mps"),
     )
-    routes = tuple(_route(route, day, path=path) for route in table.route)
-    return dataclasses.replace(day, routes=routes)
+    routes = {
+        f"{path}: riding_day.route: {route.file}": heights_of(route, folder=path.parent)
+        for route in table.route
+    }
+    if table.log is not None:
+        logged = _logged(table.log, path=path)
+        where = f"{path}: riding_day.log: {table.log.file}"
+        day = dataclasses.replace(
+            day, logged_mps=logged.speeds, fast_mps=_fastest_of(logged, where=where)
+        )
+        if not routes and logged.heights is not None:
+            routes = {where: logged.heights}
+    for where, heights in routes.items():
+        _refuse_unfit(heights, day, where=where)
+    return dataclasses.replace(day, routes=tuple(routes.values()))
 
 
-def _route(table: HeightsTable, day: RidingDay, *, path: Path) -> Elevation:
-    heights = heights_of(table, folder=path.parent)
-    file, where = path.parent / table.file, f"{path}: riding_day.route"
-    refuse_too_steep(heights, where=f"{where}: {file.name}", or_else="choose another route")
+def _logged(table: LogTable, *, path: Path) -> LoggedDay:
+    log = path.parent / table.file
+    mapping = mapping_beside(log) if table.mapping is None else path.parent / table.mapping
+    try:
+        return read_logged_day(log, mapping)
+    except UserInputError as error:
+        raise UserInputError(f"{path}: riding_day.log: {error}") from None
+
+
+def _fastest_of(logged: LoggedDay, *, where: str) -> float:
+    fastest = max(speed for points in logged.speeds for _, speed in points)
+    allowed = next(declared for declared in quantities(RidingDay) if declared.name == "fast_mps")
+    if fastest > allowed.high:
+        raise UserInputError(
+            f"{where}: fastest speed must be up to {allowed.high:g} m/s, got {fastest:.0f} m/s;"
+            " check the unit of columns.speed_mps in its mapping"
+        )
+    return fastest
+
+
+def _refuse_unfit(heights: Elevation, day: RidingDay, *, where: str) -> None:
+    """Refuse heights that are too steep, or too short for a ride of the day."""
+    refuse_too_steep(heights, where=where, or_else="choose another")
     end_m = float(heights.distance_m[-1])
     if end_m < day.way_m:
         raise UserInputError(
-            f"{where}: {file.name} must be {day.way_m:.0f} m long or longer, for a ride of"
-            f" {day.ride_s:g} s at up to {day.fast_mps:g} m/s, got {end_m:.0f} m; choose a longer"
-            " route, or lower riding_day.ride_s"
+            f"{where} must lead {day.way_m:.0f} m or farther, for a ride of {day.ride_s:g} s at up"
+            f" to {day.fast_mps:g} m/s, got {end_m:.0f} m; choose a longer one, or lower"
+            " riding_day.ride_s"
         )
-    return heights
 
 
 def _by_surface(given: dict[str, float], *, path: Path, key: str) -> dict[Surface, float]:

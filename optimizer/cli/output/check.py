@@ -16,6 +16,7 @@ from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
 from optimizer.riding_day.hard_rides import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
+from optimizer.study.log_data.rolling import lasts_s
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.route import steepest_percent
 from plant.compile import CACHE_FOLDER
@@ -86,7 +87,15 @@ def _day_in_words(day: RidingDay) -> str:
         steepest = max(steepest_percent(route) for route in day.routes)
         n_routes = "1 route" if len(day.routes) == 1 else f"{len(day.routes)} routes"
         grades = f"grades from {n_routes}, {km:.1f} km, steepest {steepest:.0f} %"
-    return f"{grades}; speeds drawn at random, {day.slow_mps:g} to {day.fast_mps:g} m/s"
+    return f"{grades}; {_speeds_in_words(day)}"
+
+
+def _speeds_in_words(day: RidingDay) -> str:
+    if not day.logged_mps:
+        return f"speeds drawn at random, {day.slow_mps:g} to {day.fast_mps:g} m/s"
+    minutes = sum(map(lasts_s, day.logged_mps)) / 60.0
+    speeds = [speed for points in day.logged_mps for _, speed in points]
+    return f"speeds from a log of {minutes:.1f} min, {min(speeds):.1f} to {max(speeds):.1f} m/s"
 
 
 def print_check(out: Console, facts: dict[str, Any]) -> None:

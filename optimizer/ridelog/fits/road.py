@@ -7,16 +7,14 @@ import numpy as np
 
 from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
 from optimizer.study.log_data.resampling import RideLog, window_means
-from optimizer.study.route import smoothed
+from optimizer.study.log_data.rolling import distance_m, recorded_heights
 from plant.arrays import Floats
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
-from plant.description.course import Elevation
 
 WINDOW_S = 2.0  # longer than a swing of the rider's body
 _BLOCK_S = 20.0
 _MOVING_MPS = 0.7  # below, friction turns round and wheel speed is unsure
-_SMOOTH_M = 50.0
 _FEWEST = 30
 
 
@@ -26,30 +24,14 @@ def masses(board: Board, rider_mass_kg: float) -> tuple[float, float]:
     return moving, moving + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2
 
 
-def distance_m(log: RideLog) -> Floats:
-    """Return how far the wheel has rolled, (sample,); it stands where speed is missing."""
-    return np.cumsum(np.nan_to_num(log.signals["speed_mps"])) * log.dt_s
-
-
 def grade_sine(log: RideLog) -> Floats | None:
     """Return the sine of the grade from the altitude over the distance; None without altitude."""
-    if not log.has("altitude_m", "speed_mps"):
+    recorded = recorded_heights(log)
+    if recorded is None:
         return None
-    along = distance_m(log)
-    good = np.isfinite(log.signals["altitude_m"])
-    reached = np.maximum.accumulate(along)
-    advances = good & (np.diff(reached, prepend=-1.0) > 0.0)
-    if np.count_nonzero(advances) < 2 or along[advances][-1] - along[advances][0] < 2.0 * _SMOOTH_M:
-        return None
-    start = along[advances][0]
-    # Noise of a receiver averages out over every sample of a step of distance, not at one of them.
-    step = ((along[advances] - start) / 5.0).astype(np.int64)
-    count = np.bincount(step)
-    height = np.bincount(step, log.signals["altitude_m"][advances])[count > 0] / count[count > 0]
-    centre = np.bincount(step, along[advances] - start)[count > 0] / count[count > 0]
-    route = smoothed(Elevation(distance_m=centre - centre[0], height_m=height), smooth_m=_SMOOTH_M)
+    route, start_m = recorded
     slope = np.gradient(route.height_m, route.distance_m)
-    at = np.interp(along - start - centre[0], route.distance_m, slope)
+    at = np.interp(distance_m(log) - start_m, route.distance_m, slope)
     return np.asarray(at / np.sqrt(1.0 + at * at))
 
 

@@ -75,6 +75,22 @@ def test_a_start_file_of_another_name_is_replaced_under_that_name(old, tmp_path)
     assert len(load_study(tmp_path / "new").start) > 0
 
 
+def test_the_files_of_routes_and_logs_go_along(old, tmp_path):
+    with_files = tmp_path / "old"
+    with_files.mkdir()
+    store = "store.sqlite"
+    (with_files / store).write_bytes((old.study.folder / store).read_bytes())
+    named = {"hill.gpx", "ride.parquet", "ride.mapping.toml"}
+    for name in (*named, "notes.md"):
+        (with_files / name).write_text("x")
+    study = dataclasses.replace(old.study, folder=with_files)
+
+    fork(dataclasses.replace(old, study=study), tmp_path / "new", n_profiles=5)
+
+    found = {path.name for path in (tmp_path / "new").iterdir()}
+    assert found == named | {"start.csv", "ridden.npz", "study.toml"}
+
+
 def test_a_start_file_elsewhere_is_refused(old, tmp_path):
     text = old.study.text.replace("[search]\n", '[search]\nstart = "../mine.csv"\n')
     named = dataclasses.replace(old, study=dataclasses.replace(old.study, text=text))

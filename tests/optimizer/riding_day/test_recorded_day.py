@@ -136,7 +136,10 @@ def test_a_ride_follows_a_stretch_of_its_route(heights, number):
         ("route = []", "riding_day.route: must be a route or a list of routes"),
         ('route = { fil = "hill.gpx" }', "the nearest allowed is file"),
         ('route = { file = "hill.gpx", smooth_m = 1.0 }', "a number from 5 to 1000, got 1"),
-        ('route = { file = "short.gpx" }', "short.gpx must be 498 m long or longer"),
+        (
+            'route = { file = "short.gpx" }',
+            "route: short.gpx must lead 498 m or farther",
+        ),
         ('route = { file = "cliff.gpx" }', "cliff.gpx must not be steeper than 50 %"),
     ],
 )
