@@ -29,7 +29,7 @@ from optimizer.search.evaluation import Evaluate
 from plant.arrays import Floats
 from tests.benchmarks.front_reevaluation import FrontReevaluation
 from tests.benchmarks.search_peers import METHODS
-from tests.benchmarks.search_problems import PROBLEMS, Problem
+from tests.benchmarks.search_problems import FRESH, PROBLEMS, Problem
 from tests.benchmarks.search_report import printed, table
 from tests.benchmarks.search_runs import Recorder, Run, read_run, write_run
 from tests.benchmarks.search_starts import SIMILAR
@@ -70,12 +70,15 @@ def run_missing(folder: Path, problem: Problem, given: argparse.Namespace) -> No
         points = known(problem, start, folder)
         if points is None:
             continue
-        began = time.perf_counter()
+        began_s = time.process_time()
         recorder = Recorder(problem, n_wanted=n_wanted)
         METHODS[method].search(recorder, problem, seed=seed, known=points)
         write_run(path, recorder.run(), keys=_keys(problem, method, start))
-        taken = time.perf_counter() - began
-        sys.stdout.write(f"{problem.name} {method} {start} seed {seed}: {taken:.1f} s\n")
+        taken_s = time.process_time() - began_s
+        sys.stdout.write(
+            f"{problem.name} {method} {start} seed {seed}: {taken_s:.1f} s of processor time,"
+            f" {1000.0 * taken_s / n_wanted:.0f} ms a candidate\n"
+        )
         sys.stdout.flush()
 
 
@@ -95,8 +98,8 @@ def fresh_table(
     runs: Mapping[tuple[str, str, int], Run],
     budgets: Sequence[int],
 ) -> pd.DataFrame:
-    """Return the table of what `fresh` noise leaves of each front."""
-    again = FrontReevaluation(folder / problem.name / "again.npz", key=problem.key)
+    """Return the table of what `fresh` noise and days leave of each front."""
+    again = FrontReevaluation(folder / problem.name / "again.npz", key=f"{FRESH}: {problem.key}")
     for run in runs.values():
         again.ride(fresh, map(run.front, (*budgets, len(run.objectives))))
     return table(
@@ -104,7 +107,7 @@ def fresh_table(
         runs,
         budgets,
         found_by=again.found,
-        measure=f"{problem.measure}, on fresh noise",
+        measure=f"{problem.measure}, {FRESH}",
     )
 
 
@@ -120,7 +123,7 @@ def main(words: Sequence[str] | None = None) -> None:
     parser.add_argument("--budgets", nargs="+", type=int, default=list(BUDGETS))
     parser.add_argument("--threads", type=int, default=1, help="for the rides; default: 1")
     parser.add_argument(
-        "--fresh", action="store_true", help="ride the fronts of the example on fresh noise too"
+        "--fresh", action="store_true", help=f"ride the fronts of the example {FRESH} too"
     )
     parser.add_argument("--folder", type=Path, default=Path("bench_search"))
     given = parser.parse_args(words)

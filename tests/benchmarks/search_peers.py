@@ -6,6 +6,7 @@ its baseline and the others to start from, optuna's are enqueued, pymoo's stand 
 population. Where none is known ours gets a random point as its baseline, because it always has one.
 """
 
+import dataclasses
 import json
 import tempfile
 import warnings
@@ -27,10 +28,13 @@ from pymoo.core.termination import NoTermination
 from pymoo.problems.static import StaticProblem
 from pymoo.util.ref_dirs import get_reference_directions
 
+from objectives import Components
 from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.search.cost_descent import Descent
+from optimizer.search.evaluation import NO_HISTORY, Evaluation, History
 from optimizer.search.frozen_settings import METHOD
+from optimizer.search.imputation import imputed
 from optimizer.search.optuna_trials import distributions
 from optimizer.search.plan import Plan
 from optimizer.search.space import from_unit, to_unit
@@ -48,6 +52,34 @@ class Method:
 
     search: Callable[..., None]
     key: str
+
+
+class Observer:
+    """What a peer observes of a problem: its candidates' outcomes, nothing of them unknown.
+
+    Its first batch is evaluated whole, as ours is. Later candidates that break a constraint ride no
+    hard rides, and what is not known of them is that of the nearest known candidate, as in our own
+    search. Their violations, by which the peers rank what is infeasible, are known exactly.
+    """
+
+    def __init__(self, recorder: Recorder, problem: Problem) -> None:
+        self._recorder = recorder
+        self._problem = problem
+        self._history = NO_HISTORY
+
+    def __call__(self, values: Floats, /) -> Evaluation:
+        """Evaluate a batch."""
+        start = len(self._history)
+        sparing = self._problem.sparing if start else None
+        evaluate = self._recorder if sparing is None else self._recorder.by(sparing)
+        outcome = evaluate(values)
+        self._history = self._history.followed_by(
+            History(values=values, objectives=outcome.objectives, constraints=outcome.constraints)
+        )
+        nothing = np.empty((len(self._history), 0))
+        components = Components(costs=nothing, margins=nothing, limits=nothing)
+        observed = imputed(self._history, components, self._problem.space, start=start)
+        return dataclasses.replace(outcome, objectives=observed.history.objectives)
 
 
 def plain_sum(problem: Problem, baseline: Floats) -> Floats:
@@ -98,9 +130,10 @@ def _optuna(
     study = optuna.create_study(directions=["minimize"] * problem.n_objectives, sampler=chosen)
     for values in known.tolist():
         study.enqueue_trial(dict(zip(names, values, strict=True)))
+    observe = Observer(recorder, problem)
     while not recorder.full:
         trials = [study.ask(ranges) for _ in range(batch)]
-        outcome = recorder(np.array([[trial.params[name] for name in names] for trial in trials]))
+        outcome = observe(np.array([[trial.params[name] for name in names] for trial in trials]))
         for trial, objectives, constraints in zip(
             trials, outcome.objectives, outcome.constraints, strict=True
         ):
@@ -123,9 +156,10 @@ def _pymoo(
         first[: len(known)] = to_unit(problem.space, known)
     algorithm = make(n_objectives, first)
     algorithm.setup(declared, termination=NoTermination(), seed=seed, verbose=False)
+    observe = Observer(recorder, problem)
     while not recorder.full:
         asked = algorithm.ask()
-        outcome = recorder(from_unit(problem.space, asked.get("X")))
+        outcome = observe(from_unit(problem.space, asked.get("X")))
         values = {"F": outcome.objectives}
         if n_constraints:
             values["G"] = outcome.constraints

@@ -4,6 +4,8 @@ ZDT1, ZDT2: Zitzler, Deb and Thiele (2000), Evolutionary Computation 8(2): 173-1
 DTLZ2: Deb, Thiele, Laumanns and Zitzler (2002), Proc. CEC 2002: 825-830.
 """
 
+import dataclasses
+import functools
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -12,7 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from objectives import OBJECTIVES
+from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import baseline_values, make_evaluate, study_screening_rides
+from optimizer.execution.hard_rides import hard_rides_of
 from optimizer.execution.provenance import ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.execution.study_search import per_ride_objectives
@@ -21,12 +25,14 @@ from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.search.pareto import hypervolume
 from optimizer.search.space import Space
 from optimizer.study.load import load_study
+from optimizer.study.study import Study
 from plant.arrays import Floats
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.benchmarks.search_starts import from_faster_motor
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
 
 EXAMPLE = Path(__file__).parents[2] / "studies" / "hill_town"
+FRESH = "on fresh noise and hard rides of other days"
 _CORNER = 1.1  # of the reference of the hypervolume, in units of the front's range
 
 
@@ -45,6 +51,11 @@ class Problem:
     later : callable, optional
     composite : CompositeObjectives
         Both as `optimizer.search.loop.run` takes them; only ours knows how to use them.
+    sparing : Evaluate, optional
+        The same outcomes, but the third objective is not known, NaN, where a candidate breaks a
+        constraint. It spares the time of the hard rides; `evaluate` knows everything.
+    fresh : Evaluate, optional
+        The same under circumstances that no search has met.
     similar : callable, optional
         From a file that keeps them to points known from a finished search of a similar problem.
     quality : callable of (candidate, objective) and (candidate, objective) float64
@@ -73,6 +84,7 @@ class Problem:
     composite: CompositeObjectives = DIRECT
     similar: Callable[[Path], Floats] | None = None
     fresh: Evaluate | None = None
+    sparing: Evaluate | None = None
 
 
 def _known_front(
@@ -111,6 +123,8 @@ def _known_optimum(name: str, plant: LinearPlant, baseline: Floats) -> Problem:
 
 def share_of_front(objectives: Floats, merged: Floats) -> float:
     """Return the share of a front's hypervolume that objectives reach, both in its ranges."""
+    if not len(objectives):
+        return 0.0
     low, high = merged.min(axis=0), merged.max(axis=0)
     scale = np.where(high > low, high - low, 1.0)
     reference = np.full(len(scale), _CORNER)
@@ -118,11 +132,25 @@ def share_of_front(objectives: Floats, merged: Floats) -> float:
     return inside[0] / inside[1]
 
 
-def example_study(n_jobs: int) -> Problem:
-    """Return the search of the example study, on the rides themselves."""
-    study = load_study(EXAMPLE)
+def on_other_days(study: Study) -> Study:
+    """Return a study on fresh noise, whose hard rides are those of another drawn day."""
+    other = dataclasses.replace(study, seed=spawned(study.seed, "other days"), hard=None)
+    return on_fresh_noise(dataclasses.replace(study, hard=hard_rides_of(other)))
+
+
+def study_problem(study: Study, n_jobs: int) -> Problem:
+    """Return the search of a study, on the rides themselves."""
+
+    # To find the hard rides of other days takes minutes: not before they are asked for.
+    @functools.cache
+    def made() -> Evaluate:
+        return make_evaluate(on_other_days(study), n_jobs=n_jobs)
+
+    def fresh(values: Floats, /) -> Evaluation:
+        return made()(values)
+
     return Problem(
-        name=EXAMPLE.name,
+        name=study.folder.name,
         space=study.space,
         baseline=baseline_values(study),
         n_objectives=len(OBJECTIVES),
@@ -133,8 +161,10 @@ def example_study(n_jobs: int) -> Problem:
         later=lambda first: make_evaluate(
             study, n_jobs=n_jobs, screening=study_screening_rides(study, first)
         ),
+        # All rides of the study's own screen, so that every constraint is known.
+        sparing=make_evaluate(study, n_jobs=n_jobs, screening=tuple(range(len(study.rides)))),
         composite=per_ride_objectives(study),
-        fresh=make_evaluate(on_fresh_noise(study), n_jobs=n_jobs),
+        fresh=fresh,
         similar=lambda cache: from_faster_motor(study, cache, n_jobs=n_jobs),
     )
 
@@ -146,5 +176,5 @@ PROBLEMS: dict[str, Callable[[int], Problem]] = {
     "dtlz2": lambda _: _known_front("dtlz2", dtlz2, n_objectives=3, volume=1.1**3 - np.pi / 6),
     "pendulum": lambda _: _known_optimum("pendulum", pendulum(), PENDULUM_BASELINE),
     "chain": lambda _: _known_optimum("chain", chain(), np.zeros(24)),
-    EXAMPLE.name: example_study,
+    EXAMPLE.name: lambda n_jobs: study_problem(load_study(EXAMPLE), n_jobs),
 }

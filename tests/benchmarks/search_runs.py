@@ -1,5 +1,6 @@
 """Runs of searches, recorded as they go and kept in a folder, one file for each."""
 
+import dataclasses
 import io
 import json
 import time
@@ -51,7 +52,8 @@ class Recorder:
         self._spent_s += time.process_time() - self._left
         outcome = evaluate(values)
         self._values.append(values.copy())
-        self._batches.append(outcome)
+        nothing = np.empty((len(values), 0, 0))  # thousands of rides would fill the memory
+        self._batches.append(dataclasses.replace(outcome, rides=nothing))
         self._own_s.append(np.full(len(values), self._spent_s))
         self._n_done += len(values)
         self._left = time.process_time()
@@ -74,7 +76,7 @@ class Run:
     Parameters
     ----------
     values, objectives, constraints : (candidate, ...) float64
-        In the order of evaluation; objectives of candidates rejected early are NaN.
+        In the order of evaluation; unknown objectives of candidates that fail are NaN.
     own_s : (candidate,) float64
         Processor time that the search itself had spent when each candidate was evaluated.
     """

@@ -4,12 +4,22 @@ import time
 import numpy as np
 import pytest
 
+from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.search.evaluation import Evaluation
+from optimizer.search.space import from_unit, to_unit
+from optimizer.study.load import load_study
 from tests.benchmarks import bench_search
 from tests.benchmarks.front_reevaluation import FrontReevaluation
-from tests.benchmarks.search_peers import METHODS, OURS
-from tests.benchmarks.search_problems import PROBLEMS, share_of_front
+from tests.benchmarks.search_peers import METHODS, OURS, Observer
+from tests.benchmarks.search_problems import (
+    FRESH,
+    PROBLEMS,
+    on_other_days,
+    share_of_front,
+    study_problem,
+)
 from tests.benchmarks.search_runs import Recorder, Run, write_run
+from tests.optimizer.small_study import STEEP, write_small_study
 
 QUICK = ["--problems", "zdt1", "--starts", "warm", "--budgets", "96", "--seeds", "1"]
 
@@ -92,6 +102,7 @@ def test_all_of_a_front_is_its_whole_share_and_its_worst_corner_is_little_of_it(
 
     assert share_of_front(front, front) == pytest.approx(1.0)
     assert share_of_front(np.array([[2.0, 4.0]]), front) == pytest.approx(corner / by_hand)
+    assert share_of_front(front[:0], front[:0]) == 0.0  # nothing feasible anywhere
 
 
 @pytest.mark.parametrize("method", ["optuna-nsga2", "pymoo-nsga2", OURS])
@@ -142,12 +153,12 @@ def test_fronts_on_fresh_noise_lose_those_that_fail_there_and_are_ridden_once(
     bench_search.main(command)
 
     (run,) = dict(bench_search.kept_runs(tmp_path, problem)).values()
-    again = FrontReevaluation(tmp_path / "zdt1" / "again.npz", key=problem.key)
+    again = FrontReevaluation(tmp_path / "zdt1" / "again.npz", key=f"{FRESH}: {problem.key}")
     front, found = run.front(96), again.found(run, 96)
     assert sum(asked) == len(front) > len(found) > 0
     assert (found[:, 0] <= 0.3).all()
     plain, on_fresh = _rows(tmp_path)
-    assert on_fresh["measure"] == f"{plain['measure']}, on fresh noise"
+    assert on_fresh["measure"] == f"{plain['measure']}, {FRESH}"
 
 
 def test_runs_from_another_start_are_not_compared(tmp_path, monkeypatch):
@@ -169,3 +180,63 @@ def test_runs_from_another_start_are_not_compared(tmp_path, monkeypatch):
     assert kept() == {"warm", "similar"}
     monkeypatch.setattr(bench_search, "SIMILAR", "the best 12 of another study")
     assert kept() == {"warm"}
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    return with_hard_rides(
+        load_study(write_small_study(tmp_path_factory.mktemp("small") / "small", *STEEP))
+    )
+
+
+def test_a_peer_observes_the_constraints_whole_and_no_objective_that_is_not_known(study):
+    problem = study_problem(study, 1)
+    random = np.random.default_rng(4).random((2, 16, problem.space.n_parameters))
+    first, later = from_unit(problem.space, random)
+    first[0] = problem.baseline
+    recorder = Recorder(problem, n_wanted=32)
+    observe = Observer(recorder, problem)
+
+    found = [observe(values) for values in (first, later)]
+
+    whole = [problem.evaluate(values) for values in (first, later)]
+    np.testing.assert_array_equal(found[0].objectives, whole[0].objectives)
+    np.testing.assert_array_equal(found[1].constraints, whole[1].constraints)
+    recorded = recorder.run().objectives
+    unknown = np.isnan(recorded[16:]).any(axis=1)
+    assert unknown.any()
+    assert (whole[1].constraints[unknown] > 0.0).any(axis=1).all()
+    np.testing.assert_array_equal(found[1].objectives[~unknown], whole[1].objectives[~unknown])
+    # By hand: the candidate known before that is nearest in the unit cube.
+    number = 16 + int(np.flatnonzero(unknown)[0])
+    points = to_unit(problem.space, np.vstack([first, later]))
+    known = np.flatnonzero(~np.isnan(recorded[:number]).any(axis=1))
+    nearest = known[np.argmin(np.linalg.norm(points[known] - points[number], axis=1))]
+    told = np.vstack([found[0].objectives, found[1].objectives])
+    third = recorded.shape[1] - 1
+    assert np.isfinite(told).all()
+    assert told[number, third] == told[nearest, third]
+
+
+@pytest.mark.parametrize("method", [OURS, "optuna-nsga2", "optuna-nsga3", "pymoo-nsga2"])
+def test_each_method_searches_a_study_and_is_compared_on_other_days(tmp_path, monkeypatch, method):
+    study = load_study(write_small_study(tmp_path / "small"))
+    monkeypatch.setitem(PROBLEMS, "zdt1", lambda threads: study_problem(study, threads))
+    command = [*QUICK, "--methods", method, "--folder", str(tmp_path), "--fresh"]
+
+    bench_search.main([*command, "--budgets", "48", "96"])
+
+    rows = _rows(tmp_path)
+    assert [row["candidates"] for row in rows] == ["48", "96"] * 2
+    assert [row["measure"].endswith(FRESH) for row in rows] == [False, False, True, True]
+    assert all(0.0 < float(row["median"]) <= 1.0 for row in rows)
+
+
+def test_other_days_have_other_hard_rides_and_other_noise(study):
+    other = on_other_days(study)
+
+    assert len(other.hard.rides) == len(study.hard.rides)
+    assert other.hard.text != study.hard.text
+    for own, others in ((study.rides, other.rides), (study.hard.rides, other.hard.rides)):
+        assert not {ride.noise_seed for ride in own} & {ride.noise_seed for ride in others}
+    assert [ride.course for ride in other.rides] == [ride.course for ride in study.rides]
