@@ -6,6 +6,7 @@ from pathlib import Path
 
 import objectives
 import plant
+from optimizer import riding_day
 from optimizer.base.versions import RIDING, library_versions
 from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.source_digest import source_digest
@@ -16,13 +17,14 @@ HARD_RIDES = "hard_rides"  # under this name a store keeps which they are
 
 @functools.cache
 def model_digest() -> str:
-    """Return the SHA-256 over what the sources of the plant and the objectives do.
+    """Return the SHA-256 over what the sources of plant, objectives and riding day do.
 
     Two versions of the model give two results for one profile, so a study does not go on with
-    another model than it was started with. What only explains the model does not stop a study; see
-    `optimizer.execution.source_digest`.
+    another model than it was started with. Its hard rides are drawn anew each time from their
+    numbers, so what draws them belongs to the model. What only explains the model does not stop a
+    study; see `optimizer.execution.source_digest`.
     """
-    return source_digest(Path(package.__path__[0]) for package in (plant, objectives))
+    return source_digest(Path(package.__path__[0]) for package in (plant, objectives, riding_day))
 
 
 def ride_inputs(study: Study) -> dict[str, str]:

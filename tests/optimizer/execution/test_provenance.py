@@ -5,6 +5,7 @@ import pytest
 
 import objectives
 import plant
+from optimizer import riding_day
 from optimizer.base.errors import UserInputError
 from optimizer.execution.provenance import model_digest, ride_inputs
 from optimizer.execution.store import Store
@@ -26,7 +27,7 @@ def force(mass, slope=0.0):
 @pytest.fixture
 def model(tmp_path, monkeypatch):
     """Return a folder with a copy of the model's sources, from which the digest is now taken."""
-    for package in (plant, objectives):
+    for package in (plant, objectives, riding_day):
         copy = tmp_path / "installed" / package.__name__
         shutil.copytree(package.__path__[0], copy, ignore=shutil.ignore_patterns("__pycache__"))
         monkeypatch.setattr(package, "__path__", [str(copy)])
@@ -34,6 +35,16 @@ def model(tmp_path, monkeypatch):
     (tmp_path / "installed" / "plant" / "rolling.py").write_text(MODULE)
     yield tmp_path / "installed"
     model_digest.cache_clear()
+
+
+def test_what_draws_the_hard_rides_belongs_to_the_model(model):
+    before = model_digest()
+
+    after = digest_after(
+        model, "_GUST_S = 2.5", "_GUST_S = 2.6", module="optimizer.riding_day/drawn_course.py"
+    )
+
+    assert after != before
 
 
 def digest_after(model: Path, old: str, new: str, module="plant/rolling.py") -> str:
