@@ -118,10 +118,12 @@ def judge(b: Block, k: int, dt: float, valid: bool) -> None:
 
 @scalar
 def measure_holding(b: Block, k: int, on: bool, held: float) -> None:
-    """Add `held` s to what the board was held level for, and the squares of pitch and rate."""
+    """Add `held` s to what the board was held level for, and what pitch and rate did meanwhile."""
     pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
     rate_deg = b[R.pitch_rate_radps + k] * DEG_PER_RAD
     b[R.hold_time_s + k] += held
+    b[R.hold_pitch_deg_s + k] += (held * pitch_deg) if on else 0.0
+    b[R.hold_pitch_most + k] = greatest(on and held > 0.0, pitch_deg, b[R.hold_pitch_most + k])
     b[R.hold_square_deg2_s + k] += (held * pitch_deg * pitch_deg) if on else 0.0
     b[R.hold_rate_square + k] += (held * rate_deg * rate_deg) if on else 0.0
 
@@ -153,7 +155,7 @@ def measure_margins(b: Block, k: int, on: bool) -> None:
 
 @scalar
 def measure_feel(b: Block, k: int, on: bool, dt: float) -> float:
-    """Advance what tells the pitch per acceleration, and return the jerk in m/s3."""
+    """Advance what tells the pitch per acceleration, and per braking; return the jerk in m/s3."""
     smooth = b[R.accel_smooth_mps2 + k]
     smooth += (b[R.accel_mps2 + k] - smooth) * (DT_S / _ACCEL_TIME_S)
     b[R.accel_smooth_mps2 + k] = smooth
@@ -162,11 +164,15 @@ def measure_feel(b: Block, k: int, on: bool, dt: float) -> float:
     b[R.accel_smoother_mps2 + k] = smoother + change * DT_S
     # On a slope the pitch answers the load; a start is not yet riding; a bump is not asked.
     level = magnitude(b[R.road_grade_rad + k]) < _LEVEL_RAD and b[R.support + k] < 0.5
-    asked = b[R.accel_wanted_mps2 + k] > _FEEL_ACCEL_MPS2
-    counted = on and level and asked and smooth > _FEEL_ACCEL_MPS2
-    pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
-    b[R.feel_product + k] += (smooth * pitch_deg * dt) if counted else 0.0
-    b[R.feel_square + k] += (smooth * smooth * dt) if counted else 0.0
+    wanted = b[R.accel_wanted_mps2 + k]
+    gains = on and level and smaller(wanted, smooth) > _FEEL_ACCEL_MPS2
+    brakes = on and level and larger(wanted, smooth) < -_FEEL_ACCEL_MPS2
+    product = smooth * (b[R.pitch_rad + k] * DEG_PER_RAD) * dt
+    square = smooth * smooth * dt
+    b[R.feel_product + k] += product if gains else 0.0
+    b[R.feel_square + k] += square if gains else 0.0
+    b[R.braking_product + k] += product if brakes else 0.0
+    b[R.braking_square + k] += square if brakes else 0.0
     return change
 
 

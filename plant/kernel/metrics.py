@@ -5,6 +5,8 @@ ACCUMULATOR_NAMES = (
     "outcome",
     "ride_time_s",
     "hold_time_s",
+    "hold_pitch_deg_s",
+    "hold_pitch_most",
     "hold_square_deg2_s",
     "hold_rate_square",
     "counted_excess_a",
@@ -14,6 +16,8 @@ ACCUMULATOR_NAMES = (
     "least_nose_margin",
     "feel_product",
     "feel_square",
+    "braking_product",
+    "braking_square",
     "accel_smooth_mps2",
     "accel_smoother_mps2",
     "tail_effort",
@@ -44,12 +48,14 @@ ACCUMULATOR_NAMES = (
 
 # Read at the end: the columns of `Rides.metrics`.
 #
-# Three are NaN where a ride has nothing to measure: `feel_deg_per_mps2` where it never accelerates,
-# `start_jerk_mps3` where it does not start tail-down or never engages, and `start_delay_s` where it
+# Four are NaN where a ride has nothing to measure: `feel_deg_per_mps2` where it never accelerates,
+# `braking_feel_deg_per_mps2` where it never brakes, `start_jerk_mps3` where it does not start tail-down or never engages, and `start_delay_s` where it
 # does not start tail-down; a start that never settles lasts until the ride ends.
 METRIC_NAMES = (
     "ride_time_s",
     "distance_m",
+    "hold_pitch_mean_deg",
+    "hold_pitch_most_deg",
     "hold_pitch_rms_deg",
     "hold_pitch_rate_rms_deg_per_s",
     "excess_current_a",
@@ -57,6 +63,7 @@ METRIC_NAMES = (
     "least_reserve_ratio",
     "least_nose_margin_ratio",
     "feel_deg_per_mps2",
+    "braking_feel_deg_per_mps2",
     "tail_effort_ratio",
     "start_jerk_mps3",
     "start_delay_s",

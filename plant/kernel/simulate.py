@@ -218,12 +218,15 @@ def _metrics(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
     tail_down = row("start_tail_rad") < 0.0
     measured = {
         "feel_deg_per_mps2": row("feel_square") > _LEAST_FEEL,
+        "braking_feel_deg_per_mps2": row("braking_square") > _LEAST_FEEL,
         "start_jerk_mps3": tail_down & (row("engaged") > 0.5),
         "start_delay_s": tail_down,
     }
     values = {
         "ride_time_s": row("ride_time_s"),
         "distance_m": row("distance_m"),
+        "hold_pitch_mean_deg": ratio("hold_pitch_deg_s", "hold_time_s"),
+        "hold_pitch_most_deg": row("hold_pitch_most"),
         "hold_pitch_rms_deg": np.sqrt(ratio("hold_square_deg2_s", "hold_time_s")),
         "hold_pitch_rate_rms_deg_per_s": np.sqrt(ratio("hold_rate_square", "hold_time_s")),
         "excess_current_a": row("counted_excess_a"),
@@ -231,6 +234,7 @@ def _metrics(blocks: NDArray[np.float64]) -> NDArray[np.float64]:
         "least_reserve_ratio": row("least_reserve"),
         "least_nose_margin_ratio": row("least_nose_margin"),
         "feel_deg_per_mps2": ratio("feel_product", "feel_square", least=_LEAST_FEEL),
+        "braking_feel_deg_per_mps2": ratio("braking_product", "braking_square", least=_LEAST_FEEL),
         "tail_effort_ratio": row("tail_effort"),
         "start_jerk_mps3": row("start_jerk"),
         "start_delay_s": row("start_time_s"),

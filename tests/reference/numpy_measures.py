@@ -99,6 +99,8 @@ def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: float, count: float)
     lanes.ride_time_s = lanes.ride_time_s + dt
     held = dt * hold
     _add(lanes, "hold_time_s", held, on)
+    _add(lanes, "hold_pitch_deg_s", held * pitch_deg, on)
+    _keep(lanes, "hold_pitch_most", pitch_deg, on & (held > 0.0))
     _add(lanes, "hold_square_deg2_s", held * pitch_deg**2, on)
     _add(lanes, "hold_rate_square", held * np.degrees(lanes.pitch_rate_radps) ** 2, on)
     size = np.abs(lanes.current_a)
@@ -130,10 +132,12 @@ def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: float) -> None:
     lanes.accel_smooth_mps2 = smooth
     change = (smooth - lanes.accel_smoother_mps2) / ACCEL_TIME_S
     lanes.accel_smoother_mps2 = lanes.accel_smoother_mps2 + change * DT_S
-    counted = on & (np.minimum(smooth, lanes.accel_wanted_mps2) > FEEL_ACCEL_MPS2)
-    counted &= (np.abs(lanes.road_grade_rad) < LEVEL_RAD) & (lanes.support < 0.5)
-    _add(lanes, "feel_product", smooth * pitch_deg * dt, counted)
-    _add(lanes, "feel_square", smooth**2 * dt, counted)
+    level = on & (np.abs(lanes.road_grade_rad) < LEVEL_RAD) & (lanes.support < 0.5)
+    gains = level & (np.minimum(smooth, lanes.accel_wanted_mps2) > FEEL_ACCEL_MPS2)
+    brakes = level & (np.maximum(smooth, lanes.accel_wanted_mps2) < -FEEL_ACCEL_MPS2)
+    for name, counted in (("feel", gains), ("braking", brakes)):
+        _add(lanes, f"{name}_product", smooth * pitch_deg * dt, counted)
+        _add(lanes, f"{name}_square", smooth**2 * dt, counted)
     standing = lanes.mass_kg * GRAVITY_MPS2 * lanes.half_stance_m * lanes.foot_use_ratio
     effort = -lanes.board_moment_nm / standing
     _keep(lanes, "tail_effort", effort, on & (lanes.support < 0.5))
@@ -152,6 +156,9 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
     def share(top: Floats, under: Floats) -> Floats:
         return np.where(under > 0.0, top / np.where(under > 0.0, under, 1.0), 0.0)
 
+    def pitch_per(product: Floats, square: Floats) -> Floats:
+        return np.where(square > LEAST_FEEL, share(product, square), np.nan)
+
     tail_down = lanes.start_tail_rad < 0.0
     square_mean = {
         "hold_pitch_rms_deg": share(lanes.hold_square_deg2_s, lanes.hold_time_s),
@@ -160,6 +167,7 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
     }
     plain = {
         "excess_current_a": "counted_excess_a",
+        "hold_pitch_most_deg": "hold_pitch_most",
         "peak_current_a": "peak_a",
         "least_reserve_ratio": "least_reserve",
         "least_nose_margin_ratio": "least_nose_margin",
@@ -181,9 +189,9 @@ def metrics(lanes: Lanes) -> dict[str, Floats]:
         | {name: np.sqrt(value) for name, value in square_mean.items()}
         | {
             "energy_wh": lanes.energy_j / 3600.0,
-            "feel_deg_per_mps2": np.where(
-                lanes.feel_square > LEAST_FEEL, share(lanes.feel_product, lanes.feel_square), np.nan
-            ),
+            "hold_pitch_mean_deg": share(lanes.hold_pitch_deg_s, lanes.hold_time_s),
+            "feel_deg_per_mps2": pitch_per(lanes.feel_product, lanes.feel_square),
+            "braking_feel_deg_per_mps2": pitch_per(lanes.braking_product, lanes.braking_square),
             "start_jerk_mps3": np.where(
                 tail_down & (lanes.engaged > 0.5), lanes.start_jerk, np.nan
             ),
