@@ -25,12 +25,14 @@ CONSTRAINT_NAMES = (
     "rest_shake",  # RMS pitch rate of the worst standing ride over its limit, less 1
     "feel_band",  # distance outside the wanted band, over the band's width
     "rider_spread",  # spread over its limit, less 1
-    "warned",  # share of time warned over its limit, less 1
+    "warned",  # share of time warned beyond the baseline's over its limit, less 1
+    "climb_speed",  # share by which climbs are slower than the baseline's over its limit, less 1
+    "late_warning",  # 1 less the shortest warning of a rider who leans too far over the asked one
+    "handling",  # farthest of its numbers outside what is asked of them
 )
 NOT_ASKED = -1.0  # the value of a constraint that the settings or the rides do not ask for
-_NOT_MEASURED = 1.0  # assumed: what is asked and was nowhere to be seen is a gross violation
+NOT_MEASURED = 1.0  # assumed: what is asked and was nowhere to be seen is a gross violation
 _ONE_SIDED_FEEL_DEG_PER_MPS2 = 1.0  # assumed: so far beyond one limit is a gross violation
-_MANY_TIMES = 4.0  # a limit passed so many times is passed altogether
 _FARTHEST = 3.0  # margins without limit, and their loss, stay numbers
 
 
@@ -106,7 +108,7 @@ def rest_constraint(pitch_rate_rms_deg_per_s: Floats, rules: ScoreRules) -> Floa
     if standing.shape[1] == 0:
         return np.full(len(standing), NOT_ASKED)
     worst: Floats = np.fmax.reduce(standing, axis=1)
-    return _asked(worst / rules.settings.rest_shake_limit_deg_per_s - 1.0)
+    return asked(worst / rules.settings.rest_shake_limit_deg_per_s - 1.0)
 
 
 def feel_constraint(
@@ -131,7 +133,7 @@ def feel_constraint(
     outside = np.maximum(low - feel_deg_per_mps2, feel_deg_per_mps2 - high)
     unknown = np.isnan(outside) & all_ridden & np.array(both)
     width = high - low if both else _ONE_SIDED_FEEL_DEG_PER_MPS2
-    return _asked(np.where(unknown, _NOT_MEASURED, outside / width))
+    return asked(np.where(unknown, NOT_MEASURED, outside / width))
 
 
 def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Floats:
@@ -141,26 +143,9 @@ def spread_constraint(rider_spread_ratio: Floats, settings: ScoreSettings) -> Fl
     """
     if settings.rider_spread_limit is None:
         return np.full(len(rider_spread_ratio), NOT_ASKED)
-    return _asked(rider_spread_ratio / settings.rider_spread_limit - 1.0)
+    return asked(rider_spread_ratio / settings.rider_spread_limit - 1.0)
 
 
-def warned_constraint(warned_ratio: Floats, rules: ScoreRules) -> Floats:
-    """Return the constraint on the share of time in which a rider is warned, (candidate,).
-
-    Parameters
-    ----------
-    warned_ratio : (candidate, ride) float64
-        Share of each ride's time; NaN where a ride was not ridden. A mean of rides that were left
-        out is not asked for.
-    rules : ScoreRules
-    """
-    limit = rules.settings.warned_share_limit
-    if limit is None:
-        return np.full(len(warned_ratio), NOT_ASKED)
-    share = weighted_sum(warned_ratio, rules.ride_weight / rules.ride_weight.sum())
-    return _asked(np.minimum(share / limit, _MANY_TIMES) - 1.0)
-
-
-def _asked(constraint: Floats) -> Floats:
+def asked(constraint: Floats) -> Floats:
     """Return a constraint as not asked for where it is not known."""
     return np.where(np.isnan(constraint), NOT_ASKED, constraint)

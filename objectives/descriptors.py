@@ -3,18 +3,27 @@
 Of a candidate that did not ride all rides, means and peaks are NaN; the rest is of those it rode.
 """
 
-from collections.abc import Callable
-
 import numpy as np
 
+from objectives.handling import HANDLING_NAMES
 from objectives.portfolio import weighted_sum
-from objectives.ride_scores import NOT_RIDDEN, Codes, ended_early
+from objectives.ride_scores import (
+    NOT_RIDDEN,
+    RIDE_COLUMNS,
+    Codes,
+    ended_early,
+    outcome_codes,
+)
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
-from plant.kernel.outcomes import Outcome
 
 DESCRIPTOR_NAMES = (
-    "feel_deg_per_mps2",  # weighted mean over ridden rides that accelerate; NaN where none does
+    "feel_deg_per_mps2",  # see `objectives.handling`, mean of lightest and heaviest rider, as next
+    "braking_feel_deg_per_mps2",
+    "grade_dip_deg",
+    "bend_lift_deg",
+    "stiffness_nm_per_deg",
+    "climb_speed_ratio",  # over all riders
     "rider_spread_ratio",  # level error of lightest and heaviest rider, larger over smaller
     "rides_ended",  # number of rides
     "vibration_mps2",  # weighted mean
@@ -27,23 +36,9 @@ DESCRIPTOR_NAMES = (
     "worst_ride",  # index of the ride of the highest nose-down risk
 )
 _LEAST_ERROR_DEG = 0.01  # assumed: no rider feels less
+_HANDLING = DESCRIPTOR_NAMES[:6]
 _MEANS = ("vibration_mps2", "energy_wh", "warned_ratio")
 _PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_peak_ratio")
-
-
-def feel(feel_deg_per_mps2: Floats, outcome: Codes, ride_weight: Floats) -> Floats:
-    """Return the weighted mean of pitch per acceleration, (candidate,); NaN where none has a value.
-
-    Parameters
-    ----------
-    feel_deg_per_mps2 : (candidate, ride) float64
-        NaN where a ride never accelerates, or was not ridden.
-    outcome : (candidate, ride) int8
-        Only rides ridden to their end count for the feel.
-    ride_weight : (ride,) float64
-    """
-    to_the_end = outcome == Outcome.RIDDEN
-    return _mean_of(np.where(to_the_end, feel_deg_per_mps2, np.nan), ride_weight)
 
 
 def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
@@ -72,32 +67,30 @@ def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:
     return spread
 
 
-def describe(
-    column: Callable[[str], Floats],
-    outcome: Codes,
-    *,
-    level_error_deg: Floats,
-    risk: Floats,
-    rules: ScoreRules,
-) -> Floats:
+def describe(own: Floats, numbers: Floats, rules: ScoreRules) -> Floats:
     """Return the descriptors, (candidate, descriptor), in the order of `DESCRIPTOR_NAMES`.
 
     Parameters
     ----------
-    column : callable
-        Gives a metric of `plant.kernel.metrics.METRIC_NAMES` as (candidate, ride).
-    outcome : (candidate, ride) int8
-        From `objectives.ride_scores.outcome_codes`.
-    level_error_deg, risk : (candidate, ride) float64
-        As scored; NaN where a ride was not ridden.
+    own : (candidate, ride, column) float64
+        From `objectives.ride_scores.ride_columns`, of the study's own rides; NaN where one was not
+        ridden.
+    numbers : (candidate, number, rider) float64
+        From `objectives.handling.handling_numbers`.
     rules : ScoreRules
     """
+
+    def column(name: str) -> Floats:
+        values: Floats = own[:, :, RIDE_COLUMNS.index(name)]
+        return values
+
+    outcome = outcome_codes(own)
     weight = rules.ride_weight / rules.ride_weight.sum()
-    values = {
-        "feel_deg_per_mps2": feel(column("feel_deg_per_mps2"), outcome, weight),
-        "rider_spread_ratio": rider_spread(level_error_deg, rules),
+    values = {name: numbers[:, HANDLING_NAMES.index(name), -1] for name in _HANDLING}
+    values |= {
+        "rider_spread_ratio": rider_spread(column("level_error_deg"), rules),
         "rides_ended": np.count_nonzero(ended_early(outcome), axis=1),
-        "worst_ride": np.nanargmax(risk, axis=1),
+        "worst_ride": np.nanargmax(column("nose_down_risk"), axis=1),
     }
     values |= {name: weighted_sum(column(name), weight) for name in _MEANS}
     values |= {name: _peak(column(name), outcome) for name in _PEAKS}

@@ -28,7 +28,11 @@ _HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
 _NEARLY_LOST = 0.96
 _NEARLY_SHAKES = 0.8
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
+_NEARLY_LATE = 0.08  # other noise moves the shortest warning by this share of what is asked
 _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
+_CAUTION = np.array(
+    [_NEARLY_LATE if CONSTRAINT_NAMES[place] == "late_warning" else 0.0 for place in _AS_THEY_ARE]
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,9 +89,10 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
     -------
     Parts
         NaN where a candidate did not ride a ride; that it ended there is not known, and 0. Limits
-        of rolling back and of shaking at rest are tighter than the constraints' own.
+        of rolling back, of shaking at rest and of late warnings are tighter than the constraints'
+        own.
     """
-    own, hard = np.split(columns, [len(rules.ride_weight)], axis=1)
+    own, _, hard = rules.parts(columns)
 
     def column(name: str) -> Floats:
         values: Floats = own[:, :, RIDE_COLUMNS.index(name)]
@@ -111,7 +116,7 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
                 other & (outcome != Outcome.SPEED_LOST),
                 np.maximum(column("roll_back_ratio"), _HARDLY_BACK) - _NEARLY_LOST,
                 np.log(np.maximum(shake / allowed, _STILL)),
-                constraints[:, _AS_THEY_ARE],
+                constraints[:, _AS_THEY_ARE] + _CAUTION,
             ]
         ),
     )

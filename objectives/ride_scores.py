@@ -18,9 +18,9 @@ Codes: TypeAlias = NDArray[np.int8]
 
 # Level error and counted excess current are as scored, with the penalty of an ended ride, and NaN
 # where a ride has no such window; rolling back is a share of what loses the ride. The others are as
-# ridden: feel is NaN where a ride never accelerates, the start's jerk where none starts tail-down.
-# All that is scored of a ride stands here, so that it can be scored again among other rides and by
-# other settings.
+# ridden: feel is NaN where a ride never accelerates, or brakes, the start's jerk where none starts
+# tail-down. All that is scored of a ride stands here, so that it can be scored again among other
+# rides and by other settings.
 RIDE_COLUMNS = (
     "level_error_deg",
     "peak_current_a",
@@ -40,6 +40,10 @@ RIDE_COLUMNS = (
     "hold_pitch_rate_rms_deg_per_s",
     "roll_back_ratio",
     "warned_ratio",
+    "distance_m",
+    "braking_feel_deg_per_mps2",
+    "hold_pitch_mean_deg",
+    "hold_pitch_most_deg",
 )
 
 # What of one ride is the worse the larger it is: shown ride by ride.

@@ -11,9 +11,10 @@ from objectives.constraints import (
     loop_constraints,
     rest_constraint,
     spread_constraint,
-    warned_constraint,
 )
 from objectives.descriptors import DESCRIPTOR_NAMES, describe
+from objectives.handling import handling_numbers
+from objectives.handling_constraints import handling_constraints
 from objectives.nose_down_rate import blended_rate, margin_widths, nearness
 from objectives.portfolio import blend
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
@@ -50,10 +51,10 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     Parameters
     ----------
     columns : (candidate, ride, column) float64
-        From `objectives.ride_scores.ride_columns`, the hard rides after the others; all NaN where
-        a candidate did not ride a ride. Its constraints are then those of the rides it rode: what
-        asks about rides that it did not ride is not asked, and its early ends are so many and
-        perhaps more.
+        From `objectives.ride_scores.ride_columns`: the study's own rides, those of handling, and
+        the hard ones; all NaN where a candidate did not ride a ride. Its constraints are then those
+        of the rides it rode: what asks about rides that it did not ride is not asked, and its early
+        ends are so many and perhaps more.
     profiles : (candidate, parameter) float64
         The profiles that were ridden.
     rules : ScoreRules
@@ -67,7 +68,7 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
     expected = (len(profiles), rules.n_rides)
     if columns.shape[:2] != expected:
         raise ValueError(f"columns: must be {expected} (candidate, ride), got {columns.shape[:2]}")
-    own, hard = np.split(columns, [len(rules.ride_weight)], axis=1)
+    own, handling, hard = rules.parts(columns)
 
     def column(name: str) -> Floats:
         values: Floats = own[:, :, RIDE_COLUMNS.index(name)]
@@ -75,16 +76,41 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
 
     outcome = outcome_codes(own)
     level, current = column("level_error_deg"), column("excess_current_a")
-    descriptors = describe(
-        column, outcome, level_error_deg=level, risk=column("nose_down_risk"), rules=rules
-    )
+    numbers = handling_of(own, handling, profiles, rules)
+    descriptors = describe(own, numbers, rules)
     held = blended(level[:, rules.counts_level], current[:, rules.counts_current], rules)
     held[(outcome == NOT_RIDDEN).any(axis=1)] = np.nan
     objectives = np.column_stack([held, nose_down_rate(hard, rules)])
     return Scores(
         objectives=objectives,
-        constraints=_constraints(column, outcome, profiles, descriptors, rules=rules),
+        constraints=np.column_stack(
+            [
+                *_constraints(column, outcome, profiles, descriptors, rules=rules),
+                *handling_constraints(
+                    numbers,
+                    handling,
+                    all_ridden=~(outcome == NOT_RIDDEN).any(axis=1),
+                    rules=rules.handling,
+                    settings=rules.settings,
+                ),
+            ]
+        ),
         descriptors=descriptors,
+    )
+
+
+def handling_of(own: Floats, handling: Floats, profiles: Floats, rules: ScoreRules) -> Floats:
+    """Return how profiles handle, (candidate, number, rider), from their rides' columns.
+
+    See `objectives.handling.handling_numbers`.
+    """
+    return handling_numbers(
+        own,
+        handling,
+        profiles,
+        rules.handling,
+        ride_weight=rules.ride_weight,
+        kv_rpm_per_v=rules.board.motor.kv_rpm_per_v,
     )
 
 
@@ -166,16 +192,14 @@ def _constraints(
     descriptors: Floats,
     *,
     rules: ScoreRules,
-) -> Floats:
+) -> tuple[Floats, ...]:
     settings = rules.settings
     feel = descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
     spread = descriptors[:, DESCRIPTOR_NAMES.index("rider_spread_ratio")]
-    columns = (
+    return (
         *ending_constraints(outcome, rules.ride_weight, nose_down_share=settings.nose_down_share),
         *simulation_free_constraints(profiles, rules).T,
         rest_constraint(column("hold_pitch_rate_rms_deg_per_s"), rules),
         feel_constraint(feel, (outcome != NOT_RIDDEN).all(axis=1), settings),
         spread_constraint(spread, settings),
-        warned_constraint(column("warned_ratio"), rules),
     )
-    return np.column_stack(columns)

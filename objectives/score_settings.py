@@ -1,6 +1,10 @@
 """The numbers of scoring that a user may set."""
 
 import dataclasses
+import math
+from collections.abc import Mapping
+
+from objectives.handling import HANDLING_NAMES
 
 _RANGES = {
     "tail_share": (0.01, 1.0),
@@ -14,7 +18,19 @@ _RANGES = {
     "feel_low_deg_per_mps2": (-20.0, 20.0),
     "feel_high_deg_per_mps2": (-20.0, 20.0),
     "rider_spread_limit": (1.0, 100.0),
-    "warned_share_limit": (0.001, 1.0),
+    "more_warned_limit": (0.001, 1.0),
+    "climb_speed_loss_limit": (0.001, 1.0),
+    "least_warning_s": (0.0, 10.0),
+    "like_baseline_percent": (1.0, 1000.0),
+}
+
+
+# Common practice, no source: the nose rises as the board brakes; a dip of 8 deg leaves most noses
+# clear of the ground; the lightest rider can press the tail down.
+DEFAULT_HANDLING = {
+    "braking_feel_deg_per_mps2": (0.0, math.inf),
+    "grade_dip_deg": (-math.inf, 8.0),
+    "tail_effort_ratio": (-math.inf, 0.9),
 }
 
 
@@ -46,10 +62,22 @@ class ScoreSettings:
         not ask for that end.
     rider_spread_limit : float or None
         Largest ratio of level error between lightest and heaviest rider; None does not ask.
-    warned_share_limit : float or None
-        Largest share of riding time in which a warning lifts the nose by what a rider perceives;
-        None does not ask. A board that warns all the time draws little current, and nobody would
-        ride it.
+    more_warned_limit : float or None
+        Largest share of riding time, beyond the baseline's, in which a warning lifts the nose by
+        what a rider perceives; None does not ask. A board that warns all the time draws little
+        current, and nobody would ride it.
+    climb_speed_loss_limit : float or None
+        Largest share by which the study's climbs are ridden slower than by the baseline.
+    least_warning_s : float or None
+        Shortest warning before a ride ends for a rider who leans past what the motor can give. Its
+        default lies above the 1 s that `validate` asks, for other noise moves it by a tenth.
+    like_baseline_percent : float or None
+        How far each number of handling may differ from the baseline's.
+    handling : mapping of number to (low, high)
+        Bands for the lightest and the heaviest rider, in the order of
+        `objectives.handling.HANDLING_NAMES`; inf for an end that is not asked.
+    rider_difference : mapping of number to float
+        Largest difference of a number between the lightest and the heaviest rider.
 
     Raises
     ------
@@ -68,7 +96,14 @@ class ScoreSettings:
     feel_low_deg_per_mps2: float | None = 0.0
     feel_high_deg_per_mps2: float | None = None
     rider_spread_limit: float | None = None
-    warned_share_limit: float | None = 0.03
+    more_warned_limit: float | None = 0.03
+    climb_speed_loss_limit: float | None = 0.05
+    least_warning_s: float | None = 1.2
+    like_baseline_percent: float | None = None
+    handling: Mapping[str, tuple[float, float]] = dataclasses.field(
+        default_factory=lambda: dict(DEFAULT_HANDLING)
+    )
+    rider_difference: Mapping[str, float] = dataclasses.field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for name, (least, most) in _RANGES.items():
@@ -81,3 +116,21 @@ class ScoreSettings:
                 f"feel_low_deg_per_mps2: must be below feel_high_deg_per_mps2, got {low:g} and "
                 f"{high:g}"
             )
+        _check_handling(self.handling, self.rider_difference)
+
+
+def _check_handling(
+    bands: Mapping[str, tuple[float, float]], differences: Mapping[str, float]
+) -> None:
+    for key, asked in (("handling", bands), ("rider_difference", differences)):
+        for name in asked:
+            if name not in HANDLING_NAMES:
+                raise ValueError(
+                    f"{key}.{name}: must be one of {', '.join(HANDLING_NAMES)}, got {name!r}"
+                )
+    for name, (low, high) in bands.items():
+        if not low < high:
+            raise ValueError(f"handling.{name}: must be [low, high], got [{low:g}, {high:g}]")
+    for name, most in differences.items():
+        if not most > 0.0:
+            raise ValueError(f"rider_difference.{name}: must be above 0, got {most:g}")

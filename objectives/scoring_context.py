@@ -6,6 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.handling import HandlingRules, handling_rules
 from objectives.nose_down_rate import DayRules
 from objectives.score_settings import ScoreSettings
 from plant.arrays import Floats
@@ -35,8 +36,10 @@ class ScoreRules:
         Rides of the lightest and the heaviest rider over the same course.
     loop : LoopPlant
         The balance loop of each of `riders` less the profile.
+    handling : HandlingRules
+        What the handling rides measure, which follow these rides.
     day : DayRules or None
-        What the hard rides stand for, which follow these rides; None where there are none.
+        What the hard rides stand for, which follow the handling rides; None where there are none.
     """
 
     settings: ScoreSettings
@@ -49,12 +52,25 @@ class ScoreRules:
     is_standing: NDArray[np.bool_]
     spread_pairs: NDArray[np.int64]
     loop: LoopPlant
+    handling: HandlingRules
     day: DayRules | None = None
 
     @property
     def n_rides(self) -> int:
-        """Number of rides, the hard ones counted too."""
-        return len(self.ride_weight) + (0 if self.day is None else len(self.day.weight))
+        """Number of rides, those of handling and the hard ones counted too."""
+        return self.n_without_hard + (0 if self.day is None else len(self.day.weight))
+
+    @property
+    def n_without_hard(self) -> int:
+        """Number of rides, those of handling counted too."""
+        return len(self.ride_weight) + self.handling.n_rides
+
+    def parts(self, columns: Floats) -> tuple[Floats, Floats, Floats]:
+        """Return the columns of own, handling and hard rides, each (candidate, ride, column)."""
+        own, handling, hard = np.split(
+            columns, [len(self.ride_weight), self.n_without_hard], axis=1
+        )
+        return own, handling, hard
 
 
 def score_rules(
@@ -62,6 +78,8 @@ def score_rules(
     *,
     ride_weight: Floats,
     settings: ScoreSettings,
+    handling: Sequence[Ride] = (),
+    baseline: Floats | None = None,
     day: DayRules | None = None,
 ) -> ScoreRules:
     """Return what scoring needs to know of the rides.
@@ -73,6 +91,10 @@ def score_rules(
     ride_weight : (ride,) float64
         Above zero; only the proportions matter.
     settings : ScoreSettings
+    handling : sequence of Ride, optional
+        Those in which handling is measured.
+    baseline : (number, rider) float64, optional
+        How the baseline handles, from `objectives.handling.handling_numbers`.
     day : DayRules, optional
         Of the hard rides, where there are any.
 
@@ -101,6 +123,7 @@ def score_rules(
         is_standing=np.array([_stands(ride) for ride in rides]),
         spread_pairs=spread_pairs(rides, riders, counts_level),
         loop=loop_plant(rides[0].board, riders),
+        handling=handling_rules(rides, handling, baseline=baseline),
         day=day,
     )
 

@@ -3,6 +3,7 @@
 import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.handling_tables import handling_table
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.analysis.tables import rides_table
@@ -12,7 +13,7 @@ WORST_RIDES = 5
 
 
 def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
-    """Return objectives, nose-down rates, parameters, constraints and worst rides, by name.
+    """Return what there is to know of a candidate, as tables by name.
 
     Parameters
     ----------
@@ -24,7 +25,8 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     -------
     dict of str to DataFrame
         "objectives" and "parameters" stand beside the baseline's; "nose_down_rates" are over all
-        riders and for each; "constraints" are met at 0 or below; "worst_rides" are those nearest
+        riders and for each; "handling" is for the lightest and the heaviest; "constraints"
+        are met at 0 or below; "worst_rides" are those nearest
         to a nose-down, the nearest first.
     """
     constraints = pd.DataFrame(
@@ -34,6 +36,7 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     return {
         "objectives": _against_baseline(results, number),
         "nose_down_rates": nose_down_rates(results.study, results.hard[number]),
+        "handling": handling_table(results, number),
         "parameters": _parameters(results, number),
         "constraints": constraints,
         "worst_rides": _worst(results, number),

@@ -7,7 +7,9 @@ import numpy as np
 import pandas as pd
 
 from objectives import OBJECTIVES, RIDE_COLUMNS, RIDE_COSTS
+from objectives.score import handling_of
 from optimizer.analysis.candidate import failures
+from optimizer.analysis.handling_tables import handling_of_profiles
 from optimizer.analysis.nose_down_rates import rates_of_profiles
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.hard_rides import with_hard_rides
@@ -44,6 +46,8 @@ class Comparison:
         In the order of `objectives.RIDE_COLUMNS`.
     hard : (profile, hard ride, column) float64
         The same of the hard rides.
+    handling : (profile, number, rider) float64
+        See `objectives.handling.handling_numbers`.
     """
 
     study: Study
@@ -53,6 +57,7 @@ class Comparison:
     constraints: Floats
     rides: Floats
     hard: Floats
+    handling: Floats
 
     def column(self, name: str) -> Floats:
         """Return one metric of every ride, (profile, ride)."""
@@ -73,6 +78,11 @@ class Comparison:
     def nose_down_rates(self) -> pd.DataFrame:
         """Nose-down rates of each profile over all riders and for each, one row a profile."""
         return rates_of_profiles(self.study, self.names, self.hard)
+
+    @property
+    def handling_table(self) -> pd.DataFrame:
+        """How each profile handles, for the lightest and the heaviest rider, a row each."""
+        return handling_of_profiles(self.names, self.handling)
 
     @property
     def differences(self) -> pd.DataFrame:
@@ -100,8 +110,9 @@ def compared(
         Threads; the outcome does not depend on it.
     """
     study = with_hard_rides(study)
-    scores, rides = ride_portfolio(study, profiles, rules=rules_of(study), n_jobs=n_jobs)
-    own, hard = np.split(rides, [len(study.rides)], axis=1)
+    rules = rules_of(study)
+    scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
+    own, handling, hard = rules.parts(rides)
     return Comparison(
         study=study,
         names=tuple(names),
@@ -110,6 +121,7 @@ def compared(
         constraints=scores.constraints,
         rides=own,
         hard=hard,
+        handling=handling_of(own, handling, profiles, rules),
     )
 
 

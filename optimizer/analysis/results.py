@@ -6,13 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, outcome_codes, weighted_cost
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, weighted_cost
 from objectives.descriptors import describe
+from objectives.score import handling_of
 from optimizer.analysis.picks import named_picks
 from optimizer.base.errors import CandidateError, NotStartedError, StoreError, StudyFileError
 from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
-from optimizer.execution.evaluate import rules_of
+from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study
 from optimizer.execution.reevaluation import front_to_reevaluate
@@ -47,8 +48,8 @@ class Results:
         Whether a candidate was re-evaluated; none while the re-evaluation is not finished.
     rides : (candidate, ride, column) float64
         In the order of `objectives.RIDE_COLUMNS`; all NaN where a ride was not simulated.
-    hard : (candidate, hard ride, column) float64
-        The same of the hard rides.
+    handling, hard : (candidate, ride, column) float64
+        The same of the rides in which handling is measured, and of the hard rides.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
     weighted_cost : (candidate,) float64
@@ -67,6 +68,7 @@ class Results:
     searched: History
     reevaluated: Flags
     rides: Floats
+    handling: Floats
     hard: Floats
     descriptors: Floats
     weighted_cost: Floats
@@ -151,7 +153,8 @@ def gathered(study: Study, table: Table) -> Results:
     to_ride = front_to_reevaluate(searched, table.reevaluation)
     reevaluated = np.zeros_like(to_ride.wanted) if len(to_ride.missing) else to_ride.wanted
     history, all_rides = _with_reevaluation(table, reevaluated)
-    rides, hard = np.split(all_rides, [len(study.rides)], axis=1)
+    rules = rules_of(study)
+    rides, handling, hard = rules.parts(all_rides)
     if reevaluated.any():
         # A candidate of the searched front stays there only if fresh noise leaves it there.
         on_front = to_ride.on_front.copy()
@@ -168,8 +171,13 @@ def gathered(study: Study, table: Table) -> Results:
         searched=searched,
         reevaluated=reevaluated,
         rides=rides,
+        handling=handling,
         hard=hard,
-        descriptors=_descriptors(study, rides),
+        descriptors=describe(
+            rides,
+            handling_of(rides, handling, whole_profiles(study, history.values), rules),
+            rules,
+        ),
         weighted_cost=cost,
         violation=violation(history.constraints),
         feasible=pareto.feasible(history.constraints),
@@ -279,16 +287,3 @@ def _check_columns(study: Study, table: Table) -> None:
             f"{store_path(study.folder)}: written by another version of levelgain, whose"
             " tables differ from this version's; use that version, or start a new study folder"
         )
-
-
-def _descriptors(study: Study, rides: Floats) -> Floats:
-    def column(name: str) -> Floats:
-        return rides[:, :, RIDE_COLUMNS.index(name)]
-
-    return describe(
-        column,
-        outcome_codes(rides),
-        level_error_deg=column("level_error_deg"),
-        risk=column("nose_down_risk"),
-        rules=rules_of(study),
-    )

@@ -66,7 +66,7 @@ def ride_with_early_rejection(
     (candidate, ride, column) float64
         All NaN where a ride was not simulated.
     """
-    n_rides = len(rules.ride_weight)
+    n_rides = rules.n_without_hard
     if not screening:
         return ride(profiles, np.arange(rules.n_rides))
     columns = np.full((len(profiles), rules.n_rides, len(RIDE_COLUMNS)), np.nan)

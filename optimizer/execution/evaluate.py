@@ -1,5 +1,6 @@
 """Riding a study's candidates: searched values to whole profiles, rides and scores."""
 
+import dataclasses
 import functools
 
 import numpy as np
@@ -7,6 +8,7 @@ from numpy.typing import NDArray
 
 from objectives import ScoreRules, Scores, ScoreSettings, ride_columns, score, score_rules
 from objectives.nose_down_rate import DayRules
+from optimizer.execution.baseline_handling import baseline_handling
 from optimizer.execution.early_rejection import (
     RidePlaces,
     ride_with_early_rejection,
@@ -62,6 +64,8 @@ def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
         study.rides,
         ride_weight=study.ride_weights,
         settings=study.settings,
+        handling=study.handling,
+        baseline=baseline_handling(study),
         day=_day_rules(hard_rides_of(study), study.settings) if hard else None,
     )
 
@@ -96,10 +100,11 @@ def ride_portfolio(
     -------
     scores : Scores
     rides : (candidate, ride, column) float64
-        In the order of `objectives.RIDE_COLUMNS`, the hard rides after the others; NaN where a
+        In the order of `objectives.RIDE_COLUMNS`, the rides as in `Study.all_rides`; NaN where a
         ride has no such metric.
     """
-    all_rides = study.rides if rules.day is None else with_hard_rides(study).all_rides
+    known = dataclasses.replace(study, hard=None) if rules.day is None else with_hard_rides(study)
+    all_rides = known.all_rides
     rides = ride_columns(simulate(profiles, all_rides, n_jobs=n_jobs), all_rides)
     return score(rides, profiles, rules), rides
 

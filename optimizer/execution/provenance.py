@@ -8,6 +8,7 @@ import objectives
 import plant
 from optimizer import riding_day
 from optimizer.base.versions import RIDING, library_versions
+from optimizer.execution.baseline_handling import baseline_inputs
 from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.source_digest import source_digest
 from optimizer.study.study import Study
@@ -30,7 +31,12 @@ def model_digest() -> str:
 def ride_inputs(study: Study) -> dict[str, str]:
     """Return what decides the outcome of a study's rides, as texts that a store can freeze."""
     hard = {} if study.hard is None else {HARD_RIDES: study.hard.text}
-    return {"study.digest": study.digest, **hard, **model_inputs()}
+    return {
+        "study.digest": study.digest,
+        **baseline_inputs(study),
+        **hard,
+        **model_inputs(),
+    }
 
 
 def model_inputs() -> dict[str, str]:

@@ -36,6 +36,7 @@ def on_fresh_noise(study: Study) -> Study:
     return dataclasses.replace(
         study,
         rides=reseeded(study.rides),
+        handling=reseeded(study.handling),
         hard=dataclasses.replace(hard, rides=reseeded(hard.rides)),
     )
 

@@ -10,7 +10,7 @@ from optimizer.interface.threads import n_threads
 
 
 def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.DataFrame]:
-    """Return objectives, nose-down rates, parameters, constraints and worst rides, by name.
+    """Return what there is to know of a candidate, as tables by name.
 
     Parameters
     ----------
@@ -22,8 +22,9 @@ def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.D
     -------
     dict of str to DataFrame
         "objectives" and "parameters" stand beside the baseline's; "nose_down_rates" are over all
-        riders and for each, with an interval of 95 %; "constraints" are met at 0 or below;
-        "worst_rides" are those nearest to a nose-down, the nearest first. Units end the names.
+        riders and for each, with an interval of 95 %; "handling" is measured over defined rides,
+        for the lightest and the heaviest rider; "constraints" are met at 0 or below; "worst_rides"
+        are those nearest to a nose-down, the nearest first. Units end the names.
 
     Raises
     ------

@@ -34,8 +34,8 @@ def compare(
     -------
     Comparison
         Arrays of objectives, constraints and metrics, (profile, ...). Its `scores`,
-        `nose_down_rates` and `differences` are tables; `figures.compared_rides` and
-        `figures.compared_loops` draw it.
+        `nose_down_rates`, `handling_table` and `differences` are tables;
+        `figures.compared_rides` and `figures.compared_loops` draw it.
 
     Raises
     ------

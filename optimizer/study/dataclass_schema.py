@@ -43,12 +43,19 @@ def table_model(section: type, types: Mapping[str, Any], *, base: type[Table] = 
     fields = {
         field.name: (
             types[field.name],
-            ... if field.default is dataclasses.MISSING else field.default,
+            _default(field),
         )
         for field in dataclasses.fields(section)
         if field.name in types
     }
     return create_model(section.__name__, __base__=base, **fields)  # type: ignore[call-overload]
+
+
+def _default(field: dataclasses.Field[Any]) -> Any:
+    """Return the default of a field for its model; an ellipsis where it must be given."""
+    if field.default_factory is not dataclasses.MISSING:
+        return Field(default_factory=field.default_factory)
+    return ... if field.default is dataclasses.MISSING else field.default
 
 
 @functools.cache

@@ -1,5 +1,6 @@
 """From the files of a user to a study, or to a single profile, with every number checked."""
 
+import dataclasses
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
@@ -27,6 +28,7 @@ from optimizer.study.catalogue import (
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import section_model, section_of
+from optimizer.study.handling import handling_rides
 from optimizer.study.measured import refuse_unmeasured
 from optimizer.study.paths import STUDY_FILE
 from optimizer.study.riding_day_schema import riding_day_of
@@ -44,6 +46,7 @@ from plant.description.quantity import quantities
 from plant.description.rider import Rider
 from plant.kernel.simulate import Ride, ride_name
 
+_WARN = frozenset({"reserve_warning_ratio", "warning_lift_deg"})
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
 
 _DEFAULTS = ("riding_day", "tolerances")  # tables that change what the catalogue holds
@@ -84,7 +87,7 @@ def load_study(folder: Path) -> Study:
         _ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
         for course, rider in pairs
     )
-    settings = _settings(table, path=path)
+    settings = _settings(table, space, path=path)
     refuse_unmeasured(rides, settings, path=path)
     return Study(
         folder=folder,
@@ -98,6 +101,7 @@ def load_study(folder: Path) -> Study:
         riders=riders,
         courses=courses,
         rides=rides,
+        handling=handling_rides(riders, board=board, seed=table.seed, path=path),
         ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
         n_hard_rides=table.search.hard_rides,
         hard_rides_h=table.search.hard_rides_h,
@@ -182,11 +186,16 @@ def _courses(table: StudyTable, *, path: Path) -> dict[str, Course]:
     }
 
 
-def _settings(table: StudyTable, *, path: Path) -> ScoreSettings:
+def _settings(table: StudyTable, space: Space, *, path: Path) -> ScoreSettings:
     try:
-        return settings_of(table)
+        settings = settings_of(table)
     except ValueError as error:
         raise UserInputError(f"{path}: {error}; correct it") from None
+    asked = "least_warning_s" in table.constraints.model_fields_set
+    if not asked and not _WARN.intersection(space.names):
+        # A controller without such a warning would have no feasible candidate.
+        settings = dataclasses.replace(settings, least_warning_s=None)
+    return settings
 
 
 def _pairs(

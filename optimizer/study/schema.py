@@ -1,12 +1,13 @@
 """Checks for a whole study file, once every name of the catalogue in it is replaced."""
 
 import dataclasses
+import math
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import AfterValidator, Field, PlainValidator, create_model
 
 from objectives.score import OBJECTIVES
-from objectives.score_settings import ScoreSettings
+from objectives.score_settings import DEFAULT_HANDLING, ScoreSettings
 from optimizer.base.database_url import check_address, passwords
 from optimizer.base.messages import nearest, shown
 from optimizer.study.course_schema import CourseTable
@@ -120,13 +121,28 @@ class _Weighted(Table):
     weights: Annotated[WeightsTable, AfterValidator(_some_weight)] = WeightsTable()
 
 
+def _band(given: Any) -> tuple[float, float]:
+    """Return a checked band, [low, high]; an end may be infinite, which is not asked for."""
+    numbers = [given] if not isinstance(given, list | tuple) else given
+    fits = [isinstance(end, int | float) and not isinstance(end, bool) for end in numbers]
+    if len(numbers) != _BAND_ENDS or not all(fits) or any(math.isnan(end) for end in numbers):
+        raise ValueError(f"must be [low, high], got {shown(given)}; write two numbers, or inf")
+    return float(numbers[0]), float(numbers[1])
+
+
+_BAND_ENDS = 2
+_OF_HANDLING: dict[str, Any] = {
+    "handling": dict[str, Annotated[tuple[float, float], PlainValidator(_band)]],
+    "rider_difference": dict[str, _Number],
+}
+
 ObjectivesTable: Any = table_model(
     ScoreSettings, dict.fromkeys(_IN_OBJECTIVES, _Number), base=_Weighted
 )
 ConstraintsTable: Any = table_model(
     ScoreSettings,
     {
-        field.name: _Number
+        field.name: _OF_HANDLING.get(field.name, _Number)
         for field in dataclasses.fields(ScoreSettings)
         if field.name not in _IN_OBJECTIVES
     },
@@ -170,6 +186,7 @@ def settings_of(study: StudyTable) -> ScoreSettings:
         )
         for field in dataclasses.fields(ScoreSettings)
     }
+    values["handling"] = DEFAULT_HANDLING | values["handling"]  # a band that is not given stays
     try:
         return ScoreSettings(**values)
     except ValueError as error:

@@ -78,6 +78,8 @@ class Study:
     rides : tuple of Ride
         Named course/rider, course by course.
     ride_weights : (ride,) float64
+    handling : tuple of Ride
+        Defined rides in which handling is measured.
     n_hard_rides : int
         Rides of a drawn riding day in which the nose-down rate is estimated.
     hard_rides_h : float
@@ -115,6 +117,7 @@ class Study:
     courses: Mapping[str, Course]
     rides: tuple[Ride, ...]
     ride_weights: NDArray[np.float64]
+    handling: tuple[Ride, ...]
     n_hard_rides: int
     hard_rides_h: float
     baseline: Profile
@@ -138,8 +141,8 @@ class Study:
 
     @property
     def all_rides(self) -> tuple[Ride, ...]:
-        """The study's own rides, and after them the hard rides where they are found."""
-        return self.rides if self.hard is None else self.rides + self.hard.rides
+        """The study's own rides, those of handling, and the hard rides where they are found."""
+        return self.rides + self.handling + (() if self.hard is None else self.hard.rides)
 
     @property
     def digest(self) -> str:
@@ -151,4 +154,5 @@ class Study:
         content = {name: getattr(self, name) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
         content["riding_day"] = [self.riding_day, self.tolerances]
+        content["handling"] = [[ride.course, ride.name, ride.noise_seed] for ride in self.handling]
         return digest(content)

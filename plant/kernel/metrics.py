@@ -49,8 +49,9 @@ ACCUMULATOR_NAMES = (
 # Read at the end: the columns of `Rides.metrics`.
 #
 # Four are NaN where a ride has nothing to measure: `feel_deg_per_mps2` where it never accelerates,
-# `braking_feel_deg_per_mps2` where it never brakes, `start_jerk_mps3` where it does not start tail-down or never engages, and `start_delay_s` where it
-# does not start tail-down; a start that never settles lasts until the ride ends.
+# `braking_feel_deg_per_mps2` where it never brakes, `start_jerk_mps3` where it does not start
+# tail-down or never engages, and `start_delay_s` where it does not start tail-down; a start that
+# never settles lasts until the ride ends. The largest pitch is 0 where the nose never dips.
 METRIC_NAMES = (
     "ride_time_s",
     "distance_m",

@@ -106,7 +106,8 @@ def _held(points: Points, distance_m: NDArray[np.float64]) -> NDArray[np.float64
     return np.where(place >= 0, values[np.maximum(place, 0)], 0.0)
 
 
-def _grade_rad(road: Road, distance_m: NDArray[np.float64]) -> NDArray[np.float64]:
+def grade_rad(road: Road, distance_m: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the grade in rad at distances in m that are `FINE_STEP_M` apart."""
     grade = _held(road.grade_percent, distance_m) / 100.0
     if road.elevation is not None:
         route = road.elevation
@@ -162,7 +163,7 @@ def road_table(
         radius_m=wheel.wheel_radius_m,
         contact_length_m=wheel.contact_length_m,
     )
-    grade = _grade_rad(road, distance)
+    grade = grade_rad(road, distance)
     columns = np.column_stack(
         [
             centre,

@@ -11,7 +11,6 @@ from objectives.constraints import (
     loop_constraints,
     rest_constraint,
     spread_constraint,
-    warned_constraint,
 )
 from objectives.score_settings import ScoreSettings
 from plant.kernel.outcomes import Outcome
@@ -54,6 +53,9 @@ def test_names_are_those_documented():
         "feel_band",
         "rider_spread",
         "warned",
+        "climb_speed",
+        "late_warning",
+        "handling",
     )
 
 
@@ -157,20 +159,6 @@ def test_a_nose_that_rises_as_the_board_speeds_up_is_not_allowed_by_default():
     assert found[0] > 0.0
     assert found[1] < 0.0
     assert found[2] == NOT_ASKED  # no ride accelerates, so no nose can rise
-
-
-def test_warned_time_is_the_weighted_mean_share_over_its_limit():
-    asked = rules(warned_share_limit=0.1)
-    warned = np.zeros((3, len(asked.ride_weight)))
-    warned[1] = 0.2
-    warned[2, 1] = 0.7  # its ride has two sevenths of the weight
-
-    found = warned_constraint(warned, asked)
-
-    np.testing.assert_allclose(found, [-1.0, 1.0, 1.0])
-    warned[1, 0] = np.nan
-    assert warned_constraint(warned, asked)[1] == NOT_ASKED
-    np.testing.assert_array_equal(warned_constraint(warned, rules(warned_share_limit=None)), -1.0)
 
 
 def test_spread_is_compared_with_its_limit():

@@ -4,37 +4,29 @@ import dataclasses
 
 import numpy as np
 
-from objectives.descriptors import DESCRIPTOR_NAMES, describe, feel, rider_spread
-from objectives.ride_scores import NOT_RIDDEN
-from tests.objectives.small_portfolio import ridden, rules
+from objectives.descriptors import DESCRIPTOR_NAMES, describe, rider_spread
+from objectives.handling import HANDLING_NAMES, HANDLING_RIDERS
+from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, ride_columns
+from tests.objectives.small_portfolio import RIDES, ridden, rules
 
 
-def described(rides, *, level=2.0, risk=0.1):
-    shape = rides.outcome.shape
-
-    def column(name):
-        if name == "warned_ratio":
-            return rides.column("warning_time_s") / rides.column("ride_time_s")
-        return rides.column(name)
-
-    table = describe(
-        column,
-        rides.outcome,
-        level_error_deg=np.broadcast_to(level, shape),
-        risk=np.broadcast_to(risk, shape),
-        rules=rules(),
-    )
+def described(rides, *, risk=0.1, numbers=0.0):
+    columns = ride_columns(rides, RIDES)
+    columns[:, :, RIDE_COLUMNS.index("nose_down_risk")] = risk
+    columns[rides.outcome == NOT_RIDDEN] = np.nan
+    shape = (len(columns), len(HANDLING_NAMES), len(HANDLING_RIDERS))
+    table = describe(columns, np.broadcast_to(numbers, shape), rules())
     return dict(zip(DESCRIPTOR_NAMES, table.T, strict=True))
 
 
-def test_feel_is_the_mean_of_ridden_rides_that_accelerate():
-    unknown = np.nan
-    values = np.array([[1.0, unknown, 4.0, 9.0], [unknown, unknown, unknown, 9.0]])
-    outcome = np.array([[0, 0, 0, 1], [0, 0, 0, 2]], dtype=np.int8)
+def test_handling_is_that_of_all_riders():
+    numbers = np.arange(24.0).reshape(1, 8, 3)
 
-    found = feel(values, outcome, np.array([1.0, 1.0, 2.0, 1.0]))
+    found = described(ridden(1), numbers=numbers)
 
-    np.testing.assert_allclose(found, [3.0, unknown])
+    assert found["feel_deg_per_mps2"] == 2.0
+    assert found["stiffness_nm_per_deg"] == 14.0
+    assert found["climb_speed_ratio"] == 23.0
 
 
 def test_spread_is_the_larger_ratio_over_shared_courses():

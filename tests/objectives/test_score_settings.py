@@ -16,7 +16,7 @@ from objectives.score_settings import ScoreSettings
         ("gain_margin_ratio", 0.5),
         ("rest_shake_limit_deg_per_s", float("nan")),
         ("rider_spread_limit", 0.9),
-        ("warned_share_limit", 0.0),
+        ("more_warned_limit", 0.0),
         ("worst_rider_weight", 1.5),
     ],
 )

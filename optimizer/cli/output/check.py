@@ -19,8 +19,10 @@ from optimizer.search.loop import whole_generations
 from optimizer.study.log_data.rolling import lasts_s
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.route import steepest_percent
+from optimizer.study.load import INNER_NAMES
+from optimizer.study.study import Study
 from plant.compile import CACHE_FOLDER
-from plant.description.profile_array import profile_to_array
+from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 
 _TIMED_CANDIDATES = 16
 # Hours ridden to find the hard rides of an hour of the day, with the roads that are laid for it.
@@ -53,7 +55,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         started = time.perf_counter()
         batch = np.repeat(baseline[None, :], _TIMED_CANDIDATES, axis=0)
         ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
-    own_s = sum(ride.course.duration_s for ride in study.rides)
+    own_s = sum(ride.course.duration_s for ride in study.rides + study.handling)
     s_per_ridden_s = (time.perf_counter() - started) / (_TIMED_CANDIDATES * own_s)
     per_candidate_s = s_per_ridden_s * (own_s + study.n_hard_rides * (PIECE_S + LEAD_IN_S))
     finding_s = s_per_ridden_s * 3600.0 * study.hard_rides_h * _RIDDEN_PER_DAY_H
@@ -68,6 +70,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         "rides": len(study.rides),
         "searched_parameters": len(study.space.names),
         "riding_day": _day_in_words(study.riding_day),
+        "not_searched": _not_searched(study),
         "candidates": wanted,
         "baseline_fails": list(failed_constraints(scores.constraints[0])),
         "cores": jobs,
@@ -98,6 +101,12 @@ def _speeds_in_words(day: RidingDay) -> str:
     return f"speeds from a log of {minutes:.1f} min, {min(speeds):.1f} to {max(speeds):.1f} m/s"
 
 
+def _not_searched(study: Study) -> list[str]:
+    """Return the parameters of the study's control law that keep the baseline's value."""
+    outside = INNER_NAMES if study.structure == "single" else ()
+    return [name for name in PROFILE_NAMES if name not in (*study.space.names, *outside)]
+
+
 def print_check(out: Console, facts: dict[str, Any]) -> None:
     """Print what `study_facts` found."""
     out.print(f"{facts['title']}: the study file is in order.")
@@ -106,6 +115,11 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
         f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
     )
     out.print(f"Riding day: {facts['riding_day']}.")
+    if facts["not_searched"]:
+        out.print(
+            f"Not searched, at the baseline's value: {', '.join(facts['not_searched'])}. Give"
+            " search.bounds to search them."
+        )
     out.print(
         f"{facts['cores']} cores, {facts['free_disk_mb']} MB free, kernel compiled."
         f" {facts['candidates']} candidates will take about {facts['expected_s']} s."

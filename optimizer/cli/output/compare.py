@@ -44,11 +44,13 @@ def labelled_profiles(study: Study, texts: Sequence[str]) -> dict[str, Profile]:
 
 
 def print_comparison(out: Console, found: Comparison) -> None:
-    """Print objectives, nose-down rates, parameters that differ and rides that change most."""
+    """Print the tables of a comparison, and the rides that change most."""
     print_table(out, found.scores)
     out.print()
     print_table(out, found.nose_down_rates[[*_rates_shown(found)]])
     out.print(objective_in_words(found.study))
+    out.print()
+    print_table(out, found.handling_table)
     out.print()
     print_table(out, found.differences)
     for which in range(1, len(found.names)):
@@ -60,7 +62,7 @@ def print_comparison(out: Console, found: Comparison) -> None:
 
 
 def comparison_facts(found: Comparison) -> dict[str, object]:
-    """Return objectives, nose-down rates, parameters and rides that change most, for JSON."""
+    """Return the tables of a comparison, and the rides that change most, for JSON."""
     changes = {}
     for which in range(1, len(found.names)):
         wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
@@ -71,6 +73,7 @@ def comparison_facts(found: Comparison) -> dict[str, object]:
     return {
         "objectives": found.scores.to_dict(orient="records"),
         "nose_down_rates": found.nose_down_rates.to_dict(orient="records"),
+        "handling": found.handling_table.to_dict(orient="records"),
         "parameters": found.differences.to_dict(orient="records"),
         "against_the_first": changes,
     }

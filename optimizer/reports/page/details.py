@@ -8,6 +8,7 @@ import numpy as np
 
 from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_rides
+from optimizer.analysis.handling_tables import handling_table
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
@@ -49,6 +50,13 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "numbers": list(numbers),
         "rides": packed(np.swapaxes(np.array(rides), 1, 2), "f4"),
         "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
+        "handling": packed(
+            [
+                handling_table(results, number).drop(columns=["handling", "all"])
+                for number in numbers
+            ],
+            "f4",
+        ),
         "nose_down_rates": packed([table.drop(columns="rider") for table in rates], "f4"),
         "curve_deg": packed(_CURVE_DEG, "f4"),
         "curves": packed([stiffness_curve(row, _CURVE_DEG) for row in profiles], "f4"),

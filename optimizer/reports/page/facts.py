@@ -7,13 +7,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
+from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.nose_down_rates import objective_in_words, rated_riders
 from optimizer.analysis.results import Results, least_violating
-from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.page.encoding import Packed, packed
-from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, NEAR_LEVEL, PICK_MARKS
+from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from optimizer.study.study import Study
@@ -21,7 +21,6 @@ from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.description.quantity import declared_numbers
 from plant.kernel.outcomes import Outcome
-from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 
 Numbers: TypeAlias = NDArray[np.intp]
 
@@ -83,11 +82,11 @@ def study_facts(study: Study) -> dict[str, Any]:
         "labels": LABELS,
         "objectives": list(OBJECTIVES),
         "ride_costs": list(RIDE_COSTS),
+        "handling": list(HANDLING_NAMES),
         "rated_riders": rated_riders(study),
         "nose_down_rate_note": objective_in_words(study),
         "weights": [study.weights[name] for name in OBJECTIVES],
         "constraints": [[name, CONSTRAINT_LABELS[name]] for name in CONSTRAINT_NAMES],
-        "near_level": NEAR_LEVEL,
         "pick_marks": PICK_MARKS,
         "parameters": _parameters(study),
         "riders": riders,
@@ -108,8 +107,6 @@ def study_facts(study: Study) -> dict[str, Any]:
 def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
     """Return the columns of every candidate on the page, row by row in the order of `numbers`."""
     history, space = results.history, results.study.space
-    profiles = whole_profiles(results.study, history.values[numbers])
-    stiffness = loop_gains(profiles).stiffness_a_per_deg[:, GAIN_POINTS.index("inner")]
     columns = {
         name: packed(results.descriptors[numbers, DESCRIPTOR_NAMES.index(name)], "f4")
         for name in _SHOWN_DESCRIPTORS
@@ -137,7 +134,7 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
             results.baseline_objectives.tolist(),
         ],
         "rows": rows,
-        "columns": columns | {NEAR_LEVEL: packed(stiffness, "f4")},
+        "columns": columns,
     }
 
 

@@ -3,15 +3,16 @@
 from optimizer.reports.style import OBJECTIVE_LABELS, PICK_STYLE, RIDE_COST_LABELS
 from plant.linear.balance_loop import GAIN_POINTS
 
-# The page's own column: the loop's stiffness at level.
-NEAR_LEVEL = "stiffness_near_level_a_per_deg"
-
 LABELS = {
     **OBJECTIVE_LABELS,
     **RIDE_COST_LABELS,
     "weighted_cost_ratio": "weighted cost / baseline 1",
     "feel_deg_per_mps2": "pitch per acceleration / deg per m/s²",
-    NEAR_LEVEL: "stiffness near level / A per deg",
+    "braking_feel_deg_per_mps2": "pitch per braking / deg per m/s²",
+    "grade_dip_deg": "nose dip where a climb of 10 % begins / deg",
+    "bend_lift_deg": "nose lift in a bend at 45 deg/s / deg",
+    "stiffness_nm_per_deg": "motor torque per pitch near level / N·m per deg",
+    "climb_speed_ratio": "way over way asked on climbs / 1",
     "rider_spread_ratio": "rider spread, lightest to heaviest / 1",
     "rides_ended": "rides that ended early / number",
     "vibration_mps2": "weighted vibration / m/s²",
@@ -34,6 +35,9 @@ CONSTRAINT_LABELS = {
     "feel_band": "pitch per acceleration in its band",
     "rider_spread": "spread between riders",
     "warned": "share of time warned",
+    "climb_speed": "speed on climbs",
+    "late_warning": "warning before a rider leans too far",
+    "handling": "handling as asked",
 }
 
 GAIN_POINT_LABELS = dict(

@@ -53,6 +53,10 @@ async function writeCandidate(study, state) {
     make("div", { class: "keep" }, make("h3", {}, "Nose-down rate by rider"), rates(study, detail)),
     byId("constraints-title"),
   );
+  said.insertBefore(
+    make("div", { class: "keep" }, make("h3", {}, "Handling"), handling(study, detail)),
+    byId("constraints-title"),
+  );
   atOnce.append(
     make(
       "div",
@@ -194,6 +198,20 @@ function rates(study, detail) {
     table(["Rider", "Per 1,000 km", "Low", "High"], lines, "rates"),
     make("p", { class: "hint keys" }, study.nose_down_rate_note),
   );
+}
+
+function handling(study, detail) {
+  const n = detail.handling.length / study.handling.length;
+  const lines = study.handling.map((name, place) =>
+    make(
+      "tr",
+      {},
+      make("th", { scope: "row" }, study.labels[name]),
+      ...Array.from(detail.handling.subarray(n * place, n * place + n), numberCell),
+    ),
+  );
+  const head = ["", "Lightest", "Heaviest", "Difference", "Baseline, lightest", "Heaviest"];
+  return table(head, lines, "handling");
 }
 
 function constraints(study, row) {

@@ -47,10 +47,11 @@ function opened(payload) {
 
 /** Return the details of each candidate, by its number. */
 function openedDetails(details) {
-  const [rides, outcome, rates, curves, margins] = [
+  const [rides, outcome, rates, handling, curves, margins] = [
     details.rides,
     details.outcome,
     details.nose_down_rates,
+    details.handling,
     details.curves,
     details.margins,
   ].map(unpacked);
@@ -62,6 +63,7 @@ function openedDetails(details) {
         rides: rides.row(row),
         outcome: outcome.row(row),
         rates: rates.row(row),
+        handling: handling.row(row),
         curveDeg,
         curves: curves.row(row),
         margins: margins.row(row),

@@ -41,12 +41,12 @@ function readWeights(study) {
   return total > 0 ? weights : null;
 }
 
-const rangedColumns = (study) => ["feel_deg_per_mps2", study.near_level, "rider_spread_ratio"];
+const RANGED_COLUMNS = ["feel_deg_per_mps2", "stiffness_nm_per_deg", "rider_spread_ratio"];
 
 /** Make two sliders for each ranged column and a box for each constraint. */
 function makeFilters(study, changed) {
   byId("ranges").replaceChildren(
-    ...rangedColumns(study).flatMap((name) =>
+    ...RANGED_COLUMNS.flatMap((name) =>
       ["least", "most"].map((end) => {
         const id = `${end}-${name}`;
         const slider = make("input", { type: "range", id, min: 0, max: RANGE_STEPS, step: 1 });
@@ -78,7 +78,7 @@ function makeFilters(study, changed) {
 
 /** Put every filter back to where it hides nothing of the front. */
 function resetFilters(study) {
-  for (const name of rangedColumns(study)) {
+  for (const name of RANGED_COLUMNS) {
     byId(`least-${name}`).value = 0;
     byId(`most-${name}`).value = RANGE_STEPS;
   }
@@ -91,7 +91,7 @@ function passing(study, brushed) {
   const rows = Array.from(study.rows.number.values, (_, row) => row);
   const wanted = study.constraints.map(([name]) => byId(`constraint-${name}`).checked);
   const frontOnly = byId("front-only").checked;
-  const ranges = rangedColumns(study).map((name) => {
+  const ranges = RANGED_COLUMNS.map((name) => {
     const values = study.columns[name].values;
     const known = values.filter((value) => !Number.isNaN(value));
     const low = known.length ? known.reduce((a, b) => Math.min(a, b)) : NaN,

@@ -112,7 +112,7 @@ def test_a_constraint_that_is_not_asked_for_lets_its_failures_in(page, results):
 
 
 @pytest.mark.parametrize(
-    "column", ["feel_deg_per_mps2", "stiffness_near_level_a_per_deg", "rider_spread_ratio"]
+    "column", ["feel_deg_per_mps2", "stiffness_nm_per_deg", "rider_spread_ratio"]
 )
 def test_a_range_hides_what_lies_outside(page, results, facts, column):
     uncheck_front_only(page)

@@ -1,0 +1,76 @@
+"""How profiles handle, as tables."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from objectives.handling import HANDLING_NAMES, HANDLING_RIDERS
+from objectives.score import handling_of
+from optimizer.analysis.results import Results
+from optimizer.execution.baseline_handling import baseline_handling
+from optimizer.execution.evaluate import rules_of, whole_profiles
+from plant.arrays import Floats
+
+_LIGHTEST, _HEAVIEST, _ALL = range(len(HANDLING_RIDERS))
+
+
+def handling_numbers(results: Results, number: int) -> Floats:
+    """Return how a candidate handles, (number, rider); see `objectives.handling`."""
+    rows = slice(number, number + 1)
+    profile = whole_profiles(results.study, results.history.values[rows])
+    rules = rules_of(results.study)
+    numbers: Floats = handling_of(results.rides[rows], results.handling[rows], profile, rules)[0]
+    return numbers
+
+
+def handling_table(results: Results, number: int) -> pd.DataFrame:
+    """Return how a candidate handles beside the baseline, one row for each number.
+
+    Parameters
+    ----------
+    results : Results
+    number : int
+        Of the candidate.
+
+    Returns
+    -------
+    DataFrame
+        The number's name; its value for the lightest and the heaviest rider, and for all; the
+        heaviest rider's less the lightest's; the baseline's for both riders. NaN where it was not
+        measured.
+    """
+    return _table(handling_numbers(results, number), baseline_handling(results.study))
+
+
+def _table(numbers: Floats, baseline: Floats) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "handling": HANDLING_NAMES,
+            **dict(zip(HANDLING_RIDERS, numbers.T, strict=True)),
+            "difference": numbers[:, _HEAVIEST] - numbers[:, _LIGHTEST],
+            "baseline_lightest": baseline[:, _LIGHTEST],
+            "baseline_heaviest": baseline[:, _HEAVIEST],
+        }
+    )
+
+
+def handling_of_profiles(names: Sequence[str], handling: Floats) -> pd.DataFrame:
+    """Return how profiles handle, two rows for each number: lightest and heaviest rider.
+
+    Parameters
+    ----------
+    names : sequence of str
+        What to call each profile.
+    handling : (profile, number, rider) float64
+    """
+    ends = handling[:, :, : _HEAVIEST + 1]
+    flat = np.reshape(ends, (len(names), -1))
+    riders = HANDLING_RIDERS[: _HEAVIEST + 1]
+    return pd.DataFrame(
+        {
+            "handling": np.repeat(HANDLING_NAMES, len(riders)),
+            "rider": list(riders) * len(HANDLING_NAMES),
+            **dict(zip(names, flat, strict=True)),
+        }
+    )
