@@ -104,7 +104,12 @@ def manoeuvre(duration_s: float, speed_mps: Points, **options: object) -> Manoeu
 
 def always_measured(ridden: Rides) -> NDArray[np.float64]:
     """Return the metrics that every ride has, (candidate, ride, metric)."""
-    sometimes = ("feel_deg_per_mps2", "start_jerk_mps3", "start_delay_s")
+    sometimes = (
+        "feel_deg_per_mps2",
+        "braking_feel_deg_per_mps2",
+        "start_jerk_mps3",
+        "start_delay_s",
+    )
     return ridden.metrics[..., [name not in sometimes for name in METRIC_NAMES]]
 
 

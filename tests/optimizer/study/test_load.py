@@ -1,4 +1,5 @@
 import dataclasses
+import math
 import os
 import re
 
@@ -7,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from objectives.handling import HANDLING_TESTS
 from objectives.ride_scores import ride_columns
 from objectives.score import OBJECTIVES, score
 from objectives.scoring_context import score_rules
@@ -161,7 +163,7 @@ def test_hard_rides_are_read_and_decide_the_results(study):
     assert (found.n_hard_rides, found.hard_rides_h) == (40, 12.5)
     assert found.settings.worst_rider_weight == 0.25
     assert found.hard is None
-    assert found.all_rides == found.rides
+    assert found.all_rides == found.rides + found.handling
     for text in ("[search]\nhard_rides = 40", "[search]\nhard_rides_h = 12.5"):
         assert study(BASE + text).digest != usual.digest
     assert study(BASE + "[objectives]\nworst_rider_weight = 0.25").digest != usual.digest
@@ -612,3 +614,55 @@ def test_the_example_baseline_is_ridden_to_the_end_and_meets_every_constraint():
 
     assert not ridden.outcome.any()
     assert (score(columns, profiles, rules).constraints <= 0.0).all()
+
+
+def test_the_lightest_and_the_heaviest_ride_every_handling_course_and_all_lean_too_far():
+    found = load_study(STUDIES_FOLDER / "hill_town")
+
+    by_test = {}
+    for ride in found.handling:
+        by_test.setdefault(ride.course.name, []).append(ride.rider_name)
+
+    assert by_test.pop("handling_lean_past_limit") == list(found.riders)
+    assert set(map(tuple, by_test.values())) == {("pupil_40", "smith_105")}
+    assert len(by_test) == len(HANDLING_TESTS) - 1
+
+
+def test_handling_is_asked_for_in_bands_over_the_defaults(study):
+    found = study(
+        BASE
+        + "[constraints]\nlike_baseline_percent = 20.0\nhandling.grade_dip_deg = [-inf, 4.0]\n"
+        + "rider_difference.feel_deg_per_mps2 = 1.5\n"
+    )
+
+    assert found.settings.like_baseline_percent == 20.0
+    assert found.settings.handling["grade_dip_deg"] == (-math.inf, 4.0)
+    assert found.settings.handling["braking_feel_deg_per_mps2"] == (0.0, math.inf)
+    assert found.settings.rider_difference == {"feel_deg_per_mps2": 1.5}
+    assert found.digest != study(BASE).digest
+
+
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ("handling.dip = [0.0, 1.0]", "constraints.handling.dip: must be one of feel_deg"),
+        ("handling.grade_dip_deg = [2.0, 1.0]", "grade_dip_deg: must be [low, high], got [2, 1]"),
+        ("handling.grade_dip_deg = 2.0", "must be [low, high], got 2;"),
+        ("rider_difference.grade_dip_deg = 0.0", "grade_dip_deg: must be above 0, got 0"),
+    ],
+)
+def test_wrong_bands_of_handling_are_refused(study, asked, words):
+    with pytest.raises(UserInputError) as caught:
+        study(BASE + f"[constraints]\n{asked}\n")
+
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_warning_in_time_is_asked_where_warnings_are_searched_or_it_is_asked_for(study):
+    fixed = '[search]\nfixed = ["reserve_warning_ratio", "warning_lift_deg"]\n'
+
+    assert study(BASE).settings.least_warning_s == 1.2
+    assert study(BASE + fixed).settings.least_warning_s is None
+    asked = study(BASE + fixed + "[constraints]\nleast_warning_s = 0.8\n")
+    assert asked.settings.least_warning_s == 0.8

@@ -110,6 +110,8 @@ def test_the_page_tells_the_default_of_every_setting_of_the_score():
     facts = {name: default for names, default in rows for name in re.findall(r"`(\w+)`", names)}
 
     for field in dataclasses.fields(ScoreSettings):
+        if field.name in {"handling", "rider_difference"}:
+            continue  # tables of their own
         expected = "not asked" if field.default is None else f"{field.default:g}"
         assert facts[field.name] == expected, field.name
 
