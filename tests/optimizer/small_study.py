@@ -28,6 +28,9 @@ candidates = 36
 population = 12
 hard_rides = 6
 hard_rides_h = 2.0
+
+[constraints]
+least_warning_s = 0.5
 """
 
 # Changes by which many candidates end rides early, and some of them are rejected for that.

@@ -97,7 +97,8 @@ def print_early_rejections(out: Console, results: Results) -> None:
 def saved_ratio(results: Results) -> float:
     """Return the riding time of rides that were left out, as a share of all rides to their ends."""
     duration_s = ride_durations(results.study)
-    left_out = np.hstack([not_ridden(results.rides), not_ridden(results.hard)])
+    parts = (results.rides, results.handling, results.hard)
+    left_out = np.hstack([not_ridden(part) for part in parts])
     return float((left_out * duration_s).sum(axis=1).mean() / duration_s.sum())
 
 

@@ -35,7 +35,7 @@ def test_each_profile_is_ridden_as_it_is_alone(comparison):
             study, comparison.profiles[number : number + 1], rules=rules_of(study)
         )
         np.testing.assert_array_equal(comparison.objectives[number], scores.objectives[0])
-        own, hard = np.split(rides[0], [len(study.rides)])
+        own, _, hard = np.split(rides[0], [len(study.rides), len(study.rides + study.handling)])
         np.testing.assert_array_equal(comparison.rides[number], own)
         np.testing.assert_array_equal(comparison.hard[number], hard)
 

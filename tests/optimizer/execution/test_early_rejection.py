@@ -46,7 +46,10 @@ def with_outcomes(outcome):
 
 def invented_rules(weight, *, nose_down_share=0.0):
     settings = SimpleNamespace(nose_down_share=nose_down_share)
-    return SimpleNamespace(ride_weight=np.array(weight), settings=settings, n_rides=len(weight))
+    n_rides = len(weight)
+    return SimpleNamespace(
+        ride_weight=np.array(weight), settings=settings, n_rides=n_rides, n_without_hard=n_rides
+    )
 
 
 def test_the_cheapest_rides_that_show_every_failure_screen():
@@ -187,7 +190,7 @@ def test_a_candidate_rejected_early_fails_when_ridden_whole_and_the_others_are_a
     whole = make_evaluate(study)(table.history.values)
 
     left_out = not_ridden(table.rides)
-    own, hard = np.split(left_out, [len(study.rides)], axis=1)
+    own, hard = np.split(left_out, [len(study.rides + study.handling)], axis=1)
     rejected_early = own.any(axis=1)
     fails = rejected_early | ~feasible(table.history.constraints)
 

@@ -33,4 +33,5 @@ def test_results_hold_the_stored_rides_to_the_last_bit(study):
     exact = read_table(store_path(study.folder)).rides
 
     results = read_results(study)
-    assert np.hstack([results.rides, results.hard]).tobytes() == exact.tobytes()
+    again = np.hstack([results.rides, results.handling, results.hard])
+    assert again.tobytes() == exact.tobytes()

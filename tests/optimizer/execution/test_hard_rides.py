@@ -40,7 +40,7 @@ def test_hard_rides_found_once_are_kept_for_the_next_process(tmp_path, alone, mo
 
     assert again.hard.text == found.hard.text
     assert again.all_rides == found.all_rides
-    assert len(found.all_rides) == len(study.rides) + study.n_hard_rides
+    assert len(found.all_rides) == len(study.all_rides) + study.n_hard_rides
     assert len(list(alone.iterdir())) == 1
     assert len(notices) == 2  # that they are looked for, and what was found
     assert "weakened profiles ride 2 h of the riding day" in notices[0]

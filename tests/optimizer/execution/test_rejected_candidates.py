@@ -141,7 +141,8 @@ def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, res
     assert "of all riding" in out
     assert observed["rejected_early_candidates"] == n_rejected
     duration_s = np.array([ride.course.duration_s for ride in results.study.all_rides])
-    outcome = np.hstack([results.rides, results.hard])[:, :, RIDE_COLUMNS.index("outcome")]
+    whole = np.hstack([results.rides, results.handling, results.hard])
+    outcome = whole[:, :, RIDE_COLUMNS.index("outcome")]
     left_out_s = (np.isnan(outcome) * duration_s).sum()
     assert observed["saved_ride_time_ratio"] == pytest.approx(
         left_out_s / (duration_s.sum() * len(results))

@@ -40,7 +40,7 @@ CHANGES = {
     "a course more": ((COURSES, '"creep", ' + COURSES), 6),
     "a course changed": (("[baseline]", f"{LONGER}\n[baseline]"), 4),
     "a heavier course": (("[baseline]", "[courses.cobbles]\nweight = 5.0\n[baseline]"), 6),
-    "a constraint": (("[search]", "[constraints]\nrest_shake_limit_deg_per_s = 0.5\n[search]"), 6),
+    "a constraint": (("[constraints]", "[constraints]\nrest_shake_limit_deg_per_s = 0.5"), 6),
     "bounds": (("population = 12", "population = 12\nbounds.base_gain_a_per_deg = [2.0, 6.0]"), 6),
     "a population": (("population = 12", "population = 10"), 6),
 }  # fmt: skip
@@ -117,7 +117,7 @@ def test_reused_rides_give_the_bytes_of_rides_ridden_anew(new, lanes, edit, n_kn
     ridden = run(anew)
 
     proof = n_known  # the first profile is ridden again to prove this machine
-    known = n_known + n_hard_rides_known(reused)
+    known = n_known + n_handling_rides_known(reused) + n_hard_rides_known(reused)
     assert n_reused == sum(lanes) - (1 + len(reused.start)) * known + proof
     reevaluate(reused)
     reevaluate(ridden)
@@ -128,6 +128,12 @@ def n_hard_rides_known(study):
     """Return how many of a fork's hard rides were ridden for the study that it comes from."""
     searched_for = read_ridden(study.folder / RIDDEN_FILE).parts[0]
     return len(ride_reuse.held(searched_for, with_hard_rides(study).hard.rides)[0])
+
+
+def n_handling_rides_known(study):
+    """Return how many of a fork's handling rides were ridden for the study it comes from."""
+    searched_for = read_ridden(study.folder / RIDDEN_FILE).parts[0]
+    return len(ride_reuse.held(searched_for, study.handling)[0])
 
 
 def test_a_fork_with_the_same_riders_and_day_has_the_same_hard_rides(old, new):
@@ -208,10 +214,12 @@ def test_a_fork_of_a_fork_takes_over_all_that_was_ridden(old, new, tmp_path, lan
 
     newest = run(tmp_path / "newest", N_OLD)
 
-    # The proof, and hard rides: those of other riders are others.
+    # The proof, then the hard rides of other riders, and the handling rides: this rider was neither
+    # the lightest nor the heaviest, so only one of them is known.
     n_new_hard = newest.n_hard_rides - n_hard_rides_known(newest)
     assert lanes[0] == 3
-    assert sum(lanes[1:]) == N_OLD * n_new_hard
+    assert n_handling_rides_known(newest) == 1
+    assert sum(lanes[1:]) == N_OLD * (n_new_hard + len(newest.handling) - 1)
 
 
 def test_candidates_asked_for_come_on_top_of_those_taken_along(old, new):
