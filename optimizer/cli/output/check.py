@@ -16,10 +16,10 @@ from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
 from optimizer.riding_day.hard_rides import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
+from optimizer.study.load import INNER_NAMES
 from optimizer.study.log_data.rolling import lasts_s
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.route import steepest_percent
-from optimizer.study.load import INNER_NAMES
 from optimizer.study.study import Study
 from plant.compile import CACHE_FOLDER
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
