@@ -107,9 +107,7 @@ def test_held_out_rides_are_not_those_of_the_study():
 
 
 def test_the_workshops_profile_comes_through_and_others_do_not():
-    early = ROW.copy()
-    early[PROFILE_NAMES.index("reserve_warning_ratio")] = 0.5  # its own warns too late
-    good = [judge_own_rides(STUDY, early, n_jobs=2), judge_held_out(STUDY, ROW, n_jobs=2),
+    good = [judge_own_rides(STUDY, ROW, n_jobs=2), judge_held_out(STUDY, ROW, n_jobs=2),
             judge_margins(STUDY, ROW)]  # fmt: skip
     bad = [judge_own_rides(STUDY, SHAKY, n_jobs=2), judge_held_out(STUDY, WEAK, n_jobs=2),
            judge_margins(STUDY, SHAKY)]  # fmt: skip
