@@ -576,7 +576,7 @@ def test_every_line_that_the_template_comments_out_is_allowed(tmp_path):
     text = (STUDIES_FOLDER / "template" / "study.toml").read_text(encoding="utf-8")
     offered = re.sub(r"^# (?=\[|[a-z0-9_.]+ = )", "", text, flags=re.MULTILINE)
     offered = offered.replace('motor = "hub_17"', "")
-    for file in ("road.elevation", "route"):
+    for file in ("road.elevation", "route", "log"):
         offered = offered.replace(f"\n{file} = {{ file", "\n# x = {")
 
     found = load_study(written(tmp_path, offered))
