@@ -28,7 +28,7 @@ _HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
 _NEARLY_LOST = 0.96
 _NEARLY_SHAKES = 0.8
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
-_NEARLY_LATE = 0.08  # other noise moves the shortest warning by this share of what is asked
+_NEARLY_LATE = 0.15  # other noise moves the shortest warning by this share of what is asked
 _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
 _CAUTION = np.array(
     [_NEARLY_LATE if CONSTRAINT_NAMES[place] == "late_warning" else 0.0 for place in _AS_THEY_ARE]
