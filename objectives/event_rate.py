@@ -4,7 +4,7 @@ import dataclasses
 import math
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.stats import chi2, gamma
 
 from plant.arrays import Floats
 
@@ -56,6 +56,33 @@ def poisson_interval(n_events: float, *, confidence: float = CONFIDENCE) -> tupl
     low = 0.5 * float(chi2.ppf(0.5 * tail, 2.0 * n_events))
     high = 0.5 * float(chi2.ppf(1.0 - 0.5 * tail, 2.0 * n_events + 2.0))
     return low, high
+
+
+def weighted_interval(
+    by_cluster: Floats, *, most: float, confidence: float = CONFIDENCE
+) -> tuple[float, float]:
+    """Return the interval of the expected value of a weighted sum of Poisson events.
+
+    Parameters
+    ----------
+    by_cluster : (cluster,) float64
+        Sum of the weights of each cluster's events.
+    most : float
+        What one more event could weigh.
+    confidence : float
+
+    Notes
+    -----
+    Clusters are independent, and one can hold many events: the sum is compound Poisson, and its
+    variance is the sum of squares over clusters. The interval is that of Fay and Feuer 1997,
+    Statistics in Medicine 16:791, for a weighted sum of Poisson counts. With equal weights and one
+    event in each cluster it is Garwood's; without an event, too, it is two-sided.
+    """
+    tail = 0.5 * (1.0 - confidence)
+    total, square = float(by_cluster.sum()), float((by_cluster**2).sum())
+    low = float(gamma.ppf(tail, total**2 / square, scale=square / total)) if total > 0.0 else 0.0
+    above, wide = total + most, square + most**2
+    return low, float(gamma.ppf(1.0 - tail, above**2 / wide, scale=wide / above))
 
 
 def design_effect(events: Floats, exposure: Floats) -> float:

@@ -10,9 +10,8 @@ import dataclasses
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import gamma
 
-from objectives.event_rate import CONFIDENCE
+from objectives.event_rate import weighted_interval
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes
 from plant.arrays import Flags, Floats
@@ -146,9 +145,8 @@ def overall_rate(near: Floats, day: DayRules) -> RateEstimate:
 
     Notes
     -----
-    Roads of a day are drawn independently, and one road can throw many: the sum is compound
-    Poisson, and its variance is the sum of squares over roads. The interval is that of Fay and
-    Feuer 1997, Statistics in Medicine 16:791, for a weighted sum of Poisson counts.
+    Roads of a day are drawn independently, and one road can throw many: each is a cluster of
+    `objectives.event_rate.weighted_interval`.
     """
     every = np.ones(len(near), dtype=bool)
     return _estimate(near, day, among=every, kilometres=float(day.kilometres.sum()))
@@ -177,12 +175,7 @@ def _estimate(near: Floats, day: DayRules, *, among: Flags, kilometres: float) -
     """Return the rate in some of the hard rides; NaN where any hard ride was not ridden."""
     if np.isnan(near).any():
         return RateEstimate(rate=np.nan, low=np.nan, high=np.nan)
-    by_road = np.bincount(day.road[among], weights=near[among] * day.weight[among])
-    total, square = float(by_road.sum()), float((by_road**2).sum())
+    by_road = np.bincount(day.road[among], near[among] * day.weight[among]).astype(np.float64)
     per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / kilometres
-    tail = 0.5 * (1.0 - CONFIDENCE)
-    most = float(day.weight.max())
-    low = float(gamma.ppf(tail, total**2 / square, scale=square / total)) if total > 0.0 else 0.0
-    above, wide = total + most, square + most**2
-    high = float(gamma.ppf(1.0 - tail, above**2 / wide, scale=wide / above))
-    return RateEstimate(rate=total * per_km, low=low * per_km, high=high * per_km)
+    low, high = weighted_interval(by_road, most=float(day.weight.max()))
+    return RateEstimate(rate=float(by_road.sum()) * per_km, low=low * per_km, high=high * per_km)

@@ -1,30 +1,22 @@
-"""The hard rides of a study: read from its store, or found once and kept.
+"""The hard rides of a study: read from its store, or found once and kept."""
 
-What is kept lies beside the compiled kernel in the user's cache folder, under a name made of all
-that hard rides follow from; to delete it costs the time to find them again.
-"""
-
-import contextlib
 import dataclasses
-import json
 from collections import Counter
 from collections.abc import Callable
-from pathlib import Path
 
 import joblib
 
-from optimizer.base.atomic_files import write_whole
-from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import digest
 from optimizer.base.progress import UNWATCHED, Stages, unheard
+from optimizer.execution.kept_texts import keep_text, kept_text
 from optimizer.execution.provenance import HARD_RIDES, model_inputs
 from optimizer.execution.store import started_with
 from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
 from optimizer.study.paths import store_path
 from optimizer.study.study import HardRides, Study
-from plant.compile import CACHE_FOLDER
 
 LOOKING = "looking for hard rides, in hours of the riding day"
+_KIND = "hard_rides"
 _KEPT = 8
 _found: dict[str, HardRides] = {}
 
@@ -66,7 +58,7 @@ def hard_rides_of(
     if hard is None:
         text = started_with(store_path(study.folder), HARD_RIDES, study_digest=key)
         if text is None:
-            text = _kept(study)
+            text = kept_text(_KIND, _cache_key(study))
         hard = _found_now(study, notice, stages) if text is None else stored_hard_rides(study, text)
         while len(_found) >= _KEPT:
             del _found[next(iter(_found))]
@@ -81,8 +73,7 @@ def _found_now(study: Study, notice: Callable[[str], None], stages: Stages) -> H
     )
     stages.begin(LOOKING, study.hard_rides_h)
     hard = find_hard_rides(study, n_jobs=joblib.cpu_count(), advance=stages.advance)
-    with contextlib.suppress(UserInputError):  # a cache that can not be written is none
-        write_whole(_cache_file(study), hard.text)
+    keep_text(_KIND, _cache_key(study), hard.text)
     riders = Counter(ride.rider_name for ride in hard.rides)
     by_rider = ", ".join(f"{count} of {name}" for name, count in riders.most_common())
     n_roads = len(set(hard.roads.tolist()))
@@ -91,16 +82,5 @@ def _found_now(study: Study, notice: Callable[[str], None], stages: Stages) -> H
     return hard
 
 
-def _kept(study: Study) -> str | None:
-    """Return the text of hard rides found before; None where there is none that can be read."""
-    try:
-        text = _cache_file(study).read_text(encoding="utf-8")
-        json.loads(text)
-    except (OSError, ValueError):
-        return None
-    return text
-
-
-def _cache_file(study: Study) -> Path:
-    name = digest([study.digest, model_inputs()])
-    return CACHE_FOLDER.parent / "hard_rides" / f"{name}.json"
+def _cache_key(study: Study) -> str:
+    return digest([study.digest, model_inputs()])

@@ -92,15 +92,10 @@ def find_hard_rides(
         numbers = np.arange(first, first + _COURSES_AT_ONCE)
         first += _COURSES_AT_ONCE
         rides, places = _all_pieces(study, numbers)
-        results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False)
-        _add_kilometres(kilometres, rides, results)
-        near = ridden_nearness(results)[0]
-        n_harder = max(len(rides) // _LOOKED_INTO, study.n_hard_rides - len(found))
-        harder = np.argsort(-near, kind="stable")[:n_harder]
-        others = simulate(
-            profiles[1:], [rides[place] for place in harder], n_jobs=n_jobs, keep_roads=False
+        results, harder, hardness = harder_rides(
+            profiles, rides, n_least=study.n_hard_rides - len(found), n_jobs=n_jobs
         )
-        hardness = np.vstack([near[harder], ridden_nearness(others)]).mean(axis=0)
+        _add_kilometres(kilometres, rides, results)
         for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
             course, piece, lane = places[place]
             found.append(_Piece(course=course, piece=piece, lane=lane, hardness=hard))
@@ -113,6 +108,36 @@ def find_hard_rides(
         "kilometres": kilometres,
     }
     return stored_hard_rides(study, json.dumps(facts))
+
+
+def harder_rides(
+    profiles: Floats, rides: Sequence[Ride], *, n_least: int = 0, n_jobs: int = 1
+) -> tuple[Rides, NDArray[np.intp], Floats]:
+    """Return what the first weak profile rode, and the harder of the rides with their hardness.
+
+    Parameters
+    ----------
+    profiles : (profile, parameter) float64
+        From `weakened`. The first rides all rides, the others only the harder tenth.
+    rides : sequence of Ride
+    n_least : int
+        So many are looked into at least.
+    n_jobs : int
+        Threads; the result does not depend on it.
+
+    Returns
+    -------
+    Rides, (harder ride,) intp, (harder ride,) float64
+        Hardness is the mean nearness to a nose-down, 0 to 1.
+    """
+    results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False)
+    near = ridden_nearness(results)[0]
+    n_harder = max(len(rides) // _LOOKED_INTO, n_least)
+    harder = np.argsort(-near, kind="stable")[:n_harder]
+    others = simulate(
+        profiles[1:], [rides[place] for place in harder], n_jobs=n_jobs, keep_roads=False
+    )
+    return results, harder, np.vstack([near[harder], ridden_nearness(others)]).mean(axis=0)
 
 
 def stored_hard_rides(study: Study, text: str) -> HardRides:

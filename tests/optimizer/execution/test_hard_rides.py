@@ -3,7 +3,7 @@
 import pytest
 
 from optimizer.base.errors import UserInputError
-from optimizer.execution import hard_rides
+from optimizer.execution import hard_rides, kept_texts
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.store import started_with
 from optimizer.interface.studies import run
@@ -15,7 +15,7 @@ from tests.optimizer.small_study import searched, write_small_study
 @pytest.fixture
 def alone(tmp_path, monkeypatch):
     """Let a test find hard rides as a process does that knows none."""
-    monkeypatch.setattr(hard_rides, "CACHE_FOLDER", tmp_path / "cache" / "kernel")
+    monkeypatch.setattr(kept_texts, "CACHE_FOLDER", tmp_path / "cache" / "kernel")
     monkeypatch.setattr(hard_rides, "_found", {})
     return tmp_path / "cache" / "hard_rides"
 
