@@ -8,6 +8,7 @@ from typing import Any
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.front_profiles import finished_front
 from optimizer.analysis.results import Results, candidate_number
+from optimizer.base.errors import UserInputError
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
 from optimizer.interface.threads import n_threads
@@ -105,6 +106,7 @@ def validate(
     *,
     called: str = "the profile",
     hours: float | None = None,
+    accelerated: float | None = None,
     jobs: int | None = None,
     on_progress: OnProgress = unwatched,
 ) -> dict[str, Any]:
@@ -118,6 +120,8 @@ def validate(
         What to call the profile in the facts.
     hours : float, optional
         Hours of the riding day; the study's own if not given.
+    accelerated : float, optional
+        Hours of that day over which nose-downs are estimated besides, from its hardest rides.
     jobs : int, optional
         Threads; all cores if not given.
     on_progress : callable, optional
@@ -130,14 +134,26 @@ def validate(
         "verdicts" says for each item what was found, what is asked and what to change.
         "remedies" says what would have prevented the nose-downs of the riding day, other profiles
         of a finished search in the study's folder among it; None without a nose-down.
+
+    Raises
+    ------
+    UserInputError
+        The estimate is asked for over no more hours than are ridden in full.
     """
     if hours is not None:
         asked = dataclasses.replace(study.validation, hours=hours)
         study = dataclasses.replace(study, validation=asked)
+    in_full = study.validation.hours
+    if accelerated is not None and not accelerated > in_full:
+        raise UserInputError(
+            f"the accelerated estimate must be over more than the {in_full:g} hours that are ridden"
+            f" in full, got {accelerated:g}; give more, or ride fewer in full"
+        )
     report = validation.validate(
         study,
         profile_to_array(profile),
         front=finished_front(study),
+        accelerated_h=accelerated,
         n_jobs=n_threads(jobs),
         stages=CalledBack(on_progress),
     )

@@ -11,7 +11,7 @@ from optimizer.base.atomic_files import write_whole
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.json_io import json_text
 from optimizer.execution.provenance import model_digest
-from optimizer.reports.remedy_lines import remedy_lines
+from optimizer.reports.nose_down_lines import accelerated_line, remedy_lines
 from optimizer.study.study import Study
 from optimizer.validation.validate import Report
 from optimizer.validation.verdict import Grade, worst
@@ -51,6 +51,12 @@ def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, 
         "remedies": None
         if report.remedies is None
         else {**dataclasses.asdict(report.remedies), "lines": remedy_lines(report.remedies)},
+        "accelerated": None
+        if report.accelerated is None
+        else {
+            **dataclasses.asdict(report.accelerated),
+            "line": accelerated_line(report.accelerated),
+        },
         "cautions": list(CAUTIONS),
         "provenance": {
             "study_digest": study.digest,

@@ -21,7 +21,7 @@ from plant.kernel.simulate import Ride, Rides, simulate
 
 Place: TypeAlias = tuple[int, int]  # of a ride in the day: its course and its lane
 
-_COURSES_AT_ONCE = 64
+COURSES_AT_ONCE = 64
 _KERB_REACH_M = 4.0  # assumed: what a kerb upsets shows within this distance
 _STEEP_PERCENT = 8.0
 _SLIPPERY_RATIO = 0.5
@@ -36,6 +36,8 @@ class DayCount:
     ----------
     hours, kilometres : float
         Ridden in all.
+    n_courses : int
+        The first so many of the day.
     per_1000_km : EventRate
         Nose-downs.
     other_ends : mapping of str to int
@@ -52,6 +54,7 @@ class DayCount:
 
     hours: float
     kilometres: float
+    n_courses: int
     per_1000_km: EventRate
     other_ends: Mapping[str, int]
     causes: Mapping[str, int]
@@ -100,8 +103,8 @@ def ride_days(
     nose_downs: list[Place] = []
     ridden_h = 0.0
     while ridden_h < hours:
-        first = _COURSES_AT_ONCE * len(found)
-        courses = drawn_rides(study, np.arange(first, first + _COURSES_AT_ONCE))
+        first = COURSES_AT_ONCE * len(found)
+        courses = drawn_rides(study, np.arange(first, first + COURSES_AT_ONCE))
         rides = [ride for course in courses for ride in course]
         results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
         lanes = np.array([riders.index(ride.rider_name) for ride in rides])
@@ -117,6 +120,7 @@ def ride_days(
     return DayCount(
         hours=ridden_h,
         kilometres=float(by_km.sum()),
+        n_courses=len(by_km),
         per_1000_km=event_rate(downs.sum(axis=1), by_km.sum(axis=1) / 1000.0),
         by_rider=_worst_first(
             {

@@ -6,6 +6,7 @@ from objectives.event_rate import poisson_interval
 from optimizer.analysis.front_profiles import FrontProfiles
 from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.study.study import Study
+from optimizer.validation.accelerated_count import AcceleratedCount, accelerated_count
 from optimizer.validation.early_ends import (
     judge_fault,
     judge_held_out,
@@ -22,11 +23,22 @@ from plant.arrays import Floats
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """All verdicts on a profile, the riding day behind one, what prevents its nose-downs if any."""
+    """All verdicts on a profile, and more of the riding day behind one of them.
+
+    Attributes
+    ----------
+    verdicts : list of Verdict
+    day : DayCount
+    remedies : Remedies or None
+        None without a nose-down.
+    accelerated : AcceleratedCount or None
+        None if it was not asked for.
+    """
 
     verdicts: list[Verdict]
     day: DayCount
     remedies: Remedies | None
+    accelerated: AcceleratedCount | None
 
 
 def validate(
@@ -34,6 +46,7 @@ def validate(
     profile: Floats,
     *,
     front: FrontProfiles | None = None,
+    accelerated_h: float | None = None,
     n_jobs: int = 1,
     stages: Stages = UNWATCHED,
 ) -> Report:
@@ -46,6 +59,8 @@ def validate(
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
     front : FrontProfiles or None
         Other profiles that ride what this one does not survive.
+    accelerated_h : float or None
+        Hours of the riding day over which its nose-downs are estimated besides.
     n_jobs : int
         Threads; the verdicts do not depend on it.
     stages : Stages
@@ -65,11 +80,17 @@ def validate(
     verdicts.append(judge_day(study, day))
     stages.begin("riding nose-downs again, with one thing changed")
     remedies = remedies_of_day(study, profile, day.nose_downs, front=front, n_jobs=n_jobs)
+    accelerated = None
+    if accelerated_h is not None:
+        stages.begin("finding the hardest rides, in hours", accelerated_h)
+        accelerated = accelerated_count(
+            study, profile, day, hours=accelerated_h, n_jobs=n_jobs, advance=stages.advance
+        )
     stages.begin("riding with faults", len(study.validation.faults))
     for fault, rides in fault_rides(study):
         verdicts.append(judge_fault(fault, rides, profile, n_jobs=n_jobs))
         stages.advance()
-    return Report(verdicts=verdicts, day=day, remedies=remedies)
+    return Report(verdicts=verdicts, day=day, remedies=remedies, accelerated=accelerated)
 
 
 def judge_day(study: Study, day: DayCount) -> Verdict:

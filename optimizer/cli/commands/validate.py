@@ -21,6 +21,10 @@ def validate_profile(
         float | None,
         typer.Option(min=0.1, metavar="H", help="Hours of mixed riding; default: study.toml's."),
     ] = None,
+    accelerated: Annotated[
+        float | None,
+        typer.Option(min=0.1, metavar="H", help="Estimate over H hours too, from hard rides."),
+    ] = None,
     jobs: Jobs = None,
     to: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/validation.")
@@ -57,6 +61,7 @@ def validate_profile(
             array_to_profile(row),
             called=called,
             hours=hours,
+            accelerated=accelerated,
             jobs=jobs,
             on_progress=stages.show,
         )
@@ -71,5 +76,7 @@ def validate_profile(
             out.print(f"          To change: {verdict['change']}")
     if facts["remedies"] is not None:
         out.print("\n" + "\n          ".join(facts["remedies"]["lines"]))
+    if facts["accelerated"] is not None:
+        out.print(f"\n{facts['accelerated']['line']}.")
     out.print(f"\n{called}: {facts['overall']}. {paths[0]} and {paths[1]} written.")
     print_cautions(out)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.analysis.front_profiles import FrontProfiles, finished_front
-from optimizer.reports.remedy_lines import remedy_lines
+from optimizer.reports.nose_down_lines import remedy_lines
 from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study

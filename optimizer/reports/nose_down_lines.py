@@ -1,5 +1,6 @@
-"""What would have prevented the nose-downs of a riding day, in a few lines of text."""
+"""What a validation says of nose-downs besides its verdict, in a few lines of text."""
 
+from optimizer.validation.accelerated_count import AcceleratedCount
 from optimizer.validation.changed_rides import Kind
 from optimizer.validation.remedies import Remedies
 
@@ -33,3 +34,18 @@ def remedy_lines(remedies: Remedies) -> list[str]:
         f"the board's or the riding's, since nothing here prevents them: {remedies.nothing}"
     )
     return lines
+
+
+def accelerated_line(found: AcceleratedCount) -> str:
+    """Return the estimate with its interval, what it is made of, and what it assumes."""
+    rate = found.per_1000_km
+    made_of = f"{found.in_hardest} in the hardest hundredth of its rides"
+    if found.in_rest:
+        made_of += f" and {found.in_rest} in the rest, each for {found.rest_weight:.1f}"
+    else:
+        made_of += "; the rest shows none in the hours ridden in full, and is taken to hold none"
+    return (
+        f"Accelerated estimate over {found.hours:,.0f} h, which decides no verdict:"
+        f" {rate.rate:.3g} nose-downs per 1,000 km ({rate.low:.3g} to {rate.high:.3g}, 95 %), from"
+        f" {made_of}. Ridden: {found.ridden_h:,.0f} h"
+    )
