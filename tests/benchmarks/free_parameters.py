@@ -78,29 +78,30 @@ def effects(study, starts, *, n_draws, n_jobs=1):
     found = []
     for start in starts:
         profiles = whole_profiles(study, moved(start, space.low, space.high))
-        drawn = np.stack(
+        # What no ride measures is 0, before and after; a ride that then ends early moves it.
+        drawn = np.nan_to_num(
             [
                 numbers_of(on_draw(study, draw), profiles, rules, n_jobs=n_jobs)
                 for draw in range(n_draws)
             ]
         )
-        noise = np.nanstd(drawn[:, 0], axis=0, ddof=1)
-        change = np.nanmean(drawn[:, 1:] - drawn[:, :1], axis=0)
+        noise = np.std(drawn[:, 0], axis=0, ddof=1)
+        change = np.mean(drawn[:, 1:] - drawn[:, :1], axis=0)
         ratio = np.abs(change) / np.maximum(noise, 1e-9 + 1e-3 * np.abs(drawn[:, 0].mean(axis=0)))
-        found.append(np.nanmax(ratio.reshape(len(start), 2, -1), axis=1))
+        found.append(np.max(ratio.reshape(len(start), 2, -1), axis=1))
     return np.stack(found)
 
 
 def table_of(study, ratios):
     """Return one row for each parameter: its largest effect, and on which number."""
-    most = np.nanmax(ratios, axis=0)
+    most = np.max(ratios, axis=0)
     return pd.DataFrame(
         {
             "parameter": study.space.names,
-            "largest_effect_sd": np.nanmax(most, axis=1),
-            "on": [NUMBERS[place] for place in np.nanargmax(most, axis=1)],
+            "largest_effect_sd": np.max(most, axis=1),
+            "on": [NUMBERS[place] for place in np.argmax(most, axis=1)],
             **{name: most[:, place] for place, name in enumerate(OBJECTIVES)},
-            "least_over_profiles_sd": np.nanmax(ratios, axis=2).min(axis=0),
+            "least_over_profiles_sd": np.max(ratios, axis=2).min(axis=0),
         }
     ).sort_values("largest_effect_sd")
 
