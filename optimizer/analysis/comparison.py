@@ -13,6 +13,7 @@ from optimizer.analysis.handling_tables import handling_of_profiles
 from optimizer.analysis.nose_down_rates import rates_of_profiles
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.hard_rides import with_hard_rides
+from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.description.profile_array import PROFILE_NAMES
@@ -98,7 +99,10 @@ class Comparison:
 def compared(
     study: Study, names: Sequence[str], profiles: Floats, *, n_jobs: int = 1
 ) -> Comparison:
-    """Ride profiles over all rides of a study.
+    """Ride profiles over all rides of a study, on the noise of its re-evaluation.
+
+    The search met other noise, by which its candidates were chosen. So a candidate of the front has
+    the numbers here that are told of it elsewhere.
 
     Parameters
     ----------
@@ -109,7 +113,7 @@ def compared(
     n_jobs : int
         Threads; the outcome does not depend on it.
     """
-    study = with_hard_rides(study)
+    study = on_fresh_noise(with_hard_rides(study))
     rules = rules_of(study)
     scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
     own, handling, hard = rules.parts(rides)

@@ -25,20 +25,23 @@ from plant.kernel.simulate import Ride
 
 def on_fresh_noise(study: Study) -> Study:
     """Return a study whose rides have other noise, and nothing else changed."""
-
-    def reseeded(rides: Iterable[Ride]) -> tuple[Ride, ...]:
-        return tuple(
-            dataclasses.replace(ride, noise_seed=spawned(study.seed, "reevaluation", ride.name))
-            for ride in rides
-        )
-
     hard = hard_rides_of(study)
     return dataclasses.replace(
         study,
-        rides=reseeded(study.rides),
-        handling=reseeded(study.handling),
-        hard=dataclasses.replace(hard, rides=reseeded(hard.rides)),
+        rides=_reseeded(study, study.rides),
+        handling=_reseeded(study, study.handling),
+        hard=dataclasses.replace(hard, rides=_reseeded(study, hard.rides)),
     )
+
+
+def ride_on_fresh_noise(study: Study, ride: Ride) -> Ride:
+    """Return a ride of a study as it is in `on_fresh_noise`."""
+    seed = spawned(study.seed, "reevaluation", ride.name)
+    return dataclasses.replace(ride, noise_seed=seed)
+
+
+def _reseeded(study: Study, rides: Iterable[Ride]) -> tuple[Ride, ...]:
+    return tuple(ride_on_fresh_noise(study, ride) for ride in rides)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,6 +9,7 @@ from optimizer.analysis.comparison import Comparison, compared
 from optimizer.analysis.tables import rides_table, scores_table, trace_table
 from optimizer.base.errors import RideError
 from optimizer.base.messages import nearest
+from optimizer.execution.reevaluation import ride_on_fresh_noise
 from optimizer.interface.threads import n_threads
 from optimizer.study.study import Study
 from plant.description.profile import Profile
@@ -21,6 +22,9 @@ def compare(
     study: Study, profiles: Mapping[str, Profile], *, jobs: int | None = None
 ) -> Comparison:
     """Return profiles ridden over all rides of a study, side by side.
+
+    Their noise is that of the re-evaluation, so a candidate of the front has the numbers that
+    `candidate` tells.
 
     Parameters
     ----------
@@ -99,6 +103,8 @@ def traces(
 ) -> pd.DataFrame:
     """Return the signals of one ride over time, one row each sample until the ride ended.
 
+    The ride is one of `ride`, on the same noise.
+
     Parameters
     ----------
     study : Study
@@ -128,7 +134,7 @@ def _ride_of(study: Study, *, course: str, rider: str) -> Ride:
     wanted = f"{course}/{rider}"
     for ride in study.rides:
         if ride.name == wanted:
-            return ride
+            return ride_on_fresh_noise(study, ride)
     like = nearest(wanted, [ride.name for ride in study.rides])
     raise RideError(
         f"{study.folder}: the study has no ride {wanted!r} (course/rider); the nearest is {like!r}"

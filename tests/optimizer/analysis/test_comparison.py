@@ -57,10 +57,10 @@ def test_a_change_is_told_with_rider_course_and_numbers(comparison):
 
     words = in_words(comparison, 2, place)
 
-    column = RIDE_COLUMNS.index("level_error_deg")
+    column = RIDE_COLUMNS.index("peak_current_a")
     before, after = comparison.rides[[0, 2], place, column].astype(float)
     assert words.startswith("baker_80 (80 kg), Roll up a lowered kerb: ")
-    assert f"level error {before:.3g} → {after:.3g}°" in words
+    assert f"peak current {before:.3g} → {after:.3g} A" in words
     assert "nose dip" in words
 
 

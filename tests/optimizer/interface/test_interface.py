@@ -144,6 +144,18 @@ def test_a_ride_is_what_the_command_tells(levelgain_command, finished):
     pd.testing.assert_frame_equal(table[list(command)], command, check_exact=False, rtol=1e-9)
 
 
+def test_a_candidate_of_the_front_has_the_same_numbers_where_it_is_compared(study, results):
+    name, number = next(iter(results.picks.items()))
+    assert results.reevaluated[number]
+
+    found = levelgain.compare(study, {name: levelgain.profile(results, name)}, jobs=2)
+
+    np.testing.assert_array_equal(found.objectives[0], results.history.objectives[number])
+    np.testing.assert_array_equal(found.rides[0], results.rides[number])
+    rates = levelgain.candidate(results, name)["nose_down_rates"]
+    assert found.nose_down_rates["rate_per_1000_km"][0] == rates["rate_per_1000_km"][0]
+
+
 def test_traces_have_the_units_in_their_names_and_end_with_the_ride(tmp_path):
     study = levelgain.load_study(write_small_study(tmp_path, *STEEP))
     table = levelgain.ride(study, study.baseline).set_index("ride")
