@@ -88,9 +88,8 @@ def prevented(found):
     return {remedy.name: remedy.prevented for remedy in found.each}
 
 
-def test_a_climb_beyond_the_current_limit_is_prevented_by_a_higher_limit_and_not_by_chance():
-    needed_a = climbing_current_a()
-    ride = wall(0.95 * needed_a)
+def test_a_climb_at_the_current_limit_is_prevented_by_a_higher_limit_and_not_by_chance():
+    ride = wall(1.02 * climbing_current_a())
     [outcome] = simulate(ROW[None, :], [ride]).outcome[0]
     assert Outcome(int(outcome)) is Outcome.NOSE_DOWN
 
