@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 
+from objectives.event_rate import poisson_interval
 from optimizer.search.evaluation import BASELINE
 from plant.arrays import Floats
 from tests.benchmarks.counted_day import Counts
@@ -26,7 +27,7 @@ class Share:
     share : float
         Profile over baseline by their rates; inf or NaN without a nose-down of the baseline.
     low, high : float
-        Interval of 95 % over resampled roads.
+        Interval of 95 % over resampled roads; by the rule of three where nothing was counted.
     """
 
     among: str
@@ -60,6 +61,8 @@ def shares(counts: Counts, profile: int) -> list[Share]:
                 for each, rider in zip((BASELINE, profile), worst, strict=True)
             )
             with np.errstate(divide="ignore", invalid="ignore"):
+                # The share that one nose-down of the profile makes.
+                unit = float(base_km.sum() / own_km.sum() / (base * roads).sum())
                 shares_ = (days @ (own * roads)) / (days @ own_km)
                 shares_ *= (days @ base_km) / (days @ (base * roads))
             found.append(
@@ -68,16 +71,17 @@ def shares(counts: Counts, profile: int) -> list[Share]:
                     baseline=round((base * roads).sum()),
                     profile=round((own * roads).sum()),
                     share=float(shares_[0]),
-                    **_interval(shares_[1:]),
+                    **_interval(shares_, n_own=float((own * roads).sum()), unit=unit),
                 )
             )
     return found
 
 
-def _interval(resampled: Floats) -> dict[str, float]:
-    known = resampled[~np.isnan(resampled)]
-    if not len(known):
-        return {"low": float("nan"), "high": float("nan")}
+def _interval(found: Floats, *, n_own: float, unit: float) -> dict[str, float]:
+    """Return the interval of the first share from those of the resampled days after it."""
+    known = found[1:][~np.isnan(found[1:])]
+    if n_own == 0.0:  # no resampled day holds one either
+        return {"low": 0.0, "high": poisson_interval(0)[1] * unit}
     return {
         "low": float(np.quantile(known, 0.025, method="lower")),
         "high": float(np.quantile(known, 0.975, method="higher")),
