@@ -34,7 +34,7 @@ _NO_DAY = DayRules(
 
 
 def own_rules(study: Study) -> ScoreRules:
-    """Return by what the study's own rides are scored, without a hard ride."""
+    """Return by what the study's rides are scored, without a hard ride."""
     return dataclasses.replace(rules_of(study, hard=False), day=_NO_DAY)
 
 
@@ -67,8 +67,9 @@ def evaluate_by_risk(study: Study, screening: tuple[int, ...], *, n_jobs: int) -
 
     def evaluate(values: Floats, /) -> Evaluation:
         outcome = evaluated(study, values, ride=ride, rules=rules, screening=screening)
-        risk = outcome.rides[:, :, RIDE_COLUMNS.index("nose_down_risk")]
-        risk = np.where(outcome_codes(outcome.rides) == NOT_RIDDEN, np.nan, risk)
+        own, _, _ = rules.parts(outcome.rides)
+        risk = own[:, :, RIDE_COLUMNS.index("nose_down_risk")]
+        risk = np.where(outcome_codes(own) == NOT_RIDDEN, np.nan, risk)
         swapped = _with_risk(outcome.objectives, risk, rules)
         return dataclasses.replace(outcome, objectives=swapped)
 
@@ -84,7 +85,8 @@ class GradedRisk(PerRideObjectives):
     def components(self, evaluation: Evaluation) -> Components:
         """Return what each ride measured; its margins are those of the study's own rides."""
         found = PerRideObjectives.components(self, evaluation)
-        margins = np.hstack([evaluation.rides[:, :, column] for column in _MARGINS])
+        own, _, _ = self.rules.parts(evaluation.rides)
+        margins = np.hstack([own[:, :, column] for column in _MARGINS])
         return dataclasses.replace(found, margins=margins)
 
     def whole(self, components: Components) -> tuple[Floats, Floats]:

@@ -15,7 +15,12 @@ import numpy as np
 
 from objectives import OBJECTIVES
 from optimizer.base.hashing import spawned
-from optimizer.execution.evaluate import baseline_values, make_evaluate, study_screening_rides
+from optimizer.execution.evaluate import (
+    baseline_values,
+    make_evaluate,
+    rules_of,
+    study_screening_rides,
+)
 from optimizer.execution.hard_rides import hard_rides_of
 from optimizer.execution.provenance import ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise
@@ -161,8 +166,10 @@ def study_problem(study: Study, n_jobs: int) -> Problem:
         later=lambda first: make_evaluate(
             study, n_jobs=n_jobs, screening=study_screening_rides(study, first)
         ),
-        # All rides of the study's own screen, so that every constraint is known.
-        sparing=make_evaluate(study, n_jobs=n_jobs, screening=tuple(range(len(study.rides)))),
+        # All but the hard rides screen, so that every constraint is known.
+        sparing=make_evaluate(
+            study, n_jobs=n_jobs, screening=tuple(range(rules_of(study).n_without_hard))
+        ),
         composite=per_ride_objectives(study),
         fresh=fresh,
         similar=lambda cache: from_faster_motor(study, cache, n_jobs=n_jobs),

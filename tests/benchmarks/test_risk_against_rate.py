@@ -35,9 +35,9 @@ def test_only_the_third_objective_differs(study, values):
     by_rate = make_evaluate(study)(values)
     by_risk = evaluate_by_risk(study, (), n_jobs=1)(values)
 
-    n_own = len(study.rides)
-    assert by_risk.rides.shape[1] == n_own < by_rate.rides.shape[1]
-    np.testing.assert_array_equal(by_risk.rides, by_rate.rides[:, :n_own])
+    n_own, n_without_hard = len(study.rides), len(study.rides) + len(study.handling)
+    assert by_risk.rides.shape[1] == n_without_hard < by_rate.rides.shape[1]
+    np.testing.assert_array_equal(by_risk.rides, by_rate.rides[:, :n_without_hard])
     np.testing.assert_array_equal(by_risk.constraints, by_rate.constraints)
     np.testing.assert_array_equal(by_risk.objectives[:, :2], by_rate.objectives[:, :2])
     risk = by_rate.rides[:, :n_own, RIDE_COLUMNS.index("nose_down_risk")]
@@ -47,7 +47,8 @@ def test_only_the_third_objective_differs(study, values):
 
 def test_objectives_made_of_observed_rides_are_those_that_were_observed(study, values):
     outcome = evaluate_by_risk(study, (), n_jobs=1)(values)
-    ridden = (outcome.rides[:, :, RIDE_COLUMNS.index("outcome")] == 0.0).all(axis=1)
+    own = outcome.rides[:, : len(study.rides)]
+    ridden = (own[:, :, RIDE_COLUMNS.index("outcome")] == 0.0).all(axis=1)
     composite = graded_risk(study)
 
     objectives, _ = composite.whole(composite.components(outcome))
