@@ -5,7 +5,7 @@ from optimizer.validation.changed_rides import Kind
 from optimizer.validation.remedies import Remedies
 
 _TITLES = {
-    Kind.PROFILE: "another profile",
+    Kind.PROFILE: "another profile, the best first",
     Kind.BOARD: "another board",
     Kind.RIDING: "another way of riding",
     Kind.CHANCE: "to compare with",
@@ -25,7 +25,9 @@ def remedy_lines(remedies: Remedies) -> list[str]:
         if of_kind:
             told = "; ".join(f"{remedy.name}: {remedy.prevented}" for remedy in of_kind)
             lines.append(f"{title}: {told}")
-    if remedies.no_profile is not None:
+    if remedies.no_profile is None:
+        lines.append("no other profile: the study's folder holds no finished search of it")
+    else:
         lines.append(
             f"survived by none of the {remedies.n_front} profiles of the front:"
             f" {remedies.no_profile}"
@@ -43,7 +45,9 @@ def accelerated_line(found: AcceleratedCount) -> str:
     if found.in_rest:
         made_of += f" and {found.in_rest} in the rest, each for {found.rest_weight:.1f}"
     else:
-        made_of += "; the rest shows none in the hours ridden in full, and is taken to hold none"
+        made_of += "; the rest shows none in the hours ridden in full"
+    if found.assumes_an_empty_rest:
+        made_of += ", and is taken to hold none"
     return (
         f"Accelerated estimate over {found.hours:,.0f} h, which decides no verdict:"
         f" {rate.rate:.3g} nose-downs per 1,000 km ({rate.low:.3g} to {rate.high:.3g}, 95 %), from"

@@ -43,6 +43,8 @@ class AcceleratedCount:
         Nose-downs in the hardest rides of all hours, and in the others that were ridden.
     rest_weight : float
         How many rides each of the others stands for.
+    assumes_an_empty_rest : bool
+        Whether the interval leaves out what the others might hold unseen.
     per_1000_km : RateEstimate
     """
 
@@ -52,6 +54,7 @@ class AcceleratedCount:
     in_hardest: int
     in_rest: int
     rest_weight: float
+    assumes_an_empty_rest: bool
     per_1000_km: RateEstimate
 
 
@@ -96,6 +99,7 @@ def accelerated_count(
         in_hardest=len(downs),
         in_rest=len(rest),
         rest_weight=weight,
+        assumes_an_empty_rest=hardest.hold_weak_falls and not rest,
         per_1000_km=stratified_rate(
             [course for course, _ in downs],
             [course for course, _ in rest],

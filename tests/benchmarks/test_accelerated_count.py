@@ -36,6 +36,7 @@ def test_the_report_says_whether_the_plain_rate_lies_inside():
         in_hardest=3,
         in_rest=1,
         rest_weight=5.0,
+        assumes_an_empty_rest=False,
         per_1000_km=RateEstimate(rate=1.6, low=0.7, high=4.0),
     )
     one = Compared(

@@ -196,8 +196,9 @@ def test_the_interval_suffers_little_where_roads_throw_many_or_the_rest_holds_a_
 
 def test_the_line_says_what_is_assumed(study, soft, day):
     with_rest = accelerated_count(study, soft, day, hours=20.0, n_jobs=2)
-    without = dataclasses.replace(with_rest, in_rest=0)
+    without = dataclasses.replace(with_rest, in_rest=0, assumes_an_empty_rest=True)
 
+    assert not with_rest.assumes_an_empty_rest
     assert "decides no verdict" in accelerated_line(with_rest)
     assert f" and {with_rest.in_rest} in the rest" in accelerated_line(with_rest)
     assert "is taken to hold none" in accelerated_line(without)

@@ -239,7 +239,7 @@ def test_the_lines_name_each_remedy_with_what_it_prevents():
 
     lines = remedy_lines(found)
 
-    assert lines[1] == "another profile: candidate 7 (balanced): 8"
+    assert lines[1] == "another profile, the best first: candidate 7 (balanced): 8"
     assert lines[2] == "another board: more current: 5; more cells: 4"
     assert lines[-2] == "survived by none of the 20 profiles of the front: 1"
     assert lines[-1].endswith("prevents them: 0")
@@ -282,4 +282,5 @@ def test_a_profile_file_without_a_search_is_told_its_nose_downs_and_no_other_pro
     assert {remedy["kind"] for remedy in remedies["each"]} == {"board", "riding", "chance"}
     for text in (out, page):
         assert "another board" in text
+        assert "no other profile" in text
         assert "the front" not in text.split("ridden again")[1]
