@@ -37,7 +37,7 @@ OBJECTIVE_LABELS = {
 }
 RIDE_COST_LABELS = {
     **{name: OBJECTIVE_LABELS[name] for name in ("level_error_deg", "excess_current_a")},
-    "nose_down_risk": "nearness to a nose-down / 1",
+    "nose_down_risk": "graded nose-down risk / 1",
 }
 _FOOT_IN = 0.14
 _SETTINGS: dict[Any, Any] = {
