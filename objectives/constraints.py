@@ -108,7 +108,8 @@ def rest_constraint(pitch_rate_rms_deg_per_s: Floats, rules: ScoreRules) -> Floa
     if standing.shape[1] == 0:
         return np.full(len(standing), NOT_ASKED)
     worst: Floats = np.fmax.reduce(standing, axis=1)
-    return asked(worst / rules.settings.rest_shake_limit_deg_per_s - 1.0)
+    limit = rules.settings.rest_shake_limit_deg_per_s * (1.0 - rules.settings.noise_margin_ratio)
+    return asked(worst / limit - 1.0)
 
 
 def feel_constraint(

@@ -24,11 +24,12 @@ from plant.kernel.outcomes import Outcome
 _STILL = 1e-3  # of the limit: less shaking than this at rest is none
 _HARDLY_BACK = 0.5  # of the limit: rolling back slower than this is none
 # Of the limits of rolling back and of shaking at rest: a candidate predicted to come nearer breaks
-# them as often as not, and other noise than the search's moves them by 0.01 to 0.07 and by 0.15.
+# them as often as not, and other noise than the search's moves rolling back by 0.01 to 0.07. The
+# limit of shaking has the margin of `ScoreSettings.noise_margin_ratio` already.
 _NEARLY_LOST = 0.96
-_NEARLY_SHAKES = 0.8
+_NEARLY_SHAKES = 0.94
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
-_NEARLY_LATE = 0.15  # other noise moves the shortest warning by this share of what is asked
+_NEARLY_LATE = 0.05  # as near as predictions tell the shortest warning, of what is asked
 _AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
 _CAUTION = np.array(
     [_NEARLY_LATE if CONSTRAINT_NAMES[place] == "late_warning" else 0.0 for place in _AS_THEY_ARE]
@@ -101,7 +102,8 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
     outcome = outcome_codes(own)
     nose_down, other = early_ends(outcome)
     shake = column("hold_pitch_rate_rms_deg_per_s")[:, rules.is_standing]
-    allowed = _NEARLY_SHAKES * rules.settings.rest_shake_limit_deg_per_s
+    inside = _NEARLY_SHAKES * (1.0 - rules.settings.noise_margin_ratio)
+    allowed = inside * rules.settings.rest_shake_limit_deg_per_s
     return Components(
         costs=np.hstack(
             [

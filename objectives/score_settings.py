@@ -3,6 +3,7 @@
 import dataclasses
 import math
 from collections.abc import Mapping
+from typing import Self
 
 from objectives.handling import HANDLING_NAMES
 
@@ -21,6 +22,7 @@ _RANGES = {
     "more_warned_limit": (0.001, 1.0),
     "climb_speed_loss_limit": (0.001, 1.0),
     "least_warning_s": (0.0, 10.0),
+    "noise_margin_ratio": (0.0, 0.5),
     "like_baseline_percent": (1.0, 1000.0),
 }
 
@@ -70,7 +72,10 @@ class ScoreSettings:
         Largest share by which the study's climbs are ridden slower than by the baseline.
     least_warning_s : float or None
         Shortest warning before a ride ends for a rider who leans past what the motor can give. Its
-        default lies above the 1 s that `validate` asks, for other noise moves it by a tenth.
+        default lies above the 1 s that `validate` asks, on other noise.
+    noise_margin_ratio : float
+        How far inside the limits on shaking at rest and on warnings a search stays, for other noise
+        moves what it measures by a tenth; the re-evaluation asks the limits themselves.
     like_baseline_percent : float or None
         How far each number of handling may differ from the baseline's.
     handling : mapping of number to (low, high)
@@ -98,12 +103,17 @@ class ScoreSettings:
     rider_spread_limit: float | None = None
     more_warned_limit: float | None = 0.03
     climb_speed_loss_limit: float | None = 0.05
-    least_warning_s: float | None = 1.2
+    least_warning_s: float | None = 1.1
+    noise_margin_ratio: float = 0.15
     like_baseline_percent: float | None = None
     handling: Mapping[str, tuple[float, float]] = dataclasses.field(
         default_factory=lambda: dict(DEFAULT_HANDLING)
     )
     rider_difference: Mapping[str, float] = dataclasses.field(default_factory=dict)
+
+    def without_noise_margin(self) -> Self:
+        """Return the settings for rides on other noise than that of the search."""
+        return dataclasses.replace(self, noise_margin_ratio=0.0)
 
     def __post_init__(self) -> None:
         for name, (least, most) in _RANGES.items():

@@ -63,7 +63,7 @@ def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
     return score_rules(
         study.rides,
         ride_weight=study.ride_weights,
-        settings=study.settings,
+        settings=study.settings if study.on_search_noise else study.settings.without_noise_margin(),
         handling=study.handling,
         baseline=baseline_handling(study),
         day=_day_rules(hard_rides_of(study), study.settings) if hard else None,

@@ -24,10 +24,11 @@ from plant.kernel.simulate import Ride
 
 
 def on_fresh_noise(study: Study) -> Study:
-    """Return a study whose rides have other noise, and nothing else changed."""
+    """Return a study whose rides have other noise, which asks its limits without a margin."""
     hard = hard_rides_of(study)
     return dataclasses.replace(
         study,
+        on_search_noise=False,
         rides=_reseeded(study, study.rides),
         handling=_reseeded(study, study.handling),
         hard=dataclasses.replace(hard, rides=_reseeded(study, hard.rides)),

@@ -101,6 +101,8 @@ class Study:
         Of board and rider, in the riding day and in a validation.
     validation : Validation
         What a selected profile is ridden on besides; it does not decide the search.
+    on_search_noise : bool
+        The rides have the noise of the search, so limits are asked with a margin for other noise.
     database : str or None
         Address of the PostgreSQL database at which machines share the study; without a password.
     """
@@ -131,6 +133,7 @@ class Study:
     validation: Validation
     database: str | None
     hard: HardRides | None = None
+    on_search_noise: bool = True
 
     def __repr__(self) -> str:
         return (

@@ -1,5 +1,6 @@
 """Verdicts on rides: how many of them, on what was not tuned on or goes wrong, end early."""
 
+import dataclasses
 from collections import Counter
 from collections.abc import Sequence
 
@@ -29,6 +30,7 @@ _ASKED_OF_ENDS = (
 
 def judge_own_rides(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     """Return the verdict on the study's own rides and constraints."""
+    study = dataclasses.replace(study, on_search_noise=False)
     scores, _ = ride_portfolio(
         study, profile[None, :], rules=rules_of(study, hard=False), n_jobs=n_jobs
     )

@@ -111,10 +111,21 @@ def test_sensitivity_limit_is_the_asked_ms():
     assert at_limit["sensitivity"] == pytest.approx(0.0)
 
 
+def test_other_noise_has_its_margin_in_the_limit_of_shaking():
+    shaking = np.full((1, 5), 2.0)
+
+    near = rest_constraint(shaking, rules(rest_shake_limit_deg_per_s=2.0, noise_margin_ratio=0.2))
+    at = rest_constraint(shaking, rules(rest_shake_limit_deg_per_s=2.0, noise_margin_ratio=0.0))
+
+    np.testing.assert_allclose([*near, *at], [0.25, 0.0])
+
+
 def test_only_standing_rides_are_checked_for_shaking():
     rate = np.array([[1.5, 90.0, 90.0, 90.0, 90.0], [6.0, 0.0, 0.0, 0.0, 0.0]])
 
-    np.testing.assert_allclose(rest_constraint(rate, rules()), [-0.5, 1.0])
+    found = rest_constraint(rate, rules(noise_margin_ratio=0.0))
+
+    np.testing.assert_allclose(found, [-0.5, 1.0])
 
 
 @pytest.mark.parametrize("low", [1.0, -0.5, -2.0])  # the nose dips, hardly moves, rises

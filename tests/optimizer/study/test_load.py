@@ -664,7 +664,7 @@ def test_wrong_bands_of_handling_are_refused(study, asked, words):
 def test_a_warning_in_time_is_asked_where_warnings_are_searched_or_it_is_asked_for(study):
     fixed = '[search]\nfixed = ["reserve_warning_ratio", "warning_lift_deg"]\n'
 
-    assert study(BASE).settings.least_warning_s == 1.2
+    assert study(BASE).settings.least_warning_s == 1.1
     assert study(BASE + fixed).settings.least_warning_s is None
     asked = study(BASE + fixed + "[constraints]\nleast_warning_s = 0.8\n")
     assert asked.settings.least_warning_s == 0.8
