@@ -17,6 +17,7 @@ from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from plant.arrays import Floats
 from plant.description.course import Course
 from plant.description.profile_array import PROFILE_NAMES
+from plant.description.rider import Rider
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
 from plant.kernel.road import FINE_STEP_M, grade_rad, straight_lines
@@ -96,8 +97,7 @@ def handling_rules(
     baseline : (number, rider) float64, optional
         From `handling_numbers`.
     """
-    by_mass = sorted({ride.rider for ride in rides}, key=lambda rider: rider.body.mass_kg)
-    ends = (by_mass[0], by_mass[-1])
+    ends = lightest_and_heaviest(rides)
     tests = [ride.course.name.removeprefix(HANDLING_PREFIX) for ride in handling]
     places = tuple(
         (test, which, place)
@@ -114,6 +114,19 @@ def handling_rules(
         n_rides=len(handling),
         baseline=baseline,
     )
+
+
+def lightest_and_heaviest(rides: Sequence[Ride]) -> tuple[Rider, Rider]:
+    """Return the riders between whom handling is compared; of equals, the first and the last.
+
+    Parameters
+    ----------
+    rides : sequence of Ride
+        The study's own: a rider who rides none of them is not compared.
+    """
+    riders = dict.fromkeys(ride.rider for ride in rides)
+    by_mass = sorted(riders, key=lambda rider: rider.body.mass_kg)
+    return by_mass[0], by_mass[-1]
 
 
 @functools.lru_cache(maxsize=512)

@@ -1,9 +1,14 @@
 """The defined rides in which handling is measured, from the catalogue."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from objectives.handling import HANDLING_PREFIX, HANDLING_TESTS, RIDDEN_BY_ALL
+from objectives.handling import (
+    HANDLING_PREFIX,
+    HANDLING_TESTS,
+    RIDDEN_BY_ALL,
+    lightest_and_heaviest,
+)
 from optimizer.base.hashing import spawned
 from optimizer.study.catalogue import COURSE, resolved, shelves
 from optimizer.study.course import course_of
@@ -15,7 +20,7 @@ from plant.kernel.simulate import Ride, ride_name
 
 
 def handling_rides(
-    riders: Mapping[str, Rider], *, board: Board, seed: int, path: Path
+    own: Sequence[Ride], riders: Mapping[str, Rider], *, board: Board, seed: int, path: Path
 ) -> tuple[Ride, ...]:
     """Return the rides of the lightest and of the heaviest rider over every handling course.
 
@@ -23,15 +28,18 @@ def handling_rides(
 
     Parameters
     ----------
+    own : sequence of Ride
+        The study's own rides, of whose riders the lightest and the heaviest are taken.
     riders : mapping of name to Rider
+        All of the study's.
     board : Board
     seed : int
         The study's.
     path : Path
         The study file, for messages.
     """
-    by_mass = sorted(riders, key=lambda name: riders[name].body.mass_kg)
-    ends = dict.fromkeys((by_mass[0], by_mass[-1]))
+    named = {ride.rider: ride.rider_name for ride in reversed(own)}
+    ends = dict.fromkeys(named[rider] for rider in lightest_and_heaviest(own))
     rides = []
     for test in HANDLING_TESTS:
         key = f"handling.{test}"

@@ -101,7 +101,7 @@ def load_study(folder: Path) -> Study:
         riders=riders,
         courses=courses,
         rides=rides,
-        handling=handling_rides(riders, board=board, seed=table.seed, path=path),
+        handling=handling_rides(rides, riders, board=board, seed=table.seed, path=path),
         ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
         n_hard_rides=table.search.hard_rides,
         hard_rides_h=table.search.hard_rides_h,

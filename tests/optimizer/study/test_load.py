@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from objectives.handling import HANDLING_TESTS
+from objectives.handling import HANDLING_TESTS, handling_rules
 from objectives.ride_scores import ride_columns
 from objectives.score import OBJECTIVES, score
 from objectives.scoring_context import score_rules
@@ -628,6 +628,39 @@ def test_the_lightest_and_the_heaviest_ride_every_handling_course_and_all_lean_t
     assert by_test.pop("handling_lean_past_limit") == list(found.riders)
     assert set(map(tuple, by_test.values())) == {("pupil_40", "smith_105")}
     assert len(by_test) == len(HANDLING_TESTS) - 1
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        """
+[riders.idle]                       # heavier than all others, and rides nothing
+use = "baker_80"
+body.mass_kg = 120.0
+[courses.cruise]
+riders = ["clerk_62", "baker_80"]
+[courses.kerb_up]
+riders = ["clerk_62", "baker_80"]
+""",
+        """
+[riders.calm]                       # equals in mass, who ride in another order
+use = "baker_80"
+skill.sway_ratio = 0.001
+[riders.keen]
+use = "baker_80"
+skill.sway_ratio = 0.002
+[courses.cruise]
+riders = ["keen", "calm", "clerk_62", "baker_80"]
+""",
+    ],
+)
+def test_riders_between_whom_handling_is_compared_ride_its_courses(study, more):
+    found = study(BASE + more)
+
+    places = handling_rules(found.rides, found.handling, baseline=None).places
+
+    measured = {(test, which) for test, which, _ in places}
+    assert measured == {(test, which) for test in HANDLING_TESTS for which in (0, 1)}
 
 
 def test_handling_is_asked_for_in_bands_over_the_defaults(study):
