@@ -76,6 +76,8 @@ def _beyond(numbers: Floats, base: Floats | None, settings: ScoreSettings) -> It
     In units of the band's width, or of what is allowed.
     """
     for name, (low, high) in settings.handling.items():
+        if np.isinf(low) and np.isinf(high):
+            continue  # a band of two open ends does not ask to be measured either
         value = numbers[:, HANDLING_NAMES.index(name), :_ALL]
         width = high - low if np.isfinite(high - low) else _FELT[name]
         yield np.maximum(low - value, value - high) / width

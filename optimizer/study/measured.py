@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from objectives.handling import asked_climb_m, lightest_and_heaviest
 from objectives.score_settings import ScoreSettings
 from objectives.scoring_context import spread_pairs
 from optimizer.base.errors import StudyFileError
@@ -26,8 +27,8 @@ def refuse_unmeasured(rides: Sequence[Ride], settings: ScoreSettings, *, path: P
     Raises
     ------
     StudyFileError
-        No ride has a window of an objective, or a limit on the spread between riders is asked and
-        no course compares them.
+        No ride has a window of an objective; a limit on the spread between riders is asked and no
+        course compares them; or a speed on climbs is asked and a rider rides none.
     """
     for key, objective in _MEASURED_IN.items():
         if not any(getattr(ride.course.manoeuvre, key) for ride in rides):
@@ -41,6 +42,27 @@ def refuse_unmeasured(rides: Sequence[Ride], settings: ScoreSettings, *, path: P
             " be ridden by the lightest and the heaviest rider, got none; add one, or take the"
             " limit out"
         )
+    asked = _climbs_asked(settings)
+    if asked and not _climb(rides):
+        raise StudyFileError(
+            f"{path}: constraints.{asked}: the lightest and the heaviest rider must each ride a"
+            " climb, got none for one of them; add a course such as steep_up, or take the limit out"
+        )
+
+
+def _climbs_asked(settings: ScoreSettings) -> str:
+    """Return the key that asks each rider for a speed on climbs, or nothing."""
+    name = "climb_speed_ratio"
+    if name in settings.rider_difference:
+        return f"rider_difference.{name}"
+    band = settings.handling.get(name, (-np.inf, np.inf))
+    return f"handling.{name}" if np.isfinite(band).any() else ""
+
+
+def _climb(rides: Sequence[Ride]) -> bool:
+    """Return whether both riders between whom handling is compared ride a climb."""
+    climbing = {ride.rider for ride in rides if asked_climb_m(ride.course) > 0.0}
+    return climbing.issuperset(lightest_and_heaviest(rides))
 
 
 def _compared(rides: Sequence[Ride]) -> np.ndarray[tuple[int, int], np.dtype[np.int64]]:

@@ -225,6 +225,14 @@ def test_what_is_asked_and_was_not_measured_breaks_the_constraint_unless_not_rid
     assert asked_of(unknown, all_ridden=False)["handling"] < 0.0
 
 
+def test_a_band_open_at_both_ends_asks_for_nothing():
+    unknown = with_number("tail_effort_ratio", np.nan, np.nan)
+
+    found = asked_of(unknown, handling={"tail_effort_ratio": (-math.inf, math.inf)})
+
+    assert found["handling"] == -1.0
+
+
 def stiff(baseline, gain):
     """Return a profile of one stiffness at every angle, and nothing else that lifts or adds."""
     profile = baseline.copy()

@@ -391,6 +391,16 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
             "constraints.rider_spread_limit: at least one course with a window hold_s must be",
         ),
         (
+            BASE + "[constraints]\nhandling.climb_speed_ratio = [0.8, inf]\n",
+            "constraints.handling.climb_speed_ratio: the lightest and the heaviest rider must each",
+        ),
+        (
+            BASE.replace('"kerb_up"', '"steep_up"')
+            + '[courses.steep_up]\nriders = ["baker_80"]\n'
+            + "[constraints]\nrider_difference.climb_speed_ratio = 0.2\n",
+            "constraints.rider_difference.climb_speed_ratio: the lightest and the heaviest rider",
+        ),
+        (
             BASE + '[courses.cruise]\nmanoeuvre.start = "flying"\n',
             "courses.cruise.manoeuvre.start: this key must be one of rolling, standing, tail_down",
         ),
