@@ -69,8 +69,8 @@ def riding_day_of(table: Any, *, path: Path) -> RidingDay:
     Raises
     ------
     UserInputError
-        A surface of the riding day is not in the catalogue, or a route or log can not be read or
-        is too short for a ride.
+        A surface of the riding day is not in the catalogue, a lower end lies above its upper one,
+        or a route or log can not be read or is too short for a ride.
     """
     numbers = {declared.name: getattr(table, declared.name) for declared in quantities(RidingDay)}
     day = RidingDay(
@@ -78,10 +78,10 @@ def riding_day_of(table: Any, *, path: Path) -> RidingDay:
         surfaces=_by_surface(table.surfaces, path=path, key="riding_day.surfaces"),
         fastest_mps=_by_surface(table.fastest_mps, path=path, key="riding_day.fastest_mps"),
     )
-    routes = {
-        f"{path}: riding_day.route: {route.file}": heights_of(route, folder=path.parent)
+    routes = [
+        (f"{path}: riding_day.route: {route.file}", heights_of(route, folder=path.parent))
         for route in table.route
-    }
+    ]
     if table.log is not None:
         logged = _logged(table.log, path=path)
         where = f"{path}: riding_day.log: {table.log.file}"
@@ -89,10 +89,25 @@ def riding_day_of(table: Any, *, path: Path) -> RidingDay:
             day, logged_mps=logged.speeds, fast_mps=_fastest_of(logged, where=where)
         )
         if not routes and logged.heights is not None:
-            routes = {where: logged.heights}
-    for where, heights in routes.items():
+            routes = [(where, logged.heights)]
+    _refuse_disorder(day, path=path)
+    for where, heights in routes:
         _refuse_unfit(heights, day, where=where)
-    return dataclasses.replace(day, routes=tuple(routes.values()))
+    return dataclasses.replace(day, routes=tuple(heights for _, heights in routes))
+
+
+def _refuse_disorder(day: RidingDay, *, path: Path) -> None:
+    """Refuse ends between which nothing can be drawn."""
+    ends = [("easy_ask_ratio", "hard_ask_ratio")]
+    if not day.logged_mps:
+        ends.append(("slow_mps", "fast_mps"))
+    for low, high in ends:
+        least, most = getattr(day, low), getattr(day, high)
+        if least > most:
+            raise UserInputError(
+                f"{path}: riding_day.{low}: must be up to {high} = {most:g}, got {least:g}; lower"
+                f" it, or raise riding_day.{high}"
+            )
 
 
 def _logged(table: LogTable, *, path: Path) -> LoggedDay:

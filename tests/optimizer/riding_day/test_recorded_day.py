@@ -75,6 +75,31 @@ def test_all_routes_are_ridden_as_their_lengths_are(tmp_path):
     assert np.mean(steep) == pytest.approx(expected, abs=3.0 * math.sqrt(0.25 / 200))
 
 
+def test_several_ways_of_one_file_are_all_ridden(tmp_path):
+    route = 'route = [{ file = "hill.gpx", smooth_m = 10.0 }, { file = "hill.gpx" }]'
+
+    day = study_of(tmp_path, route, hill=gpx(7.0)).riding_day
+
+    assert len(day.routes) == 2
+
+
+@pytest.mark.parametrize(
+    ("day", "message"),
+    [
+        (
+            "slow_mps = 3.0\nfast_mps = 2.0",
+            "riding_day.slow_mps: must be up to fast_mps = 2, got 3;",
+        ),
+        ("easy_ask_ratio = 1.2", "riding_day.easy_ask_ratio: must be up to hard_ask_ratio = 1.1,"),
+    ],
+)
+def test_ends_between_which_nothing_can_be_drawn_are_refused(tmp_path, day, message):
+    with pytest.raises(UserInputError) as caught:
+        study_of(tmp_path, day)
+
+    assert message in str(caught.value)
+
+
 def test_a_recorded_day_depends_on_number_and_seed_alone(tmp_path):
     day, again = (
         study_of(tmp_path, 'route = { file = "hill.gpx" }', hill=gpx(7.0)).riding_day
