@@ -201,16 +201,17 @@ function rates(study, detail) {
 }
 
 function handling(study, detail) {
+  const short = (value) => shownNumber(Number(value.toPrecision(3)));
   const n = detail.handling.length / study.handling.length;
-  const lines = study.handling.map((name, place) =>
-    make(
-      "tr",
-      {},
-      make("th", { scope: "row" }, study.labels[name]),
-      ...Array.from(detail.handling.subarray(n * place, n * place + n), numberCell),
-    ),
-  );
-  const head = ["", "Lightest", "Heaviest", "Difference", "Baseline, lightest", "Heaviest"];
+  const lines = study.handling.map((name, place) => {
+    const [light, heavy, difference, ...baseline] = Array.from(
+      detail.handling.subarray(n * place, n * place + n),
+      short,
+    );
+    const cells = [light, heavy, difference, baseline.join(" / ")];
+    return make("tr", {}, make("th", { scope: "row" }, study.labels[name]), ...cells.map(numberCell));
+  });
+  const head = ["", "Lightest", "Heaviest", "Differ by", "Baseline: both"];
   return table(head, lines, "handling");
 }
 
