@@ -144,6 +144,7 @@ def _change_for(day: DayCount, grade: Grade, fewest_h: float) -> str:
         return f"ride {fewest_h:.0f} h or more: validation.hours"
     first = next(iter(day.causes), "")
     return (
-        f"add rides with what threw riders most ({first}) to the study,"
-        " or choose a candidate of fewer nose-downs"
+        f"shown is at most {day.per_1000_km.high:.2g} per 1,000 km, which more validation.hours may"
+        f" narrow; choose a candidate of fewer nose-downs, or add rides with what threw riders most"
+        f" ({first}) to the study"
     )
