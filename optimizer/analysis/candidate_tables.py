@@ -3,7 +3,7 @@
 import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.analysis.handling_tables import handling_table
+from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.analysis.tables import rides_table
@@ -36,7 +36,7 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     return {
         "objectives": _against_baseline(results, number),
         "nose_down_rates": nose_down_rates(results.study, results.hard[number]),
-        "handling": handling_table(results, number),
+        "handling": handling_tables(results, [number])[0],
         "parameters": _parameters(results, number),
         "constraints": constraints,
         "worst_rides": _worst(results, number),

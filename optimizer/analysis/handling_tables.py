@@ -8,39 +8,36 @@ import pandas as pd
 from objectives.handling import HANDLING_NAMES, HANDLING_RIDERS
 from objectives.score import handling_of
 from optimizer.analysis.results import Results
-from optimizer.execution.baseline_handling import baseline_handling
 from optimizer.execution.evaluate import rules_of, whole_profiles
+from optimizer.search.evaluation import BASELINE
 from plant.arrays import Floats
 
 _LIGHTEST, _HEAVIEST, _ALL = range(len(HANDLING_RIDERS))
 
 
-def handling_numbers(results: Results, number: int) -> Floats:
-    """Return how a candidate handles, (number, rider); see `objectives.handling`."""
-    rows = slice(number, number + 1)
-    profile = whole_profiles(results.study, results.history.values[rows])
-    rules = rules_of(results.study)
-    numbers: Floats = handling_of(results.rides[rows], results.handling[rows], profile, rules)[0]
-    return numbers
-
-
-def handling_table(results: Results, number: int) -> pd.DataFrame:
-    """Return how a candidate handles beside the baseline, one row for each number.
+def handling_tables(results: Results, numbers: Sequence[int]) -> list[pd.DataFrame]:
+    """Return how candidates handle beside the baseline, a table each, a row for each number.
 
     Parameters
     ----------
     results : Results
-    number : int
-        Of the candidate.
+    numbers : sequence of int
+        Of the candidates.
 
     Returns
     -------
-    DataFrame
+    list of DataFrame
         The number's name; its value for the lightest and the heaviest rider, and for all; the
         heaviest rider's less the lightest's; the baseline's for both riders. NaN where it was not
         measured.
     """
-    return _table(handling_numbers(results, number), baseline_handling(results.study))
+    # The baseline of the results, and not that of the search: it rode on the noise of the front.
+    rows = [BASELINE, *numbers]
+    profiles = whole_profiles(results.study, results.history.values[rows])
+    baseline, *found = handling_of(
+        results.rides[rows], results.handling[rows], profiles, rules_of(results.study)
+    )
+    return [_table(each, baseline) for each in found]
 
 
 def _table(numbers: Floats, baseline: Floats) -> pd.DataFrame:

@@ -21,8 +21,8 @@ _found: dict[str, Floats] = {}
 def baseline_handling(study: Study) -> Floats:
     """Return how the baseline handles, (number, rider), as `objectives.handling` measures it.
 
-    It is a pure function of the study, on the noise of its search; what a store keeps only saves
-    the time to simulate it.
+    It is a pure function of the study, on the noise of its rides: a study on fresh noise compares
+    with the baseline on that noise. What a store keeps only saves the time to simulate it.
 
     Parameters
     ----------

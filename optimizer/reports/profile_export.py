@@ -10,7 +10,7 @@ from jinja2.sandbox import SandboxedEnvironment
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.candidate import bound_marks, candidate_profile, failures_of
-from optimizer.analysis.handling_tables import handling_table
+from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import refuse_existing, write_whole
@@ -54,7 +54,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
         },
         "objectives": _named(OBJECTIVES, history.objectives[number]),
         "nose_down_rates": nose_down_rates(study, results.hard[number]).to_dict(orient="records"),
-        "handling": handling_table(results, number).to_dict(orient="records"),
+        "handling": handling_tables(results, [number])[0].to_dict(orient="records"),
         "baseline_objectives": _named(OBJECTIVES, results.baseline_objectives),
         "constraints": _named(CONSTRAINT_NAMES, history.constraints[number]),
         "provenance": {

@@ -8,7 +8,7 @@ import numpy as np
 
 from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_rides
-from optimizer.analysis.handling_tables import handling_table
+from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
@@ -52,8 +52,8 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
         "handling": packed(
             [
-                handling_table(results, number).drop(columns=["handling", "all"])
-                for number in numbers
+                table.drop(columns=["handling", "all"])
+                for table in handling_tables(results, numbers)
             ],
             "f4",
         ),
