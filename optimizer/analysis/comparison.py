@@ -102,7 +102,7 @@ def compared(
     """Ride profiles over all rides of a study, on the noise of its re-evaluation.
 
     The search met other noise, by which its candidates were chosen. So a candidate of the front has
-    the numbers here that are told of it elsewhere.
+    the numbers here that it has elsewhere.
 
     Parameters
     ----------

@@ -23,8 +23,8 @@ def compare(
 ) -> Comparison:
     """Return profiles ridden over all rides of a study, side by side.
 
-    Their noise is that of the re-evaluation, so a candidate of the front has the numbers that
-    `candidate` tells.
+    Their noise is that of the re-evaluation, so a candidate of the front has the numbers here that
+    `candidate` shows.
 
     Parameters
     ----------
@@ -55,6 +55,8 @@ def compare(
 def ride(study: Study, profile: Profile, *, jobs: int | None = None) -> pd.DataFrame:
     """Return what a profile does on every ride of a study, one row each.
 
+    The noise is that of `compare`.
+
     Parameters
     ----------
     study : Study
@@ -74,6 +76,8 @@ def score(
     study: Study, profiles: Mapping[str, Profile], *, jobs: int | None = None
 ) -> pd.DataFrame:
     """Return what profiles score over all rides of a study, one row each.
+
+    The noise is that of `compare`.
 
     Parameters
     ----------

@@ -187,8 +187,9 @@ def test_scores_are_those_of_the_tables(study, results):
     assert list(scores.index) == ["ours", "baseline"]
     assert scores.loc["ours", "feasible"]
     assert set(scores.columns) - {"feasible"} <= set(table)
-    searched = dict(zip(OBJECTIVES, results.searched.objectives[number], strict=True))
-    assert scores.loc["ours", list(OBJECTIVES)].to_dict() == pytest.approx(searched, rel=1e-12)
+    assert results.reevaluated[number]
+    front = dict(zip(OBJECTIVES, results.history.objectives[number], strict=True))
+    assert scores.loc["ours", list(OBJECTIVES)].to_dict() == pytest.approx(front, rel=1e-12)
 
 
 def test_a_candidates_tables_are_what_the_command_shows(levelgain_command, finished):
