@@ -88,7 +88,7 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
 
     Returns
     -------
-    Parts
+    Components
         NaN where a candidate did not ride a ride; that it ended there is not known, and 0. Limits
         of rolling back, of shaking at rest and of late warnings are tighter than the constraints'
         own.

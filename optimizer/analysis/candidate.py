@@ -55,8 +55,8 @@ def why_not_scored(results: Results, number: int) -> str:
         return why_rejected_early(results, number)
     if results.without_rate[number]:
         return (
-            "nose-down rate not estimated: it breaks a constraint on the study's own rides, so it"
-            " did not ride the hard rides"
+            "nose-down rate not estimated: it breaks a constraint that needs no hard ride, so it"
+            " rode none of these"
         )
     return ""
 

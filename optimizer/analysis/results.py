@@ -101,7 +101,8 @@ class Results:
     def without_rate(self) -> Flags:
         """Which candidates rode the study's own rides but no hard ride, (candidate,).
 
-        They break a constraint on their own rides, so their nose-down rate is not estimated.
+        They break a constraint that needs no hard ride, so their nose-down rate is not
+        estimated.
         """
         return np.asarray(~self.rejected_early & not_ridden(self.hard).all(axis=1))
 

@@ -3,7 +3,7 @@
 The first generation rides everything, and its early ends decide which rides screen the later ones.
 A later candidate rides those first. If they alone break a constraint on early ends, it can be
 neither feasible nor on the front, whatever the other rides would bring, and so these are not
-ridden. Nor are the hard rides of a candidate that breaks any constraint on the study's own. The
+ridden. Nor are the hard rides of a candidate that breaks any constraint without them. The
 objectives of rides that were not ridden are not known, NaN; `optimizer.search.imputation` says
 what the search takes for them.
 """

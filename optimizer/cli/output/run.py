@@ -86,8 +86,8 @@ def print_early_rejections(out: Console, results: Results) -> None:
         )
     if n_without_rate:
         lines.append(
-            f"{n_without_rate} of {len(results)} candidates broke a constraint on the study's own"
-            " rides and did not ride the hard rides."
+            f"{n_without_rate} of {len(results)} candidates broke a constraint that needs no hard"
+            " ride, and rode none of these."
         )
     if lines:
         saved = f"This saved {100.0 * saved_ratio(results):.1f} % of all riding."

@@ -113,7 +113,7 @@ def test_show_and_export_say_why_a_rate_is_not_estimated(
     exported = json.loads((tmp_path / f"candidate_{rateless}.json").read_text())
 
     assert (code, err) == (0, "")
-    why = "nose-down rate not estimated: it breaks a constraint on the study's own rides"
+    why = "nose-down rate not estimated: it breaks a constraint that needs no hard ride"
     assert f"Candidate {rateless} (no pick), {why}" in out.splitlines()[0]
     assert "rejected early" not in out
     assert "nan" not in out
@@ -137,7 +137,7 @@ def test_the_end_of_a_run_says_how_much_riding_that_saved(levelgain, folder, res
     n_rejected = int(results.rejected_early.sum())
     assert f"{n_rejected} of 36 candidates failed on the screening rides" in out
     n_without = int(results.without_rate.sum())
-    assert f"{n_without} of 36 candidates broke a constraint on the study's own rides" in out
+    assert f"{n_without} of 36 candidates broke a constraint that needs no hard ride" in out
     assert "of all riding" in out
     assert observed["rejected_early_candidates"] == n_rejected
     duration_s = np.array([ride.course.duration_s for ride in results.study.all_rides])
