@@ -33,8 +33,9 @@ def compare(
 ) -> None:
     """Compare profiles ride by ride.
 
-    All are simulated on every ride of the study, and the others are compared with the first.
-    Figures of traces and loops go to FOLDER/comparison.
+    All are simulated on every ride of the study, on the noise of its re-evaluation, and the others
+    are compared with the first. How they handle is compared too. Figures of traces and loops go to
+    FOLDER/comparison.
 
     Example: levelgain compare my_board baseline balanced mine.toml
     """

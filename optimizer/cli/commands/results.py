@@ -54,7 +54,7 @@ def front(
 def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     """Show one candidate.
 
-    Its objectives, nose-down rates, parameters, constraints and worst rides.
+    Its objectives, nose-down rates, handling, parameters, constraints and worst rides.
 
     Example: levelgain show my_board balanced
     """

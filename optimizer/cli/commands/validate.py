@@ -23,7 +23,11 @@ def validate_profile(
     ] = None,
     accelerated: Annotated[
         float | None,
-        typer.Option(min=0.1, metavar="H", help="Estimate over H hours too, from hard rides."),
+        typer.Option(
+            min=0.1,
+            metavar="H",
+            help="Estimate nose-downs over H hours too, more than are ridden in full.",
+        ),
     ] = None,
     jobs: Jobs = None,
     to: Annotated[
@@ -35,8 +39,9 @@ def validate_profile(
     """Test a profile on what the search never saw.
 
     In some minutes it simulates other courses and riders, tolerances, faults and a riding day. Each
-    passes, is marginal or fails, with what to change. Takes the baseline where no profile is named.
-    Verdicts go to FOLDER/validation.
+    passes, is marginal or fails, with what to change. Nose-downs of the riding day are ridden again
+    with one thing changed at a time. Takes the baseline where no profile is named. Verdicts go to
+    FOLDER/validation.
 
     Example: levelgain validate my_board balanced
     """
