@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -18,12 +19,13 @@ from optimizer.execution.ride_archive import Part, Ridden, inputs_of, versions_o
 from optimizer.execution.store import read_table
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.ranking import best_first
-from optimizer.study.paths import RIDDEN_FILE, START_FILE, STUDY_FILE, store_path
+from optimizer.study.paths import RIDDEN_FILE, START_FILE, STUDY_FILE, mapping_beside, store_path
 
 Numbers = NDArray[np.intp]
 
 _SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
-# Of files that routes and logs of a study may name.
+_NAMING = ("file", "mapping")  # keys of routes and logs
+# Of files that they may name.
 _KEPT = (".gpx", ".csv", ".npy", ".npz", ".asc", ".txt", ".parquet", ".mapping.toml")
 
 
@@ -49,19 +51,35 @@ def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> in
         written.
     """
     study = results.study
-    start = _start_name(parse_toml(study.text, path=study.folder / STUDY_FILE), study.folder)
+    written = parse_toml(study.text, path=study.folder / STUDY_FILE)
+    start = _start_name(written, study.folder)
     paths = [folder / name for name in (STUDY_FILE, start, RIDDEN_FILE)]
     refuse_existing(paths, advice="name a new folder")
     numbers = _taken(results, n_profiles)
     text = starting_from(study.text, path=folder / STUDY_FILE)
     make_folder(folder)
-    for path in sorted(study.folder.iterdir()):
-        if path.name.endswith(_KEPT) and path.name not in (start, RIDDEN_FILE) and path.is_file():
-            write_whole(folder / path.name, path.read_bytes())
+    beside = {path.name for path in study.folder.iterdir() if path.name.endswith(_KEPT)}
+    for name in sorted((beside | set(_named_files(written))) - {start, RIDDEN_FILE}):
+        if (study.folder / name).is_file():
+            make_folder((folder / name).parent)
+            write_whole(folder / name, (study.folder / name).read_bytes())
     write_whole(folder / start, _start_table(results, numbers))
     write_ridden(folder / RIDDEN_FILE, _ridden(results, np.append(BASELINE, numbers)))
     write_whole(folder / STUDY_FILE, text)
     return len(numbers)
+
+
+def _named_files(written: Table) -> Iterator[str]:
+    """Yield the files inside a study's folder that its file names, or a log in it may need."""
+    for key, value in written.items():
+        for one in value if isinstance(value, list) else [value]:
+            if isinstance(one, dict):
+                yield from _named_files(one)
+        if key not in _NAMING or not isinstance(value, str):
+            continue
+        path = Path(value)
+        if not path.is_absolute() and ".." not in path.parts:
+            yield from (path.as_posix(), mapping_beside(path).as_posix())
 
 
 def _start_name(written: Table, folder: Path) -> str:

@@ -91,6 +91,26 @@ def test_the_files_of_routes_and_logs_go_along(old, tmp_path):
     assert found == named | {"start.csv", "ridden.npz", "study.toml"}
 
 
+def test_a_file_that_the_study_names_goes_along_whatever_it_is_called(old, tmp_path):
+    with_files = tmp_path / "old"
+    (with_files / "rides").mkdir(parents=True)
+    (with_files / "store.sqlite").write_bytes((old.study.folder / "store.sqlite").read_bytes())
+    named = {"columns.toml", "rides/monday.CSV", "rides/monday.mapping.toml", "rides/lane.gpx"}
+    for name in (*named, "other.toml"):
+        (with_files / name).write_text("x")
+    text = (
+        old.study.text + '[riding_day]\nroute = [{ file = "rides/lane.gpx" }]\n'
+        'log = { file = "rides/monday.CSV", mapping = "columns.toml" }\n'
+    )
+    study = dataclasses.replace(old.study, folder=with_files, text=text)
+
+    fork(dataclasses.replace(old, study=study), tmp_path / "new", n_profiles=5)
+
+    new = tmp_path / "new"
+    found = {path.relative_to(new).as_posix() for path in new.rglob("*") if path.is_file()}
+    assert found == named | {"start.csv", "ridden.npz", "study.toml"}
+
+
 def test_a_start_file_elsewhere_is_refused(old, tmp_path):
     text = old.study.text.replace("[search]\n", '[search]\nstart = "../mine.csv"\n')
     named = dataclasses.replace(old, study=dataclasses.replace(old.study, text=text))
