@@ -16,12 +16,12 @@ from objectives.portfolio import weighted_sum
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from plant.arrays import Floats
 from plant.description.course import Course
-from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
 from plant.kernel.road import FINE_STEP_M, grade_rad, straight_lines
 from plant.kernel.simulate import Ride
+from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 
 # All pitches are positive with the nose down, but for what lifts it.
 HANDLING_NAMES = (
@@ -192,8 +192,14 @@ def handling_numbers(
 
 
 def _stiffness(profiles: Floats, kv_rpm_per_v: float) -> Floats:
-    gain = profiles[:, PROFILE_NAMES.index("inner_gain_a_per_deg")]
-    stiffness: Floats = gain[:, np.newaxis] * torque_per_amp(kv_rpm_per_v)
+    """Return motor torque per pitch near level in N m per deg, (candidate, 1), at one speed."""
+    gains = loop_gains(profiles)
+    # What a loop on the acceleration inside makes of the pitch loop's current.
+    passed = gains.feed_forward_ratio + (
+        gains.acceleration_gain_a_per_mps2 / gains.expected_current_a_per_mps2
+    )
+    current = passed * gains.stiffness_a_per_deg[:, GAIN_POINTS.index("inner")]
+    stiffness: Floats = current[:, np.newaxis] * torque_per_amp(kv_rpm_per_v)
     return stiffness
 
 

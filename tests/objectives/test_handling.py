@@ -118,6 +118,28 @@ def test_stiffness_is_gain_times_torque_per_ampere():
     np.testing.assert_allclose(found["stiffness_nm_per_deg"], expected, rtol=1e-3)
 
 
+def test_stiffness_is_what_reaches_the_motor():
+    """With a loop inside, f o + g (o / E - a) for the pitch loop's current o; without an inner
+    band the base gain goes through level."""
+    inside = {
+        "feed_forward_ratio": 0.5,
+        "acceleration_gain_a_per_mps2": 30.0,
+        "expected_current_a_per_mps2": 20.0,
+    }
+    no_band = {"inner_band_deg": 0.0, "base_gain_a_per_deg": 4.0}
+    profiles = np.tile(PROFILE, (3, 1))
+    for row, changes in enumerate((inside, no_band), start=1):
+        for name, value in changes.items():
+            profiles[row, PROFILE_NAMES.index(name)] = value
+
+    found = numbers_of(made_up(len(RIDES), 3), made_up(len(HANDLING), 3), profiles=profiles)[
+        "stiffness_nm_per_deg"
+    ][:, 0]
+
+    gain = PROFILE[PROFILE_NAMES.index("inner_gain_a_per_deg")]
+    np.testing.assert_allclose(found[1:] / found[0], [2.0, 4.0 / gain], rtol=1e-12)
+
+
 def test_warned_share_and_climb_speed_are_those_of_each_riders_own_rides():
     rules = dataclasses.replace(RULES, asked_m=np.array([0.0, 40.0, 0.0, 40.0, 30.0]))
     own = made_up(
