@@ -1,5 +1,6 @@
 """What the tests of the commands share."""
 
+import functools
 import sys
 
 import pytest
@@ -20,6 +21,12 @@ def levelgain(monkeypatch, capsys):
         return ended.value.code or 0, said.out, said.err
 
     return run
+
+
+@pytest.fixture
+def levelgain_log(levelgain):
+    """Return the same for `levelgain log`."""
+    return functools.partial(levelgain, "log")
 
 
 @pytest.fixture(scope="session")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from optimizer.cli import app as cli
-from tests.optimizer.ridelog.written_logs import sound, write_mapping
+from tests.optimizer.study.log_data.written_logs import sound, write_mapping
 
 
 @pytest.fixture

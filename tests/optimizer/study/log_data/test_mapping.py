@@ -7,7 +7,7 @@ from optimizer.base.errors import UserInputError
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.mapping_proposal import propose
 from optimizer.study.log_data.reader import read_blocks
-from tests.optimizer.ridelog.written_logs import sound, write_mapping
+from tests.optimizer.study.log_data.written_logs import sound, write_mapping
 
 
 def proposed(tmp_path, table, **options):

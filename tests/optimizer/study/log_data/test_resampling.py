@@ -3,7 +3,7 @@ import pytest
 
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.resampling import load_log
-from tests.optimizer.ridelog.written_logs import sound, write_mapping
+from tests.optimizer.study.log_data.written_logs import sound, write_mapping
 
 
 @pytest.fixture

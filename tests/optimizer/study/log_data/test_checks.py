@@ -8,7 +8,7 @@ import pytest
 from optimizer.study.log_data.checks import check_log
 from optimizer.study.log_data.findings import Weight
 from optimizer.study.log_data.mapping import load_mapping
-from tests.optimizer.ridelog.written_logs import sound, write_mapping
+from tests.optimizer.study.log_data.written_logs import sound, write_mapping
 
 
 @pytest.fixture
