@@ -8,6 +8,7 @@ import pandas as pd
 from objectives.handling import HANDLING_NAMES, HANDLING_RIDERS
 from objectives.score import handling_of
 from optimizer.analysis.results import Results
+from optimizer.execution.baseline_handling import baseline_handling
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.search.evaluation import BASELINE
 from plant.arrays import Floats
@@ -28,16 +29,19 @@ def handling_tables(results: Results, numbers: Sequence[int]) -> list[pd.DataFra
     -------
     list of DataFrame
         The number's name; its value for the lightest and the heaviest rider, and for all; the
-        heaviest rider's less the lightest's; the baseline's for both riders. NaN where it was not
-        measured.
+        heaviest rider's less the lightest's; the baseline's for both riders, on the candidate's
+        noise. NaN where it was not measured.
     """
-    # The baseline of the results, and not that of the search: it rode on the noise of the front.
     rows = [BASELINE, *numbers]
     profiles = whole_profiles(results.study, results.history.values[rows])
-    baseline, *found = handling_of(
+    again, *found = handling_of(
         results.rides[rows], results.handling[rows], profiles, rules_of(results.study)
     )
-    return [_table(each, baseline) for each in found]
+    searched = baseline_handling(results.study)
+    return [
+        _table(each, again if results.reevaluated[number] else searched)
+        for each, number in zip(found, numbers, strict=True)
+    ]
 
 
 def _table(numbers: Floats, baseline: Floats) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.comparison import compared
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.results import read_results
+from optimizer.execution.baseline_handling import baseline_handling
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_study
@@ -29,6 +30,16 @@ def test_the_baseline_is_like_itself(results):
 
     for rider in ("lightest", "heaviest"):
         np.testing.assert_array_equal(table[rider], table[f"baseline_{rider}"])
+
+
+def test_the_baseline_beside_a_candidate_is_that_of_its_noise(results):
+    left = int(np.flatnonzero(~results.reevaluated)[0])
+    (table,) = handling_tables(results, [left])
+
+    searched = baseline_handling(results.study)
+
+    np.testing.assert_array_equal(table["baseline_lightest"], searched[:, 0])
+    np.testing.assert_array_equal(table["baseline_heaviest"], searched[:, 1])
 
 
 def test_a_pick_handles_as_a_comparison_says(results):
