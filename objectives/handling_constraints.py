@@ -41,7 +41,7 @@ def handling_constraints(
     handling : (candidate, handling ride, column) float64
         From `objectives.ride_scores.ride_columns`.
     all_ridden : (candidate,) bool
-        Every ride was ridden. Where not, what can not be told is not asked; where all were, a
+        Every ride was ridden. Where not, what is not known is not asked; where all were, a
         number that is asked and was nowhere to be measured breaks its constraint.
     rules : HandlingRules
         Without the baseline's numbers, what compares with it is not asked.

@@ -57,7 +57,7 @@ def _parameters(results: Results, number: int) -> pd.DataFrame:
 
 
 def _against_baseline(results: Results, number: int) -> pd.DataFrame:
-    objectives = results.history.objectives
+    objectives = results.on_noise_of(number).objectives
     return pd.DataFrame(
         {
             "objective": OBJECTIVES,

@@ -112,6 +112,10 @@ class Results:
         objectives: Floats = self.history.objectives[BASELINE]
         return objectives
 
+    def on_noise_of(self, number: int) -> History:
+        """Return the candidates as scored on the noise by which one of them is judged."""
+        return self.history if self.reevaluated[number] else self.searched
+
     def ride_column(self, name: str, number: int) -> Floats:
         """Return one column of a candidate's rides, (ride,)."""
         return self.rides[number, :, RIDE_COLUMNS.index(name)]

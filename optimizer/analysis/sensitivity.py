@@ -84,8 +84,8 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
     scores, _ = ride_portfolio(
         study, whole_profiles(study, rows), rules=rules_of(study), n_jobs=n_jobs
     )
-    on_it = results.history if results.reevaluated[number] else results.searched
-    cost = study_cost(study, scores.objectives, baseline=on_it.objectives[BASELINE])
+    baseline = results.on_noise_of(number).objectives[BASELINE]
+    cost = study_cost(study, scores.objectives, baseline=baseline)
     shape = (2, space.n_parameters)
     return Sensitivity(
         names=space.names,

@@ -23,8 +23,8 @@ def remedy_lines(remedies: Remedies) -> list[str]:
     for kind, title in _TITLES.items():
         of_kind = [remedy for remedy in remedies.each if remedy.kind is kind]
         if of_kind:
-            told = "; ".join(f"{remedy.name}: {remedy.prevented}" for remedy in of_kind)
-            lines.append(f"{title}: {told}")
+            found = "; ".join(f"{remedy.name}: {remedy.prevented}" for remedy in of_kind)
+            lines.append(f"{title}: {found}")
     if remedies.no_profile is None:
         lines.append("no other profile: the study's folder holds no finished search of it")
     else:

@@ -7,8 +7,8 @@ both is unbiased wherever the nose-downs are (Horvitz and Thompson 1952, J. Am. 
 47:663).
 
 The interval is narrow where the rest shows no nose-down, neither of this profile in the hours that
-it rode in full nor of a weak profile in all hours. It then takes the rest to hold as few as hours
-of that number show, which is assumed: no sampling could make sure of it.
+it rode in full nor of a weak profile in what that rode of all hours. It then takes the rest to hold
+as few as hours of that number show, which is assumed: no sampling could make sure of it.
 """
 
 import dataclasses

@@ -32,7 +32,8 @@ class HardestRides:
     ----------
     places : frozenset of Place
     hold_weak_falls : bool
-        Whether no weak profile's nose goes down in any other ride.
+        Whether no weak profile's nose goes down in another ride that it rode: the first of them
+        rides all, the other the harder tenth.
     """
 
     places: frozenset[Place]

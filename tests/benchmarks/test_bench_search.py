@@ -212,10 +212,10 @@ def test_a_peer_observes_the_constraints_whole_and_no_objective_that_is_not_know
     points = to_unit(problem.space, np.vstack([first, later]))
     known = np.flatnonzero(~np.isnan(recorded[:number]).any(axis=1))
     nearest = known[np.argmin(np.linalg.norm(points[known] - points[number], axis=1))]
-    told = np.vstack([found[0].objectives, found[1].objectives])
+    observed = np.vstack([found[0].objectives, found[1].objectives])
     third = recorded.shape[1] - 1
-    assert np.isfinite(told).all()
-    assert told[number, third] == told[nearest, third]
+    assert np.isfinite(observed).all()
+    assert observed[number, third] == observed[nearest, third]
 
 
 @pytest.mark.parametrize("method", [OURS, "optuna-nsga2", "optuna-nsga3", "pymoo-nsga2"])

@@ -118,7 +118,7 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
     if facts["not_searched"]:
         out.print(
             f"Not searched, at the baseline's value: {', '.join(facts['not_searched'])}. Give"
-            " search.bounds to search them."
+            " search.bounds to search them; search.fixed prevails."
         )
     out.print(
         f"{facts['cores']} cores, {facts['free_disk_mb']} MB free, kernel compiled."

@@ -37,7 +37,7 @@ _CURVE_DEG = np.linspace(-18.0, 18.0, 145)
 
 
 def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
-    """Return rides, rates, curves and margins of the numbered candidates, row by row."""
+    """Return rides, rates, handling, curves and margins of numbered candidates, row by row."""
     profiles = whole_profiles(results.study, results.history.values[list(numbers)])
     rules = rules_of(results.study)
     margins = loop_margins(rules.loop, loop_gains(profiles))
