@@ -57,8 +57,9 @@ def handling_constraints(
         warned = asked(np.minimum(more, _MANY_TIMES) - 1.0)
     if settings.climb_speed_loss_limit is not None and base is not None:
         row = HANDLING_NAMES.index("climb_speed_ratio")
-        lost = 1.0 - numbers[:, row, _ALL] / base[row, _ALL]
-        climb = asked(np.minimum(lost / settings.climb_speed_loss_limit, _MANY_TIMES) - 1.0)
+        if base[row, _ALL] > 0.0:  # a baseline that gets no way up has no speed to lose
+            lost = 1.0 - numbers[:, row, _ALL] / base[row, _ALL]
+            climb = asked(np.minimum(lost / settings.climb_speed_loss_limit, _MANY_TIMES) - 1.0)
     if settings.least_warning_s and rules.lean_places:
         least_s = settings.least_warning_s * (1.0 + settings.noise_margin_ratio)
         late = asked(np.maximum(1.0 - least_warning_s(handling, rules) / least_s, NOT_ASKED))

@@ -214,6 +214,15 @@ def test_warnings_and_climbs_are_compared_with_the_baseline():
     assert alone["warned"] == alone["climb"] == -1.0
 
 
+@pytest.mark.parametrize("baseline", [-0.1, 0.0, np.nan])
+def test_no_climb_is_too_slow_beside_a_baseline_that_gets_no_way_up(baseline):
+    base = with_number("climb_speed_ratio", baseline, baseline)
+
+    found = asked_of(with_number("climb_speed_ratio", 0.9, 0.9), baseline=base)
+
+    assert found["climb"] == -1.0
+
+
 def test_a_band_is_asked_of_both_riders():
     asked = {"handling": {"grade_dip_deg": (0.0, 4.0), "bend_lift_deg": (-math.inf, 1.0)}}
 
