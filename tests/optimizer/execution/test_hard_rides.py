@@ -30,6 +30,24 @@ def forgetting(monkeypatch):
     monkeypatch.setattr(hard_rides, "find_hard_rides", refuse)
 
 
+def test_a_study_that_differs_in_what_hard_rides_do_not_follow_from_has_the_same(
+    tmp_path, alone, monkeypatch
+):
+    found = with_hard_rides(load_study(write_small_study(tmp_path / "study")))
+    stricter = write_small_study(
+        tmp_path / "stricter", ("least_warning_s = 0.5", "least_warning_s = 0.6")
+    )
+    heavier = write_small_study(tmp_path / "heavier", ('"baker_80"]', '"smith_105"]'))
+    forgetting(monkeypatch)
+
+    again = with_hard_rides(load_study(stricter))
+
+    assert again.hard.text == found.hard.text
+    assert [ride.course for ride in again.hard.rides] == [ride.course for ride in found.hard.rides]
+    with pytest.raises(AssertionError, match="looked for again"):
+        with_hard_rides(load_study(heavier))
+
+
 def test_hard_rides_found_once_are_kept_for_the_next_process(tmp_path, alone, monkeypatch):
     study = load_study(write_small_study(tmp_path / "study"))
     notices = []
