@@ -29,12 +29,10 @@ def remedy_lines(remedies: Remedies) -> list[str]:
         lines.append("no other profile: the study's folder holds no finished search of it")
     else:
         lines.append(
-            f"survived by none of the {remedies.n_front} profiles of the front:"
-            f" {remedies.no_profile}"
+            "the board's or the riding's, since no profile of the front"
+            f" ({remedies.n_front}) survives them: {remedies.no_profile}"
         )
-    lines.append(
-        f"the board's or the riding's, since nothing here prevents them: {remedies.nothing}"
-    )
+    lines.append(f"prevented by nothing of all this: {remedies.nothing}")
     return lines
 
 

@@ -241,8 +241,10 @@ def test_the_lines_name_each_remedy_with_what_it_prevents():
 
     assert lines[1] == "another profile, the best first: candidate 7 (balanced): 8"
     assert lines[2] == "another board: more current: 5; more cells: 4"
-    assert lines[-2] == "survived by none of the 20 profiles of the front: 1"
-    assert lines[-1].endswith("prevents them: 0")
+    assert lines[-2] == (
+        "the board's or the riding's, since no profile of the front (20) survives them: 1"
+    )
+    assert lines[-1] == "prevented by nothing of all this: 0"
 
 
 def test_only_a_finished_search_has_a_front(finished, tmp_path):
