@@ -38,10 +38,9 @@ def validate_profile(
 ) -> None:
     """Test a profile on what the search never saw.
 
-    In some minutes it simulates other courses and riders, tolerances, faults and a riding day. Each
-    passes, is marginal or fails, with what to change. Nose-downs of the riding day are ridden again
-    with one thing changed at a time. Takes the baseline where no profile is named. Verdicts go to
-    FOLDER/validation.
+    In some minutes it simulates other courses and riders, tolerances, faults and a riding day.
+    Each passes, is marginal or fails, with what to change and what would have prevented each
+    nose-down. Takes the baseline where no profile is named.
 
     Example: levelgain validate my_board balanced
     """
