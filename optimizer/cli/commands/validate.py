@@ -26,7 +26,7 @@ def validate_profile(
         typer.Option(
             min=0.1,
             metavar="H",
-            help="Estimate nose-downs over H hours too, more than are ridden in full.",
+            help="Also estimate nose-downs over H, more hours.",
         ),
     ] = None,
     jobs: Jobs = None,
