@@ -64,31 +64,50 @@ def handling_constraints(
         least_s = settings.least_warning_s * (1.0 + settings.noise_margin_ratio)
         late = asked(np.maximum(1.0 - least_warning_s(handling, rules) / least_s, NOT_ASKED))
     worst = NOT_ASKED * ones
-    for beyond in _beyond(numbers, base, settings) if rules.n_rides else ():
+    for _, beyond in _beyond(numbers, base, settings) if rules.n_rides else ():
         unknown = np.isnan(beyond) & all_ridden[:, np.newaxis]
         each = asked(np.where(unknown, NOT_MEASURED, np.minimum(beyond, _MANY_TIMES)))
         worst = np.maximum(worst, each.max(axis=1))
     return warned, climb, late, worst
 
 
-def _beyond(numbers: Floats, base: Floats | None, settings: ScoreSettings) -> Iterator[Floats]:
-    """Yield how far numbers lie outside what is asked of each, (candidate, 1 or 2 riders).
+def handling_met(numbers: Floats, base: Floats | None, settings: ScoreSettings) -> Flags:
+    """Return which numbers of one profile are as asked, (number,); true where nothing is asked.
 
-    In units of the band's width, or of what is allowed.
+    Parameters
+    ----------
+    numbers : (number, rider) float64
+        From `objectives.handling.handling_numbers`.
+    base : (number, rider) float64, optional
+        The baseline's.
+    settings : ScoreSettings
+    """
+    met = np.ones(len(HANDLING_NAMES), dtype=np.bool_)
+    for name, beyond in _beyond(numbers[np.newaxis], base, settings):
+        met[HANDLING_NAMES.index(name)] &= bool((beyond <= 0.0).all())
+    return met
+
+
+def _beyond(
+    numbers: Floats, base: Floats | None, settings: ScoreSettings
+) -> Iterator[tuple[str, Floats]]:
+    """Yield each number that is asked for, and how far it lies outside.
+
+    The latter is (candidate, 1 or 2 riders), in units of the band's width or of what is allowed.
     """
     for name, (low, high) in settings.handling.items():
         if np.isinf(low) and np.isinf(high):
             continue  # a band of two open ends does not ask to be measured either
         value = numbers[:, HANDLING_NAMES.index(name), :_ALL]
         width = high - low if np.isfinite(high - low) else _FELT[name]
-        yield np.maximum(low - value, value - high) / width
+        yield name, np.maximum(low - value, value - high) / width
     for name, most in settings.rider_difference.items():
         light, heavy = numbers[:, HANDLING_NAMES.index(name), :_ALL].T
-        yield (np.abs(heavy - light) / most - 1.0)[:, np.newaxis]
+        yield name, (np.abs(heavy - light) / most - 1.0)[:, np.newaxis]
     if settings.like_baseline_percent is None or base is None:
         return
     for row, name in enumerate(HANDLING_NAMES):
         if np.isfinite(base[row, :_ALL]).all():
             allowed = np.maximum(np.abs(base[row, :_ALL]), _FELT[name])
             allowed = allowed * (settings.like_baseline_percent / 100.0)
-            yield np.abs(numbers[:, row, :_ALL] - base[row, :_ALL]) / allowed - 1.0
+            yield name, np.abs(numbers[:, row, :_ALL] - base[row, :_ALL]) / allowed - 1.0

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from objectives.handling import HANDLING_NAMES, HANDLING_RIDERS
+from objectives.handling_constraints import handling_met
 from objectives.score import handling_of
 from optimizer.analysis.results import Results
 from optimizer.execution.baseline_handling import baseline_handling
@@ -30,7 +31,7 @@ def handling_tables(results: Results, numbers: Sequence[int]) -> list[pd.DataFra
     list of DataFrame
         The number's name; its value for the lightest and the heaviest rider, and for all; the
         heaviest rider's less the lightest's; the baseline's for both riders, on the candidate's
-        noise. NaN where it was not measured.
+        noise. NaN where it was not measured. Last, whether it is as the study asks.
     """
     rows = [BASELINE, *numbers]
     profiles = whole_profiles(results.study, results.history.values[rows])
@@ -38,8 +39,11 @@ def handling_tables(results: Results, numbers: Sequence[int]) -> list[pd.DataFra
         results.rides[rows], results.handling[rows], profiles, rules_of(results.study)
     )
     searched = baseline_handling(results.study)
+    settings = results.study.settings
     return [
-        _table(each, again if results.reevaluated[number] else searched)
+        _table(each, again if results.reevaluated[number] else searched).assign(
+            as_asked=handling_met(each, searched, settings)
+        )
         for each, number in zip(found, numbers, strict=True)
     ]
 

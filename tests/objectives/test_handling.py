@@ -16,7 +16,7 @@ from objectives.handling import (
     handling_rules,
     least_warning_s,
 )
-from objectives.handling_constraints import handling_constraints
+from objectives.handling_constraints import handling_constraints, handling_met
 from objectives.ride_scores import RIDE_COLUMNS
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
@@ -229,6 +229,15 @@ def test_a_band_is_asked_of_both_riders():
     assert asked_of(with_number("grade_dip_deg", 1.0, 3.0), **asked)["handling"] == -0.25
     assert asked_of(with_number("grade_dip_deg", 1.0, 6.0), **asked)["handling"] == 0.5
     assert asked_of(with_number("bend_lift_deg", 2.0, 0.0), **asked)["handling"] == 0.5
+
+
+def test_which_number_is_not_as_asked_is_known():
+    asked = ScoreSettings(handling={"grade_dip_deg": (0.0, 4.0), "bend_lift_deg": (0.0, 1.0)})
+
+    met = handling_met(with_number("grade_dip_deg", 1.0, 6.0), None, asked)
+
+    expected = [name != "grade_dip_deg" for name in HANDLING_NAMES]
+    np.testing.assert_array_equal(met, expected)
 
 
 def test_a_difference_between_riders_has_its_limit():

@@ -26,7 +26,7 @@ def validate_profile(
         typer.Option(
             min=0.1,
             metavar="H",
-            help="Also estimate nose-downs over H, more hours.",
+            help="Also estimate nose-downs over H hours.",
         ),
     ] = None,
     jobs: Jobs = None,

@@ -52,7 +52,7 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
         "handling": packed(
             [
-                table.drop(columns=["handling", "all"])
+                table.drop(columns=["handling", "all", "as_asked"])
                 for table in handling_tables(results, numbers)
             ],
             "f4",
