@@ -90,7 +90,7 @@ def test_the_interface_gives_the_table(results, rates):
 
 
 def test_compared_profiles_have_a_row_each(results):
-    number = int(np.flatnonzero(~results.reevaluated & results.feasible)[0])
+    number = int(np.flatnonzero(results.reevaluated & results.feasible)[0])
     profile = levelgain_interface.profile(results, number)
     rates = nose_down_rates(results.study, results.hard[number])
     found = levelgain_interface.compare(results.study, {"one": profile, "same": profile})
@@ -117,7 +117,7 @@ def test_compare_prints_rates_by_rider(levelgain, finished, results, tmp_path):
 
 
 def test_ride_prints_the_rates_of_any_profile(levelgain, finished, results):
-    number = int(np.flatnonzero(~results.reevaluated & results.feasible)[0])
+    number = int(np.flatnonzero(results.reevaluated & results.feasible)[0])
     rates = nose_down_rates(results.study, results.hard[number])
 
     code, out, _ = levelgain("ride", finished, "--candidate", number)
