@@ -146,7 +146,8 @@ def overall_rate(near: Floats, day: DayRules) -> RateEstimate:
     Notes
     -----
     Roads of a day are drawn independently, and one road can throw many: each is a cluster of
-    `objectives.event_rate.weighted_interval`.
+    `objectives.event_rate.weighted_interval`. One more could hold a whole nose-down, so the upper
+    end is at least that of a plain count that found none on as many kilometres.
     """
     every = np.ones(len(near), dtype=bool)
     return _estimate(near, day, among=every, kilometres=float(day.kilometres.sum()))
@@ -162,8 +163,8 @@ def rider_rates(near: Floats, day: DayRules) -> tuple[RateEstimate, ...]:
 
     Notes
     -----
-    The interval is that of `overall_rate`, in which one more ride could weigh as much as any of
-    the day. A rider without a hard ride has a rate of zero and an upper end above it.
+    The interval is that of `overall_rate`. A rider without a hard ride has a rate of zero and an
+    upper end above it.
     """
     return tuple(
         _estimate(near, day, among=day.rider == rider, kilometres=float(kilometres))
@@ -177,5 +178,6 @@ def _estimate(near: Floats, day: DayRules, *, among: Flags, kilometres: float) -
         return RateEstimate(rate=np.nan, low=np.nan, high=np.nan)
     by_road = np.bincount(day.road[among], near[among] * day.weight[among]).astype(np.float64)
     per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / kilometres
-    low, high = weighted_interval(by_road, most=float(day.weight.max()))
+    # What the day did not show may be a whole nose-down, as in a plain count of the same way.
+    low, high = weighted_interval(by_road, most=1.0 / NOSE_DOWNS_PER_NEARNESS)
     return RateEstimate(rate=float(by_road.sum()) * per_km, low=low * per_km, high=high * per_km)

@@ -9,6 +9,7 @@ import pytest
 import scipy.stats
 from hypothesis import given
 
+from objectives.event_rate import weighted_interval
 from objectives.nose_down_rate import (
     NOSE_DOWNS_PER_NEARNESS,
     NOSE_WIDTH_RATIO,
@@ -38,8 +39,9 @@ def day(weight, *, rider=None, road=None, kilometres=(1.0,), worst=0.5):
 
 
 def interval(near, rules):
-    found = overall_rate(np.asarray(near, dtype=np.float64), rules)
-    return found.rate / PER_KM, found.low / PER_KM, found.high / PER_KM
+    """Return the sum of weights and its interval, in which one more weighs as much as any."""
+    by_road = np.bincount(rules.road, near * rules.weight).astype(np.float64)
+    return by_road.sum(), *weighted_interval(by_road, most=float(rules.weight.max()))
 
 
 def near_of(reserve, nose, outcome=Outcome.RIDDEN):
@@ -90,6 +92,14 @@ def test_interval_of_a_weighted_sum_is_that_of_the_published_example():
     found = interval(near, day(weight[group]))
 
     assert found == pytest.approx((75.52901, 67.70212, 188.30017), rel=1e-6)
+
+
+def test_without_anything_near_the_upper_end_is_that_of_a_plain_count_of_none():
+    found = overall_rate(np.full(72, 1e-12), day(np.ones(72), kilometres=[3000.0]))
+
+    none = scipy.stats.chi2.ppf(0.975, 2) / 2  # Garwood 1936, from memory
+    assert found.high == pytest.approx(1000.0 * none / 3000.0, rel=1e-6)
+    assert found.low < 1e-9
 
 
 def test_interval_is_in_nose_downs_per_1000_km():
