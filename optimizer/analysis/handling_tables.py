@@ -40,11 +40,10 @@ def handling_tables(results: Results, numbers: Sequence[int]) -> list[pd.DataFra
     )
     searched = baseline_handling(results.study)
     settings = results.study.settings
+    compared = [again if results.reevaluated[number] else searched for number in numbers]
     return [
-        _table(each, again if results.reevaluated[number] else searched).assign(
-            as_asked=handling_met(each, searched, settings)
-        )
-        for each, number in zip(found, numbers, strict=True)
+        _table(each, base).assign(as_asked=handling_met(each, base, settings))
+        for each, base in zip(found, compared, strict=True)
     ]
 
 

@@ -1,5 +1,7 @@
 """How a candidate handles stands beside the baseline, on the same noise."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -30,6 +32,19 @@ def test_the_baseline_is_like_itself(results):
 
     for rider in ("lightest", "heaviest"):
         np.testing.assert_array_equal(table[rider], table[f"baseline_{rider}"])
+
+
+def test_the_baseline_is_as_asked_where_likeness_to_it_is(results):
+    assert results.reevaluated[BASELINE]
+    settings = dataclasses.replace(results.study.settings, like_baseline_percent=1.0, handling={})
+    strict = dataclasses.replace(
+        results, study=dataclasses.replace(results.study, settings=settings)
+    )
+
+    baseline, other = handling_tables(strict, [BASELINE, results.picks["balanced"]])
+
+    assert baseline["as_asked"].all()
+    assert not other["as_asked"].all()
 
 
 def test_the_baseline_beside_a_candidate_is_that_of_its_noise(results):
