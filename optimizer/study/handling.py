@@ -14,9 +14,10 @@ from optimizer.study.catalogue import COURSE, resolved, shelves
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.schema_errors import checked
+from optimizer.study.seeded_ride import seeded_ride
 from plant.description.board import Board
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride, ride_name
+from plant.kernel.simulate import Ride
 
 
 def handling_rides(
@@ -52,13 +53,7 @@ def handling_rides(
             where=f"{path}: {key}",
         )
         rides += [
-            Ride(
-                course=course,
-                rider_name=name,
-                rider=riders[name],
-                board=board,
-                noise_seed=spawned(seed, "noise", ride_name(course, name)),
-            )
+            seeded_ride(course, name, riders[name], board=board, seed=seed)
             for name in (riders if test in RIDDEN_BY_ALL else ends)
         ]
     return tuple(rides)

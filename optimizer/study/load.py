@@ -34,6 +34,7 @@ from optimizer.study.paths import STUDY_FILE
 from optimizer.study.riding_day_schema import riding_day_of
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
 from optimizer.study.schema_errors import checked
+from optimizer.study.seeded_ride import seeded_ride
 from optimizer.study.start_profiles import read_start
 from optimizer.study.study import Study
 from optimizer.study.tolerances_schema import tolerances_of
@@ -44,7 +45,6 @@ from plant.description.profile import SINGLE_LOOP, AccelerationLoop, Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.description.quantity import quantities
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride, ride_name
 
 _WARN = frozenset({"reserve_warning_ratio", "warning_lift_deg"})
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
@@ -84,7 +84,7 @@ def load_study(folder: Path) -> Study:
     space = _space(table, baseline, path=path)
     start = _start(table.search, space, baseline, path=path)
     rides = tuple(
-        _ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
+        seeded_ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
         for course, rider in pairs
     )
     settings = _settings(table, space, path=path)
@@ -213,16 +213,6 @@ def _pairs(
                 )
             pairs.append((course, rider))
     return pairs
-
-
-def _ride(course: Course, rider_name: str, rider: Rider, *, board: Board, seed: int) -> Ride:
-    return Ride(
-        course=course,
-        rider_name=rider_name,
-        rider=rider,
-        board=board,
-        noise_seed=spawned(seed, "noise", ride_name(course, rider_name)),
-    )
 
 
 def _start(
