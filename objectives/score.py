@@ -38,11 +38,14 @@ class Scores:
         In the order of `objectives.constraints.CONSTRAINT_NAMES`; met at 0 or below.
     descriptors : (candidate, descriptor) float64
         In the order of `DESCRIPTOR_NAMES`.
+    handling : (candidate, number, rider) float64
+        See `objectives.handling.handling_numbers`.
     """
 
     objectives: Floats
     constraints: Floats
     descriptors: Floats
+    handling: Floats
 
 
 def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
@@ -96,6 +99,7 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
             ]
         ),
         descriptors=descriptors,
+        handling=numbers,
     )
 
 

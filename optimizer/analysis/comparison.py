@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 
 from objectives import OBJECTIVES, RIDE_COLUMNS, RIDE_COSTS
-from objectives.score import handling_of
 from optimizer.analysis.candidate import failures
 from optimizer.analysis.handling_tables import handling_of_profiles
 from optimizer.analysis.nose_down_rates import rates_of_profiles
@@ -116,7 +115,7 @@ def compared(
     study = on_fresh_noise(with_hard_rides(study))
     rules = rules_of(study)
     scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
-    own, handling, hard = rules.parts(rides)
+    own, _, hard = rules.parts(rides)
     return Comparison(
         study=study,
         names=tuple(names),
@@ -125,7 +124,7 @@ def compared(
         constraints=scores.constraints,
         rides=own,
         hard=hard,
-        handling=handling_of(own, handling, profiles, rules),
+        handling=scores.handling,
     )
 
 

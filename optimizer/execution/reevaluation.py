@@ -22,27 +22,36 @@ from optimizer.study.study import Study
 from plant.arrays import Flags
 from plant.kernel.simulate import Ride
 
+_REEVALUATION = "reevaluation"
+
 
 def on_fresh_noise(study: Study) -> Study:
     """Return a study whose rides have other noise, which asks its limits without a margin."""
-    hard = hard_rides_of(study)
-    return dataclasses.replace(
-        study,
-        on_search_noise=False,
-        rides=_reseeded(study, study.rides),
-        handling=_reseeded(study, study.handling),
-        hard=dataclasses.replace(hard, rides=_reseeded(study, hard.rides)),
-    )
+    return dataclasses.replace(with_noise(study, _REEVALUATION), on_search_noise=False)
 
 
 def ride_on_fresh_noise(study: Study, ride: Ride) -> Ride:
     """Return a ride of a study as it is in `on_fresh_noise`."""
-    seed = spawned(study.seed, "reevaluation", ride.name)
-    return dataclasses.replace(ride, noise_seed=seed)
+    return _reseeded(study, ride, _REEVALUATION)
 
 
-def _reseeded(study: Study, rides: Iterable[Ride]) -> tuple[Ride, ...]:
-    return tuple(ride_on_fresh_noise(study, ride) for ride in rides)
+def with_noise(study: Study, *draw: str) -> Study:
+    """Return a study whose rides, the hard ones too, have the noise of a named draw."""
+
+    def reseeded(rides: Iterable[Ride]) -> tuple[Ride, ...]:
+        return tuple(_reseeded(study, ride, *draw) for ride in rides)
+
+    hard = hard_rides_of(study)
+    return dataclasses.replace(
+        study,
+        rides=reseeded(study.rides),
+        handling=reseeded(study.handling),
+        hard=dataclasses.replace(hard, rides=reseeded(hard.rides)),
+    )
+
+
+def _reseeded(study: Study, ride: Ride, *draw: str) -> Ride:
+    return dataclasses.replace(ride, noise_seed=spawned(study.seed, *draw, ride.name))
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,7 +9,6 @@ A parameter is free where no objective and no number of handling changes by more
 """
 
 import argparse
-import dataclasses
 import sys
 from pathlib import Path
 
@@ -18,11 +17,10 @@ import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from objectives.handling import HANDLING_NAMES, least_warning_s
-from objectives.score import handling_of
 from optimizer.analysis.results import read_results
-from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
+from optimizer.execution.reevaluation import with_noise
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_study
 
@@ -35,28 +33,11 @@ NUMBERS = (
 _LONG_WARNED_S = 20.0  # stands for a ride that does not end
 
 
-def on_draw(study, draw):
-    """Return a study on another draw of noise."""
-
-    def reseeded(rides):
-        return tuple(
-            dataclasses.replace(ride, noise_seed=spawned(study.seed, "draw", str(draw), ride.name))
-            for ride in rides
-        )
-
-    return dataclasses.replace(
-        study,
-        rides=reseeded(study.rides),
-        handling=reseeded(study.handling),
-        hard=dataclasses.replace(study.hard, rides=reseeded(study.hard.rides)),
-    )
-
-
 def numbers_of(study, profiles, rules, *, n_jobs):
     """Return objectives and what is asked for of profiles, (profile, number)."""
     scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
-    own, handling, _ = rules.parts(rides)
-    asked = handling_of(own, handling, profiles, rules)[:, :, :2].reshape(len(profiles), -1)
+    _, handling, _ = rules.parts(rides)
+    asked = scores.handling[:, :, :2].reshape(len(profiles), -1)
     warned = np.minimum(least_warning_s(handling, rules.handling), _LONG_WARNED_S)
     shake = scores.constraints[:, CONSTRAINT_NAMES.index("rest_shake")]
     return np.column_stack([scores.objectives, asked, warned, shake])
@@ -81,7 +62,7 @@ def effects(study, starts, *, n_draws, n_jobs=1):
         # What no ride measures is 0, before and after; a ride that then ends early moves it.
         drawn = np.nan_to_num(
             [
-                numbers_of(on_draw(study, draw), profiles, rules, n_jobs=n_jobs)
+                numbers_of(with_noise(study, "draw", str(draw)), profiles, rules, n_jobs=n_jobs)
                 for draw in range(n_draws)
             ]
         )
