@@ -84,14 +84,4 @@ def _found_now(study: Study, notice: Callable[[str], None], stages: Stages) -> H
 
 def _cache_key(study: Study) -> str:
     """Return a digest of all that hard rides follow from; studies may share them."""
-    content = [
-        study.seed,
-        study.n_hard_rides,
-        study.hard_rides_h,
-        study.board,
-        list(study.riders.items()),
-        study.baseline,
-        study.riding_day,
-        study.tolerances,
-    ]
-    return digest([content, model_inputs()])
+    return digest([study.day_digest, study.n_hard_rides, study.hard_rides_h, model_inputs()])

@@ -148,6 +148,20 @@ class Study:
         return self.rides + self.handling + (() if self.hard is None else self.hard.rides)
 
     @property
+    def day_digest(self) -> str:
+        """SHA-256 over what decides the rides of its riding day and how weak profiles ride them."""
+        return digest(
+            [
+                self.seed,
+                self.board,
+                list(self.riders.items()),  # in turn
+                self.baseline,
+                self.riding_day,
+                self.tolerances,
+            ]
+        )
+
+    @property
     def digest(self) -> str:
         """SHA-256 over all that decides the results, with the catalogue's entries filled in.
 

@@ -54,7 +54,8 @@ def hardest_rides(
 ) -> HardestRides:
     """Return the hardest hundredth of the rides of the validation's riding day.
 
-    They depend on the study and on how many courses are drawn, on no profile but its baseline. They
+    They depend on what decides the day and on how many courses are drawn, on no profile but the
+    study's baseline. They
     are kept in a cache: to find them takes as long as a profile that rides the whole day.
 
     Parameters
@@ -67,7 +68,7 @@ def hardest_rides(
     advance : callable
         Receives the hours ridden since it was last called, unless the rides are known.
     """
-    key = digest([study.digest, model_inputs(), n_drawn, HARDEST_RATIO])
+    key = digest([study.day_digest, model_inputs(), n_drawn, HARDEST_RATIO])
     text = kept_text(_KIND, key)
     if text is None:
         text = json.dumps(_found(study, n_drawn, n_jobs=n_jobs, advance=advance))
