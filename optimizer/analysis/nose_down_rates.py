@@ -8,7 +8,7 @@ import pandas as pd
 from objectives.event_rate import CONFIDENCE
 from objectives.nose_down_rate import RateEstimate, nearness, overall_rate, rider_rates
 from objectives.score import hard_margins
-from optimizer.execution.evaluate import rules_of
+from optimizer.execution.evaluate import day_rules
 from optimizer.study.study import Study
 from plant.arrays import Floats
 
@@ -98,8 +98,8 @@ def objective_in_words(study: Study) -> str:
 
 def _estimates(study: Study, hard: Floats) -> list[list[RateEstimate]]:
     """Return estimates of each profile, in the order of `rated_riders`."""
-    day = None if study.hard is None else rules_of(study).day
-    if day is None:
+    if study.hard is None:
         raise ValueError("study: must have its hard rides, got none")
+    day = day_rules(study.hard, study.settings)
     near = nearness(hard_margins(hard))
     return [[overall_rate(row, day), *rider_rates(row, day)] for row in near]

@@ -66,11 +66,12 @@ def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
         settings=study.settings if study.on_search_noise else study.settings.without_noise_margin(),
         handling=study.handling,
         baseline=baseline_handling(study),
-        day=_day_rules(hard_rides_of(study), study.settings) if hard else None,
+        day=day_rules(hard_rides_of(study), study.settings) if hard else None,
     )
 
 
-def _day_rules(hard: HardRides, settings: ScoreSettings) -> DayRules:
+def day_rules(hard: HardRides, settings: ScoreSettings) -> DayRules:
+    """Return what hard rides stand for, by which nose-down rates are estimated."""
     riders = list(hard.kilometres)
     return DayRules(
         weight=np.ones(len(hard.rides)),
