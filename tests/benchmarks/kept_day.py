@@ -3,6 +3,7 @@
 import time
 from pathlib import Path
 
+from optimizer.base.hashing import digest
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from tests.benchmarks.counted_day import (
@@ -40,6 +41,11 @@ class _File:
         self._written_s = time.monotonic()
 
 
+def day_key(study: Study, profiles: Floats, seed: int) -> str:
+    """Return the key of counts that follow from a study, its day's seed and the profiles."""
+    return digest([study.digest, seed, profiles.tolist()])
+
+
 def kept_counts(
     study: Study,
     profiles: Floats,
@@ -62,7 +68,7 @@ def kept_counts(
     path : Path
         Made where there is none, with its folder.
     key : str
-        What the day and the profiles follow from.
+        From `day_key`.
     hours, hardest, seed, n_jobs
         As of `counted`.
 

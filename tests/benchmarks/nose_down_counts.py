@@ -26,13 +26,13 @@ from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from objectives.score import OBJECTIVES, hard_margins
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
-from optimizer.base.hashing import digest, spawned
+from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_study
 from plant.arrays import Flags, Floats
 from tests.benchmarks.counted_day import Counts
-from tests.benchmarks.kept_day import kept_counts
+from tests.benchmarks.kept_day import day_key, kept_counts
 from tests.benchmarks.nose_down_report import report
 from tests.benchmarks.nose_down_widths import scanned, widths_report
 
@@ -92,7 +92,7 @@ def counts_of(results: Results, numbers: Sequence[int], asked: argparse.Namespac
         study,
         profiles,
         asked.out / f"{study.folder.resolve().name}_{asked.seed}.npz",
-        key=digest([study.digest, seed, profiles.tolist()]),
+        key=day_key(study, profiles, seed),
         hours=asked.hours,
         hardest=asked.hardest,
         seed=seed,

@@ -20,7 +20,7 @@ import joblib
 import numpy as np
 
 from optimizer.base.errors import UserInputError
-from optimizer.base.hashing import digest, spawned
+from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import make_evaluate, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import ride_inputs
@@ -36,7 +36,7 @@ from tests.benchmarks.counted_day import Counts
 from tests.benchmarks.fifth_of_baseline import resampled_roads
 from tests.benchmarks.front_quality import Judged, judged_table
 from tests.benchmarks.graded_risk import THIRD, evaluate_by_risk, graded_risk
-from tests.benchmarks.kept_day import kept_counts
+from tests.benchmarks.kept_day import day_key, kept_counts
 from tests.benchmarks.nose_down_counts import spread_along
 from tests.benchmarks.search_problems import EXAMPLE
 from tests.benchmarks.time_to_go import TimeToGo
@@ -178,7 +178,7 @@ def main(given: Sequence[str] | None = None) -> str:
             study,
             profiles,
             asked.out / f"counts_{asked.candidates}_{asked.members}_{seed}.npz",
-            key=digest([study.digest, day_seed, profiles.tolist()]),
+            key=day_key(study, profiles, day_seed),
             hours=asked.hours,
             hardest=asked.hardest,
             seed=day_seed,

@@ -10,7 +10,6 @@ import pytest
 from optimizer.analysis.front_profiles import FrontProfiles, finished_front
 from optimizer.reports.nose_down_lines import remedy_lines
 from optimizer.riding_day.drawn_course import drawn_course
-from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation import remedies as remedies_module
@@ -19,34 +18,15 @@ from optimizer.validation.nose_down_rate import ride_days, rides_at
 from optimizer.validation.remedies import Remedies, Remedy, remedies_of_day, ride_remedies
 from plant.constants import GRAVITY_MPS2
 from plant.description.course import Course, Manoeuvre, Patch, Road
-from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.description.profile_array import PROFILE_NAMES
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, simulate
 from tests.invented_rides import ASPHALT
 from tests.optimizer.small_study import searched, write_small_study
 from tests.optimizer.study.test_load import BASE, written
+from tests.optimizer.validation.profiles import ROW, STUDY, WEAK
 
-STUDY = load_study(STUDIES_FOLDER / "hill_town")
-ROW = profile_to_array(STUDY.baseline)
 WALL_PERCENT = 22.0
-
-
-def changed(**values):
-    row = ROW.copy()
-    for name, value in values.items():
-        row[PROFILE_NAMES.index(name)] = value
-    return row
-
-
-# Too soft to catch a nose, on the level and on hills.
-WEAK = changed(
-    inner_gain_a_per_deg=4.0,
-    base_gain_a_per_deg=1.5,
-    mid_gain_ratio=1.0,
-    outer_gain_ratio=1.0,
-    uphill_gain_deg_per_mps2=0.0,
-    stiffness_lift_per_mps2=0.0,
-)
 
 
 def wall(limit_a):

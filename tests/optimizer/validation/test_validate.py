@@ -8,8 +8,6 @@ import numpy as np
 import pytest
 
 from optimizer.riding_day.drawn_course import drawn_course
-from optimizer.study.catalogue import STUDIES_FOLDER
-from optimizer.study.load import load_study
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation import early_ends
 from optimizer.validation.early_ends import (
@@ -23,33 +21,13 @@ from optimizer.validation.nose_down_rate import ride_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
 from optimizer.validation.validate import judge_day, validate
 from optimizer.validation.verdict import Grade, worst
-from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import ROADS_KEPT, Rides, n_roads_kept, simulate
 from tests.optimizer.study.test_load import BASE, written
-
-STUDY = load_study(STUDIES_FOLDER / "hill_town")
-ROW = profile_to_array(STUDY.baseline)
-
-
-def changed(**values):
-    row = ROW.copy()
-    for name, value in values.items():
-        row[PROFILE_NAMES.index(name)] = value
-    return row
-
+from tests.optimizer.validation.profiles import ROW, STUDY, WEAK, changed
 
 # Hardly any damping, and a gain that is too high for the loop's delay.
 SHAKY = changed(rate_gain_a_per_deg_per_s=0.02, inner_gain_a_per_deg=20.0, base_gain_a_per_deg=12.0)
-# Too soft to catch a nose, on the level and on hills.
-WEAK = changed(
-    inner_gain_a_per_deg=4.0,
-    base_gain_a_per_deg=1.5,
-    mid_gain_ratio=1.0,
-    outer_gain_ratio=1.0,
-    uphill_gain_deg_per_mps2=0.0,
-    stiffness_lift_per_mps2=0.0,
-)
 
 
 def quick(**plan):
