@@ -6,8 +6,7 @@ for one alone shows it.
 
 import dataclasses
 import functools
-from collections.abc import Callable, Sequence
-from typing import TypeAlias
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,8 +50,6 @@ RIDDEN_BY_ALL = (_LEAN,)  # the others are ridden by the lightest and the heavie
 
 _CLIMB = 0.04  # assumed: a grade on which a slow board is felt to be slow ...
 _CLIMB_SHARE = 1.0 / 3.0  # ... over this share of the way makes a ride a climb
-
-_Column: TypeAlias = Callable[[str], Floats]
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -173,10 +170,8 @@ def handling_numbers(
     """
     numbers = np.full((len(profiles), len(HANDLING_NAMES), len(HANDLING_RIDERS)), np.nan)
     to_the_end = outcome_codes(handling) == Outcome.RIDDEN
-    for row, name in enumerate(HANDLING_NAMES):
-        if name not in _BY_TEST:
-            continue
-        wanted, column, sign = _BY_TEST[name]
+    for name, (wanted, column, sign) in _BY_TEST.items():
+        row = HANDLING_NAMES.index(name)
         for test, which, place in rules.places:
             if test == wanted:
                 value = sign * handling[:, place, RIDE_COLUMNS.index(column)]

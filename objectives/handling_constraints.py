@@ -50,7 +50,6 @@ def handling_constraints(
     ones = np.ones(len(numbers))
     warned, climb, late = (NOT_ASKED * ones for _ in range(3))
     base = rules.baseline
-    # Without handling rides, a portfolio is scored alone: nothing of handling is asked.
     if settings.more_warned_limit is not None and base is not None:
         row = HANDLING_NAMES.index("warned_ratio")
         more = (numbers[:, row, _ALL] - base[row, _ALL]) / settings.more_warned_limit
@@ -64,6 +63,7 @@ def handling_constraints(
         least_s = settings.least_warning_s * (1.0 + settings.noise_margin_ratio)
         late = asked(np.maximum(1.0 - least_warning_s(handling, rules) / least_s, NOT_ASKED))
     worst = NOT_ASKED * ones
+    # Without handling rides, a portfolio is scored alone: nothing of handling is asked.
     for _, beyond in _beyond(numbers, base, settings) if rules.n_rides else ():
         unknown = np.isnan(beyond) & all_ridden[:, np.newaxis]
         each = asked(np.where(unknown, NOT_MEASURED, np.minimum(beyond, _MANY_TIMES)))

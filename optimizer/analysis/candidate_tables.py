@@ -25,9 +25,8 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     -------
     dict of str to DataFrame
         "objectives" and "parameters" stand beside the baseline's; "nose_down_rates" are over all
-        riders and for each; "handling" is for the lightest and the heaviest; "constraints"
-        are met at 0 or below; "worst_rides" are those nearest
-        to a nose-down, the nearest first.
+        riders and for each; "handling" is for the lightest and the heaviest; "constraints" are met
+        at 0 or below; "worst_rides" are those nearest to a nose-down, the nearest first.
     """
     constraints = pd.DataFrame(
         {"constraint": CONSTRAINT_NAMES, "value": results.history.constraints[number]}
