@@ -1,0 +1,40 @@
+"""Whether a GPU can ride here; the one place that loads the optional package cupy."""
+
+import importlib
+from types import ModuleType
+
+_INSTALL = "install it with: pip install 'levelgain[cuda]'"
+_OTHERWISE = 'device = "cpu" works without'
+
+
+class CudaMissingError(ValueError):
+    """What a ride on a GPU needs is not here; its text is one line for whoever asked for it."""
+
+
+def require_cuda() -> ModuleType:
+    """Return the module cupy, on a machine where it finds a GPU.
+
+    Raises
+    ------
+    CudaMissingError
+        cupy can not be loaded, or finds no GPU.
+    """
+    try:
+        cupy = importlib.import_module("cupy")
+    except ImportError as error:
+        raise CudaMissingError(
+            f'device = "cuda" needs the package cupy, which can not be loaded here ({error});'
+            f" {_INSTALL}; {_OTHERWISE}"
+        ) from error
+    try:
+        n_gpus = cupy.cuda.runtime.getDeviceCount()
+    except cupy.cuda.runtime.CUDARuntimeError as error:
+        raise CudaMissingError(
+            f'device = "cuda" needs an NVIDIA GPU and its driver for CUDA 13, got {error};'
+            f" {_OTHERWISE}"
+        ) from error
+    if n_gpus == 0:
+        raise CudaMissingError(
+            f'device = "cuda" needs an NVIDIA GPU, and none is found here; {_OTHERWISE}'
+        )
+    return cupy
