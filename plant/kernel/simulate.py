@@ -15,10 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import DT_S
+from plant.cuda.available import CudaMissingError
 from plant.description.board import Board, Wheel
 from plant.description.course import Course, Part, Points, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
+from plant.device import Device, require
 from plant.kernel.lane_init import fill_profile, lane_template
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES
@@ -320,6 +322,7 @@ def simulate(
     n_jobs: int = 1,
     n_sub: int = 1,
     keep_roads: bool = True,
+    device: Device = "cpu",
 ) -> Rides:
     """Ride every profile over every ride.
 
@@ -335,6 +338,8 @@ def simulate(
     keep_roads : bool
         Keep the laid roads, and the lanes at their start, for rides to come; False where these
         rides do not come again, so that memory does not grow with them.
+    device : Device
+        What simulates them; the results have the same bits.
 
     Returns
     -------
@@ -345,7 +350,12 @@ def simulate(
     ------
     ValueError
         Shapes, numbers or seeds are not what they must be.
+    CudaMissingError
+        The device is "cuda", which can not be used here.
     """
+    require(device)
+    if device == "cuda":
+        raise CudaMissingError('device = "cuda" can not ride yet; device = "cpu" does')
     profiles = _checked(profiles, rides)
     lanes_per_task = _lanes_per_task(len(profiles) * len(rides), n_jobs)
     laid = _tables if keep_roads else _tables.__wrapped__
