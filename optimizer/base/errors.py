@@ -65,7 +65,7 @@ class RideError(UserInputError):
 
 
 class MachineError(UserInputError):
-    """A database or a cluster that shares a study can not be used."""
+    """A database or a cluster that shares a study, or a GPU, can not be used."""
 
 
 @contextmanager

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from optimizer.base.pick_names import PICKS
+from plant.device import Device
 
 
 def completing(*words: str) -> Callable[[str], list[str]]:
@@ -34,6 +35,10 @@ Which = Annotated[str, CANDIDATE]
 WhichIfAny = Annotated[str | None, CANDIDATE]
 Profile = Annotated[Path | None, typer.Option(metavar="FILE", help="A profile file of your own.")]
 Jobs = Annotated[int | None, typer.Option(min=1, metavar="N", help="Threads; default: all cores.")]
+OnDevice = Annotated[
+    Device | None,
+    typer.Option("--device", metavar="NAME", help="cpu or cuda (a GPU); default: study.toml's."),
+]
 Force = Annotated[bool, typer.Option("--force", help="Replace earlier files.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
 AsJsonAlone = Annotated[bool, typer.Option("--json", help="Print JSON, write nothing.")]

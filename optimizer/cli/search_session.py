@@ -25,6 +25,7 @@ from optimizer.execution.run import stopping_on_interrupt
 from optimizer.interface.progress import Progress
 from optimizer.interface.studies import run
 from optimizer.study.study import Study
+from plant.device import Device
 
 
 def search(
@@ -34,6 +35,7 @@ def search(
     jobs: int | None,
     database: str | None,
     cluster: str | None,
+    device: Device | None,
     as_json: bool,
 ) -> None:
     """Search, write the results and print them; say so where the search was stopped.
@@ -41,7 +43,7 @@ def search(
     Parameters
     ----------
     study : Study
-    candidates, jobs, database, cluster : optional
+    candidates, jobs, database, cluster, device : optional
         As of `optimizer.interface.studies.run`.
     as_json : bool
         Whether JSON is printed.
@@ -67,6 +69,7 @@ def search(
                 stop=stop,
                 database=database,
                 cluster=cluster,
+                device=device,
             )
         except NotStartedError:
             out.print(f"Nothing is ridden yet. Start again with: levelgain resume {study.folder}")

@@ -106,7 +106,9 @@ def ride_portfolio(
     """
     known = dataclasses.replace(study, hard=None) if rules.day is None else with_hard_rides(study)
     all_rides = known.all_rides
-    rides = ride_columns(simulate(profiles, all_rides, n_jobs=n_jobs), all_rides)
+    rides = ride_columns(
+        simulate(profiles, all_rides, n_jobs=n_jobs, device=study.device), all_rides
+    )
     return score(rides, profiles, rules), rides
 
 
@@ -114,7 +116,7 @@ def ride_places(study: Study, profiles: Floats, places: Indices, *, n_jobs: int)
     """Ride whole profiles over the rides at some places, (candidate, place, column)."""
     all_rides = with_hard_rides(study).all_rides
     rides = [all_rides[place] for place in places]
-    return ride_columns(simulate(profiles, rides, n_jobs=n_jobs), rides)
+    return ride_columns(simulate(profiles, rides, n_jobs=n_jobs, device=study.device), rides)
 
 
 def evaluated(

@@ -1,12 +1,16 @@
 """One candidate of a study's results: its tables, and what moves it."""
 
+import dataclasses
+
 import pandas as pd
 
 from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.explanation import Explanation, explained
 from optimizer.analysis.results import Results, candidate_number
+from optimizer.execution.devices import on_device
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.threads import n_threads
+from plant.device import Device
 
 
 def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.DataFrame]:
@@ -39,6 +43,7 @@ def explain(
     which: int | str = "balanced",
     *,
     jobs: int | None = None,
+    device: Device | None = None,
     on_progress: OnProgress = unwatched,
 ) -> Explanation:
     """Return what moves a candidate, after riding its neighbours; it takes a minute or more.
@@ -52,6 +57,8 @@ def explain(
         A candidate's number, or the name of a pick.
     jobs : int, optional
         Threads; all cores if not given. The outcome does not depend on it.
+    device : "cpu" or "cuda", optional
+        What simulates: the processor or an NVIDIA GPU; the study's own if not given.
     on_progress : callable, optional
         Called with a `Progress`.
 
@@ -65,9 +72,11 @@ def explain(
     ------
     CandidateError
         There is no such candidate or pick.
+    MachineError
+        The GPU can not be used.
     """
     return explained(
-        results,
+        dataclasses.replace(results, study=on_device(results.study, device)),
         candidate_number(results, str(which)),
         n_jobs=n_threads(jobs),
         stages=CalledBack(on_progress),

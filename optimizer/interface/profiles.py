@@ -9,6 +9,7 @@ from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.front_profiles import finished_front
 from optimizer.analysis.results import Results, candidate_number
 from optimizer.base.errors import UserInputError
+from optimizer.execution.devices import on_device
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
 from optimizer.interface.threads import n_threads
@@ -19,6 +20,7 @@ from optimizer.study.study import Study
 from optimizer.validation import validate as validation
 from plant.description.profile import Profile
 from plant.description.profile_array import array_to_profile, profile_to_array
+from plant.device import Device
 
 
 def profile(results: Results, which: int | str = "balanced") -> Profile:
@@ -108,6 +110,7 @@ def validate(
     hours: float | None = None,
     accelerated: float | None = None,
     jobs: int | None = None,
+    device: Device | None = None,
     on_progress: OnProgress = unwatched,
 ) -> dict[str, Any]:
     """Return the facts of a validation: the profile on what it was not tuned on.
@@ -124,6 +127,8 @@ def validate(
         Hours of that day over which nose-downs are estimated besides, from its hardest rides.
     jobs : int, optional
         Threads; all cores if not given.
+    device : "cpu" or "cuda", optional
+        What simulates: the processor or an NVIDIA GPU; the study's own if not given.
     on_progress : callable, optional
         Called with a `Progress`.
 
@@ -139,7 +144,10 @@ def validate(
     ------
     UserInputError
         The estimate is asked for over no more hours than are ridden in full.
+    MachineError
+        The GPU can not be used.
     """
+    study = on_device(study, device)
     if hours is not None:
         asked = dataclasses.replace(study.validation, hours=hours)
         study = dataclasses.replace(study, validation=asked)

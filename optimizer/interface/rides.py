@@ -9,17 +9,23 @@ from optimizer.analysis.comparison import Comparison, compared
 from optimizer.analysis.tables import rides_table, scores_table, trace_table
 from optimizer.base.errors import RideError
 from optimizer.base.messages import nearest
+from optimizer.execution.devices import on_device
 from optimizer.execution.reevaluation import ride_on_fresh_noise
 from optimizer.interface.threads import n_threads
 from optimizer.study.study import Study
 from plant.description.profile import Profile
 from plant.description.profile_array import profile_to_array
+from plant.device import Device
 from plant.kernel.simulate import Ride
 from plant.kernel.trace import trace
 
 
 def compare(
-    study: Study, profiles: Mapping[str, Profile], *, jobs: int | None = None
+    study: Study,
+    profiles: Mapping[str, Profile],
+    *,
+    jobs: int | None = None,
+    device: Device | None = None,
 ) -> Comparison:
     """Return profiles ridden over all rides of a study, side by side.
 
@@ -33,6 +39,8 @@ def compare(
         One or more; the others are compared with the first.
     jobs : int, optional
         Threads; all cores if not given. The outcome does not depend on it.
+    device : "cpu" or "cuda", optional
+        What simulates: the processor or an NVIDIA GPU; the study's own if not given.
 
     Returns
     -------
@@ -45,14 +53,23 @@ def compare(
     ------
     ValueError
         No profile is given.
+    MachineError
+        The GPU can not be used.
     """
     if not profiles:
         raise ValueError("profiles must hold one or more profiles, got none")
     rows = np.stack([profile_to_array(profile) for profile in profiles.values()])
+    study = on_device(study, device)
     return compared(study, list(profiles), rows, n_jobs=n_threads(jobs))
 
 
-def ride(study: Study, profile: Profile, *, jobs: int | None = None) -> pd.DataFrame:
+def ride(
+    study: Study,
+    profile: Profile,
+    *,
+    jobs: int | None = None,
+    device: Device | None = None,
+) -> pd.DataFrame:
     """Return what a profile does on every ride of a study, one row each.
 
     The noise is that of `compare`.
@@ -63,17 +80,23 @@ def ride(study: Study, profile: Profile, *, jobs: int | None = None) -> pd.DataF
     profile : Profile
     jobs : int, optional
         Threads; all cores if not given.
+    device : "cpu" or "cuda", optional
+        What simulates: the processor or an NVIDIA GPU; the study's own if not given.
 
     Returns
     -------
     DataFrame
         The ride's name, its metrics with units at the end of their names, and how it ended.
     """
-    return rides_table(study, compare(study, {"": profile}, jobs=jobs).rides[0])
+    return rides_table(study, compare(study, {"": profile}, jobs=jobs, device=device).rides[0])
 
 
 def score(
-    study: Study, profiles: Mapping[str, Profile], *, jobs: int | None = None
+    study: Study,
+    profiles: Mapping[str, Profile],
+    *,
+    jobs: int | None = None,
+    device: Device | None = None,
 ) -> pd.DataFrame:
     """Return what profiles score over all rides of a study, one row each.
 
@@ -86,6 +109,8 @@ def score(
         One or more.
     jobs : int, optional
         Threads; all cores if not given.
+    device : "cpu" or "cuda", optional
+        What simulates: the processor or an NVIDIA GPU; the study's own if not given.
 
     Returns
     -------
@@ -97,8 +122,10 @@ def score(
     ------
     ValueError
         No profile is given.
+    MachineError
+        The GPU can not be used.
     """
-    found = compare(study, profiles, jobs=jobs)
+    found = compare(study, profiles, jobs=jobs, device=device)
     return scores_table(found.names, found.objectives, found.constraints)
 
 

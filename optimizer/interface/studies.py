@@ -13,6 +13,7 @@ from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, caused_by
 from optimizer.base.toml_io import read_text
 from optimizer.execution.backends import Machines
+from optimizer.execution.devices import on_device
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.interface.progress import CalledBack, OnProgress, Progress, unwatched
 from optimizer.interface.search_progress import REEVALUATION, searched
@@ -22,6 +23,7 @@ from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.paths import STUDY_FILE
 from optimizer.study.study import Study
 from optimizer.study.templates import write_example, write_template
+from plant.device import Device
 
 FilePath: TypeAlias = str | os.PathLike[str]
 
@@ -105,6 +107,7 @@ def run(
     stop: Callable[[], bool] = lambda: False,
     database: str | None = None,
     cluster: str | None = None,
+    device: Device | None = None,
 ) -> Results:
     """Return the results of a study after running it, or going on with it, to its end.
 
@@ -128,6 +131,9 @@ def run(
         Asked between generations; True ends the run, with what is finished as the results.
     database, cluster : str, optional
         Addresses of machines that share the work, as of `levelgain run`.
+    device : "cpu" or "cuda", optional
+        What simulates: the processor or an NVIDIA GPU; the study's own if not given. Results do not
+        depend on it.
 
     Raises
     ------
@@ -136,8 +142,9 @@ def run(
     NotStartedError
         It was stopped before the first generation was finished.
     MachineError
-        The database or the cluster can not be used.
+        The database, the cluster or the GPU can not be used.
     """
+    study = on_device(study, device)
     n_jobs = n_threads(jobs)
     machines = Machines(database=study.database if database is None else database, cluster=cluster)
     progress = run_study(

@@ -21,6 +21,7 @@ from optimizer.study.study import HardRides, Study
 from plant.arrays import Floats
 from plant.description.course import Course, Part
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.device import Device
 from plant.kernel.road import straight_lines
 from plant.kernel.simulate import Ride, Rides, simulate
 
@@ -93,7 +94,11 @@ def find_hard_rides(
         first += _COURSES_AT_ONCE
         rides, places = _all_pieces(study, numbers)
         results, harder, hardness = harder_rides(
-            profiles, rides, n_least=study.n_hard_rides - len(found), n_jobs=n_jobs
+            profiles,
+            rides,
+            n_least=study.n_hard_rides - len(found),
+            n_jobs=n_jobs,
+            device=study.device,
         )
         _add_kilometres(kilometres, rides, results)
         for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
@@ -111,7 +116,12 @@ def find_hard_rides(
 
 
 def harder_rides(
-    profiles: Floats, rides: Sequence[Ride], *, n_least: int = 0, n_jobs: int = 1
+    profiles: Floats,
+    rides: Sequence[Ride],
+    *,
+    n_least: int = 0,
+    n_jobs: int = 1,
+    device: Device = "cpu",
 ) -> tuple[Rides, NDArray[np.intp], Floats]:
     """Return what the first weak profile rode, and the harder of the rides with their hardness.
 
@@ -124,18 +134,24 @@ def harder_rides(
         So many are looked into at least.
     n_jobs : int
         Threads; the result does not depend on it.
+    device : Device
+        What simulates; the result does not depend on it either.
 
     Returns
     -------
     Rides, (harder ride,) intp, (harder ride,) float64
         Hardness is the mean nearness to a nose-down, 0 to 1.
     """
-    results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False)
+    results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False, device=device)
     near = ridden_nearness(results)[0]
     n_harder = max(len(rides) // _LOOKED_INTO, n_least)
     harder = np.argsort(-near, kind="stable")[:n_harder]
     others = simulate(
-        profiles[1:], [rides[place] for place in harder], n_jobs=n_jobs, keep_roads=False
+        profiles[1:],
+        [rides[place] for place in harder],
+        n_jobs=n_jobs,
+        keep_roads=False,
+        device=device,
     )
     return results, harder, np.vstack([near[harder], ridden_nearness(others)]).mean(axis=0)
 

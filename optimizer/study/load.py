@@ -115,6 +115,7 @@ def load_study(folder: Path) -> Study:
         tolerances=tolerances_of(table.tolerances),
         validation=validation_of(table.validation, seed=table.seed, path=path),
         database=table.database,
+        device=table.device,
     )
 
 

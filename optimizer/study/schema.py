@@ -20,6 +20,7 @@ from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import Quantity, declared_numbers
 from plant.description.rider import Rider
+from plant.device import Device
 
 Bounds: TypeAlias = tuple[float, float]
 
@@ -164,6 +165,7 @@ class StudyTable(Table):
     baseline: section_model(Profile)  # type: ignore[valid-type]
     structure: Literal["single", "nested"] = "single"
     database: Annotated[str | None, PlainValidator(_database)] = None
+    device: Device = "cpu"
     search: SearchTable
     objectives: ObjectivesTable = ObjectivesTable()
     constraints: ConstraintsTable = ConstraintsTable()

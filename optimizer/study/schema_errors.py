@@ -2,7 +2,7 @@
 
 import enum
 from pathlib import Path
-from typing import Any, TypeVar, get_args, get_origin
+from typing import Any, Literal, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -87,6 +87,8 @@ def _allowed(field: FieldInfo) -> str:
         return f"{whole} from {limits['ge']:g} to {limits['le']:g}"
     if isinstance(kind, type) and issubclass(kind, enum.Enum):
         return "one of " + ", ".join(kind)
+    if get_origin(kind) is Literal:
+        return "one of " + ", ".join(map(repr, get_args(kind)))
     if get_origin(kind) is dict or (isinstance(kind, type) and issubclass(kind, BaseModel)):
         return "a table"
     return "text in quotes" if kind is str else "a finite number"

@@ -17,6 +17,7 @@ from plant.description.board import Board
 from plant.description.course import Course
 from plant.description.profile import Profile
 from plant.description.rider import Rider
+from plant.device import Device
 from plant.kernel.simulate import Ride
 
 _DECIDING = (
@@ -105,6 +106,8 @@ class Study:
         The rides have the noise of the search, so limits are asked with a margin for other noise.
     database : str or None
         Address of the PostgreSQL database at which machines share the study; without a password.
+    device : Device
+        What simulates its rides; no result depends on it.
     """
 
     folder: Path
@@ -132,6 +135,7 @@ class Study:
     tolerances: tuple[Tolerance, ...]
     validation: Validation
     database: str | None
+    device: Device = "cpu"
     hard: HardRides | None = None
     on_search_noise: bool = True
 
@@ -165,8 +169,8 @@ class Study:
     def digest(self) -> str:
         """SHA-256 over all that decides the results, with the catalogue's entries filled in.
 
-        The title, the folder, the number of candidates and the weights are left out: a study may
-        be renamed, moved and extended, and its candidates weighed anew.
+        The title, the folder, the number of candidates, the weights and the device are left out: a
+        study may be renamed, moved and extended, its candidates weighed anew, and ridden elsewhere.
         """
         content = {name: getattr(self, name) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]

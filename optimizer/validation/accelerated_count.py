@@ -161,7 +161,11 @@ def _nose_downs(
         some = set(numbers[first : first + COURSES_AT_ONCE].tolist())
         asked = [place for place in places if place[0] in some]
         results = simulate(
-            profile[None, :], rides_at(study, asked), n_jobs=n_jobs, keep_roads=False
+            profile[None, :],
+            rides_at(study, asked),
+            n_jobs=n_jobs,
+            keep_roads=False,
+            device=study.device,
         )
         down = results.outcome[0] == Outcome.NOSE_DOWN
         found += [place for place, went in zip(asked, down.tolist(), strict=True) if went]

@@ -17,6 +17,7 @@ from optimizer.validation.rides import held_out_rides, tolerance_rides
 from optimizer.validation.tolerance_draws import draws
 from optimizer.validation.verdict import Grade, Verdict
 from plant.arrays import Floats
+from plant.device import Device
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, simulate
 
@@ -74,7 +75,7 @@ def _grade_of_ends(n_rides: int, downs: int, others: int) -> Grade:
 def judge_held_out(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     """Return the verdict on courses and riders that the search did not see."""
     rides = held_out_rides(study)
-    results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+    results = simulate(profile[None, :], rides, n_jobs=n_jobs, device=study.device)
     downs, others, named = _ended(rides, results)
     grade = _grade_of_ends(len(rides), downs, others)
     return Verdict(
@@ -92,7 +93,7 @@ def judge_held_out(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
 def judge_tolerances(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     """Return the verdict on the study's rides with board and riders drawn from their tolerances."""
     rides = tolerance_rides(study)
-    results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+    results = simulate(profile[None, :], rides, n_jobs=n_jobs, device=study.device)
     downs, others, named = _ended(rides, results)
     grade = _grade_of_ends(len(rides), downs, others)
     blamed = _most_blamed(study, rides, results)
@@ -156,9 +157,27 @@ def rank_correlations(table: Floats, values: Floats) -> Floats:
     )
 
 
-def judge_fault(fault: Fault, rides: Sequence[Ride], profile: Floats, *, n_jobs: int) -> Verdict:
-    """Return the verdict on a fault, from the rides of every rider with it."""
-    results = simulate(profile[None, :], rides, n_jobs=n_jobs)
+def judge_faults(
+    faults: Sequence[tuple[Fault, Sequence[Ride]]],
+    profile: Floats,
+    *,
+    n_jobs: int,
+    device: Device = "cpu",
+) -> list[Verdict]:
+    """Return the verdict on each fault, from the rides of every rider with it."""
+    all_rides = [ride for _, rides in faults for ride in rides]
+    results = simulate(profile[None, :], all_rides, n_jobs=n_jobs, device=device)
+    verdicts = []
+    first = 0
+    for fault, rides in faults:
+        own = slice(first, first + len(rides))
+        found = Rides(metrics=results.metrics[:, own], outcome=results.outcome[:, own])
+        verdicts.append(_verdict_on_fault(fault, rides, found))
+        first += len(rides)
+    return verdicts
+
+
+def _verdict_on_fault(fault: Fault, rides: Sequence[Ride], results: Rides) -> Verdict:
     outcome = results.outcome[0]
     warned = results.column("warning_time_s")[0]
     ended = outcome != Outcome.RIDDEN

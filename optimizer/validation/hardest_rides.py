@@ -89,7 +89,9 @@ def _found(
     for first in range(0, n_drawn, COURSES_AT_ONCE):
         numbers = np.arange(first, min(first + COURSES_AT_ONCE, n_drawn))
         rides = [ride for course in drawn_rides(study, numbers) for ride in course]
-        results, harder, hardness = harder_rides(profiles, rides, n_jobs=n_jobs)
+        results, harder, hardness = harder_rides(
+            profiles, rides, n_jobs=n_jobs, device=study.device
+        )
         course, lane = np.divmod(harder, LANES_OF_A_COURSE)
         found += zip((-hardness).tolist(), (first + course).tolist(), lane.tolist(), strict=True)
         found = sorted(found)[: n_kept + 1]

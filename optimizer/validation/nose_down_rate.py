@@ -106,7 +106,9 @@ def ride_days(
         first = COURSES_AT_ONCE * len(found)
         courses = drawn_rides(study, np.arange(first, first + COURSES_AT_ONCE))
         rides = [ride for course in courses for ride in course]
-        results = simulate(profile[None, :], rides, n_jobs=n_jobs, keep_roads=False)
+        results = simulate(
+            profile[None, :], rides, n_jobs=n_jobs, keep_roads=False, device=study.device
+        )
         lanes = np.array([riders.index(ride.rider_name) for ride in rides])
         found.append(_by_course(results, lanes, n_riders=len(riders)))
         _tally(counts, study, rides, results)

@@ -11,11 +11,12 @@ from optimizer.study.study import Study
 from optimizer.validation.changed_rides import CHANGES, SLOWER, Kind, slower
 from optimizer.validation.nose_down_rate import Place, rides_at
 from plant.arrays import Flags, Floats
+from plant.device import Device, lanes_at_once
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, simulate
 
 MOST_RIDDEN = 100  # nose-downs that are ridden again; more take long and say no more
-_PROFILES_AT_ONCE = 32
+_LEAST_AT_ONCE = 32  # profiles: fewer would leave threads idle over the last rides
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +94,7 @@ def remedies_of_day(
             rides_at(slower(study), places),
             front=front,
             n_jobs=n_jobs,
+            device=study.device,
         ),
         nose_downs=len(nose_downs),
     )
@@ -105,6 +107,7 @@ def ride_remedies(
     *,
     front: FrontProfiles | None,
     n_jobs: int = 1,
+    device: Device = "cpu",
 ) -> Remedies:
     """Return what prevents the nose-downs of some rides.
 
@@ -117,12 +120,16 @@ def ride_remedies(
     front : FrontProfiles or None
     n_jobs : int
         Threads; what is found does not depend on it.
+    device : Device
+        What simulates; nothing found depends on it either.
     """
-    saved = _by_change(profile, rides, slower_rides, n_jobs=n_jobs)
+    saved = _by_change(profile, rides, slower_rides, n_jobs=n_jobs, device=device)
     by_front: Flags = np.zeros(len(rides), dtype=np.bool_)
     if front is not None:
-        by_pick = _by_pick(front, profile, rides, n_jobs=n_jobs)
-        by_front = _by_any(front.profiles, rides, [came for _, _, came in by_pick], n_jobs=n_jobs)
+        by_pick = _by_pick(front, profile, rides, n_jobs=n_jobs, device=device)
+        by_front = _by_any(
+            front.profiles, rides, [came for _, _, came in by_pick], n_jobs=n_jobs, device=device
+        )
         saved = by_pick + saved
     by_remedy = [came for kind, _, came in saved if kind is not Kind.CHANCE]
     return Remedies(
@@ -137,25 +144,30 @@ def ride_remedies(
     )
 
 
-def _survived(profiles: Floats, rides: Sequence[Ride], *, n_jobs: int) -> Flags:
+def _survived(profiles: Floats, rides: Sequence[Ride], *, n_jobs: int, device: Device) -> Flags:
     """Return which profiles come through which rides, (candidate, ride)."""
-    found = simulate(profiles, rides, n_jobs=n_jobs, keep_roads=False)
+    found = simulate(profiles, rides, n_jobs=n_jobs, keep_roads=False, device=device)
     return np.asarray(found.outcome != Outcome.NOSE_DOWN)
 
 
 def _by_change(
-    profile: Floats, rides: Sequence[Ride], slower_rides: Sequence[Ride], *, n_jobs: int
+    profile: Floats,
+    rides: Sequence[Ride],
+    slower_rides: Sequence[Ride],
+    *,
+    n_jobs: int,
+    device: Device,
 ) -> list[_Saved]:
     """Return what the same profile survives after each change of board, riding or noise."""
     changed = [change(ride) for _, _, change in CHANGES for ride in rides]
     named = [(kind, name) for kind, name, _ in CHANGES] + [(Kind.RIDING, SLOWER)]
-    came = _survived(profile[None, :], [*changed, *slower_rides], n_jobs=n_jobs)
+    came = _survived(profile[None, :], [*changed, *slower_rides], n_jobs=n_jobs, device=device)
     by_change = came.reshape(len(named), len(rides))
     return [(kind, name, row) for (kind, name), row in zip(named, by_change, strict=True)]
 
 
 def _by_pick(
-    front: FrontProfiles, profile: Floats, rides: Sequence[Ride], *, n_jobs: int
+    front: FrontProfiles, profile: Floats, rides: Sequence[Ride], *, n_jobs: int, device: Device
 ) -> list[_Saved]:
     """Return what each other pick survives, the best first."""
     others = {
@@ -165,7 +177,7 @@ def _by_pick(
     }
     if not others:
         return []
-    came = _survived(front.profiles[list(others.values())], rides, n_jobs=n_jobs)
+    came = _survived(front.profiles[list(others.values())], rides, n_jobs=n_jobs, device=device)
     found: list[_Saved] = [
         (Kind.PROFILE, name, row) for name, row in zip(others, came, strict=True)
     ]
@@ -173,14 +185,17 @@ def _by_pick(
 
 
 def _by_any(
-    profiles: Floats, rides: Sequence[Ride], known: Sequence[Flags], *, n_jobs: int
+    profiles: Floats, rides: Sequence[Ride], known: Sequence[Flags], *, n_jobs: int, device: Device
 ) -> Flags:
     """Return which rides any profile survives, given what some of them are known to."""
     survived: Flags = np.any([np.zeros(len(rides), dtype=np.bool_), *known], axis=0)
-    for first in range(0, len(profiles), _PROFILES_AT_ONCE):
+    n_at_once = max(_LEAST_AT_ONCE, lanes_at_once(device) // MOST_RIDDEN)
+    for first in range(0, len(profiles), n_at_once):
         left = np.flatnonzero(~survived)
         if len(left):
-            some = profiles[first : first + _PROFILES_AT_ONCE]
-            again = _survived(some, [rides[place] for place in left.tolist()], n_jobs=n_jobs)
+            some = profiles[first : first + n_at_once]
+            again = _survived(
+                some, [rides[place] for place in left.tolist()], n_jobs=n_jobs, device=device
+            )
             survived[left] = again.any(axis=0)
     return survived

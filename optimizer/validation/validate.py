@@ -8,7 +8,7 @@ from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.study.study import Study
 from optimizer.validation.accelerated_count import AcceleratedCount, accelerated_count
 from optimizer.validation.early_ends import (
-    judge_fault,
+    judge_faults,
     judge_held_out,
     judge_own_rides,
     judge_tolerances,
@@ -86,10 +86,8 @@ def validate(
         accelerated = accelerated_count(
             study, profile, day, hours=accelerated_h, n_jobs=n_jobs, advance=stages.advance
         )
-    stages.begin("riding with faults", len(study.validation.faults))
-    for fault, rides in fault_rides(study):
-        verdicts.append(judge_fault(fault, rides, profile, n_jobs=n_jobs))
-        stages.advance()
+    stages.begin("riding with faults")
+    verdicts += judge_faults(fault_rides(study), profile, n_jobs=n_jobs, device=study.device)
     return Report(verdicts=verdicts, day=day, remedies=remedies, accelerated=accelerated)
 
 

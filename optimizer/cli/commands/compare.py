@@ -9,7 +9,7 @@ from optimizer.base.atomic_files import refuse_existing
 from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJsonAlone, Folder, Force, Jobs, completing
+from optimizer.cli.options import AsJsonAlone, Folder, Force, Jobs, OnDevice, completing
 from optimizer.study.paths import COMPARISON_FOLDER
 
 
@@ -28,6 +28,7 @@ def compare(
         Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/comparison.")
     ] = None,
     jobs: Jobs = None,
+    device: OnDevice = None,
     force: Force = False,
     as_json: AsJsonAlone = False,
 ) -> None:
@@ -49,6 +50,7 @@ def compare(
             print_comparison,
         )
         from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.devices import on_device
         from optimizer.execution.hard_rides import with_hard_rides
         from optimizer.interface import figures
         from optimizer.interface.rides import compare as compare_profiles
@@ -67,7 +69,7 @@ def compare(
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the study")
-        study = load_study(folder)
+        study = on_device(load_study(folder), device)
         labelled = labelled_profiles(study, profiles)
         study = with_hard_rides(study, stages=stages)
         stages.begin("riding the profiles")

@@ -2,11 +2,17 @@
 
 from optimizer.base.atomic_files import write_whole
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Jobs, Which
+from optimizer.cli.options import AsJson, Folder, Jobs, OnDevice, Which
 from optimizer.study.paths import FIGURES_FOLDER, RESULTS_FOLDER
 
 
-def explain(folder: Folder, which: Which, jobs: Jobs = None, as_json: AsJson = False) -> None:
+def explain(
+    folder: Folder,
+    which: Which,
+    jobs: Jobs = None,
+    device: OnDevice = None,
+    as_json: AsJson = False,
+) -> None:
     """Say which parameters matter and how.
 
     Each parameter of the candidate is moved by itself, and all rides are simulated again.
@@ -28,7 +34,7 @@ def explain(folder: Folder, which: Which, jobs: Jobs = None, as_json: AsJson = F
     with StagesView(out) as stages:
         stages.begin("reading the study")
         results = read_results(load_study(folder))
-        found = explain_candidate(results, which, jobs=jobs, on_progress=stages.show)
+        found = explain_candidate(results, which, jobs=jobs, device=device, on_progress=stages.show)
     if as_json:
         print_json(explanation_facts(found))
         return

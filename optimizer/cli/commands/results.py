@@ -6,7 +6,7 @@ import typer
 
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Jobs, Profile, Which, completing
+from optimizer.cli.options import AsJson, Folder, Jobs, OnDevice, Profile, Which, completing
 
 
 def front(
@@ -94,6 +94,7 @@ def ride(
     ] = None,
     profile: Profile = None,
     jobs: Jobs = None,
+    device: OnDevice = None,
     as_json: AsJson = False,
 ) -> None:
     """Simulate one profile on every ride of a study.
@@ -112,6 +113,7 @@ def ride(
         from optimizer.cli.console import console, print_json, print_table
         from optimizer.cli.output.results import ride_columns
         from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.devices import on_device
         from optimizer.execution.hard_rides import with_hard_rides
         from optimizer.interface.rides import compare
         from optimizer.interface.studies import load_study
@@ -120,7 +122,7 @@ def ride(
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the study")
-        study = load_study(folder)
+        study = on_device(load_study(folder), device)
         values, called, _ = selected_profile(study, candidate, profile)
         study = with_hard_rides(study, stages=stages)
         stages.begin("riding")

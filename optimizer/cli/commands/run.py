@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Jobs
+from optimizer.cli.options import AsJson, Folder, Jobs, OnDevice
 
 Candidates = Annotated[
     int | None,
@@ -30,6 +30,7 @@ def run(
     jobs: Jobs = None,
     database: Database = None,
     cluster: Cluster = None,
+    device: OnDevice = None,
     as_json: AsJson = False,
 ) -> None:
     """Simulate candidates and search the trade-off.
@@ -42,11 +43,13 @@ def run(
     """
     with loading():
         from optimizer.cli.search_session import search
+        from optimizer.execution.devices import refuse_missing
         from optimizer.execution.run import refuse_started
         from optimizer.interface.studies import load_study, new_study
         from optimizer.study.catalogue import STUDIES_FOLDER
         from optimizer.study.paths import STUDY_FILE
 
+    refuse_missing(device)
     packaged = (STUDIES_FOLDER / folder.name / STUDY_FILE).is_file()
     if packaged and not folder.exists():
         study = new_study(folder, example=folder.name)
@@ -59,6 +62,7 @@ def run(
         jobs=jobs,
         database=database,
         cluster=cluster,
+        device=device,
         as_json=as_json,
     )
 
@@ -69,6 +73,7 @@ def resume(
     jobs: Jobs = None,
     database: Database = None,
     cluster: Cluster = None,
+    device: OnDevice = None,
     as_json: AsJson = False,
 ) -> None:
     """Go on with a study that was stopped, or extend one.
@@ -88,5 +93,6 @@ def resume(
         jobs=jobs,
         database=database,
         cluster=cluster,
+        device=device,
         as_json=as_json,
     )

@@ -8,7 +8,7 @@ import typer
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import ProfileError
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force, Jobs, Profile, WhichIfAny
+from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, Profile, WhichIfAny
 from optimizer.study.paths import EXPORTS_FOLDER
 
 
@@ -28,6 +28,7 @@ def transfer(
         int, typer.Option(min=1, metavar="N", help="Candidates of the short search.")
     ] = 480,
     jobs: Jobs = None,
+    device: OnDevice = None,
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
@@ -45,6 +46,7 @@ def transfer(
         from optimizer.cli.output.transfer import print_transfer, profile_text, transfer_facts
         from optimizer.cli.search_view import SearchView
         from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.devices import on_device
         from optimizer.interface.search_progress import searched
         from optimizer.interface.studies import load_study
         from optimizer.interface.threads import n_threads
@@ -54,7 +56,7 @@ def transfer(
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the studies")
-        old, new = load_study(folder), load_study(new_folder)
+        old, new = load_study(folder), on_device(load_study(new_folder), device)
         row, called, stem = selected_profile(old, which, profile)
     path = new_folder / EXPORTS_FOLDER / f"transferred_{stem}.toml"
     if not force:

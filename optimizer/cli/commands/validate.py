@@ -7,7 +7,7 @@ import typer
 
 from optimizer.base.atomic_files import refuse_existing
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force, Jobs, Profile, WhichIfAny
+from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, Profile, WhichIfAny
 from optimizer.study.paths import VALIDATION_FOLDER
 
 _STYLE = {"pass": "green", "marginal": "yellow", "fail": "bold red"}
@@ -30,6 +30,7 @@ def validate_profile(
         ),
     ] = None,
     jobs: Jobs = None,
+    device: OnDevice = None,
     to: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/validation.")
     ] = None,
@@ -38,9 +39,9 @@ def validate_profile(
 ) -> None:
     """Test a profile on what the search never saw.
 
-    In some minutes it simulates other courses and riders, tolerances, faults and a riding day.
-    Each passes, is marginal or fails, with what to change and what would have prevented each
-    nose-down. Takes the baseline where no profile is named.
+    It simulates other courses and riders, tolerances, faults and a riding day. Each passes, is
+    marginal or fails, with what to change and what prevents each nose-down. Without a profile it
+    takes the baseline.
 
     Example: levelgain validate my_board balanced
     """
@@ -67,6 +68,7 @@ def validate_profile(
             hours=hours,
             accelerated=accelerated,
             jobs=jobs,
+            device=device,
             on_progress=stages.show,
         )
     write_verdict(facts, paths)

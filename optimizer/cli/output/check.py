@@ -12,6 +12,7 @@ from rich.console import Console
 
 from optimizer.analysis.candidate import failed_constraints
 from optimizer.cli.stages_view import StagesView
+from optimizer.execution.devices import on_device
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
@@ -24,13 +25,17 @@ from optimizer.study.route import steepest_percent
 from optimizer.study.study import Study
 from plant.compile import CACHE_FOLDER
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.device import Device
 
 _TIMED_CANDIDATES = 16
 # Hours ridden to find the hard rides of an hour of the day, with the roads that are laid for it.
 _RIDDEN_PER_DAY_H = 2.0
 
 
-def study_facts(folder: Path, out: Console) -> dict[str, Any]:
+_RIDES_ON: dict[Device, str] = {"cpu": "the processor rides", "cuda": "the GPU rides"}
+
+
+def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> dict[str, Any]:
     """Return what a study asks for, what its baseline fails, and how long a run takes here.
 
     Parameters
@@ -38,16 +43,18 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
     folder : Path
     out : Console
         Where a bar is shown while some candidates are ridden and timed.
+    device : Device, optional
+        What would ride; the study's own if not given.
 
     Raises
     ------
     UserInputError
-        The study can not be read.
+        The study can not be read, or this machine lacks the device.
     """
     jobs = joblib.cpu_count()
     with StagesView(out) as stages:
         stages.begin("reading the study")
-        study = load_study(folder)
+        study = on_device(load_study(folder), device)
         # Of the limits themselves; only the search stays inside them by a margin.
         rules = rules_of(dataclasses.replace(study, on_search_noise=False), hard=False)
         baseline = profile_to_array(study.baseline)
@@ -75,6 +82,7 @@ def study_facts(folder: Path, out: Console) -> dict[str, Any]:
         "not_searched": _not_searched(study),
         "candidates": wanted,
         "baseline_fails": list(failed_constraints(scores.constraints[0])),
+        "device": study.device,
         "cores": jobs,
         "free_disk_mb": shutil.disk_usage(folder).free // 1_000_000,
         "kernel_cache": str(CACHE_FOLDER),
@@ -123,7 +131,8 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
             " search.bounds to search them; search.fixed prevails."
         )
     out.print(
-        f"{facts['cores']} cores, {facts['free_disk_mb']} MB free, kernel compiled."
+        f"{facts['cores']} cores, {facts['free_disk_mb']} MB free, kernel compiled;"
+        f" {_RIDES_ON[facts['device']]}."
         f" {facts['candidates']} candidates will take about {facts['expected_s']} s."
     )
     if facts["reused"]:

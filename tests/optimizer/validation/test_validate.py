@@ -11,7 +11,7 @@ from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation import early_ends
 from optimizer.validation.early_ends import (
-    judge_fault,
+    judge_faults,
     judge_held_out,
     judge_own_rides,
     judge_tolerances,
@@ -116,10 +116,9 @@ def test_leaning_past_the_limit_fails_without_a_warning_and_names_the_seconds():
         pair for pair in fault_rides(STUDY) if pair[0].name == "leans_past_the_limit"
     )
 
-    silent = judge_fault(fault, rides, changed(warning_lift_deg=0.0), n_jobs=1)
-    early = judge_fault(
-        fault,
-        rides,
+    [silent] = judge_faults([(fault, rides)], changed(warning_lift_deg=0.0), n_jobs=1)
+    [early] = judge_faults(
+        [(fault, rides)],
         changed(reserve_warning_ratio=0.7, warning_slew_deg_per_s=20.0, warning_lift_deg=8.0),
         n_jobs=1,
     )
@@ -135,9 +134,9 @@ def test_a_rider_is_named_whole_whatever_the_name_holds():
     )
     named = [dataclasses.replace(ride, rider_name="left/right") for ride in rides]
 
-    found = judge_fault(fault, named, changed(warning_lift_deg=0.0), n_jobs=1).found
+    [verdict] = judge_faults([(fault, named)], changed(warning_lift_deg=0.0), n_jobs=1)
 
-    assert found.startswith("left/right ")
+    assert verdict.found.startswith("left/right ")
 
 
 def test_where_every_draw_is_as_risky_no_tolerance_is_blamed(monkeypatch):
