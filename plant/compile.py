@@ -1,7 +1,8 @@
-"""The one place where functions become machine code, with one set of flags.
+"""The one place where functions become machine code.
 
-No flag here lets the compiler assume that NaN or infinity can not occur: a lane that leaves the
-model is found by comparisons that NaN fails.
+No flag lets the compiler change what is computed, for then a ride would depend on the processor:
+what is fused and what is inverted is fixed before (plant/arithmetic.py). Nor may it assume that
+NaN or infinity can not occur: a lane that leaves the model is found by comparisons that NaN fails.
 """
 
 import hashlib
@@ -12,11 +13,10 @@ from typing import Any, ParamSpec, TypeVar, cast
 import numba
 import platformdirs
 
+from plant.arithmetic import fixed
+
 _Args = ParamSpec("_Args")
 _Result = TypeVar("_Result")
-
-# nsz: the sign of zero is free; contract: fused multiply-add; arcp: division by reciprocal.
-_FLAGS = {"nsz", "contract", "arcp"}
 
 
 def _source_digest() -> str:
@@ -37,7 +37,7 @@ def scalar(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     # numba's wrapper is called as the function is; its own type says nothing of arguments.
     return cast(
         Callable[_Args, _Result],
-        numba.njit(function, error_model="numpy", fastmath=_FLAGS, forceinline=True),
+        numba.njit(fixed(function), error_model="numpy", forceinline=True),
     )
 
 
@@ -47,9 +47,7 @@ def kernel(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(CACHE_FOLDER)
     try:
-        compiled = numba.njit(
-            function, error_model="numpy", fastmath=_FLAGS, nogil=True, cache=True
-        )
+        compiled = numba.njit(fixed(function), error_model="numpy", nogil=True, cache=True)
     finally:
         config.CACHE_DIR = before
     return cast(Callable[_Args, _Result], compiled)

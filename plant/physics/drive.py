@@ -23,7 +23,7 @@ def voltage_window(
     Where no current solves it, both are the current that comes nearest.
     """
     z2 = resistance * resistance + reactance * reactance
-    square = emf * emf * resistance * resistance - z2 * (emf * emf - phase_voltage**2)
+    square = emf * emf * resistance * resistance - z2 * (emf * emf - phase_voltage * phase_voltage)
     root = math.sqrt(larger(square, 0.0))
     return (-emf * resistance - root) / z2, (-emf * resistance + root) / z2
 

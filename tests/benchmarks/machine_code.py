@@ -5,7 +5,6 @@ import re
 
 import numba
 
-from plant.compile import _FLAGS
 from plant.kernel.ride_block import ride_block
 from plant.kernel.simulate import simulate
 from tests import invented_rides
@@ -21,7 +20,6 @@ def kernel_assembly() -> str:
     fresh = numba.njit(
         ride_block.py_func,  # type: ignore[attr-defined]
         error_model="numpy",
-        fastmath=_FLAGS,
         nogil=True,
     )
     fresh.compile(ride_block.signatures[0])  # type: ignore[attr-defined]
