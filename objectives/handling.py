@@ -15,7 +15,6 @@ from objectives.portfolio import weighted_sum
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from plant.arrays import Floats
 from plant.description.course import Course
-from plant.description.rider import Rider
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
 from plant.kernel.road import FINE_STEP_M, grade_rad, straight_lines
@@ -100,9 +99,9 @@ def handling_rules(
         (test, which, place)
         for place, (test, ride) in enumerate(zip(tests, handling, strict=True))
         for which, rider in enumerate(ends)
-        if ride.rider == rider
+        if ride.rider_name == rider
     )
-    by_rider = [np.array([ride.rider == rider for ride in rides]) for rider in ends]
+    by_rider = [np.array([ride.rider_name == rider for ride in rides]) for rider in ends]
     return HandlingRules(
         places=places,
         lean_places=tuple(place for place, test in enumerate(tests) if test == _LEAN),
@@ -113,16 +112,18 @@ def handling_rules(
     )
 
 
-def lightest_and_heaviest(rides: Sequence[Ride]) -> tuple[Rider, Rider]:
-    """Return the riders between whom handling is compared; of equals, the first and the last.
+def lightest_and_heaviest(rides: Sequence[Ride]) -> tuple[str, str]:
+    """Return the names of the riders between whom handling is compared.
+
+    Of equally light ones it is the first, of equally heavy ones the last.
 
     Parameters
     ----------
     rides : sequence of Ride
         The study's own: a rider who rides none of them is not compared.
     """
-    riders = dict.fromkeys(ride.rider for ride in rides)
-    by_mass = sorted(riders, key=lambda rider: rider.body.mass_kg)
+    mass_kg = {ride.rider_name: ride.rider.body.mass_kg for ride in rides}
+    by_mass = sorted(mass_kg, key=mass_kg.__getitem__)
     return by_mass[0], by_mass[-1]
 
 

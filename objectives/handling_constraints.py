@@ -60,8 +60,8 @@ def handling_constraints(
             lost = 1.0 - numbers[:, row, _ALL] / base[row, _ALL]
             climb = asked(np.minimum(lost / settings.climb_speed_loss_limit, _MANY_TIMES) - 1.0)
     if settings.least_warning_s and rules.lean_places:
-        least_s = settings.least_warning_s * (1.0 + settings.noise_margin_ratio)
-        late = asked(np.maximum(1.0 - least_warning_s(handling, rules) / least_s, NOT_ASKED))
+        shortest = least_warning_s(handling, rules) / settings.least_warning_s
+        late = asked(np.maximum(1.0 - shortest, NOT_ASKED))
     worst = NOT_ASKED * ones
     # Without handling rides, a portfolio is scored alone: nothing of handling is asked.
     for _, beyond in _beyond(numbers, base, settings) if rules.n_rides else ():

@@ -74,8 +74,8 @@ class ScoreSettings:
         Shortest warning before a ride ends for a rider who leans past what the motor can give. Its
         default lies above the 1 s that `validate` asks, on other noise.
     noise_margin_ratio : float
-        How far inside the limits on shaking at rest and on late warnings a search stays, for other
-        noise moves what it measures by a tenth; the re-evaluation asks the limits themselves.
+        How far inside the limit on shaking at rest a search stays, for other noise moves what it
+        measures by a tenth; the re-evaluation asks the limit itself.
     like_baseline_percent : float or None
         How far each number of handling may differ from the baseline's.
     handling : mapping of number to (low, high)

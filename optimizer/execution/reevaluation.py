@@ -36,7 +36,10 @@ def ride_on_fresh_noise(study: Study, ride: Ride) -> Ride:
 
 
 def with_noise(study: Study, *draw: str) -> Study:
-    """Return a study whose rides, the hard ones too, have the noise of a named draw."""
+    """Return a study whose rides, the hard ones too, have the noise of a named draw.
+
+    Rides in which handling is measured are quiet: they stay as they are.
+    """
 
     def reseeded(rides: Iterable[Ride]) -> tuple[Ride, ...]:
         return tuple(_reseeded(study, ride, *draw) for ride in rides)
@@ -45,7 +48,6 @@ def with_noise(study: Study, *draw: str) -> Study:
     return dataclasses.replace(
         study,
         rides=reseeded(study.rides),
-        handling=reseeded(study.handling),
         hard=dataclasses.replace(hard, rides=reseeded(hard.rides)),
     )
 

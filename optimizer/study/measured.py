@@ -61,7 +61,7 @@ def _climbs_asked(settings: ScoreSettings) -> str:
 
 def _climb(rides: Sequence[Ride]) -> bool:
     """Return whether both riders between whom handling is compared ride a climb."""
-    climbing = {ride.rider for ride in rides if asked_climb_m(ride.course) > 0.0}
+    climbing = {ride.rider_name for ride in rides if asked_climb_m(ride.course) > 0.0}
     return climbing.issuperset(lightest_and_heaviest(rides))
 
 

@@ -58,6 +58,12 @@ def test_only_the_noise_is_other(reevaluated):
         )
 
 
+def test_handling_is_measured_alike_on_fresh_noise(reevaluated):
+    again = reevaluation.on_fresh_noise(reevaluated)
+
+    assert again.handling == reevaluated.handling
+
+
 def chain():
     """Return five candidates: each of 1 to 4 is beaten by those before it alone, 0 stands apart."""
     objectives = np.array([[9.0, 0.1, 1.0], [1.0, 1.0, 1.0], [2.0, 2.0, 2.0], [3.0, 3.0, 3.0]])
