@@ -28,6 +28,7 @@ CONSTRAINT_NAMES = (
     "warned",  # share of time warned beyond the baseline's over its limit, less 1
     "climb_speed",  # share by which climbs are slower than the baseline's over its limit, less 1
     "late_warning",  # 1 less the shortest warning of a rider who leans too far over the asked one
+    "handling_end",  # rides that measure handling and end early, in number
     "handling",  # farthest of its numbers outside what is asked of them
 )
 NOT_ASKED = -1.0  # the value of a constraint that the settings or the rides do not ask for

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
-from plant.arrays import Floats
+from plant.arrays import Flags, Floats
 from plant.description.course import Course
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
@@ -45,6 +45,7 @@ _BY_TEST = {
     "tail_effort_ratio": ("tail_drag", "tail_effort_ratio", 1.0),
 }
 HANDLING_TESTS = (*(test for test, _, _ in _BY_TEST.values()), _LEAN)
+MEASURED_ON = {name: HANDLING_PREFIX + test for name, (test, _, _) in _BY_TEST.items()}  # courses
 RIDDEN_BY_ALL = (_LEAN,)  # the others are ridden by the lightest and the heaviest rider
 
 _CLIMB = 0.04  # assumed: a grade on which a slow board is felt to be slow ...
@@ -65,6 +66,8 @@ class HandlingRules:
         Of the study's own rides: those of the lightest, of the heaviest, all.
     asked_m : (ride,) float64
         Of the study's own rides: way that is asked for, 0 where a ride is no climb.
+    to_finish : (handling ride,) bool
+        Which handling rides must not end early.
     n_rides : int
         Number of handling rides.
     baseline : (number, rider) float64 or None
@@ -75,6 +78,7 @@ class HandlingRules:
     lean_places: tuple[int, ...]
     by_rider: tuple[NDArray[np.bool_], ...]
     asked_m: Floats
+    to_finish: Flags
     n_rides: int
     baseline: Floats | None
 
@@ -107,6 +111,7 @@ def handling_rules(
         lean_places=tuple(place for place, test in enumerate(tests) if test == _LEAN),
         by_rider=(*by_rider, np.ones(len(rides), dtype=np.bool_)),
         asked_m=np.array([asked_climb_m(ride.course) for ride in rides]),
+        to_finish=np.array([must_be_finished(ride) for ride in handling], dtype=np.bool_),
         n_rides=len(handling),
         baseline=baseline,
     )
@@ -208,6 +213,11 @@ def _warned_and_speed(own: Floats, weight: Floats, asked_m: Floats) -> tuple[Flo
     asked = float((weight * asked_m).sum())
     speed = weighted_sum(way_m, weight[climbs]) / asked if asked else np.full(len(own), np.nan)
     return weighted_sum(warned, weight[chosen]), speed
+
+
+def must_be_finished(ride: Ride) -> bool:
+    """Say whether a handling ride must not end early, unlike a lean past what the motor gives."""
+    return ride.course.name != HANDLING_PREFIX + _LEAN
 
 
 def least_warning_s(handling: Floats, rules: HandlingRules) -> Floats:

@@ -6,6 +6,7 @@ import numpy as np
 
 from objectives.constraints import NOT_ASKED, NOT_MEASURED, asked
 from objectives.handling import HANDLING_NAMES, HandlingRules, least_warning_s
+from objectives.ride_scores import ended_early, outcome_codes
 from objectives.score_settings import ScoreSettings
 from plant.arrays import Flags, Floats
 
@@ -31,8 +32,10 @@ def handling_constraints(
     all_ridden: Flags,
     rules: HandlingRules,
     settings: ScoreSettings,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return the constraints on warnings, climbs, late warnings and handling, each (candidate,).
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Return the constraints on warnings, climbs, late warnings, early ends and handling.
+
+    Each is (candidate,).
 
     Parameters
     ----------
@@ -62,13 +65,14 @@ def handling_constraints(
     if settings.least_warning_s and rules.lean_places:
         shortest = least_warning_s(handling, rules) / settings.least_warning_s
         late = asked(np.maximum(1.0 - shortest, NOT_ASKED))
+    n_ended = (ended_early(outcome_codes(handling)) & rules.to_finish).sum(axis=1)
     worst = NOT_ASKED * ones
     # Without handling rides, a portfolio is scored alone: nothing of handling is asked.
     for _, beyond in _beyond(numbers, base, settings) if rules.n_rides else ():
         unknown = np.isnan(beyond) & all_ridden[:, np.newaxis]
         each = asked(np.where(unknown, NOT_MEASURED, np.minimum(beyond, _MANY_TIMES)))
         worst = np.maximum(worst, each.max(axis=1))
-    return warned, climb, late, worst
+    return warned, climb, late, np.where(n_ended > 0, n_ended, NOT_ASKED), worst
 
 
 def handling_met(numbers: Floats, base: Floats | None, settings: ScoreSettings) -> Flags:

@@ -3,12 +3,15 @@
 import numpy as np
 
 from objectives import CONSTRAINT_NAMES
+from objectives.handling import must_be_finished
+from objectives.ride_scores import NOT_RIDDEN, outcome_codes
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.search.space import at_bound
 from optimizer.study.study import Study
 from plant.arrays import Floats
+from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride
 
 _BOUND_TOLERANCE = 1e-3  # share of the searched range
@@ -46,7 +49,25 @@ def failures_of(results: Results, number: int) -> list[str]:
     """Return the constraints that a candidate does not meet, in words, and what is not known."""
     found = failures(results.history.constraints[number])
     unknown = why_not_scored(results, number)
-    return [*found, unknown] if unknown else found
+    unfinished = unfinished_rides(results.study, results.handling[number])
+    return [*found, *unfinished, *([unknown] if unknown else [])]
+
+
+def unfinished_rides(study: Study, handling: Floats) -> list[str]:
+    """Return in words which handling rides a profile does not finish, and why.
+
+    Parameters
+    ----------
+    study : Study
+    handling : (handling ride, column) float64
+        In the order of `objectives.RIDE_COLUMNS`.
+    """
+    [codes] = outcome_codes(handling[np.newaxis])
+    return [
+        f"{ride.name} is not finished: {Outcome(code).message}"
+        for ride, code in zip(study.handling, codes.tolist(), strict=True)
+        if code not in (NOT_RIDDEN, Outcome.RIDDEN) and must_be_finished(ride)
+    ]
 
 
 def why_not_scored(results: Results, number: int) -> str:

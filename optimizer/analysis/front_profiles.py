@@ -6,7 +6,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from optimizer.analysis.results import Results, read_results
-from optimizer.base.errors import NotStartedError, StoreError
+from optimizer.base.errors import NotStartedError, StoreError, StudyFileError
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.study.study import Study
 from plant.arrays import Floats
@@ -35,11 +35,11 @@ def finished_front(study: Study) -> FrontProfiles | None:
     -------
     FrontProfiles or None
         None where the study's folder holds no search of this study, none that has come to the end
-        of its re-evaluation, or no feasible candidate.
+        of its re-evaluation, none that can be compared with its baseline, or no feasible candidate.
     """
     try:
         results = read_results(study)
-    except (NotStartedError, StoreError):
+    except (NotStartedError, StoreError, StudyFileError):
         return None
     return front_profiles(results) if results.reevaluated.any() and results.picks else None
 

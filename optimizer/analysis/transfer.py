@@ -133,6 +133,9 @@ def distance_to_optimum(
 ) -> Distance:
     """Ride a profile on a study's board, and search from it for a while.
 
+    All are judged by the study's limits themselves: nothing is ridden again on other noise, for
+    which a search stays inside some of them.
+
     Parameters
     ----------
     study : Study
@@ -146,6 +149,7 @@ def distance_to_optimum(
     on_generation : callable
         Told the progress of the search.
     """
+    study = dataclasses.replace(study, on_search_noise=False)
     rules = rules_of(study)
     scores, _ = ride_portfolio(study, profile[None, :], rules=rules, n_jobs=n_jobs)
     columns = searched_columns(study)

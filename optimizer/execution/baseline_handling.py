@@ -5,9 +5,10 @@ import json
 import numpy as np
 
 from objectives import ride_columns, score_rules
+from objectives.handling import HANDLING_NAMES, MEASURED_ON
 from objectives.score import handling_of
 from optimizer.execution.store import started_with
-from optimizer.study.paths import store_path
+from optimizer.study.paths import STUDY_FILE, store_path
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.description.profile_array import profile_to_array
@@ -47,6 +48,26 @@ def baseline_handling(study: Study) -> Floats:
 def baseline_inputs(study: Study) -> dict[str, str]:
     """Return how the baseline handles as a text that a store can freeze, by its name."""
     return {BASELINE_HANDLING: json.dumps(baseline_handling(study).tolist())}
+
+
+def not_compared(study: Study) -> str:
+    """Return in words what `like_baseline_percent` can not ask, or nothing.
+
+    A number that a ride of the baseline does not give, because the ride ends early, can not be
+    compared with. It is left out; all candidates must finish that ride.
+    """
+    if study.settings.like_baseline_percent is None:
+        return ""
+    found = dict(zip(HANDLING_NAMES, baseline_handling(study), strict=True))
+    left_out = {name: course for name, course in MEASURED_ON.items() if np.isnan(found[name]).any()}
+    if not left_out:
+        return ""
+    courses = ", ".join(left_out.values())
+    return (
+        f"{study.folder / STUDY_FILE}: constraints.like_baseline_percent: leaves out"
+        f" {', '.join(left_out)}, since the baseline's rides over {courses} end early or show none;"
+        " change the baseline, or ask by a band in constraints.handling"
+    )
 
 
 def _measured(study: Study) -> Floats:

@@ -10,6 +10,7 @@ from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.execution.backends import ALONE, Machines, riding
+from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study, ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
@@ -100,6 +101,8 @@ def run_study(
         store.freeze(ride_inputs(study))
         if reuse.summary and store.n_candidates <= len(study.start):
             notice(reuse.summary)
+        if left_out := not_compared(study):
+            notice(left_out)
         if store.interrupted:
             notice(
                 f"The run before was killed after {store.n_candidates} candidates; what it had in"

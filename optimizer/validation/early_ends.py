@@ -8,7 +8,7 @@ import numpy as np
 from scipy.stats import spearmanr
 
 from objectives.ride_scores import nose_down_risk, share_not_ridden
-from optimizer.analysis.candidate import failures
+from optimizer.analysis.candidate import failures, unfinished_rides
 from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.study.study import Study
@@ -32,17 +32,17 @@ _ASKED_OF_ENDS = (
 def judge_own_rides(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     """Return the verdict on the study's own rides and constraints."""
     study = dataclasses.replace(study, on_search_noise=False)
-    scores, _ = ride_portfolio(
-        study, profile[None, :], rules=rules_of(study, hard=False), n_jobs=n_jobs
-    )
-    failed = failures(scores.constraints[0])
+    rules = rules_of(study, hard=False)
+    scores, rides = ride_portfolio(study, profile[None, :], rules=rules, n_jobs=n_jobs)
+    _, handling, _ = rules.parts(rides)
+    failed = [*failures(scores.constraints[0]), *unfinished_rides(study, handling[0])]
     return Verdict(
         item="The study's own rides and constraints",
         grade=Grade.FAIL if failed else Grade.PASS,
         found="; ".join(failed) if failed else "every constraint is met",
         asked="every constraint of the study",
         change="choose another candidate of the front" if failed else "",
-        numbers={"constraints_failed": len(failed)},
+        numbers={"constraints_failed": len(failures(scores.constraints[0]))},
     )
 
 

@@ -55,6 +55,7 @@ def test_names_are_those_documented():
         "warned",
         "climb_speed",
         "late_warning",
+        "handling_end",
         "handling",
     )
 

@@ -68,7 +68,7 @@ def asked_of(numbers, columns=None, *, baseline=None, all_ridden=True, **setting
         rules=rules,
         settings=ScoreSettings(**settings),
     )
-    return dict(zip(("warned", "climb", "late", "handling"), np.ravel(found), strict=True))
+    return dict(zip(("warned", "climb", "late", "end", "handling"), np.ravel(found), strict=True))
 
 
 def with_number(name, light, heavy, *, total=None):
@@ -107,6 +107,18 @@ def test_a_test_that_ends_early_measures_nothing():
     found = numbers_of(made_up(len(RIDES)), handling)
 
     np.testing.assert_array_equal(found["feel_deg_per_mps2"], [[0.0, np.nan, np.nan]])
+
+
+@pytest.mark.parametrize(("test", "expected"), [("bend", 2.0), ("lean_past_limit", -1.0)])
+def test_a_candidate_must_finish_every_handling_ride_but_a_lean_past_the_limit(test, expected):
+    handling = made_up(len(HANDLING))
+    for place, ride in enumerate(HANDLING):
+        if ride.course.name == HANDLING_PREFIX + test:
+            handling[0, place, RIDE_COLUMNS.index("outcome")] = Outcome.NOSE_DOWN
+
+    found = asked_of(with_number("feel_deg_per_mps2", 1.0, 1.0), handling)
+
+    assert found["end"] == expected
 
 
 def test_stiffness_is_gain_times_torque_per_ampere():

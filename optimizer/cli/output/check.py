@@ -12,6 +12,7 @@ from rich.console import Console
 
 from optimizer.analysis.candidate import failed_constraints
 from optimizer.cli.stages_view import StagesView
+from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.devices import on_device
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.ride_reuse_report import find_reuse
@@ -81,6 +82,7 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
         "riding_day": _day_in_words(study.riding_day),
         "not_searched": _not_searched(study),
         "candidates": wanted,
+        "not_compared": not_compared(study),
         "baseline_fails": list(failed_constraints(scores.constraints[0])),
         "device": study.device,
         "cores": jobs,
@@ -137,6 +139,8 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
     )
     if facts["reused"]:
         out.print(facts["reused"])
+    if facts["not_compared"]:
+        out.print(facts["not_compared"])
     failed = facts["baseline_fails"]
     out.print(
         f"The baseline fails: {', '.join(failed)}; the search starts from it all the same."

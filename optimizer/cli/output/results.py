@@ -4,7 +4,12 @@ import pandas as pd
 from rich.console import Console
 
 from objectives import OBJECTIVES, RIDE_COSTS
-from optimizer.analysis.candidate import bound_marks, failures, why_not_scored
+from optimizer.analysis.candidate import (
+    bound_marks,
+    failures,
+    unfinished_rides,
+    why_not_scored,
+)
 from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
@@ -44,5 +49,6 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
             f"At an end of the searched range: {', '.join(marks)}. Widen search.bounds for"
             " these in a new study, or keep the end on purpose."
         )
-    for failed in failures(results.history.constraints[number]):
+    unfinished = unfinished_rides(results.study, results.handling[number])
+    for failed in [*failures(results.history.constraints[number]), *unfinished]:
         out.print(f"FAILS: {failed}")

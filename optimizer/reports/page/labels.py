@@ -37,6 +37,7 @@ CONSTRAINT_LABELS = {
     "warned": "share of time warned",
     "climb_speed": "speed on climbs",
     "late_warning": "warning before a rider leans too far",
+    "handling_end": "no handling ride ends early",
     "handling": "handling as asked",
 }
 

@@ -8,6 +8,7 @@ import pytest
 
 from optimizer.analysis.transfer import distance_to_optimum, scaling, transferred
 from optimizer.cli import main
+from optimizer.execution.evaluate import rules_of
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_profile, load_study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
@@ -82,6 +83,22 @@ def test_a_short_search_from_it_is_at_least_as_good_as_it(boards):
     assert found.n_candidates == 24
     assert np.all(found.constraints <= 0.0)
     assert found.best_cost <= found.cost
+
+
+def test_it_is_judged_by_the_limits_themselves(boards, monkeypatch):
+    judged = []
+
+    def noted(study, *arguments, **named):
+        judged.append(study.on_search_noise)
+        return rules_of(study, *arguments, **named)
+
+    monkeypatch.setattr("optimizer.analysis.transfer.rules_of", noted)
+    distance_to_optimum(
+        load_study(boards[1]), ROW, n_candidates=12, n_jobs=2, on_generation=lambda _: None
+    )
+
+    assert judged
+    assert not any(judged)
 
 
 def test_the_command_writes_a_profile_that_can_be_ridden(boards, monkeypatch, capsys):

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from optimizer.analysis.front_profiles import FrontProfiles, finished_front
+from optimizer.base.errors import StudyFileError
 from optimizer.reports.nose_down_lines import remedy_lines
 from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.load import load_study
@@ -240,6 +241,15 @@ def test_only_a_finished_search_has_a_front(finished, tmp_path):
     assert front is not None
     assert sum(name.count("balanced") for name in front.picks) == 1
     assert max(front.picks.values()) < len(front.profiles)
+
+
+def test_a_search_that_can_not_be_compared_with_its_baseline_gives_no_front(finished, monkeypatch):
+    def nothing_to_compare_with(_):
+        raise StudyFileError("study.toml: the baseline's excess_current_a is 0")
+
+    monkeypatch.setattr("optimizer.analysis.front_profiles.read_results", nothing_to_compare_with)
+
+    assert finished_front(load_study(finished)) is None
 
 
 def test_a_profile_file_without_a_search_is_told_its_nose_downs_and_no_other_profile(
