@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len
 from scipy.ndimage import grey_dilation, uniform_filter1d
 
 from plant.description.board import Wheel
@@ -39,17 +40,18 @@ def roughness_shape(n_points: int, step_m: float, seed: int) -> NDArray[np.float
     Notes
     -----
     Random phases with amplitude sqrt(2 Gd(n) dn) at every multiple of the frequency resolution,
-    summed by an inverse FFT over twice the length, of which the first half is used.
+    summed by an inverse FFT over at least twice the length, of which the beginning is used. Some
+    lengths take twenty times as long as the next that is a product of small primes.
     """
-    n_long = 2 * n_points
+    n_long = next_fast_len(2 * n_points, real=True)
     frequency = np.fft.rfftfreq(n_long, step_m)
     resolution = frequency[1]
     low, high = _ROUGHNESS_BAND
     inside = (frequency >= low) & (frequency <= high)
-    psd = np.zeros_like(frequency)
-    psd[inside] = (frequency[inside] / _ROUGHNESS_N0) ** -2.0
-    phase = np.random.default_rng(seed).uniform(0.0, 2.0 * np.pi, frequency.size)
-    spectrum = np.sqrt(2.0 * psd * resolution) * np.exp(1j * phase) * (n_long / 2.0)
+    psd = (frequency[inside] / _ROUGHNESS_N0) ** -2.0
+    phase = np.random.default_rng(seed).uniform(0.0, 2.0 * np.pi, psd.size)
+    spectrum = np.zeros(frequency.size, dtype=np.complex128)
+    spectrum[inside] = np.sqrt(2.0 * psd * resolution) * np.exp(1j * phase) * (n_long / 2.0)
     profile: NDArray[np.float64] = np.fft.irfft(spectrum, n_long)[:n_points]
     return profile
 

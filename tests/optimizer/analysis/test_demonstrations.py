@@ -44,10 +44,10 @@ N_DRAWS = 12  # of noise and roughness, where one draw moves what is measured by
 
 
 @functools.cache
-def drawn(name):
+def drawn(name, n_draws=N_DRAWS):
     """Return the rides of a demonstration on several draws, as `rides` does for its own."""
     shown = demonstrations()[name]
-    return [tuple(ridden(reseeded(shown, seed)).values()) for seed in range(N_DRAWS)]
+    return [tuple(ridden(reseeded(shown, seed)).values()) for seed in range(n_draws)]
 
 
 def measured(name):
@@ -136,7 +136,7 @@ def test_rate_damping_slows_the_rocking_on_cobbles():
 
 
 def test_the_cap_keeps_the_shock_of_a_landing_out_of_the_motor():
-    draws = drawn("rate_cap")
+    draws = drawn("rate_cap", 36)  # of twelve, the median ratio is from 1.2 to 2.1
 
     assert np.median([free.measured / capped.measured for capped, free in draws]) > 1.3
     # And costs nothing in level.
@@ -279,8 +279,10 @@ def test_the_torque_warning_comes_while_the_rider_can_still_slow_down():
 def test_the_heat_warning_starts_three_kelvin_before_throttling():
     warned, unwarned = rides("heat_warning")
     drive = demonstrations()["heat_warning"].ride.board.drive
-    began = first_time(warned, warned.signals.warning_lift_deg > 0.05)
     throttled = first_time(warned, warned.signals.mosfet_c > drive.throttle_start_c)
+    # Bumps lift the nose too, for a moment, where they take the torque reserve.
+    silent = (warned.signals.warning_lift_deg <= 0.05) & (warned.signals.time_s < throttled)
+    began = float(warned.signals.time_s[silent][-1])
 
     # Common practice, no source: 2-3 K before throttling.
     at_start = float(np.interp(began, warned.signals.time_s, warned.signals.mosfet_c))
