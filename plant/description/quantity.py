@@ -8,8 +8,9 @@ import dataclasses
 import enum
 import functools
 import math
+import operator
 import types
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 
@@ -93,10 +94,17 @@ def declared_numbers(whole: type) -> Mapping[str, tuple[str, Quantity]]:
 
 def numbers_of(whole: Any) -> dict[str, float]:
     """Return the numbers of a board, rider or profile by name, in order of declaration."""
-    return {
-        name: float(getattr(getattr(whole, section), name))
-        for name, (section, _) in declared_numbers(type(whole)).items()  # type: ignore[arg-type]
-    }
+    names, values = _names_and_getter(type(whole))  # type: ignore[arg-type]
+    return dict(zip(names, map(float, values(whole)), strict=True))
+
+
+@functools.cache
+def _names_and_getter(whole: type) -> tuple[tuple[str, ...], Callable[[Any], tuple[Any, ...]]]:
+    """Return the names of all numbers of a board, rider or profile, and what gets them at once."""
+    declared = declared_numbers(whole)
+    return tuple(declared), operator.attrgetter(
+        *(f"{section}.{name}" for name, (section, _) in declared.items())
+    )
 
 
 def check_sections(whole: Any) -> None:

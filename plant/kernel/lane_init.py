@@ -17,6 +17,8 @@ from plant.physics.control import warning_widths
 
 LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
+_ROW_OF = {row.name: row // WIDTH for row in R}  # looked up faster than in an enumeration
+_CHARGE_RATIOS = np.linspace(0.0, 1.0, len(CELL_OCV_V))
 _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
 
 
@@ -130,7 +132,7 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
     # Where the hill asks more than the rider's weight can balance, the ride ends at once.
     balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
     pitch = -values["tail_contact_rad"] - grade_rad if tail_down else 0.0
-    cell_v = float(np.interp(charge, np.linspace(0.0, 1.0, 11), CELL_OCV_V))
+    cell_v = float(np.interp(charge, _CHARGE_RATIOS, CELL_OCV_V))
     state: dict[str, float] = {
         "alive": 1.0,
         "speed_mps": speed,
@@ -215,7 +217,7 @@ def lane_template(
     values |= _start(values, course, grade_rad) | _FIRST
     template = np.zeros(N_ROWS)
     for name, value in values.items():
-        template[R[name] // WIDTH] = value
+        template[_ROW_OF[name]] = value
     return template
 
 

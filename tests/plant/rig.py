@@ -14,12 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 from plant.description.course import Course, Manoeuvre, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
+from plant.kernel.course_tables import script_table
 from plant.kernel.lane_init import fill_profile, lane_template
 from plant.kernel.lane_layout import N_ROWS, WIDTH, R
 from plant.kernel.outcomes import Outcome
 from plant.kernel.ride_block import ride_block
 from plant.kernel.road import TABLE_STEP_M, road_table
-from plant.kernel.simulate import script_table
 from tests import invented, invented_rides
 
 SMOOTH = invented_rides.surface(0.0, 1.5, 0.0)

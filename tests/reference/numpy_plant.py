@@ -12,10 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.description.profile_array import PROFILE_NAMES
+from plant.kernel.course_tables import script_table
 from plant.kernel.lane_init import lane_template
 from plant.kernel.lane_layout import RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.road import road_table
-from plant.kernel.simulate import Ride, script_table
+from plant.kernel.simulate import Ride
 from tests.reference.constants import DT_S, SCRIPT_STEPS, SLOW_STEPS, TABLE_STEP_M
 from tests.reference.numpy_bodies import move
 from tests.reference.numpy_control import control

@@ -21,8 +21,9 @@ from optimizer.validation.nose_down_rate import ride_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
 from optimizer.validation.validate import judge_day, validate
 from optimizer.validation.verdict import Grade, worst
+from plant.kernel.course_tables import ROADS_KEPT, n_roads_kept
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import ROADS_KEPT, Rides, n_roads_kept, simulate
+from plant.kernel.simulate import Rides, simulate
 from tests.optimizer.study.test_load import BASE, written
 from tests.optimizer.validation.profiles import ROW, STUDY, WEAK, changed
 

@@ -12,10 +12,10 @@ from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES, array_to_profile, profile_to_array
 from plant.description.quantity import Quantity, quantities
 from plant.description.rider import Rider
+from plant.kernel.course_tables import script_table
 from plant.kernel.lane_layout import BOARD_NAMES, N_ROWS, RIDER_NAMES, SCRIPT_NAMES, WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import script_table
 from plant.kernel.trace import Trace
 from tests import invented, invented_rides
 
