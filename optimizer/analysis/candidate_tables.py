@@ -56,13 +56,13 @@ def _parameters(results: Results, number: int) -> pd.DataFrame:
 
 
 def _against_baseline(results: Results, number: int) -> pd.DataFrame:
-    objectives = results.on_noise_of(number).objectives
+    objectives, baseline = results.history.objectives[number], results.baseline_beside(number)
     return pd.DataFrame(
         {
             "objective": OBJECTIVES,
-            "value": objectives[number],
-            "baseline": objectives[BASELINE],
-            "change_percent": 100.0 * (objectives[number] / objectives[BASELINE] - 1.0),
+            "value": objectives,
+            "baseline": baseline,
+            "change_percent": 100.0 * (objectives / baseline - 1.0),
         }
     )
 

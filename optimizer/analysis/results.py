@@ -6,11 +6,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, weighted_cost
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, ScoreRules
 from objectives.descriptors import describe
 from objectives.score import handling_of
+from optimizer.analysis.baseline_cost import compared_baseline, study_cost
 from optimizer.analysis.picks import named_picks
-from optimizer.base.errors import CandidateError, NotStartedError, StoreError, StudyFileError
+from optimizer.base.errors import CandidateError, NotStartedError, StoreError
 from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of, whole_profiles
@@ -52,8 +53,12 @@ class Results:
         The same of the rides in which handling is measured, and of the hard rides.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
+    baselines : (2, objective) float64
+        Objectives of the baseline with which candidates are compared: as searched, and in the
+        re-evaluation; see `optimizer.analysis.baseline_cost.compared_baseline`.
     weighted_cost : (candidate,) float64
-        The baseline's is 1; NaN where the objectives are.
+        Against the baseline on the same noise, which costs 1, or more if it lost a ride on fresh
+        noise; NaN where the objectives are.
     violation : (candidate,) float64
         Sum of the violated constraints; 0 for a feasible candidate.
     feasible, on_front : (candidate,) bool
@@ -71,6 +76,7 @@ class Results:
     handling: Floats
     hard: Floats
     descriptors: Floats
+    baselines: Floats
     weighted_cost: Floats
     violation: Floats
     feasible: Flags
@@ -106,15 +112,10 @@ class Results:
         """
         return np.asarray(~self.rejected_early & not_ridden(self.hard).all(axis=1))
 
-    @property
-    def baseline_objectives(self) -> Floats:
-        """Objectives of the baseline, (objective,)."""
-        objectives: Floats = self.history.objectives[BASELINE]
-        return objectives
-
-    def on_noise_of(self, number: int) -> History:
-        """Return the candidates as scored on the noise by which one of them is judged."""
-        return self.history if self.reevaluated[number] else self.searched
+    def baseline_beside(self, number: int) -> Floats:
+        """Return the objectives of the baseline with which a candidate is compared."""
+        beside: Floats = self.baselines[int(self.reevaluated[number])]
+        return beside
 
     def ride_column(self, name: str, number: int) -> Floats:
         """Return one column of a candidate's rides, (ride,)."""
@@ -165,7 +166,14 @@ def gathered(study: Study, table: Table) -> Results:
         on_front = to_ride.on_front.copy()
         again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
-    cost = _cost(study, searched, history, reevaluated)
+    baselines = _baselines(
+        study, table, reevaluated=reevaluated, fresh=all_rides[BASELINE], rules=rules
+    )
+    cost = study_cost(study, searched.objectives, baseline=baselines[0])
+    if reevaluated.any():
+        cost[reevaluated] = study_cost(
+            study, history.objectives[reevaluated], baseline=baselines[1]
+        )
     numbers = np.flatnonzero(on_front)
     picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}
     return Results(
@@ -183,12 +191,23 @@ def gathered(study: Study, table: Table) -> Results:
             handling_of(rides, handling, whole_profiles(study, history.values), rules),
             rules,
         ),
+        baselines=baselines,
         weighted_cost=cost,
         violation=violation(history.constraints),
         feasible=pareto.feasible(history.constraints),
         on_front=on_front,
         picks={name: int(numbers[picks[name]]) for name in PICKS if name in picks},
     )
+
+
+def _baselines(
+    study: Study, table: Table, *, reevaluated: Flags, fresh: Floats, rules: ScoreRules
+) -> Floats:
+    """Return the baseline's objectives as searched and as compared with in the re-evaluation."""
+    searched: Floats = table.history.objectives[BASELINE]
+    if not reevaluated.any():
+        return np.stack([searched, searched])
+    return np.stack([searched, compared_baseline(study, fresh, table.rides[BASELINE], rules)])
 
 
 def _with_reevaluation(table: Table, reevaluated: Flags) -> tuple[History, Floats]:
@@ -205,42 +224,6 @@ def _with_reevaluation(table: Table, reevaluated: Flags) -> tuple[History, Float
     rides[numbers] = again.evaluation.rides[rows]
     history = History(values=table.history.values, objectives=objectives, constraints=constraints)
     return history, rides
-
-
-def _cost(study: Study, searched: History, history: History, reevaluated: Flags) -> Floats:
-    """Return weighted costs, each against the baseline on the same noise."""
-    cost = study_cost(study, searched.objectives, baseline=searched.objectives[BASELINE])
-    if reevaluated.any():
-        again = study_cost(
-            study, history.objectives[reevaluated], baseline=history.objectives[BASELINE]
-        )
-        cost[reevaluated] = again
-    return cost
-
-
-def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
-    """Return the weighted cost by the study's weights, (candidate,); the baseline's is 1.
-
-    Parameters
-    ----------
-    study : Study
-    objectives : (candidate, objective) float64
-    baseline : (objective,) float64
-
-    Raises
-    ------
-    UserInputError
-        An objective of the baseline is zero, so nothing can be compared with it.
-    """
-    for name, value in zip(OBJECTIVES, baseline, strict=True):
-        if not value > 0.0:
-            raise StudyFileError(
-                f"{study.folder / 'study.toml'}: the baseline's {name} is {value:g}, so nothing"
-                " can be compared with it; add a course in which it is above 0"
-            )
-    return weighted_cost(
-        objectives, baseline, np.array([study.weights[name] for name in OBJECTIVES])
-    )
 
 
 def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:

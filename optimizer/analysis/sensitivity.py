@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.baseline_cost import study_cost
 from optimizer.analysis.candidate import study_as_scored
-from optimizer.analysis.results import Results, study_cost
+from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
-from optimizer.search.evaluation import BASELINE
 from plant.arrays import Floats
 
 STEP = 0.1  # of the searched range, to either side
@@ -84,8 +84,7 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
     scores, _ = ride_portfolio(
         study, whole_profiles(study, rows), rules=rules_of(study), n_jobs=n_jobs
     )
-    baseline = results.on_noise_of(number).objectives[BASELINE]
-    cost = study_cost(study, scores.objectives, baseline=baseline)
+    cost = study_cost(study, scores.objectives, baseline=results.baseline_beside(number))
     shape = (2, space.n_parameters)
     return Sensitivity(
         names=space.names,

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.analysis.results import study_cost
+from optimizer.analysis.baseline_cost import study_cost
 from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of, searched_columns
 from optimizer.execution.store import Store
 from optimizer.execution.study_search import search_study, study_plan

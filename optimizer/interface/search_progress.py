@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from optimizer.analysis.results import study_cost
+from optimizer.analysis.baseline_cost import study_cost
 from optimizer.interface.progress import Progress
 from optimizer.search import loop
 from optimizer.search.pareto import hypervolume, non_dominated

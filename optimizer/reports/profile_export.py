@@ -21,7 +21,6 @@ from optimizer.base.toml_io import read_text
 from optimizer.base.versions import by_library
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.first_rides import plan_text
-from optimizer.search.evaluation import BASELINE
 from plant.description.profile import SINGLE_LOOP, Profile
 from plant.description.profile_array import array_to_profile
 
@@ -56,7 +55,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
         "objectives": _named(OBJECTIVES, history.objectives[number]),
         "nose_down_rates": nose_down_rates(study, results.hard[number]).to_dict(orient="records"),
         "handling": handling_tables(results, [number])[0].to_dict(orient="records"),
-        "baseline_objectives": _named(OBJECTIVES, results.on_noise_of(number).objectives[BASELINE]),
+        "baseline_objectives": _named(OBJECTIVES, results.baseline_beside(number)),
         "constraints": _named(CONSTRAINT_NAMES, history.constraints[number]),
         "provenance": {
             "title": study.title,

@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import OBJECTIVES
-from optimizer.analysis.results import Results, read_results, study_cost
+from optimizer.analysis.baseline_cost import study_cost
+from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
 from optimizer.study.load import load_study
 
@@ -50,7 +51,7 @@ def _column(name: str, values: NDArray[np.float64]) -> str:
 def compare(groups: Sequence[Sequence[Path]]) -> str:
     """Return the comparison as text."""
     found = [[read_results(load_study(folder)) for folder in group] for group in groups]
-    unit = found[0][0].baseline_objectives
+    unit = found[0][0].baselines[1]
     rides = {tuple((ride.name, ride.course.title) for ride in each.study.rides)
              for studies in found for each in studies}  # fmt: skip
     if len(rides) > 1:

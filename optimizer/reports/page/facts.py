@@ -129,10 +129,7 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
         # A candidate is compared with the baseline on the same noise: as searched, or re-evaluated.
-        "baseline_objectives": [
-            results.searched.objectives[BASELINE].tolist(),
-            results.baseline_objectives.tolist(),
-        ],
+        "baseline_objectives": results.baselines.tolist(),
         "rows": rows,
         "columns": columns,
     }
