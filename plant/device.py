@@ -7,9 +7,9 @@ from plant.cuda.available import require_cuda
 Device: TypeAlias = Literal["cpu", "cuda"]
 DEVICES: tuple[Device, ...] = get_args(Device)
 
-# A GPU takes as long over one lane as over all that it holds at once: 256 on each multiprocessor,
-# of which the largest have about 130. A processor's threads are busy with a few dozen each.
-_LANES_AT_ONCE: dict[Device, int] = {"cpu": 1024, "cuda": 32_768}
+# A processor rides a block of eight with the instructions of one lane. A GPU rides 256 lanes on
+# each multiprocessor at a time, and the largest have about 130 of these.
+_LANES_AT_ONCE: dict[Device, int] = {"cpu": 8, "cuda": 32_768}
 
 
 def require(device: Device) -> None:
@@ -29,5 +29,5 @@ def require(device: Device) -> None:
 
 
 def lanes_at_once(device: Device) -> int:
-    """Return how many lanes keep a device busy; a call with fewer wastes a part of it."""
+    """Return about how many lanes a device rides in the time of one; fewer leave it idle."""
     return _LANES_AT_ONCE[device]

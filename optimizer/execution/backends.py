@@ -13,6 +13,7 @@ from optimizer.execution.provenance import ride_inputs
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.frozen_settings import WEIGHTS, method_inputs
 from optimizer.study.study import Study
+from plant.device import lanes_at_once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,9 +23,10 @@ class Machines:
     Parameters
     ----------
     database : str, optional
-        Address of the PostgreSQL database at which several machines meet.
+        Address of the PostgreSQL database at which several machines meet, each on its own device.
     cluster : str, optional
-        Address of the Dask scheduler whose workers ride instead of this machine's threads.
+        Address of the Dask scheduler whose workers ride instead of this machine's threads. On the
+        device "cuda" each worker needs a GPU, as this machine does.
     """
 
     database: str | None = field(default=None, repr=False)  # it may hold a password
@@ -72,12 +74,19 @@ def riding(
             inputs = ride_inputs(study) | method_inputs() | {WEIGHTS: weights}
             share = stack.enter_context(shared.sharing(machines.database, inputs))
 
+        n_at_once = lanes_at_once(rides_of.device) // len(rides_of.all_rides)
+
         def ride_by(screening: tuple[int, ...]) -> Evaluate:
             evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, screening=screening)
             if spread is not None:
-                evaluate = spread(evaluate, baseline_values(rides_of))
+                evaluate = spread(evaluate, baseline_values(rides_of), n_at_once=n_at_once)
             if share is not None:
-                evaluate = share(evaluate, rides=rides_of.all_rides, screening=screening)
+                evaluate = share(
+                    evaluate,
+                    rides=rides_of.all_rides,
+                    screening=screening,
+                    n_at_once=n_at_once,
+                )
             return evaluate
 
         yield ride_by

@@ -15,13 +15,14 @@ from optimizer.execution.provenance import model_inputs
 from optimizer.execution.reference_ride import Reference, agrees, ridden_here
 from optimizer.search.evaluation import Evaluate, Evaluation
 from plant.arrays import Floats
+from plant.cuda.available import CudaMissingError
 
 _CANDIDATES_A_TASK = 4
 _PATIENCE_S = 20
 # In the process of a worker: what it has ridden to the same bits as the machine that sent it.
 _AGREED: set[Reference] = set()
 
-Spread: TypeAlias = Callable[[Evaluate, Floats], Evaluate]
+Spread: TypeAlias = Callable[..., Evaluate]
 
 
 @contextmanager
@@ -32,7 +33,8 @@ def spreading(address: str) -> Iterator[Spread]:
     candidate that this machine has ridden, and must come to the same bits. The tasks of a worker
     that is lost are done by the others; outcomes do not depend on which worker rides.
 
-    The function given takes what rides here and the candidate to compare by, (parameter,).
+    The function given takes what rides here, the candidate to compare by, (parameter,), and as
+    `n_at_once` how many candidates a worker rides in the time of one.
 
     Parameters
     ----------
@@ -52,8 +54,13 @@ def spreading(address: str) -> Iterator[Spread]:
         with _reported(address):
             client.wait_for_workers(1, timeout=_PATIENCE_S)
 
-        def ride(evaluate: Evaluate, reference: Reference, values: Floats, /) -> Evaluation:
-            blocks = np.array_split(values, math.ceil(len(values) / _CANDIDATES_A_TASK))
+        def ride(
+            evaluate: Evaluate, reference: Reference, n_at_once: int, values: Floats, /
+        ) -> Evaluation:
+            n_tasks = math.ceil(len(values) / max(_CANDIDATES_A_TASK, n_at_once))
+            n_workers = len(client.scheduler_info(n_workers=-1)["workers"])
+            n_tasks = max(n_tasks, min(n_workers, len(values)))
+            blocks = np.array_split(values, n_tasks)
             with (
                 _reported(address),
                 joblib.parallel_config("dask", client=client, pure=False),
@@ -68,8 +75,8 @@ def spreading(address: str) -> Iterator[Spread]:
                 rides=np.concatenate([part.rides for part in parts]),
             )
 
-        yield lambda evaluate, candidate: functools.partial(
-            ride, evaluate, ridden_here(evaluate, candidate)
+        yield lambda evaluate, candidate, n_at_once=0: functools.partial(
+            ride, evaluate, ridden_here(evaluate, candidate), n_at_once
         )
 
 
@@ -84,6 +91,13 @@ def _ride(
                 f"a worker of the cluster has another {key}: {found[key]!r}, here {text!r};"
                 " give all workers this machine's version"
             )
+    try:
+        return _ride_if_agreed(evaluate, values, reference)
+    except CudaMissingError as error:
+        raise MachineError(f"a worker of the cluster: {error}") from None
+
+
+def _ride_if_agreed(evaluate: Evaluate, values: Floats, reference: Reference) -> Evaluation:
     if reference not in _AGREED:
         if not agrees(evaluate, reference):
             raise MachineError(

@@ -19,6 +19,7 @@ from optimizer.search.evaluation import Evaluate, Evaluation
 from optimizer.study.study import HardRides, Study
 from plant.arrays import Floats, Indices
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.device import lanes_at_once
 from plant.kernel.simulate import simulate
 
 
@@ -141,7 +142,10 @@ def evaluated(
         See `optimizer.execution.early_rejection.ridden_sparingly`.
     """
     profiles = whole_profiles(study, values)
-    rides = ride_with_early_rejection(ride, profiles, screening=screening, rules=rules)
+    at_once = len(profiles) * rules.n_rides <= lanes_at_once(study.device)
+    rides = ride_with_early_rejection(
+        ride, profiles, screening=screening, rules=rules, at_once=at_once
+    )
     scores = score(rides, profiles, rules)
     return Evaluation(objectives=scores.objectives, constraints=scores.constraints, rides=rides)
 

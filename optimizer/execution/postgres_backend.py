@@ -26,7 +26,9 @@ from plant.kernel.simulate import Ride
 
 Share: TypeAlias = Callable[..., Evaluate]
 
-_CLAIMED = 8  # candidates at a time: enough to fill the kernel's blocks, few enough to lose
+_CLAIMED = (
+    8  # candidates at a time, at least: enough to fill the kernel's blocks, few enough to lose
+)
 _POLL_S = 0.05
 
 
@@ -62,6 +64,8 @@ class _SharedRides:
         Those that `evaluate` rides.
     screening : tuple of int
         Places of those that it rides first, for early rejection.
+    n_at_once : int
+        Candidates that this machine rides in the time of one.
     """
 
     def __init__(
@@ -71,12 +75,14 @@ class _SharedRides:
         *,
         rides: Sequence[Ride],
         screening: tuple[int, ...] = (),
+        n_at_once: int = 0,
     ) -> None:
         self._database = database
         self._evaluate = evaluate
         # Beside the candidate this decides its outcome.
         ridden = [[[ride.name, ride.noise_seed] for ride in rides], screening]
         self._noise = hashlib.sha256(json.dumps(ridden).encode()).digest()
+        self._n_claimed = max(_CLAIMED, n_at_once)
         self._proved = False
 
     def __call__(self, values: Floats, /) -> Evaluation:
@@ -97,8 +103,8 @@ class _SharedRides:
     def _ride_some(self, missing: Mapping[bytes, Floats]) -> bool:
         """Ride a few candidates that nobody has claimed; say whether there were any."""
         keys = list(missing)
-        for start in range(0, len(keys), _CLAIMED):
-            with self._database.claimed(keys[start : start + _CLAIMED]) as claimed:
+        for start in range(0, len(keys), self._n_claimed):
+            with self._database.claimed(keys[start : start + self._n_claimed]) as claimed:
                 # Another machine may have stored them since they were found to be missing.
                 stored = self._database.stored(claimed)
                 mine = [key for key in claimed if key not in stored]

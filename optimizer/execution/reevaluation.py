@@ -20,6 +20,7 @@ from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.study import Study
 from plant.arrays import Flags
+from plant.device import lanes_at_once
 from plant.kernel.simulate import Ride
 
 _REEVALUATION = "reevaluation"
@@ -137,6 +138,7 @@ def reevaluate(
         The store can not be written.
     """
     history = store.history(population=study.population)
+    n_at_once = max(study.population, lanes_at_once(study.device) // len(study.all_rides))
     while True:
         found = front_to_reevaluate(history, store.reevaluation())
         n_wanted = int(found.wanted.sum())
@@ -145,7 +147,7 @@ def reevaluate(
             return True
         if stop():
             return False
-        batch = found.missing[: study.population]
+        batch = found.missing[:n_at_once]
         evaluation = checked(
             evaluate(history.values[batch]),
             n_candidates=len(batch),

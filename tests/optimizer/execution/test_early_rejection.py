@@ -12,6 +12,7 @@ from hypothesis.extra import numpy as hnp
 from objectives import RIDE_COLUMNS, Components
 from objectives.constraints import ending_constraints
 from optimizer.analysis.results import read_results
+from optimizer.execution import evaluate
 from optimizer.execution.early_rejection import (
     not_ridden,
     rejected_by_rides,
@@ -97,6 +98,49 @@ def test_a_candidate_that_fails_on_the_screening_rides_rides_no_other_and_the_ot
     np.testing.assert_array_equal(columns[expected], whole[expected])
     assert np.isnan(columns[~expected]).all()
     assert sorted(asked) == sorted(map(tuple, np.argwhere(expected).tolist()))
+
+
+@given(
+    hnp.arrays(np.int8, (5, 6), elements=st.sampled_from([0, 0, 0, 1, 3])),
+    st.lists(st.integers(0, 5), unique=True),
+)
+def test_all_rides_at_once_give_what_one_stage_after_the_other_gives(outcome, screening):
+    whole = with_outcomes(outcome)
+    calls = []
+
+    def ride(profiles, places):
+        calls.append(len(places))
+        return whole[profiles[:, 0].astype(int)][:, places]
+
+    staged, together = (
+        ride_with_early_rejection(
+            ride,
+            np.arange(5.0)[:, None],
+            screening=tuple(screening),
+            rules=invented_rules(np.ones(6)),
+            at_once=at_once,
+        )
+        for at_once in (False, True)
+    )
+
+    np.testing.assert_array_equal(together, staged)
+    assert calls[-1] == 6
+
+
+def test_a_device_that_rides_all_at_once_evaluates_to_the_same_bytes(tmp_path, monkeypatch):
+    study = load_study(write_small_study(tmp_path, *STEEP))
+    rng = np.random.default_rng(4)
+    values = rng.uniform(study.space.low, study.space.high, (9, study.space.n_parameters))
+    ride = make_evaluate(study, screening=(2, 4))
+
+    staged = ride(values)
+    monkeypatch.setattr(evaluate, "lanes_at_once", lambda _device: 10**6)
+    together = ride(values)
+
+    n_ridden = np.count_nonzero(~not_ridden(staged.rides), axis=1)
+    assert n_ridden.min() == 2 < n_ridden.max()
+    for name in ("objectives", "constraints", "rides"):
+        assert getattr(together, name).tobytes() == getattr(staged, name).tobytes()
 
 
 def test_the_search_observes_those_of_the_nearest_known_before_for_what_is_not_known():
