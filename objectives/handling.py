@@ -11,13 +11,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.asked_way import asked_way_m
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from plant.arrays import Flags, Floats
 from plant.description.course import Course
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
-from plant.kernel.road import FINE_STEP_M, grade_rad, straight_lines
+from plant.kernel.road import FINE_STEP_M, grade_rad
 from plant.kernel.simulate import Ride
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 
@@ -135,9 +136,7 @@ def lightest_and_heaviest(rides: Sequence[Ride]) -> tuple[str, str]:
 @functools.lru_cache(maxsize=512)
 def asked_climb_m(course: Course) -> float:
     """Return how far a rider asks to ride up a climb, in m; 0 where the course is none."""
-    manoeuvre = course.manoeuvre
-    times = np.arange(0.0, manoeuvre.duration_s, 0.05)
-    way_m = 0.05 * float(straight_lines(manoeuvre.speed_mps, times).sum())
+    way_m = asked_way_m(course.manoeuvre)
     if way_m < 1.0:
         return 0.0
     grade = np.tan(grade_rad(course.road, np.arange(0.0, way_m, FINE_STEP_M)))

@@ -38,8 +38,6 @@ class DayRules:
 
     Attributes
     ----------
-    weight : (hard ride,) float64
-        How many rides of the day each stands for.
     rider : (hard ride,) int64
         Index into `kilometres`.
     road : (hard ride,) int64
@@ -50,7 +48,6 @@ class DayRules:
         From 0, the rate over all riders, to 1, the rate of the worst of them.
     """
 
-    weight: Floats
     rider: NDArray[np.int64]
     road: NDArray[np.int64]
     kilometres: Floats
@@ -109,7 +106,7 @@ def rates_by_rider(near: Floats, day: DayRules) -> Floats:
     day : DayRules
     """
     columns = [
-        weighted_sum(near[:, day.rider == rider], day.weight[day.rider == rider])
+        np.ascontiguousarray(near[:, day.rider == rider]).sum(axis=1)
         for rider in range(len(day.kilometres))
     ]
     return np.column_stack(columns) * NOSE_DOWNS_PER_NEARNESS * _PER_KM / day.kilometres
@@ -176,7 +173,7 @@ def _estimate(near: Floats, day: DayRules, *, among: Flags, kilometres: float) -
     """Return the rate in some of the hard rides; NaN where any hard ride was not ridden."""
     if np.isnan(near).any():
         return RateEstimate(rate=np.nan, low=np.nan, high=np.nan)
-    by_road = np.bincount(day.road[among], near[among] * day.weight[among]).astype(np.float64)
+    by_road = np.bincount(day.road[among], near[among]).astype(np.float64)
     per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / kilometres
     # What the day did not show may be a whole nose-down, as in a plain count of the same way.
     low, high = weighted_interval(by_road, most=1.0 / NOSE_DOWNS_PER_NEARNESS)

@@ -58,7 +58,7 @@ class ScoreRules:
     @property
     def n_rides(self) -> int:
         """Number of rides, those of handling and the hard ones counted too."""
-        return self.n_without_hard + (0 if self.day is None else len(self.day.weight))
+        return self.n_without_hard + (0 if self.day is None else len(self.day.rider))
 
     @property
     def n_without_hard(self) -> int:

@@ -75,7 +75,6 @@ def day_rules(hard: HardRides, settings: ScoreSettings) -> DayRules:
     """Return what hard rides stand for, by which nose-down rates are estimated."""
     riders = list(hard.kilometres)
     return DayRules(
-        weight=np.ones(len(hard.rides)),
         rider=np.array([riders.index(ride.rider_name) for ride in hard.rides], dtype=np.int64),
         road=hard.roads,
         kilometres=np.array(list(hard.kilometres.values())),

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives.asked_way import asked_way_m
 from objectives.nose_down_rate import margin_widths, nearness
 from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
@@ -31,7 +32,6 @@ _COURSES_AT_ONCE = 8
 # One piece in so many is ridden by the second weak profile too. The hardest tenth by the first
 # holds 71 of the 72 pieces that are hardest by both.
 _LOOKED_INTO = 10
-_STEP_S = 0.05
 _AHEAD_RATIO = 0.045  # how far beyond its wanted way a board is; see `optimizer.riding_day.speeds`
 
 # A soft board without load response, and one whose damping is too weak for its stiffness: factors.
@@ -214,12 +214,10 @@ def _cut(course: Course, number: int, *, name: str) -> Course:
     manoeuvre = course.manoeuvre
     each_s = _piece_s(manoeuvre.duration_s)
     from_s = round(max(number * each_s - LEAD_IN_S, 0.0), 2)
-    times = np.arange(0.0, from_s, _STEP_S)
-    way_m = (1.0 + _AHEAD_RATIO) * _STEP_S * float(straight_lines(manoeuvre.speed_mps, times).sum())
     part = Part(
         from_s=from_s,
         to_s=min(round((number + 1) * each_s, 2), manoeuvre.duration_s),
-        from_m=way_m,
+        from_m=(1.0 + _AHEAD_RATIO) * asked_way_m(manoeuvre, until_s=from_s),
         speed_mps=float(straight_lines(manoeuvre.speed_mps, np.array([from_s]))[0]),
     )
     return dataclasses.replace(course, name=name, part=part)

@@ -4,8 +4,7 @@ import itertools
 import math
 from pathlib import Path
 
-import numpy as np
-
+from objectives.asked_way import asked_way_m
 from optimizer.base.errors import UserInputError
 from optimizer.study.course_schema import STEEPEST_PERCENT, CourseTable, HeightsTable, RouteTable
 from optimizer.study.dataclass_schema import section_of
@@ -69,7 +68,7 @@ def _refuse_contradictions(road: Road, manoeuvre: Manoeuvre, *, where: str) -> N
 
 def _elevation(route: RouteTable, manoeuvre: Manoeuvre, *, folder: Path, where: str) -> Elevation:
     path = folder / route.file
-    length_m = wanted_distance_m(manoeuvre)
+    length_m = asked_way_m(manoeuvre)
     part = ridden_part(
         heights_of(route, folder=folder), from_m=route.from_m, length_m=length_m, path=path
     )
@@ -117,12 +116,3 @@ def refuse_too_steep(heights: Elevation, *, where: str, or_else: str) -> None:
             f"{where} must not be steeper than {STEEPEST_PERCENT:g} %, got {steepest:.0f} %;"
             f" raise smooth_m or {or_else}"
         )
-
-
-def wanted_distance_m(manoeuvre: Manoeuvre) -> float:
-    """Return how far the wanted speed leads within the ride, in m."""
-    times, speeds = (np.array(values) for values in zip(*manoeuvre.speed_mps, strict=True))
-    inside = np.unique(
-        np.clip(np.append(times, [0.0, manoeuvre.duration_s]), 0.0, manoeuvre.duration_s)
-    )
-    return float(np.trapezoid(np.interp(inside, times, speeds), inside))

@@ -25,7 +25,6 @@ _MARGINS = [RIDE_COLUMNS.index(f"least_{name}_ratio") for name in ("reserve", "n
 
 # What stands for the hard rides: none at all.
 _NO_DAY = DayRules(
-    weight=np.empty(0),
     rider=np.empty(0, dtype=np.int64),
     road=np.empty(0, dtype=np.int64),
     kilometres=np.ones(1),

@@ -249,7 +249,6 @@ def test_a_scan_finds_the_widths_and_the_constant_by_which_rates_were_made():
     reserve = level + random.normal(0.0, 0.15, (n_profiles, n_rides))
     nose = 1.0 - level + random.normal(0.0, 0.3, (n_profiles, n_rides))
     day = DayRules(
-        weight=np.ones(n_rides),
         rider=np.arange(n_rides) % 2,
         road=np.arange(n_rides),
         kilometres=np.array([400.0, 600.0]),

@@ -64,7 +64,6 @@ HARD = tuple(
 )
 ALL_RIDES = RIDES + HARD
 DAY = DayRules(
-    weight=np.array([1.0, 1.0, 2.0, 1.0]),
     rider=np.array([0, 0, 0, 1]),
     road=np.array([0, 0, 1, 1]),
     kilometres=np.array([20.0, 60.0]),

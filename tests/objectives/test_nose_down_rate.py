@@ -26,22 +26,20 @@ from plant.kernel.outcomes import Outcome
 PER_KM = 1000.0 * NOSE_DOWNS_PER_NEARNESS  # what a nearness of 1 in a day of 1 km comes to
 
 
-def day(weight, *, rider=None, road=None, kilometres=(1.0,), worst=0.5):
-    """Return the rules of hard rides, each over a road of its own unless said otherwise."""
-    n_rides = len(weight)
+def day(n_rides, *, rider=None, kilometres=(1.0,), worst=0.5):
+    """Return the rules of hard rides, each over a road of its own."""
     return DayRules(
-        weight=np.asarray(weight, dtype=np.float64),
         rider=np.zeros(n_rides, dtype=np.int64) if rider is None else np.asarray(rider),
-        road=np.arange(n_rides) if road is None else np.asarray(road),
+        road=np.arange(n_rides),
         kilometres=np.asarray(kilometres, dtype=np.float64),
         worst_rider_weight=worst,
     )
 
 
-def interval(near, rules):
-    """Return the sum of weights and its interval, in which one more weighs as much as any."""
-    by_road = np.bincount(rules.road, near * rules.weight).astype(np.float64)
-    return by_road.sum(), *weighted_interval(by_road, most=float(rules.weight.max()))
+def interval(near, *, road=None):
+    """Return the sum of nearness and its interval, in which one more could be a whole one."""
+    by_road = near if road is None else np.bincount(road, near)
+    return by_road.sum(), *weighted_interval(by_road, most=1.0)
 
 
 def near_of(reserve, nose, outcome=Outcome.RIDDEN):
@@ -58,7 +56,7 @@ def test_interval_of_whole_events_is_the_exact_poisson_interval(count):
     near = np.zeros(72)
     near[:count] = 1.0
 
-    rate, low, high = interval(near, day(np.ones(72), kilometres=[1.0]))
+    rate, low, high = interval(near)
 
     # Garwood 1936 by chi-squared quantiles (Ulm 1990, Am. J. Epidemiology 131:373; from memory).
     assert rate == pytest.approx(count)
@@ -72,7 +70,7 @@ def test_interval_of_whole_events_is_the_exact_poisson_interval(count):
     [(1, 0.0253, 5.572), (2, 0.242, 7.225), (5, 1.623, 11.668), (10, 4.795, 18.390)],
 )
 def test_interval_of_whole_events_is_garwoods_table(count, low, high):
-    found = interval(np.ones(count), day(np.ones(count)))
+    found = interval(np.ones(count))
 
     assert found[1:] == pytest.approx((low, high), rel=1e-3)
 
@@ -85,17 +83,15 @@ def test_interval_of_a_weighted_sum_is_that_of_the_published_example():
     births = np.array([327, 30666, 123419, 149919, 104088, 34392])
     standard = np.array([319933, 931318, 786511, 488235, 237863, 61313])
     weight = 1e5 * standard / standard.sum() / births
-    # One hard ride for each case, and one at which nothing happened in the group without a case.
-    group = np.concatenate([[0], np.repeat(np.arange(6), cases)])
-    near = np.concatenate([[0.0], np.ones(cases.sum())])
+    by_case = np.repeat(weight, cases)
 
-    found = interval(near, day(weight[group]))
+    found = by_case.sum(), *weighted_interval(by_case, most=float(weight.max()))
 
     assert found == pytest.approx((75.52901, 67.70212, 188.30017), rel=1e-6)
 
 
 def test_without_anything_near_the_upper_end_is_that_of_a_plain_count_of_none():
-    found = overall_rate(np.full(72, 1e-12), day(np.ones(72), kilometres=[3000.0]))
+    found = overall_rate(np.full(72, 1e-12), day(72, kilometres=[3000.0]))
 
     none = scipy.stats.chi2.ppf(0.975, 2) / 2  # Garwood 1936, from memory
     assert found.high == pytest.approx(1000.0 * none / 3000.0, rel=1e-6)
@@ -103,19 +99,19 @@ def test_without_anything_near_the_upper_end_is_that_of_a_plain_count_of_none():
 
 
 def test_interval_is_in_nose_downs_per_1000_km():
-    near, weight = np.ones(4), np.full(4, 2.0)
+    rules = day(4, rider=[0, 0, 1, 1], kilometres=[100.0, 300.0])
 
-    found = overall_rate(near, day(weight, rider=[0, 0, 1, 1], kilometres=[100.0, 300.0]))
+    found = overall_rate(np.ones(4), rules)
 
-    assert found.rate == pytest.approx(8.0 * NOSE_DOWNS_PER_NEARNESS * 1000.0 / 400.0)
+    assert found.rate == pytest.approx(4.0 * NOSE_DOWNS_PER_NEARNESS * 1000.0 / 400.0)
     assert found.low < found.rate < found.high
 
 
 def test_events_over_one_road_widen_the_interval():
     near = np.ones(12)
 
-    rate, low, high = interval(near, day(np.ones(12)))
-    same, lower, higher = interval(near, day(np.ones(12), road=np.repeat([0, 1, 2], 4)))
+    rate, low, high = interval(near)
+    same, lower, higher = interval(near, road=np.repeat([0, 1, 2], 4))
 
     assert same == rate
     assert lower < low
@@ -133,7 +129,7 @@ def test_interval_covers_a_compound_poisson_sum_as_often_as_it_says(expected_roa
         near = random.uniform(0.0, 1.0, len(road))
         if not len(road):
             road, near = np.zeros(1, dtype=np.int64), np.zeros(1)
-        _, low, high = interval(near, day(np.ones(len(road)), road=road))
+        _, low, high = interval(near, road=road)
         covered.append(low <= expected_roads * mean_of_road <= high)
 
     assert np.mean(covered) >= 0.95 - 3.0 * np.sqrt(0.05 * 0.95 / n_days)
@@ -142,15 +138,15 @@ def test_interval_covers_a_compound_poisson_sum_as_often_as_it_says(expected_roa
 # The rates.
 
 
-TWO_RIDERS = day([1.0, 2.0, 1.0, 4.0], rider=[0, 0, 1, 1], kilometres=[50.0, 150.0])
+TWO_RIDERS = day(6, rider=[0, 0, 1, 1, 1, 1], kilometres=[50.0, 150.0])
 
 
 def test_each_rider_has_the_rate_of_the_own_rides_and_kilometres():
-    near = np.array([[0.5, 0.25, 1.0, 0.5], [0.0, 0.0, 0.0, 0.75]])
+    near = np.array([[0.5, 0.5, 1.0, 0.5, 0.75, 0.75], [0.0, 0.0, 0.75, 0.75, 0.75, 0.75]])
 
     found = rates_by_rider(near, TWO_RIDERS)
 
-    # (0.5 + 2 x 0.25) / 50 km; (1 + 4 x 0.5) / 150 km; none; 4 x 0.75 / 150 km.
+    # (0.5 + 0.5) / 50 km; (1 + 0.5 + 2 x 0.75) / 150 km; none; 4 x 0.75 / 150 km.
     np.testing.assert_allclose(found, PER_KM * np.array([[0.02, 0.02], [0.0, 0.02]]))
 
 
@@ -158,14 +154,14 @@ def test_each_rider_has_the_rate_of_the_own_rides_and_kilometres():
 def test_the_rate_goes_from_that_of_all_riders_to_that_of_the_worst(worst, expected):
     rules = dataclasses.replace(TWO_RIDERS, worst_rider_weight=worst)
 
-    found = blended_rate(np.array([[0.0, 0.0, 0.0, 0.75]]), rules)
+    found = blended_rate(np.array([[0.0, 0.0, 0.75, 0.75, 0.75, 0.75]]), rules)
 
     # 3 over 200 km; 3 over the second rider's 150 km; a quarter of the way between.
     np.testing.assert_allclose(found, [PER_KM * expected])
 
 
 def test_a_rider_without_hard_rides_rode_without_a_nose_down():
-    rules = day([1.0, 1.0], rider=[1, 1], kilometres=[100.0, 100.0])
+    rules = day(2, rider=[1, 1], kilometres=[100.0, 100.0])
 
     found = rates_by_rider(np.ones((1, 2)), rules)
 
@@ -219,7 +215,7 @@ def test_what_was_not_ridden_is_not_known():
     # pyproject makes a warning an error.
     reserve, nose = np.array([[np.nan, 0.1]]), np.array([[np.nan, 0.1]])
     near = near_of(reserve, nose, [[-1, 0]])
-    rules = day([1.0, 1.0], rider=[0, 1], kilometres=[10.0, 10.0])
+    rules = day(2, rider=[0, 1], kilometres=[10.0, 10.0])
 
     np.testing.assert_array_equal(np.isnan(near), [[True, False]])
     np.testing.assert_array_equal(np.isnan(rates_by_rider(near, rules)), [[True, False]])
@@ -231,9 +227,7 @@ tables = hnp.arrays(np.float64, (7, 72), elements=st.floats(-0.3, 1.0))
 
 @given(tables, tables, st.integers(0, 7), st.sampled_from("CF"))
 def test_a_candidate_has_the_same_rate_in_any_batch_to_the_last_bit(reserve, nose, split, order):
-    rules = day(
-        np.linspace(0.5, 1.5, 72), rider=np.arange(72) % 5, kilometres=np.linspace(300.0, 700.0, 5)
-    )
+    rules = day(72, rider=np.arange(72) % 5, kilometres=np.linspace(300.0, 700.0, 5))
 
     def rates(reserve, nose):
         kept = (np.asarray(each, order=order) for each in (reserve, nose))

@@ -21,7 +21,6 @@ GARWOOD = {0: (0.0, 3.689), 1: (0.0253, 5.572), 5: (1.623, 11.668), 10: (4.795, 
 def day(n_rides, *, rider=0, n_riders=1, kilometres=1000.0, road=None):
     """Return a day in which each ride stands for one, each over a road of its own unless said."""
     return DayRules(
-        weight=np.ones(n_rides),
         rider=np.full(n_rides, rider, dtype=np.int64) if np.isscalar(rider) else rider,
         road=np.arange(n_rides) if road is None else road,
         kilometres=np.full(n_riders, kilometres),
