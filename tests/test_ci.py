@@ -8,6 +8,7 @@ import pytest
 
 from tests.optimizer import postgres_server
 from tests.optimizer.reports.page import conftest as page
+from tests.plant.cuda import host_build
 
 CHECK = Path(__file__).parents[1] / ".ci" / "run"
 
@@ -31,7 +32,7 @@ def start_browser():
     next(page.browser.__wrapped__())
 
 
-@pytest.mark.parametrize("start", [start_postgres, start_browser])
+@pytest.mark.parametrize("start", [start_postgres, start_browser, host_build.compiler])
 def test_a_missing_program_fails_where_ci_is_set_and_skips_elsewhere(bare_path, monkeypatch, start):
     ended = []
     for where in ("true", ""):

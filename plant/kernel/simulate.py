@@ -14,17 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import DT_S
-from plant.cuda.available import CudaMissingError
 from plant.description.board import Board
 from plant.description.course import Course
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
 from plant.device import Device, require
 from plant.kernel.course_tables import CourseTables, course_tables
+from plant.kernel.laid_group import LaidGroup
 from plant.kernel.lane_init import fill_profile, lane_template
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES, lane_metrics
 from plant.kernel.ride_block import ride_block
+from plant.kernel.ride_on_gpu import ride_on_gpu
 from plant.kernel.road import TABLE_STEP_M
 
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
@@ -88,25 +89,6 @@ def _template(ride: Ride, grade_rad: float, n_sub: int) -> NDArray[np.float64]:
     )
     template.setflags(write=False)
     return template
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LaidGroup:
-    """Rides over one course on tyres of one size.
-
-    Attributes
-    ----------
-    tables : CourseTables
-        What all of them ride along.
-    places : (ride,) int64
-        Which of the rides they are.
-    templates : (ride, row) float64
-        Each at its start, less its profile: see `plant.kernel.lane_init.lane_template`.
-    """
-
-    tables: CourseTables
-    places: NDArray[np.int64]
-    templates: NDArray[np.float64]
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -313,10 +295,11 @@ def simulate(
         The device is "cuda", which can not be used here.
     """
     require(device)
-    if device == "cuda":
-        raise CudaMissingError('device = "cuda" can not ride yet; device = "cpu" does')
     profiles = _checked(profiles)
     laid = rides if isinstance(rides, LaidRides) else lay(rides, n_sub=n_sub, keep_roads=keep_roads)
+    if device == "cuda":
+        metrics, outcome = ride_on_gpu(profiles, laid.groups, n_sub=laid.n_sub)
+        return Rides(metrics=metrics, outcome=outcome)
     lanes_per_task = _lanes_per_task(len(profiles) * len(laid), n_jobs)
     lanes: list[NDArray[np.int64]] = []
     tasks: list[_Task] = []

@@ -1,0 +1,145 @@
+"""Launches a program on the GPUs of this machine; all calls of the GPU's library stand here."""
+
+import functools
+import weakref
+from collections import OrderedDict
+from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
+from types import ModuleType
+from typing import Any, TypeAlias
+
+import numpy as np
+
+from plant.arrays import Floats, Indices
+from plant.cuda.available import require_cuda
+from plant.cuda.batch import RideBatch, distinct, lane_numbers, longest_first, parts, tiled
+from plant.cuda.program import ENTRY, OPTIONS, Program
+from plant.cuda.values import TILE
+
+# An array of the GPU's library, or a kernel: it publishes no types.
+_OnGpu: TypeAlias = Any
+
+_PART_SHARE = 0.5  # of a GPU's memory for what one launch needs
+_TABLES_SHARE = 0.25  # of a GPU's memory for tables of rides that may come again
+_LANES_FOR_ANOTHER = 16_384  # assumed: fewer leave a second GPU nothing to gain
+
+
+def ride(program: Program, batch: RideBatch) -> Floats:
+    """Return the last rows of every lane of a batch, (row, profile, ride), as `end_rows`.
+
+    Parameters
+    ----------
+    program : Program
+    batch : RideBatch
+        Its tables must not change afterwards: they stay on the GPU while they are in use here.
+
+    Raises
+    ------
+    CudaMissingError
+        There is no GPU here, or no library for it.
+    """
+    cupy = require_cuda()
+    n_gpus = min(cupy.cuda.runtime.getDeviceCount(), 1 + batch.n_lanes // _LANES_FOR_ANOTHER)
+    order = longest_first(batch)
+    shares = [order[number::n_gpus] for number in range(n_gpus)]
+    ends = np.empty((len(program.end_rows), batch.profiles.shape[1], len(order)))
+
+    def ride_share(number: int) -> None:
+        share = shares[number]
+        ends[:, :, share] = _gpu(number).ride(program, batch.part(share))
+
+    with ThreadPoolExecutor(n_gpus) as pool:
+        list(pool.map(ride_share, range(n_gpus)))
+    return ends
+
+
+@functools.cache
+def _gpu(number: int) -> "_Gpu":
+    return _Gpu(require_cuda(), number)
+
+
+class _Gpu:
+    """One GPU: its compiled programs, and the tables on it, what was used last at the end."""
+
+    def __init__(self, cupy: ModuleType, number: int) -> None:
+        self._cupy = cupy
+        self._device = cupy.cuda.Device(number)
+        _, self._n_bytes = self._device.mem_info
+        self._kernels: dict[str, _OnGpu] = {}
+        self._tables: OrderedDict[int, _OnGpu] = OrderedDict()
+
+    def kernel(self, program: Program) -> _OnGpu:
+        """Return the program's kernel, compiled once."""
+        if program.text not in self._kernels:
+            module = self._cupy.RawModule(code=program.text, options=OPTIONS)
+            kernel = self._kernels[program.text] = module.get_function(ENTRY)
+            # More than 48 KiB must be asked for.
+            kernel.max_dynamic_shared_size_bytes = program.shared_bytes
+        return self._kernels[program.text]
+
+    def ride(self, program: Program, batch: RideBatch) -> Floats:
+        """Return the last rows of every lane, (row, profile, ride), in launches that fit."""
+        most = int(_PART_SHARE * self._n_bytes)
+        places = np.arange(len(batch.n_steps))
+        with self._device:
+            found = [
+                self._ride_part(program, batch.part(places[neighbours]))
+                for neighbours in parts(_ride_bytes(program, batch), most=most)
+            ]
+        return np.concatenate(found, axis=2)
+
+    def _ride_part(self, program: Program, batch: RideBatch) -> Floats:
+        cupy = self._cupy
+        n_rides, n_profiles = len(batch.n_steps), batch.profiles.shape[1]
+        uploaded = [
+            cupy.asarray(array)
+            for array in (
+                *lane_numbers(n_rides, n_profiles),
+                tiled(batch.rides),
+                tiled(batch.profiles),
+                batch.n_steps.astype(np.int32),
+            )
+        ]
+        held = []  # until the launch has ended
+        for place in range(len(program.tables)):
+            tables, which = distinct([of_ride[place] for of_ride in batch.tables])
+            on_gpu = [self._table(table) for table in tables]
+            held.append(on_gpu)
+            pointers = np.array([array.data.ptr for array in on_gpu], dtype=np.uint64)
+            n_rows = np.array([len(table) for table in tables], dtype=np.int32)
+            uploaded += [cupy.asarray(pointers[which]), cupy.asarray(n_rows[which])]
+        rings = cupy.empty((-(-batch.n_lanes // TILE), program.n_ring, TILE))
+        ends = cupy.empty((len(program.end_rows), batch.n_lanes))
+        n_blocks = -(-batch.n_lanes // program.block)
+        given = (np.int32(batch.n_lanes), *uploaded, rings, ends)
+        shared = program.shared_bytes
+        self.kernel(program)((n_blocks,), (program.block,), given, shared_mem=shared)
+        found: Floats = cupy.asnumpy(ends)  # waits for the launch
+        self._forget()
+        return found.reshape(len(found), n_rides, n_profiles).swapaxes(1, 2)
+
+    def _table(self, table: Floats) -> _OnGpu:
+        """Return a table on the GPU, where it stays for as long as it is in use here."""
+        place = id(table)
+        if place in self._tables:
+            self._tables.move_to_end(place)
+            return self._tables[place]
+        on_gpu = self._tables[place] = self._cupy.asarray(np.ascontiguousarray(table))
+        weakref.finalize(table, self._tables.pop, place, None).atexit = False
+        return on_gpu
+
+    def _forget(self) -> None:
+        """Give up the tables that were not used for the longest time."""
+        while sum(table.nbytes for table in self._tables.values()) > _TABLES_SHARE * self._n_bytes:
+            self._tables.popitem(last=False)
+
+
+def _ride_bytes(program: Program, batch: RideBatch) -> Indices:
+    """Return the memory that each ride's lanes and tables take, as if no two shared a table."""
+    doubles = len(program.end_rows) + program.n_ring + 1
+    lanes = 8 * doubles * batch.profiles.shape[1]
+    return np.array([lanes + _n_bytes(tables) for tables in batch.tables], dtype=np.intp)
+
+
+def _n_bytes(tables: Iterable[Floats]) -> int:
+    return sum(table.nbytes for table in tables)

@@ -1,0 +1,62 @@
+"""What a program for the GPU is made from: the kernel in Python, and what is chosen for speed."""
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from plant.cuda.values import Value
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """A kernel as it stands in Python.
+
+    Attributes
+    ----------
+    entry : callable
+        Rides one lane from its start to its end.
+    arguments : tuple of Value
+        What each of its parameters is: `LaneRows`, a `Table`, `Static`, or `Code` for the number
+        of steps, which each ride has for itself.
+    names : mapping of str to object
+        What global names of its modules mean for a block of one lane.
+    rows : tuple of str
+        Name of each row, by its number.
+    profile_rows : frozenset of str
+        Rows that follow from the profile; all others follow from the ride.
+    ring : range
+        Numbers of the rows that are found by a reckoned place.
+    """
+
+    entry: Callable[..., Any]
+    arguments: tuple[Value, ...]
+    names: Mapping[str, object]
+    rows: tuple[str, ...]
+    profile_rows: frozenset[str]
+    ring: range
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """What is free to choose for speed: none of it changes a bit.
+
+    Attributes
+    ----------
+    block : int
+        Threads of a block, a multiple of `TILE`.
+    least_blocks : int
+        Blocks that must fit on one multiprocessor at a time: bounds the registers of a thread.
+    shared_rows : frozenset of str
+        Written rows that are kept in shared memory instead of registers.
+    in_step : bool
+        Threads of a block wait for each other at each step, so that they share what is fetched
+        of the program.
+    """
+
+    block: int = 64
+    least_blocks: int = 4
+    shared_rows: frozenset[str] = frozenset()
+    in_step: bool = False
+
+
+DEFAULT = Choices()
