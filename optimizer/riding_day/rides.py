@@ -30,8 +30,8 @@ def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterato
         random = np.random.default_rng([seed, number, 1])
         table = _independent(study.tolerances, random)
         rides = []
-        for lane, draw in enumerate(table):
-            name, rider = riders[(number + lane) % len(riders)]
+        for turn, draw in zip(rider_turns(study, np.array([number]))[0], table, strict=True):
+            name, rider = riders[turn]
             rides.append(
                 Ride(
                     course=course,
@@ -42,6 +42,12 @@ def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterato
                 )
             )
         yield rides
+
+
+def rider_turns(study: Study, numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return which of the study's riders rides each lane of each drawn course, (course, lane)."""
+    turns: NDArray[np.int64] = (numbers[:, None] + np.arange(LANES_OF_A_COURSE)) % len(study.riders)
+    return turns
 
 
 def _independent(

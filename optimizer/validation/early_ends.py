@@ -171,8 +171,7 @@ def judge_faults(
     first = 0
     for fault, rides in faults:
         own = slice(first, first + len(rides))
-        found = Rides(metrics=results.metrics[:, own], outcome=results.outcome[:, own])
-        verdicts.append(_verdict_on_fault(fault, rides, found))
+        verdicts.append(_verdict_on_fault(fault, rides, results.over(own)))
         first += len(rides)
     return verdicts
 

@@ -1,6 +1,8 @@
 """Counting how often a profile puts the nose down in a mixed riding day."""
 
 import dataclasses
+import functools
+import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TypeAlias
@@ -11,13 +13,15 @@ from numpy.typing import NDArray
 from objectives.event_rate import EventRate, event_rate
 from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
-from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
+from optimizer.riding_day.laid_ahead import laid_ahead
+from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides, rider_turns
 from optimizer.riding_day.speeds import ROUGH_1E6_M3
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.study import Study
 from plant.arrays import Floats
+from plant.device import lanes_at_once
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import Ride, Rides, simulate
+from plant.kernel.simulate import Ride, Rides, laid_together, simulate
 
 Place: TypeAlias = tuple[int, int]  # of a ride in the day: its course and its lane
 
@@ -93,7 +97,7 @@ def ride_days(
     hours : float
         At least so many are ridden.
     n_jobs : int
-        Threads; the count does not depend on it.
+        Threads, or processes that draw rides; the count does not depend on it.
     advance : callable
         Receives the hours ridden since it was last called.
     """
@@ -102,20 +106,13 @@ def ride_days(
     counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace")}
     nose_downs: list[Place] = []
     ridden_h = 0.0
-    while ridden_h < hours:
-        first = COURSES_AT_ONCE * len(found)
-        courses = drawn_rides(study, np.arange(first, first + COURSES_AT_ONCE))
-        rides = [ride for course in courses for ride in course]
-        results = simulate(
-            profile[None, :], rides, n_jobs=n_jobs, keep_roads=False, device=study.device
-        )
-        lanes = np.array([riders.index(ride.rider_name) for ride in rides])
+    for numbers, results in _ridden_courses(study, profile, hours=hours, n_jobs=n_jobs):
+        lanes = rider_turns(study, numbers).ravel()
         found.append(_by_course(results, lanes, n_riders=len(riders)))
-        _tally(counts, study, rides, results)
+        _tally(counts, study, numbers, results)
         down = np.flatnonzero(results.outcome[0] == Outcome.NOSE_DOWN)
-        course, lane = np.divmod(down, LANES_OF_A_COURSE)
-        nose_downs += zip((first + course).tolist(), lane.tolist(), strict=True)
-        new_h = float(results.column("ride_time_s").sum()) / 3600.0
+        nose_downs += _places(numbers, down)
+        new_h = _ridden_h(results)
         ridden_h += new_h
         advance(new_h)
     by_km, downs = (np.concatenate(column) for column in zip(*found, strict=True))
@@ -136,15 +133,71 @@ def ride_days(
     )
 
 
+def _ridden_courses(
+    study: Study, profile: Floats, *, hours: float, n_jobs: int
+) -> Iterator[tuple[NDArray[np.int64], Rides]]:
+    """Yield courses of the day and a profile's rides over them, until so many hours are ridden.
+
+    Some batches are simulated together where the device takes no longer over them.
+    """
+    lanes = COURSES_AT_ONCE * LANES_OF_A_COURSE
+    longest_h = lanes * study.riding_day.ride_s / 3600.0
+    ridden_h, n_ridden = 0.0, 0
+    while ridden_h < hours:
+        n_more = math.ceil((hours - ridden_h) / longest_h)
+        batches = [
+            COURSES_AT_ONCE * number + np.arange(COURSES_AT_ONCE, dtype=np.int64)
+            for number in range(n_ridden, n_ridden + n_more)
+        ]
+        n_ridden += n_more
+        for together in laid_ahead(
+            functools.partial(drawn_batch, study),
+            batches,
+            n_courses=n_more * COURSES_AT_ONCE,
+            n_together=max(lanes_at_once(study.device) // lanes, 1),
+            n_jobs=n_jobs,
+        ):
+            laid = laid_together([laid for _, laid in together])
+            results = simulate(profile[None, :], laid, n_jobs=n_jobs, device=study.device)
+            for place, (numbers, _) in enumerate(together):
+                if ridden_h >= hours:
+                    return
+                own = results.over(slice(place * lanes, (place + 1) * lanes))
+                ridden_h += _ridden_h(own)
+                yield numbers, own
+
+
+def drawn_batch(study: Study, numbers: NDArray[np.int64]) -> tuple[list[Ride], NDArray[np.int64]]:
+    """Return all rides over some courses of the validation's riding day, and the courses."""
+    return [ride for course in drawn_rides(study, numbers) for ride in course], numbers
+
+
+def _ridden_h(results: Rides) -> float:
+    return float(results.column("ride_time_s").sum()) / 3600.0
+
+
+def _places(numbers: NDArray[np.int64], lanes: NDArray[np.intp]) -> list[Place]:
+    """Return the places in the day of some of the lanes over its courses of these numbers."""
+    course, lane = np.divmod(lanes, LANES_OF_A_COURSE)
+    return list(zip(numbers[course].tolist(), lane.tolist(), strict=True))
+
+
 def _tally(
-    counts: Mapping[str, Counter[str]], study: Study, rides: Sequence[Ride], results: Rides
+    counts: Mapping[str, Counter[str]],
+    study: Study,
+    numbers: NDArray[np.int64],
+    results: Rides,
 ) -> None:
     """Count the rides that ended early, in place."""
     speeds = results.column("end_speed_mps")[0]
-    for lane in np.flatnonzero(results.outcome[0] != Outcome.RIDDEN).tolist():
+    ended = np.flatnonzero(results.outcome[0] != Outcome.RIDDEN)
+    if not len(ended):
+        return
+    rides = rides_at(study, _places(numbers, ended))
+    for ride, lane in zip(rides, ended.tolist(), strict=True):
         outcome = Outcome(int(results.outcome[0, lane]))
         if outcome is Outcome.NOSE_DOWN:
-            counts["causes"][_cause(rides[lane], results, lane)] += 1
+            counts["causes"][_cause(ride, results, lane)] += 1
             counts["by_pace"][_pace(study.riding_day, float(speeds[lane]))] += 1
         else:
             counts["other_ends"][outcome.message] += 1

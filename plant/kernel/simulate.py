@@ -76,6 +76,10 @@ class Rides:
         column: NDArray[np.float64] = self.metrics[:, :, METRIC_NAMES.index(name)]
         return column
 
+    def over(self, rides: slice) -> "Rides":
+        """Return the results over some of the rides."""
+        return Rides(metrics=self.metrics[:, rides], outcome=self.outcome[:, rides])
+
 
 @functools.lru_cache(maxsize=512)
 def _template(ride: Ride, grade_rad: float, n_sub: int) -> NDArray[np.float64]:
@@ -108,6 +112,20 @@ class LaidRides:
 
     def __len__(self) -> int:
         return sum(len(group.places) for group in self.groups)
+
+    def only(self, places: NDArray[np.intp]) -> "LaidRides":
+        """Return some of the rides, in another order."""
+        at = np.full(len(self), -1)
+        at[places] = np.arange(len(places))
+        kept = ((group, at[group.places] >= 0) for group in self.groups)
+        groups = tuple(
+            dataclasses.replace(
+                group, places=at[group.places[some]], templates=group.templates[some]
+            )
+            for group, some in kept
+            if some.any()
+        )
+        return dataclasses.replace(self, groups=groups)
 
 
 def lay(rides: Sequence[Ride], *, n_sub: int = 1, keep_roads: bool = True) -> LaidRides:

@@ -1,0 +1,127 @@
+"""Rides drawn and laid while those before them are simulated, by other processes where it pays.
+
+To draw a ride and to lay its road takes a thread longer than a GPU takes to ride it, and half of
+that is Python, of which threads run one line at a time.
+"""
+
+import contextlib
+import mmap
+import pickle
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from pathlib import Path
+from typing import TypeAlias, TypeVar
+
+import joblib
+
+from plant.kernel.simulate import LaidRides, Ride, lay
+
+_Batch = TypeVar("_Batch")
+_Facts = TypeVar("_Facts")
+_LaidRound: TypeAlias = list[tuple[_Facts, LaidRides]]
+
+# Courses; measured: a process starts in some 3 s, in which a thread draws and lays about as many.
+_WORTH_PROCESSES = 512
+_FEWEST_PROCESSES = 3  # two would only take the time from the threads that ride
+_ALIGNED = 64  # bytes
+
+
+def laid_ahead(
+    draw: Callable[[_Batch], tuple[list[Ride], _Facts]],
+    batches: Sequence[_Batch],
+    *,
+    n_courses: int,
+    n_together: int,
+    n_jobs: int,
+) -> Iterator[list[tuple[_Facts, LaidRides]]]:
+    """Yield laid rides and facts of some batches together, in order.
+
+    The next are drawn and laid while the caller has these in hand; their roads are not kept.
+
+    Parameters
+    ----------
+    draw : callable
+        From a batch to its rides, and to facts of them that the caller needs; a function at the
+        head of a module, or a partial of one, so that another process finds it.
+    batches : sequence
+    n_courses : int
+        Roads in all batches: few are laid by this process.
+    n_together : int
+        Batches that are laid, and yielded, together.
+    n_jobs : int
+        Threads or processes; with one, nothing is laid ahead.
+    """
+    rounds = [batches[first : first + n_together] for first in range(0, len(batches), n_together)]
+
+    def here(some: Sequence[_Batch]) -> _LaidRound[_Facts]:
+        return [_laid(draw, batch) for batch in some]
+
+    if n_jobs == 1:
+        yield from map(here, rounds)
+    elif n_jobs < _FEWEST_PROCESSES or n_courses < _WORTH_PROCESSES:
+        yield from _one_ahead(here, rounds)
+    else:
+        with tempfile.TemporaryDirectory() as folder:
+            processes = joblib.Parallel(n_jobs=n_jobs)
+
+            def there(some: Sequence[_Batch]) -> _LaidRound[_Facts]:
+                laid = joblib.delayed(_laid_into)
+                paths = processes(laid(draw, batch, Path(folder)) for batch in some)
+                return [_read(path) for path in paths]
+
+            yield from _one_ahead(there, rounds)
+
+
+def _one_ahead(
+    lay_all: Callable[[Sequence[_Batch]], _LaidRound[_Facts]], rounds: Sequence[Sequence[_Batch]]
+) -> Iterator[_LaidRound[_Facts]]:
+    """Yield each round laid, and lay the next meanwhile."""
+    with ThreadPoolExecutor(1) as thread:
+        coming: Future[_LaidRound[_Facts]] | None = None
+        for some in rounds:
+            ready, coming = coming, thread.submit(lay_all, some)
+            if ready is not None:
+                yield ready.result()
+        if coming is not None:
+            yield coming.result()
+
+
+def _laid(
+    draw: Callable[[_Batch], tuple[list[Ride], _Facts]], batch: _Batch
+) -> tuple[_Facts, LaidRides]:
+    rides, facts = draw(batch)
+    return facts, lay(rides, keep_roads=False)
+
+
+def _laid_into(
+    draw: Callable[[_Batch], tuple[list[Ride], _Facts]], batch: _Batch, folder: Path
+) -> tuple[Path, bytes, list[int]]:
+    """Lay a batch into a file; return its path, all but the arrays, and the arrays' sizes.
+
+    The arrays of a batch are tens of megabytes. A pipe would take as long over them as the GPU.
+    """
+    arrays: list[pickle.PickleBuffer] = []
+    text = pickle.dumps(_laid(draw, batch), protocol=5, buffer_callback=arrays.append)
+    sizes = [array.raw().nbytes for array in arrays]
+    with tempfile.NamedTemporaryFile(dir=folder, delete=False) as file:
+        for array, size in zip(arrays, sizes, strict=True):
+            file.write(array.raw())
+            file.write(bytes(-size % _ALIGNED))
+    return Path(file.name), text, sizes
+
+
+def _read(kept: tuple[Path, bytes, list[int]]) -> tuple[_Facts, LaidRides]:
+    """Return a batch from its file, which goes with the last of its arrays."""
+    path, text, sizes = kept
+    with path.open("rb") as file:
+        whole = memoryview(mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ))
+    with contextlib.suppress(PermissionError):  # a mapped file stays on Windows until the end
+        path.unlink()
+    arrays, first = [], 0
+    for size in sizes:
+        arrays.append(whole[first : first + size])
+        first += size + -size % _ALIGNED
+    # Written by a process of this call.
+    facts, laid = pickle.loads(text, buffers=arrays)  # noqa: S301
+    return facts, laid

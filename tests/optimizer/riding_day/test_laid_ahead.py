@@ -1,0 +1,85 @@
+"""Rides laid ahead are the same rides in the same order, whoever lays them."""
+
+import functools
+
+import numpy as np
+import pytest
+
+from optimizer.riding_day import laid_ahead as ahead
+from optimizer.validation.nose_down_rate import drawn_batch
+from plant.kernel.simulate import laid_together, lay, simulate
+from tests.optimizer.validation.profiles import ROW, STUDY
+
+BATCHES = [np.array(numbers) for numbers in ([0, 1], [2], [3], [5, 4])]
+
+
+def laid(n_jobs, n_together=2):
+    return list(
+        ahead.laid_ahead(
+            functools.partial(drawn_batch, STUDY),
+            BATCHES,
+            n_courses=6,
+            n_together=n_together,
+            n_jobs=n_jobs,
+        )
+    )
+
+
+def arrays(rounds):
+    """Return all that was laid, as bytes."""
+    return [
+        (
+            numbers.tolist(),
+            group.places.tolist(),
+            group.tables.n_steps,
+            group.tables.road.tobytes(),
+            group.tables.script.tobytes(),
+            group.templates.tobytes(),
+        )
+        for together in rounds
+        for numbers, rides in together
+        for group in rides.groups
+    ]
+
+
+def test_batches_come_in_order_and_together():
+    rounds = laid(1, n_together=3)
+
+    assert [len(together) for together in rounds] == [3, 1]
+    assert [numbers.tolist() for together in rounds for numbers, _ in together] == [
+        numbers.tolist() for numbers in BATCHES
+    ]
+
+
+@pytest.mark.parametrize("by", ["threads", pytest.param("processes", marks=pytest.mark.slow)])
+def test_threads_and_processes_lay_the_same(by, monkeypatch):
+    if by == "processes":
+        monkeypatch.setattr(ahead, "_WORTH_PROCESSES", 1)
+        monkeypatch.setattr(ahead, "_FEWEST_PROCESSES", 2)
+
+    assert arrays(laid(2)) == arrays(laid(1))
+
+
+def test_a_caller_that_has_enough_leaves_the_rest():
+    rounds = ahead.laid_ahead(
+        functools.partial(drawn_batch, STUDY), BATCHES, n_courses=6, n_together=1, n_jobs=2
+    )
+
+    next(rounds)
+    rounds.close()
+
+    with pytest.raises(StopIteration):
+        next(rounds)
+
+
+def test_laid_rides_ride_as_rides_do_together_apart_and_some_of_them():
+    first, second = (drawn_batch(STUDY, np.array([number]))[0][:3] for number in (7, 8))
+    whole = simulate(ROW[None, :], first + second)
+    together = laid_together([lay(first), lay(second)])
+    some = np.array([4, 0, 5])
+
+    np.testing.assert_array_equal(simulate(ROW[None, :], together).metrics, whole.metrics)
+    np.testing.assert_array_equal(
+        simulate(ROW[None, :], together.only(some)).metrics, whole.metrics[:, some]
+    )
+    assert len(together.only(some)) == 3
