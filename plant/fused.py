@@ -28,7 +28,7 @@ def fused(a: float, b: float, c: float) -> float:
     if math.isfinite(a) and math.isfinite(b) and math.isfinite(c):
         return np.float64(_rounded_once(a, b, c))
     # A product of finite numbers does not reach infinity before the sum is formed.
-    product = 0.0 if math.isfinite(a) and math.isfinite(b) else np.float64(a) * b
+    product = 0.0 if math.isfinite(a) and math.isfinite(b) else a * b
     return np.float64(product + c)
 
 
@@ -41,7 +41,7 @@ def _rounded_once(a: float, b: float, c: float) -> float:
     try:
         return top / (a_under * b_under * c_under)
     except OverflowError:
-        return math.copysign(math.inf, top)
+        return math.inf if top > 0 else -math.inf
 
 
 def _typed(_context: Any, a: Any, b: Any, c: Any) -> Any:

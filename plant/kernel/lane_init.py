@@ -11,6 +11,7 @@ from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
 from plant.description.rider import Rider
+from plant.elementwise import elementwise
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.physics.battery import CELL_OCV_V
 from plant.physics.control import warning_widths
@@ -34,6 +35,11 @@ def torque_per_amp(kv_rpm_per_v: float) -> float:
 def lag_share(dt_s: float, time_s: float) -> float:
     """Return the share of the way a first-order lag goes in one step, 1 - exp(-dt/T)."""
     return -math.expm1(-dt_s / time_s)
+
+
+def _lag_shares(dt_per_time: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return `lag_share` by the step over the lag's time, (lane,)."""
+    return -elementwise(math.expm1, -dt_per_time)
 
 
 def _board_constants(board: Board) -> dict[str, float]:
@@ -236,9 +242,9 @@ def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> No
         values: NDArray[np.float64] = rows[R[name] // WIDTH]
         return values
 
-    row("rate_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("rate_filter_hz"))
-    row("accel_share")[:] = -np.expm1(-2.0 * np.pi * DT_S * row("acceleration_filter_hz"))
-    row("turn_share")[:] = -np.expm1(-DT_S / row("turn_build_up_s"))
+    row("rate_share")[:] = _lag_shares(2.0 * np.pi * DT_S * row("rate_filter_hz"))
+    row("accel_share")[:] = _lag_shares(2.0 * np.pi * DT_S * row("acceleration_filter_hz"))
+    row("turn_share")[:] = _lag_shares(DT_S / row("turn_build_up_s"))
     row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
     row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")
     widths = warning_widths(

@@ -13,6 +13,7 @@ from scipy.ndimage import grey_dilation, uniform_filter1d
 
 from plant.description.board import Wheel
 from plant.description.course import Points, Road
+from plant.elementwise import elementwise
 
 FINE_STEP_M = 0.01
 TABLE_STEP_M = 0.02
@@ -48,7 +49,7 @@ def roughness_shape(n_points: int, step_m: float, seed: int) -> NDArray[np.float
     resolution = frequency[1]
     low, high = _ROUGHNESS_BAND
     inside = (frequency >= low) & (frequency <= high)
-    psd = (frequency[inside] / _ROUGHNESS_N0) ** -2.0
+    psd = (_ROUGHNESS_N0 / frequency[inside]) ** 2
     phase = np.random.default_rng(seed).uniform(0.0, 2.0 * np.pi, psd.size)
     spectrum = np.zeros(frequency.size, dtype=np.complex128)
     spectrum[inside] = np.sqrt(2.0 * psd * resolution) * np.exp(1j * phase) * (n_long / 2.0)
@@ -119,8 +120,7 @@ def grade_rad(road: Road, distance_m: NDArray[np.float64]) -> NDArray[np.float64
     # Twice: the curvature of the blend is then free of jumps.
     half = max(width // 2, 1)
     blended = uniform_filter1d(uniform_filter1d(grade, half, mode="nearest"), half, mode="nearest")
-    result: NDArray[np.float64] = np.arctan(blended)
-    return result
+    return elementwise(math.atan, blended)
 
 
 def road_table(

@@ -1,11 +1,13 @@
 """One ride in full: signals over time for plots and for understanding."""
 
 import dataclasses
+import math
 
 import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import DEG_PER_RAD, DT_S
+from plant.elementwise import elementwise
 from plant.kernel.lane_layout import N_ROWS, WIDTH, R
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, ride_lanes
@@ -104,7 +106,7 @@ def trace(
     return Trace(
         time_s=(np.arange(len(probe), dtype=np.float64) + 1.0) * every_steps * DT_S,
         torque_reserve_ratio=reserve,
-        grade_percent=100.0 * np.tan(grade),
+        grade_percent=100.0 * elementwise(math.tan, grade),
         outcome=Outcome(int(code)),
         **signals,
     )

@@ -4,10 +4,9 @@ Four second-order sections at the controller's rate: high-pass, low-pass, accele
 transition, upward step. Frequencies and quality factors are those of ISO 2631-1:1997, table A.1.
 """
 
+import cmath
 import math
 from typing import TypeAlias
-
-import numpy as np
 
 from plant.constants import DT_S
 
@@ -44,20 +43,36 @@ def _digital(section: Section) -> tuple[float, float, float, float, float]:
     digital filters). The four sections together stay within 0.01 % of the analogue Wk from 0.4
     to 100 Hz.
     """
-    poles = np.exp(np.roots(section[1]) / SAMPLE_RATE_HZ)
-    denominator = np.real(np.poly(poles))
-    omega = 2.0 * np.pi * np.array(_MATCHED_HZ)
-    gain = np.polyval(section[0], 1j * omega) / np.polyval(section[1], 1j * omega)
-    turn = np.exp(1j * omega / SAMPLE_RATE_HZ)
-    wanted = np.abs(gain * np.polyval(denominator, turn)) ** 2
-    x = np.sin(0.5 * omega / SAMPLE_RATE_HZ) ** 2
-    shapes = np.column_stack([1.0 - x, x, 4.0 * x * (1.0 - x)])
-    at_rest, at_half, curve = np.linalg.solve(shapes, wanted)
+    _, leak, stiffness = section[1]
+    decay = math.exp(-0.5 * leak * DT_S)
+    turn = math.sqrt(stiffness - 0.25 * leak * leak) * DT_S  # every pole of Wk has a partner
+    a1, a2 = -2.0 * decay * math.cos(turn), decay * decay
+    (_, at_rest), (x_1, gain_1), (x_2, gain_2) = (
+        _wanted(section, a1, a2, 2.0 * math.pi * frequency) for frequency in _MATCHED_HZ
+    )
+    # B = B0 (1 - x) + B1 x + 4 B2 x (1 - x): at rest B0, and from two more points B1 and B2.
+    rest_1 = (gain_1 - at_rest * (1.0 - x_1)) / x_1
+    rest_2 = (gain_2 - at_rest * (1.0 - x_2)) / x_2
+    curve = (rest_1 - rest_2) / (4.0 * (x_2 - x_1))
+    at_half = rest_1 - 4.0 * curve * (1.0 - x_1)
     low, high = math.sqrt(max(at_rest, 0.0)), math.sqrt(max(at_half, 0.0))
     mean = 0.5 * (low + high)
-    b0 = 0.5 * (mean + math.sqrt(mean**2 + curve))
+    b0 = 0.5 * (mean + math.sqrt(max(mean * mean + curve, 0.0)))
     b1, b2 = 0.5 * (low - high), -0.25 * curve / b0
-    return (b0, b1, float(b2), float(denominator[1]), float(denominator[2]))
+    return (b0, b1, b2, a1, a2)
+
+
+def _wanted(section: Section, a1: float, a2: float, omega: float) -> tuple[float, float]:
+    """Return x and |b0 + b1 z + b2 z^2|^2 at a frequency in rad/s, for the analogue gain there.
+
+    Python's complex numbers, and no library of linear algebra: what that finds hangs in its last
+    bits on the processor.
+    """
+    s, z = complex(0.0, omega), cmath.exp(complex(0.0, omega * DT_S))
+    over, under = ((first * s + second) * s + third for first, second, third in section)
+    gain = over / under * ((z + a1) * z + a2)
+    half = math.sin(0.5 * omega * DT_S)
+    return half * half, gain.real * gain.real + gain.imag * gain.imag
 
 
 _MATCHED_HZ = (0.0, 20.0, 100.0)  # rest, the middle and the end of where Wk weighs
