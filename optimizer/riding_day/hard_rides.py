@@ -6,64 +6,47 @@ profiles had in 300 h, the hardest 75 of 74,000 pieces held 86 %.
 """
 
 import dataclasses
+import functools
 import json
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from objectives.asked_way import asked_way_m
-from objectives.nose_down_rate import margin_widths, nearness
 from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
-from optimizer.riding_day.rides import day_rides
+from optimizer.riding_day.laid_ahead import laid_ahead
+from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
+from optimizer.riding_day.weak_profiles import harder_rides, weakened
 from optimizer.study.study import HardRides, Study
-from plant.arrays import Floats
 from plant.description.course import Course, Part
-from plant.description.profile_array import PROFILE_NAMES, profile_to_array
-from plant.device import Device
+from plant.description.profile_array import profile_to_array
+from plant.device import lanes_at_once
 from plant.kernel.road import straight_lines
-from plant.kernel.simulate import Ride, Rides, simulate
+from plant.kernel.simulate import Ride, Rides
 
 PIECE_S = 15.0
 LEAD_IN_S = 3.0  # of the ride before a piece, for board and rider to settle
 _COURSES_AT_ONCE = 8
-# One piece in so many is ridden by the second weak profile too. The hardest tenth by the first
-# holds 71 of the 72 pieces that are hardest by both.
-_LOOKED_INTO = 10
 _AHEAD_RATIO = 0.045  # how far beyond its wanted way a board is; see `optimizer.riding_day.speeds`
-
-# A soft board without load response, and one whose damping is too weak for its stiffness: factors.
-_WEAKENED: tuple[Mapping[str, float], ...] = (
-    {
-        "inner_gain_a_per_deg": 0.6,
-        "base_gain_a_per_deg": 0.6,
-        "rate_gain_a_per_deg_per_s": 0.6,
-        "uphill_gain_deg_per_mps2": 0.0,
-        "downhill_gain_deg_per_mps2": 0.0,
-    },
-    {"rate_gain_a_per_deg_per_s": 0.4},
-)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class _Piece:
-    """Which piece of which drawn ride, and how near the weak profiles came to a nose-down."""
+    """Which piece of which drawn ride, and how near the weak profiles came to a nose-down.
+
+    Of the time that it is ridden, `own_s` are not the lead-in.
+    """
 
     course: int
     piece: int
     lane: int
-    hardness: float
-
-
-def weakened(baseline: Floats) -> Floats:
-    """Return the profiles that look for hard rides, (profile, parameter)."""
-    profiles = np.tile(baseline, (len(_WEAKENED), 1))
-    for row, factors in zip(profiles, _WEAKENED, strict=True):
-        for name, factor in factors.items():
-            row[PROFILE_NAMES.index(name)] *= factor
-    return profiles
+    rider_name: str
+    ridden_s: float
+    own_s: float
+    hardness: float = 0.0
 
 
 def find_hard_rides(
@@ -88,26 +71,29 @@ def find_hard_rides(
     profiles = weakened(profile_to_array(study.baseline))
     found: list[_Piece] = []
     kilometres = dict.fromkeys(study.riders, 0.0)
-    ridden_h, first = 0.0, 0
-    while ridden_h < study.hard_rides_h or len(found) < study.n_hard_rides:
-        numbers = np.arange(first, first + _COURSES_AT_ONCE)
-        first += _COURSES_AT_ONCE
-        rides, places = _all_pieces(study, numbers)
-        results, harder, hardness = harder_rides(
+    n_rides = _COURSES_AT_ONCE * LANES_OF_A_COURSE * n_pieces(study.riding_day.ride_s)
+    new_h = n_rides * _piece_s(study.riding_day.ride_s) / 3600.0
+    batches = _batches(study, n_rides, new_h)
+    for together in laid_ahead(
+        functools.partial(_all_pieces, study),
+        batches,
+        n_courses=len(batches) * _COURSES_AT_ONCE,
+        n_together=max(lanes_at_once(study.device) // n_rides, 1),
+        n_jobs=n_jobs,
+    ):
+        ridden = harder_rides(
             profiles,
-            rides,
+            [laid for _, laid in together],
             n_least=study.n_hard_rides - len(found),
             n_jobs=n_jobs,
             device=study.device,
         )
-        _add_kilometres(kilometres, rides, results)
-        for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
-            course, piece, lane = places[place]
-            found.append(_Piece(course=course, piece=piece, lane=lane, hardness=hard))
-        found = _hardest(found, study.n_hard_rides)
-        new_h = len(rides) * _piece_s(study.riding_day.ride_s) / 3600.0
-        ridden_h += new_h
-        advance(new_h)
+        for (pieces, _), (results, harder, hardness) in zip(together, ridden, strict=True):
+            _add_kilometres(kilometres, pieces, results)
+            for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
+                found.append(dataclasses.replace(pieces[place], hardness=hard))
+            found = _hardest(found, study.n_hard_rides)
+            advance(new_h)
     facts = {
         "rides": [[piece.course, piece.piece, piece.lane] for piece in found],
         "kilometres": kilometres,
@@ -115,45 +101,24 @@ def find_hard_rides(
     return stored_hard_rides(study, json.dumps(facts))
 
 
-def harder_rides(
-    profiles: Floats,
-    rides: Sequence[Ride],
-    *,
-    n_least: int = 0,
-    n_jobs: int = 1,
-    device: Device = "cpu",
-) -> tuple[Rides, NDArray[np.intp], Floats]:
-    """Return what the first weak profile rode, and the harder of the rides with their hardness.
+def _batches(study: Study, n_rides: int, hours: float) -> list[NDArray[np.int64]]:
+    """Return the courses of the day, some at a time, until enough are drawn.
 
     Parameters
     ----------
-    profiles : (profile, parameter) float64
-        From `weakened`. The first rides all rides, the others only the harder tenth.
-    rides : sequence of Ride
-    n_least : int
-        So many are looked into at least.
-    n_jobs : int
-        Threads; the result does not depend on it.
-    device : Device
-        What simulates; the result does not depend on it either.
-
-    Returns
-    -------
-    Rides, (harder ride,) intp, (harder ride,) float64
-        Hardness is the mean nearness to a nose-down, 0 to 1.
+    study : Study
+    n_rides : int
+        Of each batch.
+    hours : float
+        Of the day in each batch.
     """
-    results = simulate(profiles[:1], rides, n_jobs=n_jobs, keep_roads=False, device=device)
-    near = ridden_nearness(results)[0]
-    n_harder = max(len(rides) // _LOOKED_INTO, n_least)
-    harder = np.argsort(-near, kind="stable")[:n_harder]
-    others = simulate(
-        profiles[1:],
-        [rides[place] for place in harder],
-        n_jobs=n_jobs,
-        keep_roads=False,
-        device=device,
-    )
-    return results, harder, np.vstack([near[harder], ridden_nearness(others)]).mean(axis=0)
+    batches: list[NDArray[np.int64]] = []
+    drawn_h = 0.0
+    while drawn_h < study.hard_rides_h or len(batches) * n_rides < study.n_hard_rides:
+        first = len(batches) * _COURSES_AT_ONCE
+        batches.append(first + np.arange(_COURSES_AT_ONCE, dtype=np.int64))
+        drawn_h += hours
+    return batches
 
 
 def stored_hard_rides(study: Study, text: str) -> HardRides:
@@ -227,43 +192,39 @@ def _drawn(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
     return day_rides(study, numbers, seed=spawned(study.seed, "hard rides", "day"))
 
 
-def _all_pieces(
-    study: Study, numbers: NDArray[np.int64]
-) -> tuple[list[Ride], list[tuple[int, int, int]]]:
-    """Return all pieces of drawn courses, and the course, piece and lane of each."""
+def _all_pieces(study: Study, numbers: NDArray[np.int64]) -> tuple[list[Ride], list[_Piece]]:
+    """Return all pieces of drawn courses as rides, and which they are."""
     rides: list[Ride] = []
-    places: list[tuple[int, int, int]] = []
+    pieces: list[_Piece] = []
     for number, drawn in zip(numbers.tolist(), _drawn(study, numbers), strict=True):
         course = drawn[0].course
         for piece in range(n_pieces(course.duration_s)):
             # All lanes of a piece share its course, and so its road.
             cut = _cut(course, piece, name=f"day_{number}_{piece}")
             rides += [_over(cut, ride, piece) for ride in drawn]
-            places += [(number, piece, lane) for lane in range(len(drawn))]
-    return rides, places
+            pieces += [
+                _Piece(
+                    course=number,
+                    piece=piece,
+                    lane=lane,
+                    rider_name=ride.rider_name,
+                    ridden_s=cut.duration_s,
+                    own_s=_piece_s(course.duration_s),
+                )
+                for lane, ride in enumerate(drawn)
+            ]
+    return rides, pieces
 
 
-def ridden_nearness(results: Rides) -> Floats:
-    """Return how near simulated rides came to a nose-down, 0 to 1, (candidate, ride)."""
-    return nearness(
-        margin_widths(
-            results.column("least_reserve_ratio"),
-            results.column("least_nose_margin_ratio"),
-            results.outcome,
-        )
-    )
-
-
-def _add_kilometres(kilometres: dict[str, float], rides: Sequence[Ride], results: Rides) -> None:
+def _add_kilometres(kilometres: dict[str, float], pieces: Sequence[_Piece], results: Rides) -> None:
     """Add what each rider rode, less the way before each piece, in place.
 
     A piece that ends early is cut short: one in a thousand. A board runs ahead at its start, so
     that the way of all pieces is 5 % longer than that of the whole rides.
     """
     way_km = np.abs(results.column("distance_m")[0]) / 1000.0
-    for ride, ridden_km in zip(rides, way_km.tolist(), strict=True):
-        own_s = _piece_s(ride.course.manoeuvre.duration_s)
-        kilometres[ride.rider_name] += ridden_km * own_s / ride.course.duration_s
+    for piece, ridden_km in zip(pieces, way_km.tolist(), strict=True):
+        kilometres[piece.rider_name] += ridden_km * piece.own_s / piece.ridden_s
 
 
 def _hardest(pieces: list[_Piece], n_kept: int) -> list[_Piece]:

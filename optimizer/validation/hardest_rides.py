@@ -1,6 +1,7 @@
 """Which rides of a long riding day are hardest: found by weak profiles, once for a study."""
 
 import dataclasses
+import functools
 import json
 from collections.abc import Callable
 from typing import Any
@@ -11,11 +12,13 @@ from optimizer.base.hashing import digest
 from optimizer.base.progress import UNWATCHED
 from optimizer.execution.kept_texts import keep_text, kept_text
 from optimizer.execution.provenance import model_inputs
-from optimizer.riding_day.hard_rides import harder_rides, weakened
+from optimizer.riding_day.laid_ahead import laid_ahead
 from optimizer.riding_day.rides import LANES_OF_A_COURSE
+from optimizer.riding_day.weak_profiles import harder_rides, weakened
 from optimizer.study.study import Study
-from optimizer.validation.nose_down_rate import COURSES_AT_ONCE, Place, drawn_rides
+from optimizer.validation.nose_down_rate import COURSES_AT_ONCE, Place, drawn_batch
 from plant.description.profile_array import profile_to_array
+from plant.device import lanes_at_once
 
 # Of 300 h the hardest 0.25 % held all nose-downs of 20 profiles, of 800 h the hardest 1 % held 97
 # to 100 %: see tests/benchmarks/RESULTS.md.
@@ -86,16 +89,23 @@ def _found(
     profiles = weakened(profile_to_array(study.baseline))
     n_kept = int(np.ceil(HARDEST_RATIO * n_drawn * LANES_OF_A_COURSE))
     found: list[tuple[float, int, int]] = []  # minus the hardness, course, lane
-    for first in range(0, n_drawn, COURSES_AT_ONCE):
-        numbers = np.arange(first, min(first + COURSES_AT_ONCE, n_drawn))
-        rides = [ride for course in drawn_rides(study, numbers) for ride in course]
-        results, harder, hardness = harder_rides(
-            profiles, rides, n_jobs=n_jobs, device=study.device
-        )
-        course, lane = np.divmod(harder, LANES_OF_A_COURSE)
-        found += zip((-hardness).tolist(), (first + course).tolist(), lane.tolist(), strict=True)
-        found = sorted(found)[: n_kept + 1]
-        advance(float(results.column("ride_time_s").sum()) / 3600.0)
+    every = np.arange(n_drawn, dtype=np.int64)
+    batches = [every[first : first + COURSES_AT_ONCE] for first in every[::COURSES_AT_ONCE]]
+    for together in laid_ahead(
+        functools.partial(drawn_batch, study),
+        batches,
+        n_courses=n_drawn,
+        n_together=max(lanes_at_once(study.device) // (COURSES_AT_ONCE * LANES_OF_A_COURSE), 1),
+        n_jobs=n_jobs,
+    ):
+        laid = [rides for _, rides in together]
+        ridden = harder_rides(profiles, laid, n_jobs=n_jobs, device=study.device)
+        for (numbers, _), (results, harder, hardness) in zip(together, ridden, strict=True):
+            course, lane = np.divmod(harder, LANES_OF_A_COURSE)
+            course = numbers[course]
+            found += zip((-hardness).tolist(), course.tolist(), lane.tolist(), strict=True)
+            found = sorted(found)[: n_kept + 1]
+            advance(float(results.column("ride_time_s").sum()) / 3600.0)
     return {
         "places": sorted((course, lane) for _, course, lane in found[:n_kept]),
         "hold_weak_falls": -found[-1][0] < _A_WEAK_PROFILE_FALLS,

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from objectives.event_rate import EventRate, event_rate
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.errors import UserInputError
-from optimizer.riding_day.hard_rides import ridden_nearness, weakened
 from optimizer.riding_day.rides import day_rides
+from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats
 from plant.description.profile_array import profile_to_array

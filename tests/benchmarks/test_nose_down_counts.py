@@ -7,8 +7,8 @@ import pytest
 
 from objectives.nose_down_rate import DayRules, RateEstimate
 from optimizer.base.errors import UserInputError
-from optimizer.riding_day.hard_rides import weakened
 from optimizer.riding_day.rides import day_rides
+from optimizer.riding_day.weak_profiles import weakened
 from optimizer.study.load import load_study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome

@@ -9,16 +9,16 @@ import pytest
 from scipy.stats import mannwhitneyu
 
 from optimizer.base.hashing import spawned
+from optimizer.riding_day import hard_rides
 from optimizer.riding_day.hard_rides import (
     PIECE_S,
     find_hard_rides,
     n_pieces,
     piece_of,
-    ridden_nearness,
     stored_hard_rides,
-    weakened,
 )
 from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
+from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
@@ -60,6 +60,16 @@ def test_one_study_has_one_set_of_hard_rides_on_any_number_of_threads(study, har
 
     assert again.text == hard.text
     assert again.rides == hard.rides
+
+
+def test_batches_ridden_together_find_the_same_hard_rides(study, hard, monkeypatch):
+    wide = dataclasses.replace(study, hard_rides_h=5.0)  # some batches of 2.1 h
+    apart = find_hard_rides(wide, n_jobs=2)
+
+    monkeypatch.setattr(hard_rides, "lanes_at_once", lambda _device: 2000)
+    together = find_hard_rides(wide, n_jobs=2)
+
+    assert together.text == apart.text != hard.text
 
 
 def test_hard_rides_come_back_from_their_text(study, hard):

@@ -11,7 +11,7 @@ from optimizer.base.errors import UserInputError
 from optimizer.execution import kept_texts
 from optimizer.interface import levelgain
 from optimizer.reports.nose_down_lines import accelerated_line
-from optimizer.riding_day.hard_rides import ridden_nearness, weakened
+from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.load import load_study
 from optimizer.validation import hardest_rides as hardest_module
 from optimizer.validation.accelerated_count import accelerated_count, stratified_rate

@@ -1,0 +1,96 @@
+"""Weakened profiles, which find the hard ones among many rides."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from objectives.nose_down_rate import margin_widths, nearness
+from plant.arrays import Floats
+from plant.description.profile_array import PROFILE_NAMES
+from plant.device import Device
+from plant.kernel.simulate import LaidRides, Rides, laid_together, simulate
+
+# One ride in so many is ridden by the second weak profile too. The hardest tenth by the first
+# holds 71 of the 72 pieces that are hardest by both.
+_LOOKED_INTO = 10
+
+# A soft board without load response, and one whose damping is too weak for its stiffness: factors.
+_WEAKENED: tuple[Mapping[str, float], ...] = (
+    {
+        "inner_gain_a_per_deg": 0.6,
+        "base_gain_a_per_deg": 0.6,
+        "rate_gain_a_per_deg_per_s": 0.6,
+        "uphill_gain_deg_per_mps2": 0.0,
+        "downhill_gain_deg_per_mps2": 0.0,
+    },
+    {"rate_gain_a_per_deg_per_s": 0.4},
+)
+
+
+def weakened(baseline: Floats) -> Floats:
+    """Return the profiles that look for hard rides, (profile, parameter)."""
+    profiles = np.tile(baseline, (len(_WEAKENED), 1))
+    for row, factors in zip(profiles, _WEAKENED, strict=True):
+        for name, factor in factors.items():
+            row[PROFILE_NAMES.index(name)] *= factor
+    return profiles
+
+
+def harder_rides(
+    profiles: Floats,
+    batches: Sequence[LaidRides],
+    *,
+    n_least: int = 0,
+    n_jobs: int = 1,
+    device: Device = "cpu",
+) -> list[tuple[Rides, NDArray[np.intp], Floats]]:
+    """Return of each batch what the first weak profile rode, and its harder rides.
+
+    Parameters
+    ----------
+    profiles : (profile, parameter) float64
+        From `weakened`. The first rides all rides, the others only the harder tenth of each batch.
+    batches : sequence of LaidRides
+        Simulated together; what is found in one does not depend on the others.
+    n_least : int
+        So many rides of the batches are looked into at least, the first batches first.
+    n_jobs : int
+        Threads; the result does not depend on it.
+    device : Device
+        What simulates; the result does not depend on it either.
+
+    Returns
+    -------
+    list of (Rides, (harder ride,) intp, (harder ride,) float64)
+        Hardness is the mean nearness to a nose-down, 0 to 1.
+    """
+    laid = laid_together(batches)
+    results = simulate(profiles[:1], laid, n_jobs=n_jobs, device=device)
+    near = ridden_nearness(results)[0]
+    ends = np.cumsum([len(batch) for batch in batches])
+    own = [slice(end - len(batch), end) for batch, end in zip(batches, ends, strict=True)]
+    harder = []
+    for rides in own:
+        n_harder = max((rides.stop - rides.start) // _LOOKED_INTO, n_least)
+        harder.append(np.argsort(-near[rides], kind="stable")[:n_harder])
+        n_least = max(n_least - len(harder[-1]), 0)
+    places = [rides.start + some for rides, some in zip(own, harder, strict=True)]
+    others = simulate(profiles[1:], laid.only(np.concatenate(places)), n_jobs=n_jobs, device=device)
+    hardness = np.vstack([near[np.concatenate(places)], ridden_nearness(others)]).mean(axis=0)
+    parts = np.split(hardness, np.cumsum([len(some) for some in harder])[:-1])
+    return [
+        (results.over(rides), some, hard)
+        for rides, some, hard in zip(own, harder, parts, strict=True)
+    ]
+
+
+def ridden_nearness(results: Rides) -> Floats:
+    """Return how near simulated rides came to a nose-down, 0 to 1, (candidate, ride)."""
+    return nearness(
+        margin_widths(
+            results.column("least_reserve_ratio"),
+            results.column("least_nose_margin_ratio"),
+            results.outcome,
+        )
+    )
