@@ -117,5 +117,6 @@ def _search_facts(results: Results, view: SearchView, written: list[Path]) -> di
         "parameters_at_bounds": {
             name: bound_marks(results, number) for name, number in results.picks.items()
         },
+        "device": results.study.device,
         "files": [str(path) for path in written],
     }

@@ -62,6 +62,7 @@ def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, 
             "study_digest": study.digest,
             "model_digest": model_digest(),
             "seed": study.seed,
+            "device": study.device,
         },
     }
 
