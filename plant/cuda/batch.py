@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.arrays import Floats, Indices
-from plant.cuda.values import TILE
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,18 +68,20 @@ def lane_numbers(n_rides: int, n_profiles: int) -> tuple[NDArray[np.int32], NDAr
     return ride, profile
 
 
-def tiled(rows: Floats) -> Floats:
-    """Return rows of rides or profiles as they stand in memory, (tile, row, `TILE`).
+def tiled(rows: Floats, width: int) -> Floats:
+    """Return rows of rides or profiles as they stand in memory, (tile, row, neighbour).
 
     Parameters
     ----------
     rows : (row, column) float64
+    width : int
+        Neighbours in a tile; the last tile is filled up with zeros.
     """
     n_rows, n_columns = rows.shape
-    n_tiles = -(-n_columns // TILE)
-    padded = np.zeros((n_rows, n_tiles * TILE))
+    n_tiles = -(-n_columns // width)
+    padded = np.zeros((n_rows, n_tiles * width))
     padded[:, :n_columns] = rows
-    return np.ascontiguousarray(padded.reshape(n_rows, n_tiles, TILE).swapaxes(0, 1))
+    return np.ascontiguousarray(padded.reshape(n_rows, n_tiles, width).swapaxes(0, 1))
 
 
 def distinct(tables: Sequence[Floats]) -> tuple[list[Floats], Indices]:

@@ -95,8 +95,8 @@ class _Gpu:
             cupy.asarray(array)
             for array in (
                 *lane_numbers(n_rides, n_profiles),
-                tiled(batch.rides),
-                tiled(batch.profiles),
+                tiled(batch.rides, program.ride_tile),
+                tiled(batch.profiles, TILE),
                 batch.n_steps.astype(np.int32),
             )
         ]

@@ -7,11 +7,12 @@ such as a ring, are in memory, one slot of all lanes after the other.
 """
 
 import dataclasses
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 
 from plant.cuda.source import Choices, Source
 from plant.cuda.translate import translate
-from plant.cuda.values import TILE, Table, TranslationError
+from plant.cuda.values import TILE, Table, TranslationError, reals
 
 ENTRY = "ride_lanes"
 # Contraction off: what is fused stands in the text.
@@ -43,6 +44,8 @@ class Program:
         Threads of a block.
     shared_bytes : int
         Shared memory that a block is launched with.
+    ride_tile : int
+        Rides side by side in memory.
     written_rows : tuple of str
         Rows that change during a ride; those of the ring are not among them.
     ride_rows : tuple of str
@@ -60,6 +63,7 @@ class Program:
     text: str
     block: int
     shared_bytes: int
+    ride_tile: int
     written_rows: tuple[str, ...]
     ride_rows: tuple[str, ...]
     profile_rows: tuple[str, ...]
@@ -74,14 +78,16 @@ class _Rows:
     def __init__(self, names: Sequence[str], ring: range) -> None:
         self._names = names
         self._ring = ring
-        self.read: set[str] = set()
+        self.uses: Counter[str] = Counter()
         self.written: set[str] = set()
 
     def at(self, row: int, *, writes: bool) -> str:
         if not 0 <= row < len(self._names) or row in self._ring:
             raise TranslationError(f"row {row} is none that stands by itself")
         name = self._names[row]
-        (self.written if writes else self.read).add(name)
+        self.uses[name] += 1
+        if writes:
+            self.written.add(name)
         return f"ROW_{name}"
 
     def among(self, first: int, place: str) -> str:
@@ -128,10 +134,11 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
         raise TranslationError(f"never written: {', '.join(sorted(unwritten))}")
     if fixed := rows.written & source.profile_rows:
         raise TranslationError(f"of the profile, and written: {', '.join(sorted(fixed))}")
-    in_shared = choices.shared_rows
+    in_shared = {name for name in source.kept_rows if rows.uses[name] <= choices.shared_uses}
+    read = set(rows.uses)
     places = _Places(
-        of_ride=_in_order(source, rows.read - rows.written - source.profile_rows),
-        of_profile=_in_order(source, rows.read & source.profile_rows),
+        of_ride=_in_order(source, read - rows.written - source.profile_rows),
+        of_profile=_in_order(source, read & source.profile_rows),
         in_registers=_in_order(source, rows.written - in_shared),
         shared=_in_order(source, rows.written & in_shared),
         ring=tuple(source.rows[row] for row in source.ring),
@@ -140,7 +147,8 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
     parts = [
         _HEAD,
         f"#define EACH_ROUND {'__syncthreads();' if choices.in_step else ''}",
-        *_macros(places, choices.block),
+        *_numbers(translation.text + translation.call, choices),
+        *_macros(places, choices),
         _structure(places),
         translation.text,
         _launch(places, end_rows, choices, translation.call),
@@ -149,6 +157,7 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
         text="\n".join(parts),
         block=choices.block,
         shared_bytes=8 * len(places.shared) * choices.block,
+        ride_tile=choices.ride_tile,
         written_rows=places.in_registers + places.shared,
         ride_rows=places.ride_rows,
         profile_rows=places.of_profile,
@@ -162,16 +171,30 @@ def _in_order(source: Source, names: Collection[str]) -> tuple[str, ...]:
     return tuple(name for name in source.rows if name in names)
 
 
-def _macros(places: _Places, block: int) -> Iterator[str]:
+def _numbers(text: str, choices: Choices) -> Iterator[str]:
+    """Yield what each real number's name stands for, exact to the last bit.
+
+    An instruction holds 32 bits of a number, its upper half. Nought and one are read from memory
+    although they fit: selects against them would become slower ones of the greater or lesser.
+    """
+    for name, value in reals(text).items():
+        in_memory = not name.endswith("0" * 8) or value in {0.0, 1.0}
+        if choices.reals_in_memory and in_memory:
+            yield f"__constant__ double {name} = {value.hex()};  // {value!r}"
+        else:
+            yield f"#define {name} ({value.hex()})"
+
+
+def _macros(places: _Places, choices: Choices) -> Iterator[str]:
     """Yield what each row's name stands for."""
     for place, name in enumerate(places.of_ride):
-        yield f"#define ROW_{name} b.ride[{place} * TILE]"
+        yield f"#define ROW_{name} b.ride[{place * choices.ride_tile}]"
     for place, name in enumerate(places.of_profile):
         yield f"#define ROW_{name} b.profile[{place} * TILE]"
     for name in places.in_registers:
         yield f"#define ROW_{name} b.{name}"
     for place, name in enumerate(places.shared):
-        yield f"#define ROW_{name} b.shared[{place * block}]"
+        yield f"#define ROW_{name} b.shared[{place * choices.block}]"
 
 
 def _structure(places: _Places) -> str:
@@ -205,9 +228,9 @@ def _launch(places: _Places, end_rows: Sequence[str], choices: Choices, call: st
         "if (lane >= n_lanes) return;",
         "const int ride = ride_of[lane], profile = profile_of[lane], n_steps = n_steps_of[ride];",
         "Lane b;",
-        *_tile("b.ride", "rides", "ride", len(places.ride_rows)),
-        *_tile("b.profile", "profiles", "profile", len(places.of_profile)),
-        *_tile("b.ring", "rings", "lane", len(places.ring)),
+        _tile("b.ride", "rides", "ride", (len(places.ride_rows), choices.ride_tile)),
+        _tile("b.profile", "profiles", "profile", (len(places.of_profile), TILE)),
+        _tile("b.ring", "rings", "lane", (len(places.ring), TILE)),
     ]
     if places.shared:
         lines.append("extern __shared__ volatile double shared[];")
@@ -217,10 +240,10 @@ def _launch(places: _Places, end_rows: Sequence[str], choices: Choices, call: st
         lines.append(f"b.{table.name}_rows = {table.name}_rows_of[ride];")
     first = len(places.of_ride)
     for place, name in enumerate(places.in_registers + places.shared, first):
-        lines.append(f"ROW_{name} = b.ride[{place} * TILE];")
+        lines.append(f"ROW_{name} = b.ride[{place * choices.ride_tile}];")
     first += len(places.in_registers + places.shared)
     lines.append(f"for (int slot = 0; slot < {len(places.ring)}; ++slot)")
-    lines.append(f"  b.ring[slot * TILE] = b.ride[({first} + slot) * TILE];")
+    lines.append(f"  b.ring[slot * TILE] = b.ride[({first} + slot) * {choices.ride_tile}];")
     lines.append(f"{call};")
     for place, name in enumerate(end_rows):
         lines.append(f"ends[{place} * size_t(n_lanes) + lane] = ROW_{name};")
@@ -229,6 +252,8 @@ def _launch(places: _Places, end_rows: Sequence[str], choices: Choices, call: st
     return "\n".join([head, *(f"  {line}" for line in lines), "}", ""])
 
 
-def _tile(pointer: str, memory: str, index: str, n_rows: int) -> Iterator[str]:
-    """Yield how one of `TILE` neighbours finds its first row in memory."""
-    yield f"{pointer} = {memory} + size_t({index} / TILE) * ({n_rows} * TILE) + {index} % TILE;"
+def _tile(pointer: str, memory: str, index: str, shape: tuple[int, int]) -> str:
+    """Return how one of the neighbours of a tile, (row, neighbour), finds its first row."""
+    n_rows, width = shape
+    tile = f"size_t({index} / {width}) * {n_rows * width}"
+    return f"{pointer} = {memory} + {tile} + {index} % {width};"

@@ -24,6 +24,8 @@ class Source:
         Name of each row, by its number.
     profile_rows : frozenset of str
         Rows that follow from the profile; all others follow from the ride.
+    kept_rows : frozenset of str
+        Rows that one step hands to the next, or to the end.
     ring : range
         Numbers of the rows that are found by a reckoned place.
     """
@@ -33,6 +35,7 @@ class Source:
     names: Mapping[str, object]
     rows: tuple[str, ...]
     profile_rows: frozenset[str]
+    kept_rows: frozenset[str]
     ring: range
 
 
@@ -46,16 +49,24 @@ class Choices:
         Threads of a block, a multiple of `TILE`.
     least_blocks : int
         Blocks that must fit on one multiprocessor at a time: bounds the registers of a thread.
-    shared_rows : frozenset of str
-        Written rows that are kept in shared memory instead of registers.
+    shared_uses : int
+        Kept rows that stand at most so often in the text are in shared memory, others in
+        registers.
+    reals_in_memory : bool
+        Real numbers are read from constant memory, where an instruction takes them as they are;
+        as part of the program many need instructions of their own.
+    ride_tile : int
+        Rides side by side in memory, a power of two: few keep what one ride reads close together.
     in_step : bool
         Threads of a block wait for each other at each step, so that they share what is fetched
         of the program.
     """
 
     block: int = 64
-    least_blocks: int = 4
-    shared_rows: frozenset[str] = frozenset()
+    least_blocks: int = 6
+    shared_uses: int = 3
+    reals_in_memory: bool = True
+    ride_tile: int = 4
     in_step: bool = False
 
 

@@ -6,6 +6,8 @@ Types of C++ text are `double`, `int` (32 bits: steps, slots and places in table
 
 import dataclasses
 import math
+import re
+import struct
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -77,13 +79,19 @@ def static_type(value: object) -> str:
 
 
 def literal(value: Any) -> str:
-    """Return a known number as C++ text, exact to the last bit."""
+    """Return a known number as C++ text; a real one by a name that holds its bits."""
     kind = static_type(value)
     if kind == BOOL:
         return "true" if value else "false"
     if kind == DOUBLE:
-        return float(value).hex() if value >= 0.0 else f"({float(value).hex()})"
-    return f"{int(value)}ULL" if kind == WORD else (f"{value}" if value >= 0 else f"({value})")
+        return f"REAL_{struct.pack('>d', value).hex()}"
+    return f"{int(value)}ULL" if kind == WORD else f"({value})"
+
+
+def reals(text: str) -> dict[str, float]:
+    """Return the real numbers that a text names, by name."""
+    names = sorted(set(re.findall(r"\bREAL_[0-9a-f]{16}\b", text)))
+    return {name: struct.unpack(">d", bytes.fromhex(name[5:]))[0] for name in names}
 
 
 def type_of(value: Value) -> str:

@@ -9,7 +9,16 @@ from plant.cuda.program import Program, program
 from plant.cuda.source import DEFAULT, Choices, Source
 from plant.cuda.values import INT, Code, LaneRows, Static, Table, Value
 from plant.description.profile_array import PROFILE_NAMES
-from plant.kernel.lane_layout import RING_SLOTS, ROAD_NAMES, SCRIPT_NAMES, TUNED_NAMES, WIDTH, R
+from plant.kernel.lane_layout import (
+    RING_SLOTS,
+    ROAD_NAMES,
+    SCRIPT_NAMES,
+    STATE_NAMES,
+    TUNED_NAMES,
+    WIDTH,
+    R,
+)
+from plant.kernel.metrics import ACCUMULATOR_NAMES
 from plant.kernel.ride_block import ride_block
 from plant.kernel.road import TABLE_STEP_M
 
@@ -38,6 +47,7 @@ def kernel_source(n_sub: int) -> Source:
         names={"WIDTH": 1, "R": rows},
         rows=ROW_NAMES,
         profile_rows=frozenset(PROFILE_NAMES + TUNED_NAMES),
+        kept_rows=frozenset(STATE_NAMES + ACCUMULATOR_NAMES),
         ring=range(first, first + RING_SLOTS),
     )
 

@@ -24,6 +24,7 @@ using std::floor, std::fma, std::sqrt, std::size_t;
 #define __device__
 #define __forceinline__ inline __attribute__((always_inline))
 #define __global__
+#define __constant__ static const
 #define __shared__
 #define __syncthreads()
 #define __launch_bounds__(...)
@@ -80,8 +81,8 @@ def _ridden(program: Program, run, batch: RideBatch):
     arrays = [
         ride_of,
         profile_of,
-        tiled(batch.rides),
-        tiled(batch.profiles),
+        tiled(batch.rides, program.ride_tile),
+        tiled(batch.profiles, TILE),
         batch.n_steps.astype(np.int32),
     ]
     for place in range(len(program.tables)):

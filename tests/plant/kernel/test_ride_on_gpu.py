@@ -1,15 +1,12 @@
 """The kernel's program for a GPU gives the processor's bits, built by the system's compiler."""
 
-import dataclasses
-
 import numpy as np
 import pytest
 
 from plant.cuda.source import Choices
 from plant.kernel import ride_on_gpu, simulate
 from plant.kernel.gpu_source import ROW_NAMES, kernel_program, kernel_source
-from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, STATE_NAMES, WIDTH, R
-from plant.kernel.metrics import ACCUMULATOR_NAMES
+from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, WIDTH, R
 from plant.kernel.outcomes import Outcome
 from plant.kernel.ride_on_gpu import END_ROWS, ride_batch
 from plant.kernel.simulate import lay, ride_lanes
@@ -17,11 +14,11 @@ from tests import invented_rides
 from tests.plant.cuda.host_build import built
 
 RING = [f"ring_{slot}" for slot in range(RING_SLOTS)]
-# All of memory, few threads, many: what is chosen for speed.
+# What is chosen for speed, at its ends.
 CHOICES = {
-    "registers": Choices(shared_rows=frozenset()),
-    "shared": Choices(block=96, shared_rows=frozenset(ACCUMULATOR_NAMES), in_step=True),
-    "all_shared": Choices(block=32, shared_rows=frozenset(STATE_NAMES + ACCUMULATOR_NAMES)),
+    "registers": Choices(shared_uses=0, reals_in_memory=False, ride_tile=32),
+    "shared": Choices(block=32, shared_uses=100, ride_tile=1),
+    "in_step": Choices(block=96, in_step=True),
 }
 
 
@@ -102,8 +99,7 @@ def test_sub_steps_have_the_processors_bits(tmp_path):
 
 @pytest.mark.parametrize("name", CHOICES)
 def test_a_simulation_is_the_processors_whatever_is_chosen_for_speed(monkeypatch, tmp_path, name):
-    chosen = dataclasses.replace(CHOICES[name])
-    program = kernel_program(END_ROWS, 1, chosen)
+    program = kernel_program(END_ROWS, 1, CHOICES[name])
     launch = built(program, tmp_path)
     monkeypatch.setattr(simulate, "require", lambda _: None)
     monkeypatch.setattr(ride_on_gpu, "kernel_program", lambda _rows, _n_sub: program)
