@@ -3,7 +3,6 @@
 import functools
 import weakref
 from collections import OrderedDict
-from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from types import ModuleType
 from typing import Any, TypeAlias
@@ -135,11 +134,12 @@ class _Gpu:
 
 
 def _ride_bytes(program: Program, batch: RideBatch) -> Indices:
-    """Return the memory that each ride's lanes and tables take, as if no two shared a table."""
+    """Return the memory that each ride's lanes take, and its share of tables that others read."""
     doubles = len(program.end_rows) + program.n_ring + 1
-    lanes = 8 * doubles * batch.profiles.shape[1]
-    return np.array([lanes + _n_bytes(tables) for tables in batch.tables], dtype=np.intp)
-
-
-def _n_bytes(tables: Iterable[Floats]) -> int:
-    return sum(table.nbytes for table in tables)
+    n_bytes = np.full(len(batch.n_steps), 8.0 * doubles * batch.profiles.shape[1])
+    for place in range(len(program.tables)):
+        tables, which = distinct([of_ride[place] for of_ride in batch.tables])
+        readers = np.bincount(which)
+        n_bytes += np.array([table.nbytes for table in tables])[which] / readers[which]
+    whole: Indices = np.ceil(n_bytes).astype(np.intp)
+    return whole
