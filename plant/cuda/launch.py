@@ -20,6 +20,7 @@ _OnGpu: TypeAlias = Any
 
 _PART_SHARE = 0.5  # of a GPU's memory for what one launch needs
 _TABLES_SHARE = 0.25  # of a GPU's memory for tables of rides that may come again
+_BLOCK_BYTES = 1024  # of shared memory that the system takes of each block
 _LANES_FOR_ANOTHER = 16_384  # assumed: fewer leave a second GPU nothing to gain
 
 
@@ -72,8 +73,11 @@ class _Gpu:
         if program.text not in self._kernels:
             module = self._cupy.RawModule(code=program.text, options=OPTIONS)
             kernel = self._kernels[program.text] = module.get_function(ENTRY)
-            # More than 48 KiB must be asked for.
+            # More than 48 KiB must be asked for, and room for as many blocks as registers allow.
             kernel.max_dynamic_shared_size_bytes = program.shared_bytes
+            all_blocks = program.choices.least_blocks * (program.shared_bytes + _BLOCK_BYTES)
+            share = 100 * all_blocks // self._device.attributes["MaxSharedMemoryPerMultiprocessor"]
+            kernel.preferred_shared_memory_carveout = min(share + 1, 100)
         return self._kernels[program.text]
 
     def ride(self, program: Program, batch: RideBatch) -> Floats:
@@ -94,7 +98,7 @@ class _Gpu:
             cupy.asarray(array)
             for array in (
                 *lane_numbers(n_rides, n_profiles),
-                tiled(batch.rides, program.ride_tile),
+                tiled(batch.rides, program.choices.ride_tile),
                 tiled(batch.profiles, TILE),
                 batch.n_steps.astype(np.int32),
             )
@@ -109,10 +113,10 @@ class _Gpu:
             uploaded += [cupy.asarray(pointers[which]), cupy.asarray(n_rows[which])]
         rings = cupy.empty((-(-batch.n_lanes // TILE), program.n_ring, TILE))
         ends = cupy.empty((len(program.end_rows), batch.n_lanes))
-        n_blocks = -(-batch.n_lanes // program.block)
+        n_blocks = -(-batch.n_lanes // program.choices.block)
         given = (np.int32(batch.n_lanes), *uploaded, rings, ends)
         shared = program.shared_bytes
-        self.kernel(program)((n_blocks,), (program.block,), given, shared_mem=shared)
+        self.kernel(program)((n_blocks,), (program.choices.block,), given, shared_mem=shared)
         found: Floats = cupy.asnumpy(ends)  # waits for the launch
         self._forget()
         return found.reshape(len(found), n_rides, n_profiles).swapaxes(1, 2)

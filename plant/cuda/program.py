@@ -40,12 +40,10 @@ class Program:
     ----------
     text : str
         The source, with the kernel `ENTRY`.
-    block : int
-        Threads of a block.
+    choices : Choices
+        What was chosen for speed.
     shared_bytes : int
         Shared memory that a block is launched with.
-    ride_tile : int
-        Rides side by side in memory.
     written_rows : tuple of str
         Rows that change during a ride; those of the ring are not among them.
     ride_rows : tuple of str
@@ -61,9 +59,8 @@ class Program:
     """
 
     text: str
-    block: int
+    choices: Choices
     shared_bytes: int
-    ride_tile: int
     written_rows: tuple[str, ...]
     ride_rows: tuple[str, ...]
     profile_rows: tuple[str, ...]
@@ -155,9 +152,8 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
     ]
     return Program(
         text="\n".join(parts),
-        block=choices.block,
+        choices=choices,
         shared_bytes=8 * len(places.shared) * choices.block,
-        ride_tile=choices.ride_tile,
         written_rows=places.in_registers + places.shared,
         ride_rows=places.ride_rows,
         profile_rows=places.of_profile,

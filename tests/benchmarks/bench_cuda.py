@@ -140,9 +140,9 @@ def steps_ridden(ends: Floats) -> float:
 def warps(program: Program, registers: int) -> int:
     """Return the warps that an H100 or H200 holds on a multiprocessor."""
     of_warp = -(-registers * 32 // 256) * 256
-    by_registers = 4 * (16_384 // of_warp) * 32 // program.block
+    by_registers = 4 * (16_384 // of_warp) * 32 // program.choices.block
     by_shared = 232_448 // (program.shared_bytes + 1024)
-    return min(by_registers, by_shared) * program.block // 32
+    return min(by_registers, by_shared) * program.choices.block // 32
 
 
 def profiles(n_profiles: int) -> Floats:
@@ -215,11 +215,11 @@ class Bench:
                 (self.rows, self.rows[:1]), (self.rides, self.day), self.wanted, strict=True
             )
         )
-        registers = int(kernel.attributes["numRegs"])
+        registers = int(kernel.num_regs)
         found = Found(
             name=name,
             registers=registers,
-            spilled_bytes=int(kernel.attributes["localSizeBytes"]),
+            spilled_bytes=int(kernel.local_size_bytes),
             warps=warps(program, registers),
             n_unlike=n_unlike,
             rates={},

@@ -72,7 +72,7 @@ def _caller(program: Program) -> str:
     rest = ", ".join(f"Any{{{one}}}" for one in passed[1:])
     return (
         f'{casts}\nextern "C" void run({kinds}) {{'
-        f" launch({ENTRY}, n_blocks, {program.block}, n_lanes, {rest}); }}\n"
+        f" launch({ENTRY}, n_blocks, {program.choices.block}, n_lanes, {rest}); }}\n"
     )
 
 
@@ -81,7 +81,7 @@ def _ridden(program: Program, run, batch: RideBatch):
     arrays = [
         ride_of,
         profile_of,
-        tiled(batch.rides, program.ride_tile),
+        tiled(batch.rides, program.choices.ride_tile),
         tiled(batch.profiles, TILE),
         batch.n_steps.astype(np.int32),
     ]
@@ -94,7 +94,7 @@ def _ridden(program: Program, run, batch: RideBatch):
     ends = np.full((len(program.end_rows), batch.n_lanes), np.nan)
     arrays += [rings, ends]
     pointers = (ctypes.c_void_p * len(arrays))(*(array.ctypes.data for array in arrays))
-    run(-(-batch.n_lanes // program.block), batch.n_lanes, pointers)
+    run(-(-batch.n_lanes // program.choices.block), batch.n_lanes, pointers)
     lanes = rings.swapaxes(1, 2).reshape(-1, program.n_ring)[: batch.n_lanes].T
     whole = np.vstack([ends, lanes])
     return whole.reshape(len(whole), len(batch.n_steps), -1).swapaxes(1, 2)
