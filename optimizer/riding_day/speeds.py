@@ -136,14 +136,14 @@ def held_between(wanted_mps: Points, bounds_mps: Floats, *, duration_s: float) -
     times = np.arange(0.0, duration_s + _STEP_S, _STEP_S)
     wanted = straight_lines(wanted_mps, times)
     slowest, fastest = bounds_mps.tolist()
+    slower, faster = np.diff(bounds_mps).tolist()  # to the next place
     last = len(fastest) - 2
     at_m, points = 0.0, []
     for time_s, speed in zip(times.tolist(), wanted.tolist(), strict=True):
         place = min(int(at_m / _GRID_M), last)
         share = min(at_m / _GRID_M - place, 1.0)
-        low, high = (
-            bound[place] + share * (bound[place + 1] - bound[place]) for bound in (slowest, fastest)
-        )
+        low = slowest[place] + share * slower[place]
+        high = fastest[place] + share * faster[place]
         held = min(max(speed, low), high)
         points.append((time_s, held))
         at_m += held * _STEP_S

@@ -109,5 +109,10 @@ def _names_and_getter(whole: type) -> tuple[tuple[str, ...], Callable[[Any], tup
 
 def check_sections(whole: Any) -> None:
     """Check every number of a board, rider or profile; see `check_quantities`."""
-    for section in dataclasses.fields(whole):
-        check_quantities(getattr(whole, section.name))
+    for name in _section_names(type(whole)):  # type: ignore[arg-type]
+        check_quantities(getattr(whole, name))
+
+
+@functools.cache
+def _section_names(whole: type) -> tuple[str, ...]:
+    return tuple(section.name for section in dataclasses.fields(whole))

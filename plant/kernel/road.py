@@ -5,6 +5,7 @@ centre) -> moving average over the contact length (the tyre envelops what is sho
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,9 +105,25 @@ def straight_lines(points: Points, at: NDArray[np.float64]) -> NDArray[np.float6
 
 def _held(points: Points, distance_m: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return each distance's value, held from the point at or before it (0 before the first)."""
-    place = np.searchsorted([point[0] for point in points], distance_m, side="right") - 1
-    values = np.array([point[1] for point in points])
-    return np.where(place >= 0, values[np.maximum(place, 0)], 0.0)
+    places, values = zip(*points, strict=True)
+    return _from_places(places, (0.0, *values), distance_m)
+
+
+def _from_places(
+    places: Sequence[float], values: Sequence[float], distance_m: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return at each distance, in rising order, the value from the last of the places on.
+
+    Parameters
+    ----------
+    places : sequence of float
+        In rising order.
+    values : sequence of float
+        Before the first place, and from each place on.
+    distance_m : (point,) float64
+    """
+    ends = [0, *np.searchsorted(distance_m, places), len(distance_m)]
+    return np.repeat(np.array(values, dtype=np.float64), np.diff(ends))
 
 
 def grade_rad(road: Road, distance_m: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -120,7 +137,10 @@ def grade_rad(road: Road, distance_m: NDArray[np.float64]) -> NDArray[np.float64
     # Twice: the curvature of the blend is then free of jumps.
     half = max(width // 2, 1)
     blended = uniform_filter1d(uniform_filter1d(grade, half, mode="nearest"), half, mode="nearest")
-    return elementwise(math.atan, blended)
+    # Most of a road is of one grade for some way: a thread takes long over each single arc tangent.
+    changes = np.flatnonzero(np.diff(blended, prepend=np.nan))
+    lengths = np.diff(changes, append=len(blended))
+    return np.repeat(elementwise(math.atan, blended[changes]), lengths)
 
 
 def road_table(
@@ -148,11 +168,11 @@ def road_table(
     """
     n_fine = math.ceil((length_m + 2.0 * _LEAD_M) / FINE_STEP_M)
     distance: NDArray[np.float64] = np.arange(n_fine, dtype=np.float64) * FINE_STEP_M - _LEAD_M
-    starts = np.array([patch.from_m for patch in road.patches])
-    place = np.maximum(np.searchsorted(starts, distance, side="right") - 1, 0)
-    rolling = np.array([patch.surface.rolling_ratio for patch in road.patches])[place]
-    friction = np.array([patch.surface.friction_ratio for patch in road.patches])[place]
-    level = np.array([patch.surface.roughness_1e6_m3 for patch in road.patches])[place] * 1e-6
+    first, every = round(_LEAD_M / FINE_STEP_M), round(TABLE_STEP_M / FINE_STEP_M)
+    at_table = distance[first::every]
+    starts = [patch.from_m for patch in road.patches[1:]]  # the first begins before all
+    surfaces = [patch.surface for patch in road.patches]
+    level = 1e-6 * _from_places(starts, [one.roughness_1e6_m3 for one in surfaces], distance)
 
     profile = _joined(roughness_shape(n_fine, FINE_STEP_M, seed), np.sqrt(level))
     # A level start: the roughness fades in over the first metres.
@@ -166,17 +186,12 @@ def road_table(
         contact_length_m=wheel.contact_length_m,
     )
     grade = grade_rad(road, distance)
-    columns = np.column_stack(
+    fine = (centre, np.gradient(centre, FINE_STEP_M), grade, np.gradient(grade, FINE_STEP_M))
+    return np.column_stack(
         [
-            centre,
-            np.gradient(centre, FINE_STEP_M),
-            grade,
-            np.gradient(grade, FINE_STEP_M),
-            rolling,
-            friction,
-            straight_lines(press_ratio, distance),
+            *(column[first::every] for column in fine),
+            _from_places(starts, [one.rolling_ratio for one in surfaces], at_table),
+            _from_places(starts, [one.friction_ratio for one in surfaces], at_table),
+            straight_lines(press_ratio, at_table),
         ]
     )
-    first = round(_LEAD_M / FINE_STEP_M)
-    every = round(TABLE_STEP_M / FINE_STEP_M)
-    return np.ascontiguousarray(columns[first::every])
