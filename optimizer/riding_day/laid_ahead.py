@@ -5,9 +5,11 @@ that is Python, of which threads run one line at a time.
 """
 
 import contextlib
+import importlib
 import mmap
 import pickle
 import tempfile
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
@@ -59,7 +61,7 @@ def laid_ahead(
 
     if n_jobs == 1:
         yield from map(here, rounds)
-    elif n_jobs < _FEWEST_PROCESSES or n_courses < _WORTH_PROCESSES:
+    elif not _processes_pay(n_courses, n_jobs):
         yield from _one_ahead(here, rounds)
     else:
         with tempfile.TemporaryDirectory() as folder:
@@ -71,6 +73,24 @@ def laid_ahead(
                 return [_read(path) for path in paths]
 
             yield from _one_ahead(there, rounds)
+
+
+def start_processes(*, n_courses: int, n_jobs: int) -> None:
+    """Start the processes that will lay so many courses, where these pay, and do not wait for them.
+
+    They take seconds to start, which a caller that has something else to do can spare.
+    """
+    if _processes_pay(n_courses, n_jobs):
+        threading.Thread(target=_load_in_processes, args=(n_jobs,)).start()
+
+
+def _processes_pay(n_courses: int, n_jobs: int) -> bool:
+    return n_jobs >= _FEWEST_PROCESSES and n_courses >= _WORTH_PROCESSES
+
+
+def _load_in_processes(n_jobs: int) -> None:
+    load = joblib.delayed(importlib.import_module)
+    joblib.Parallel(n_jobs=n_jobs)(load("optimizer.riding_day.rides") for _ in range(n_jobs))
 
 
 def _one_ahead(

@@ -1,10 +1,12 @@
 """Prove a selected profile before the first ride: everything it is ridden on, and the verdicts."""
 
 import dataclasses
+import math
 
 from objectives.event_rate import poisson_interval
 from optimizer.analysis.front_profiles import FrontProfiles
 from optimizer.base.progress import UNWATCHED, Stages
+from optimizer.riding_day.laid_ahead import start_processes
 from optimizer.study.study import Study
 from optimizer.validation.accelerated_count import AcceleratedCount, accelerated_count
 from optimizer.validation.early_ends import (
@@ -13,6 +15,7 @@ from optimizer.validation.early_ends import (
     judge_own_rides,
     judge_tolerances,
 )
+from optimizer.validation.hardest_rides import drawn_hours
 from optimizer.validation.loop_margins import judge_margins
 from optimizer.validation.nose_down_rate import DayCount, ride_days
 from optimizer.validation.remedies import Remedies, remedies_of_day
@@ -66,6 +69,8 @@ def validate(
     stages : Stages
         Receives which part begins, and the hours of the riding day as they are ridden.
     """
+    hours = study.validation.hours
+    start_processes(n_courses=math.ceil(hours / drawn_hours(study, 1)), n_jobs=n_jobs)
     stages.begin("riding the study's own rides")
     verdicts = [judge_own_rides(study, profile, n_jobs=n_jobs)]
     stages.begin("riding courses and riders it was not tuned on")
@@ -74,7 +79,6 @@ def validate(
     verdicts.append(judge_tolerances(study, profile, n_jobs=n_jobs))
     stages.begin("working out the loop's margins")
     verdicts.append(judge_margins(study, profile))
-    hours = study.validation.hours
     stages.begin("riding days, in hours", hours)
     day = ride_days(study, profile, hours=hours, n_jobs=n_jobs, advance=stages.advance)
     verdicts.append(judge_day(study, day))

@@ -83,3 +83,14 @@ def test_laid_rides_ride_as_rides_do_together_apart_and_some_of_them():
         simulate(ROW[None, :], together.only(some)).metrics, whole.metrics[:, some]
     )
     assert len(together.only(some)) == 3
+
+
+def test_processes_start_only_where_they_pay(monkeypatch):
+    started = []
+    monkeypatch.setattr(ahead, "_load_in_processes", started.append)
+
+    ahead.start_processes(n_courses=100, n_jobs=16)
+    ahead.start_processes(n_courses=10_000, n_jobs=2)
+    ahead.start_processes(n_courses=10_000, n_jobs=16)
+
+    assert started == [16]
