@@ -287,7 +287,7 @@ def test_a_database_that_is_not_there_is_one_line():
 
 
 @pytest.mark.parametrize(("n_at_once", "expected"), [(0, [8, 8]), (100, [16])])
-def test_a_machine_claims_as_many_as_it_rides_in_the_time_of_one(database, n_at_once, expected):
+def test_a_machine_claims_what_it_rides_at_once(database, n_at_once, expected):
     claimed = []
 
     def ride(values):
