@@ -11,7 +11,7 @@ import numpy as np
 
 from plant.arrays import Floats, Indices
 from plant.cuda.available import require_cuda
-from plant.cuda.batch import RideBatch, distinct, lane_numbers, longest_first, parts, tiled
+from plant.cuda.batch import RideBatch, lane_numbers, longest_first, parts, tiled
 from plant.cuda.program import ENTRY, OPTIONS, Program
 from plant.cuda.values import TILE
 
@@ -40,17 +40,17 @@ def ride(program: Program, batch: RideBatch) -> Floats:
     """
     cupy = require_cuda()
     n_gpus = min(cupy.cuda.runtime.getDeviceCount(), 1 + batch.n_lanes // _LANES_FOR_ANOTHER)
-    order = longest_first(batch)
+    if n_gpus == 1:
+        return _gpu(0).ride(program, batch)
+    # Long and short rides to each.
+    order = longest_first(batch.n_steps)
     shares = [order[number::n_gpus] for number in range(n_gpus)]
-    ends = np.empty((len(program.end_rows), batch.profiles.shape[1], len(order)))
-
-    def ride_share(number: int) -> None:
-        share = shares[number]
-        ends[:, :, share] = _gpu(number).ride(program, batch.part(share))
-
     with ThreadPoolExecutor(n_gpus) as pool:
-        list(pool.map(ride_share, range(n_gpus)))
-    return ends
+        found = pool.map(
+            lambda number: _gpu(number).ride(program, batch.part(shares[number])), range(n_gpus)
+        )
+        ends = np.concatenate(list(found), axis=2)
+    return ends[:, :, np.argsort(np.concatenate(shares))]
 
 
 @functools.cache
@@ -83,43 +83,45 @@ class _Gpu:
     def ride(self, program: Program, batch: RideBatch) -> Floats:
         """Return the last rows of every lane, (row, profile, ride), in launches that fit."""
         most = int(_PART_SHARE * self._n_bytes)
-        places = np.arange(len(batch.n_steps))
+        whole = parts(_ride_bytes(program, batch), most=most)
         with self._device:
-            found = [
-                self._ride_part(program, batch.part(places[neighbours]))
-                for neighbours in parts(_ride_bytes(program, batch), most=most)
-            ]
+            if len(whole) == 1:
+                return self._ride_part(program, batch)
+            places = np.arange(len(batch.rides))
+            found = [self._ride_part(program, batch.part(places[one])) for one in whole]
         return np.concatenate(found, axis=2)
 
     def _ride_part(self, program: Program, batch: RideBatch) -> Floats:
-        cupy = self._cupy
-        n_rides, n_profiles = len(batch.n_steps), batch.profiles.shape[1]
-        uploaded = [
-            cupy.asarray(array)
-            for array in (
-                *lane_numbers(n_rides, n_profiles),
-                tiled(batch.rides, program.choices.ride_tile),
-                tiled(batch.profiles, TILE),
-                batch.n_steps.astype(np.int32),
-            )
+        cupy, choices = self._cupy, program.choices
+        numbers = (program.ride_numbers, program.profile_numbers)
+        rides, profiles = (
+            cupy.take(cupy.asarray(rows), cupy.asarray(columns), axis=1)
+            for rows, columns in zip((batch.rides, batch.profiles), numbers, strict=True)
+        )
+        ride_of, profile_of = lane_numbers(batch.n_steps, len(batch.profiles))
+        given = [
+            np.int32(batch.n_lanes),
+            np.int32(len(batch.rides)),
+            cupy.asarray(ride_of),
+            cupy.asarray(profile_of),
+            tiled(cupy, rides, choices.ride_tile),
+            tiled(cupy, profiles, TILE),
+            cupy.asarray(batch.n_steps.astype(np.int32)),
         ]
-        held = []  # until the launch has ended
+        held = [[self._table(one) for one in tables] for tables in batch.tables]
         for place in range(len(program.tables)):
-            tables, which = distinct([of_ride[place] for of_ride in batch.tables])
-            on_gpu = [self._table(table) for table in tables]
-            held.append(on_gpu)
-            pointers = np.array([array.data.ptr for array in on_gpu], dtype=np.uint64)
-            n_rows = np.array([len(table) for table in tables], dtype=np.int32)
-            uploaded += [cupy.asarray(pointers[which]), cupy.asarray(n_rows[which])]
-        rings = cupy.empty((-(-batch.n_lanes // TILE), program.n_ring, TILE))
-        ends = cupy.empty((len(program.end_rows), batch.n_lanes))
-        n_blocks = -(-batch.n_lanes // program.choices.block)
-        given = (np.int32(batch.n_lanes), *uploaded, rings, ends)
-        shared = program.shared_bytes
-        self.kernel(program)((n_blocks,), (program.choices.block,), given, shared_mem=shared)
+            pointers = np.array([tables[place].data.ptr for tables in held], dtype=np.uint64)
+            n_rows = np.array([len(tables[place]) for tables in held], dtype=np.int32)
+            given += [cupy.asarray(column[batch.table_of]) for column in (pointers, n_rows)]
+        given.append(cupy.empty((-(-batch.n_lanes // TILE), program.n_ring, TILE)))
+        ends = cupy.empty((len(program.end_rows), len(batch.profiles), len(batch.rides)))
+        n_blocks = -(-batch.n_lanes // choices.block)
+        self.kernel(program)(
+            (n_blocks,), (choices.block,), (*given, ends), shared_mem=program.shared_bytes
+        )
         found: Floats = cupy.asnumpy(ends)  # waits for the launch
         self._forget()
-        return found.reshape(len(found), n_rides, n_profiles).swapaxes(1, 2)
+        return found
 
     def _table(self, table: Floats) -> _OnGpu:
         """Return a table on the GPU, where it stays for as long as it is in use here."""
@@ -139,11 +141,8 @@ class _Gpu:
 
 def _ride_bytes(program: Program, batch: RideBatch) -> Indices:
     """Return the memory that each ride's lanes take, and its share of tables that others read."""
-    doubles = len(program.end_rows) + program.n_ring + 1
-    n_bytes = np.full(len(batch.n_steps), 8.0 * doubles * batch.profiles.shape[1])
-    for place in range(len(program.tables)):
-        tables, which = distinct([of_ride[place] for of_ride in batch.tables])
-        readers = np.bincount(which)
-        n_bytes += np.array([table.nbytes for table in tables])[which] / readers[which]
-    whole: Indices = np.ceil(n_bytes).astype(np.intp)
-    return whole
+    lane_bytes = 8 * (len(program.end_rows) + program.n_ring + 1) * len(batch.profiles)
+    readers = np.bincount(batch.table_of, minlength=len(batch.tables))
+    shared = np.array([sum(one.nbytes for one in tables) for tables in batch.tables]) // readers
+    n_bytes: Indices = lane_bytes + shared[batch.table_of]
+    return n_bytes

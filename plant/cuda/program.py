@@ -46,9 +46,9 @@ class Program:
         Shared memory that a block is launched with.
     written_rows : tuple of str
         Rows that change during a ride; those of the ring are not among them.
-    ride_rows : tuple of str
+    ride_numbers : list of int
         Rows of a ride at its start, in the order in which the program reads them.
-    profile_rows : tuple of str
+    profile_numbers : list of int
         Rows of a profile, likewise.
     end_rows : tuple of str
         Rows that it gives back of each lane at its end, in this order.
@@ -62,8 +62,8 @@ class Program:
     choices: Choices
     shared_bytes: int
     written_rows: tuple[str, ...]
-    ride_rows: tuple[str, ...]
-    profile_rows: tuple[str, ...]
+    ride_numbers: list[int]
+    profile_numbers: list[int]
     end_rows: tuple[str, ...]
     n_ring: int
     tables: tuple[str, ...]
@@ -155,8 +155,8 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
         choices=choices,
         shared_bytes=8 * len(places.shared) * choices.block,
         written_rows=places.in_registers + places.shared,
-        ride_rows=places.ride_rows,
-        profile_rows=places.of_profile,
+        ride_numbers=[source.rows.index(name) for name in places.ride_rows],
+        profile_numbers=[source.rows.index(name) for name in places.of_profile],
         end_rows=tuple(end_rows),
         n_ring=len(source.ring),
         tables=tuple(table.name for table in places.tables),
@@ -210,6 +210,7 @@ def _launch(places: _Places, end_rows: Sequence[str], choices: Choices, call: st
     """Return the kernel: it sets a lane up, rides it, and gives its last rows back."""
     parameters = [
         "int n_lanes",
+        "int n_rides",
         "const int *ride_of",
         "const int *profile_of",
         "const double *rides",
@@ -241,8 +242,9 @@ def _launch(places: _Places, end_rows: Sequence[str], choices: Choices, call: st
     lines.append(f"for (int slot = 0; slot < {len(places.ring)}; ++slot)")
     lines.append(f"  b.ring[slot * TILE] = b.ride[({first} + slot) * {choices.ride_tile}];")
     lines.append(f"{call};")
+    lines.append("const size_t of_lane = size_t(profile) * n_rides + ride;")
     for place, name in enumerate(end_rows):
-        lines.append(f"ends[{place} * size_t(n_lanes) + lane] = ROW_{name};")
+        lines.append(f"ends[{place} * size_t(n_lanes) + of_lane] = ROW_{name};")
     bounds = f"__launch_bounds__({choices.block}, {choices.least_blocks})"
     head = f'extern "C" __global__ void {bounds} {ENTRY}({", ".join(parameters)}) {{'
     return "\n".join([head, *(f"  {line}" for line in lines), "}", ""])

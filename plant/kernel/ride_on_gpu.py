@@ -8,15 +8,27 @@ from numpy.typing import NDArray
 from plant.arrays import Floats
 from plant.cuda.batch import RideBatch
 from plant.cuda.launch import ride
-from plant.cuda.program import Program
 from plant.kernel.gpu_source import kernel_program
 from plant.kernel.laid_group import LaidGroup
 from plant.kernel.lane_init import fill_profile
-from plant.kernel.lane_layout import N_ROWS, WIDTH, R
+from plant.kernel.lane_layout import N_ROWS, STATE_NAMES, WIDTH, R
 from plant.kernel.metrics import ACCUMULATOR_NAMES, lane_metrics
 
-# Rows that a ride changes and `lane_metrics` reads.
-END_ROWS = (*ACCUMULATOR_NAMES, "distance_m", "speed_mps", "engaged")
+
+def _end_rows() -> tuple[str, ...]:
+    """Return the rows that a ride changes and `lane_metrics` reads, and the outcome."""
+    names: set[str] = set()
+
+    def read(name: str) -> Floats:
+        names.add(name)
+        return np.zeros(1)
+
+    lane_metrics(read)
+    changed = {*STATE_NAMES, *ACCUMULATOR_NAMES}
+    return tuple(sorted((names & changed) | {"outcome"}))
+
+
+END_ROWS = _end_rows()
 
 
 def ride_on_gpu(
@@ -38,13 +50,13 @@ def ride_on_gpu(
         There is no GPU here, or no library for it.
     """
     program = kernel_program(END_ROWS, n_sub)
-    templates = np.concatenate([group.templates for group in groups])
-    ends = ride(program, ride_batch(program, profiles, groups))
+    batch = ride_batch(profiles, groups)
+    ends = ride(program, batch)
     shape = ends.shape[1:]
 
     def row(name: str) -> Floats:
         ended = name in program.end_rows
-        rows = ends[program.end_rows.index(name)] if ended else templates[:, R[name] // WIDTH]
+        rows = ends[program.end_rows.index(name)] if ended else batch.rides[:, R[name] // WIDTH]
         of_lanes: Floats = np.broadcast_to(rows, shape).ravel()
         return of_lanes
 
@@ -53,19 +65,15 @@ def ride_on_gpu(
     return metrics[:, back], row("outcome").reshape(shape).astype(np.int8)[:, back]
 
 
-def ride_batch(program: Program, profiles: Floats, groups: Sequence[LaidGroup]) -> RideBatch:
+def ride_batch(profiles: Floats, groups: Sequence[LaidGroup]) -> RideBatch:
     """Return what a program rides: all profiles over the rides of all groups, one after another."""
     of_profile = np.zeros((N_ROWS, len(profiles)))
     fill_profile(of_profile, profiles)
-    templates = np.concatenate([group.templates for group in groups])
-    tables = [group.tables for group in groups for _ in group.places]
+    sizes = [len(group.places) for group in groups]
     return RideBatch(
-        rides=templates.T[_numbers(program.ride_rows)],
-        profiles=of_profile[_numbers(program.profile_rows)],
-        tables=tuple((one.road, one.script) for one in tables),
-        n_steps=np.array([one.n_steps for one in tables], dtype=np.intp),
+        rides=np.concatenate([group.templates for group in groups]),
+        profiles=of_profile.T,
+        tables=[(group.tables.road, group.tables.script) for group in groups],
+        table_of=np.repeat(np.arange(len(groups)), sizes),
+        n_steps=np.repeat([group.tables.n_steps for group in groups], sizes),
     )
-
-
-def _numbers(names: Sequence[str]) -> list[int]:
-    return [R[name] // WIDTH for name in names]

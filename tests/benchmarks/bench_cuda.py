@@ -31,7 +31,7 @@ from optimizer.validation.nose_down_rate import drawn_rides
 from plant.arrays import Floats
 from plant.cuda import launch
 from plant.cuda.available import require_cuda
-from plant.cuda.batch import RideBatch, longest_first
+from plant.cuda.batch import RideBatch
 from plant.cuda.program import Program
 from plant.cuda.source import DEFAULT, Choices
 from plant.description.profile_array import profile_to_array
@@ -127,9 +127,7 @@ def timed(cupy: Any, program: Program) -> Timed:
 
 def on_one_gpu(program: Program, batch: RideBatch) -> Floats:
     """Return the ends of a batch as `launch.ride` does, from the first GPU alone."""
-    order = longest_first(batch)
-    ends = launch._gpu(0).ride(program, batch.part(order))
-    return ends[:, :, np.argsort(order)]
+    return launch._gpu(0).ride(program, batch)
 
 
 def steps_ridden(ends: Floats) -> float:
@@ -163,7 +161,7 @@ def unlike(found: Rides, wanted: Rides) -> int:
 
 def on_gpu(rows: Floats, laid: LaidRides, program: Program) -> Rides:
     """Return the metrics of rides by one variant of the program."""
-    ends = on_one_gpu(program, ride_batch(program, rows, laid.groups))
+    ends = on_one_gpu(program, ride_batch(rows, laid.groups))
     before = ride_on_gpu.ride, ride_on_gpu.kernel_program
     ride_on_gpu.ride = lambda _program, _batch: ends  # type: ignore[assignment]
     ride_on_gpu.kernel_program = lambda _rows, _n_sub: program  # type: ignore[assignment]
@@ -232,7 +230,7 @@ class Bench:
     def rate(self, found: Found, program: Program, n_lanes: int) -> None:
         """Measure a variant on so many lanes: every ride, and as many profiles as that takes."""
         kernel = launch._gpu(0)._kernels[program.text]
-        batch = ride_batch(program, profiles(n_lanes // len(self.rides)), self.rides.groups)
+        batch = ride_batch(profiles(n_lanes // len(self.rides)), self.rides.groups)
         before = kernel.seconds
         ends = on_one_gpu(program, batch)
         found.rates[n_lanes] = steps_ridden(ends) / (kernel.seconds - before)
@@ -268,7 +266,7 @@ class Bench:
         before = kernel.seconds
         _, all_s = clocked(lambda: simulate(rows, laid, device="cuda"))
         parts["launch"] = kernel.seconds - before
-        batch, parts["fill"] = clocked(lambda: ride_batch(program, rows, laid.groups))
+        batch, parts["fill"] = clocked(lambda: ride_batch(rows, laid.groups))
         _, again_s = clocked(lambda: launch.ride(program, batch))
         parts["copies, metrics"] = all_s - parts["launch"] - parts["fill"]
         spent = ", ".join(f"{name} {1000 * s / ridden_h:.2f}" for name, s in parts.items())
@@ -281,7 +279,7 @@ class Bench:
         kernel = launch._gpu(0)._kernels[program.text]
         times = max(round(hours / _hours(self.day.groups)), 1)
         groups = [_copied(group) for _ in range(times) for group in self.day.groups]
-        batch = ride_batch(program, self.rows[:1], groups)
+        batch = ride_batch(self.rows[:1], groups)
         before = kernel.seconds
         ends, all_s = clocked(lambda: on_one_gpu(program, batch))
         launch_s = kernel.seconds - before

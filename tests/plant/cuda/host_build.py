@@ -52,7 +52,7 @@ def compiler():
 
 
 def built(program: Program, folder):
-    """Return the program's launch as a function of a batch, which gives (row, profile, ride)."""
+    """Return the program's launch: from a batch to its ends and rings, (row, profile, ride)."""
     path = folder / "program.cpp"
     path.write_text(HEADER + program.text + RUNNER + _caller(program))
     library = folder / "program.so"
@@ -66,35 +66,36 @@ def built(program: Program, folder):
 
 
 def _caller(program: Program) -> str:
-    passed = ["n_lanes", *(f"pointers[{place}]" for place in range(7 + 2 * len(program.tables)))]
-    kinds = "int n_blocks, int n_lanes, void **pointers"
+    kinds = "int n_blocks, int n_lanes, int n_rides, void **pointers"
     casts = "struct Any { void *at; template <class T> operator T *() const { return (T *)at; } };"
-    rest = ", ".join(f"Any{{{one}}}" for one in passed[1:])
+    rest = ", ".join(f"Any{{pointers[{place}]}}" for place in range(7 + 2 * len(program.tables)))
+    block = program.choices.block
     return (
         f'{casts}\nextern "C" void run({kinds}) {{'
-        f" launch({ENTRY}, n_blocks, {program.choices.block}, n_lanes, {rest}); }}\n"
+        f" launch({ENTRY}, n_blocks, {block}, n_lanes, n_rides, {rest}); }}\n"
     )
 
 
 def _ridden(program: Program, run, batch: RideBatch):
-    ride_of, profile_of = lane_numbers(len(batch.n_steps), batch.profiles.shape[1])
+    width = program.choices.ride_tile
     arrays = [
-        ride_of,
-        profile_of,
-        tiled(batch.rides, program.choices.ride_tile),
-        tiled(batch.profiles, TILE),
+        *lane_numbers(batch.n_steps, len(batch.profiles)),
+        tiled(np, batch.rides[:, program.ride_numbers], width),
+        tiled(np, batch.profiles[:, program.profile_numbers], TILE),
         batch.n_steps.astype(np.int32),
     ]
+    held = [[np.ascontiguousarray(one) for one in tables] for tables in batch.tables]
     for place in range(len(program.tables)):
-        tables = [np.ascontiguousarray(of_ride[place]) for of_ride in batch.tables]
-        arrays.append(np.array([table.ctypes.data for table in tables], dtype=np.uint64))
-        arrays.append(np.array([len(table) for table in tables], dtype=np.int32))
-    n_tiles = -(-batch.n_lanes // TILE)
-    rings = np.full((n_tiles, program.n_ring, TILE), np.nan)
-    ends = np.full((len(program.end_rows), batch.n_lanes), np.nan)
-    arrays += [rings, ends]
+        pointers = np.array([tables[place].ctypes.data for tables in held], dtype=np.uint64)
+        n_rows = np.array([len(tables[place]) for tables in held], dtype=np.int32)
+        arrays += [pointers[batch.table_of], n_rows[batch.table_of]]
+    ring = np.full((-(-batch.n_lanes // TILE), program.n_ring, TILE), np.nan)
+    ends = np.full((len(program.end_rows), len(batch.profiles), len(batch.rides)), np.nan)
+    arrays += [ring, ends]
     pointers = (ctypes.c_void_p * len(arrays))(*(array.ctypes.data for array in arrays))
-    run(-(-batch.n_lanes // program.choices.block), batch.n_lanes, pointers)
-    lanes = rings.swapaxes(1, 2).reshape(-1, program.n_ring)[: batch.n_lanes].T
-    whole = np.vstack([ends, lanes])
-    return whole.reshape(len(whole), len(batch.n_steps), -1).swapaxes(1, 2)
+    n_blocks = -(-batch.n_lanes // program.choices.block)
+    run(n_blocks, batch.n_lanes, len(batch.rides), pointers)
+    slots = np.full((program.n_ring, *ends.shape[1:]), np.nan)
+    lanes = ring.swapaxes(0, 1).reshape(program.n_ring, -1)[:, : batch.n_lanes]
+    slots[:, arrays[1], arrays[0]] = lanes
+    return np.concatenate([ends, slots])

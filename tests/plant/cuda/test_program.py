@@ -42,21 +42,22 @@ def test_each_construct_does_what_python_does(monkeypatch, tmp_path, n_sub):
     tables = [np.random.default_rng(seed).normal(size=(5 + seed, 2)) for seed in range(70)]
     n_steps = np.arange(70) % 23
     names = list(small.ROWS)
-    of_rides = starts.T[[names.index(name) for name in made.ride_rows]]
-    gains = np.array([[0.5, -1.25]])
+    gains = np.zeros((2, len(names)))
+    gains[:, 0] = 0.5, -1.25
 
     found = launch(
         RideBatch(
-            rides=of_rides,
+            rides=starts,
             profiles=gains,
-            tables=tuple((table,) for table in tables),
+            tables=[(table,) for table in tables],
+            table_of=np.arange(70),
             n_steps=n_steps,
         )
     )
 
     rows = [names.index(name) for name in CHANGED] + [7, 8, 9, 10]
     for place, start in enumerate(starts):
-        for candidate, gain in enumerate(gains[0]):
+        for candidate, gain in enumerate(gains[:, 0]):
             start[0] = gain
             wanted = ridden_by_python(
                 monkeypatch, start, tables[place], int(n_steps[place]), n_sub
@@ -70,8 +71,8 @@ def test_rows_stand_by_what_is_done_with_them():
     made = program(small.source(), CHANGED, DEFAULT)
 
     assert set(made.written_rows) == set(CHANGED)
-    assert made.profile_rows == ("gain",)
-    assert made.ride_rows[0] == "seed"  # read alone
+    assert [small.ROWS[row] for row in made.profile_numbers] == ["gain"]
+    assert small.ROWS[made.ride_numbers[0]] == "seed"  # read alone
     assert made.n_ring == 4
     assert made.tables == ("table",)
 

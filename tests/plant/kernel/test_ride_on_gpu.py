@@ -54,7 +54,7 @@ def test_every_row_of_every_lane_has_the_processors_bits(whole):
     program, launch = whole
     rides, rows = invented_rides.rides(), profiles(3)
 
-    found = launch(ride_batch(program, rows, lay(rides).groups))
+    found = launch(ride_batch(rows, lay(rides).groups))
 
     outcomes = set()
     for place, ride in enumerate(rides):
@@ -88,7 +88,7 @@ def test_sub_steps_have_the_processors_bits(tmp_path):
     launch = built(program, tmp_path)
     rides, rows = invented_rides.rides(("kerb",))[:2], profiles(1)
 
-    found = launch(ride_batch(program, rows, lay(rides, n_sub=2).groups))
+    found = launch(ride_batch(rows, lay(rides, n_sub=2).groups))
 
     numbers = [R[name] // WIDTH for name in (*END_ROWS, *RING)]
     for place, ride in enumerate(rides):
