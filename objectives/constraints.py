@@ -4,6 +4,8 @@ Every constraint is scaled to about 1 at a gross violation and keeps falling onc
 can distinguish a near miss from a hopeless case.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -88,7 +90,7 @@ def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats,
     side = np.where(margins.stable, 1.0, -1.0)
     sensitivity = 1.0 / settings.sensitivity_limit - side * margins.modulus
     phase = 1.0 - side * margins.phase_deg / settings.phase_margin_deg
-    gain = np.log(settings.gain_margin_ratio) - side * margins.gain_room
+    gain = math.log(settings.gain_margin_ratio) - side * margins.gain_room
     unstable = margins.n_unstable.astype(np.float64)
     return tuple(
         np.clip(values, -_FARTHEST, _FARTHEST).max(axis=(1, 2))

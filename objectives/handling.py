@@ -6,6 +6,7 @@ for one alone shows it.
 
 import dataclasses
 import functools
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -139,8 +140,8 @@ def asked_climb_m(course: Course) -> float:
     way_m = asked_way_m(course.manoeuvre)
     if way_m < 1.0:
         return 0.0
-    grade = np.tan(grade_rad(course.road, np.arange(0.0, way_m, FINE_STEP_M)))
-    return way_m if float(np.mean(grade >= _CLIMB)) >= _CLIMB_SHARE else 0.0
+    grade = grade_rad(course.road, np.arange(0.0, way_m, FINE_STEP_M))
+    return way_m if float(np.mean(grade >= math.atan(_CLIMB))) >= _CLIMB_SHARE else 0.0
 
 
 def handling_numbers(

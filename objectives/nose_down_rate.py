@@ -15,6 +15,7 @@ from objectives.event_rate import weighted_interval
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import Codes
 from plant.arrays import Flags, Floats
+from plant.elementary import exponential
 from plant.kernel.outcomes import Outcome
 
 # How far the least margin of a ride moves between rides that differ only in chance: widths of
@@ -22,8 +23,8 @@ from plant.kernel.outcomes import Outcome
 # plain counts of nose-downs on other days do (rank correlation 0.76 over 41 profiles and 800 h).
 RESERVE_WIDTH_RATIO = 0.03
 NOSE_WIDTH_RATIO = 0.06
-# Nose-downs over the sum of nearness, from the same counts; later ones need 0.15 to 0.28, by
-# board and drawn day. It makes the sum a rate; the order of profiles does not depend on it.
+# Nose-downs over the sum of nearness, from the same counts. It makes the sum a rate; the order of
+# profiles does not depend on it.
 NOSE_DOWNS_PER_NEARNESS = 0.17
 
 _LEAST_WIDTHS, _MOST_WIDTHS = -8.0, 12.0
@@ -93,7 +94,7 @@ def nearness(widths: Floats) -> Floats:
         From `margin_widths`, or predicted.
     """
     reserve, nose = np.split(np.clip(widths, -_FAR_WIDTHS, _FAR_WIDTHS), 2, axis=1)
-    near: Floats = 1.0 - 1.0 / ((1.0 + np.exp(-reserve)) * (1.0 + np.exp(-nose)))
+    near: Floats = 1.0 - 1.0 / ((1.0 + exponential(-reserve)) * (1.0 + exponential(-nose)))
     return near
 
 

@@ -19,6 +19,7 @@ from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from objectives.score import blended, hard_margins
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
+from plant.elementary import logarithm
 from plant.kernel.outcomes import Outcome
 
 _STILL = 1e-3  # of the limit: less shaking than this at rest is none
@@ -117,7 +118,7 @@ def components_of_rides(columns: Floats, constraints: Floats, rules: ScoreRules)
                 nose_down,
                 other & (outcome != Outcome.SPEED_LOST),
                 np.maximum(column("roll_back_ratio"), _HARDLY_BACK) - _NEARLY_LOST,
-                np.log(np.maximum(shake / allowed, _STILL)),
+                logarithm(np.maximum(shake / allowed, _STILL)),
                 constraints[:, _AS_THEY_ARE] + _CAUTION,
             ]
         ),

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.arrays import Floats
+from plant.elementary import exponential, log_of_one_more
 from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
 from plant.kernel.simulate import Ride, Rides
 
@@ -227,5 +228,7 @@ def ridden_risk(reserve_ratio: Floats, nose_margin_ratio: Floats) -> Floats:
 
 
 def _shortfall(margin: Floats, width: float) -> Floats:
-    """Return the expected shortfall of a scattering margin, in widths."""
-    return np.logaddexp(0.0, -margin / width)
+    """Return the expected shortfall of a scattering margin, ln(1 + exp(-margin / width))."""
+    widths = margin / width
+    beyond: Floats = np.maximum(-widths, 0.0) + log_of_one_more(exponential(-np.abs(widths)))
+    return beyond

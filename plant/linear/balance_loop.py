@@ -16,8 +16,9 @@ from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
+from plant.elementary import exponential
 from plant.kernel.lane_init import torque_per_amp
-from plant.linear.delay_systems import Complexes, Floats, frequency_response, poles
+from plant.linear.delay_systems import Complexes, Floats, frequency_response, poles, times
 from plant.linear.linearised_plant import linear_ride
 from plant.linear.margins import Margins, margins, nyquist_contour
 
@@ -30,7 +31,7 @@ _LOWEST_RADPS = 0.05  # assumed: a slower drift, 20 s and more, is no matter of 
 _HIGHEST_RADPS = 2500.0  # the sampling frequency's half is 3142
 _N_FREQUENCIES = 200
 # A mode draws a circle in the complex plane: points at even angles on it, in half-widths.
-_ABOUT_A_MODE = np.tan(np.radians(np.arange(-84.0, 85.0, 6.0)))
+_ABOUT_A_MODE = np.array([math.tan(math.radians(angle)) for angle in range(-84, 85, 6)])
 _SHARP_RATIO = 0.12  # a mode of more damping is resolved by the grid itself
 _CHUNK = 8  # candidates at a time, so that the responses stay in the cache
 
@@ -72,32 +73,40 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     s = nyquist_contour(_frequencies(flex, board.frame.flex_damping_ratio, modes))
     pitch, rate, accel = np.moveaxis(frequency_response(system, s), 1, 0)
     twist_accel = -torque_per_amp(board.motor.kv_rpm_per_v) / board.frame.frame_inertia_kg_m2
-    twist = twist_accel / (s * s + 2.0 * board.frame.flex_damping_ratio * flex * s + flex * flex)
-    gyro = (rate + s * twist) / (1.0 + board.sensors.gyro_lag_s * s)
+    twist = twist_accel / (
+        times(s, s) + 2.0 * board.frame.flex_damping_ratio * flex * s + flex * flex
+    )
+    gyro = (rate + times(s, twist)) / (1.0 + board.sensors.gyro_lag_s * s)
     upright = pitch + twist - accel / GRAVITY_MPS2
     time_s = board.sensors.attitude_time_s
     attitude = (time_s * gyro + upright) / (time_s * s + 1.0)
     tracking = 2.0 * math.pi * board.sensors.speed_tracking_hz
-    tracked = (accel - board.wheel.wheel_radius_m * s * rate) * (tracking / (s + tracking)) ** 2
     drive = np.exp(-_DELAY_S * s) / (1.0 + board.drive.current_lag_s * s)
+    lag = tracking / (s + tracking)
+    tracked = accel - board.wheel.wheel_radius_m * times(s, rate)
+    delayed = times(lag, times(lag, drive))
     n_unstable = [np.count_nonzero((p.real > 0.0) & (np.abs(p) > _LOWEST_RADPS)) for p in modes]
     return LoopPlant(
         laplace_radps=s,
-        pitch_per_a=-attitude * drive,
-        rate_per_a=-gyro * drive,
-        accel_per_a=tracked * drive,
+        pitch_per_a=-times(attitude, drive),
+        rate_per_a=-times(gyro, drive),
+        accel_per_a=times(tracked, delayed),
         n_unstable=np.array(n_unstable, dtype=np.int64),
     )
 
 
 def _frequencies(flex: float, flex_damping: float, modes: Sequence[Complexes]) -> Floats:
     """Return a logarithmic grid, denser about the frame mode and every sharp pole."""
-    grid = [np.geomspace(_LOWEST_RADPS, _HIGHEST_RADPS, _N_FREQUENCIES)]
+    ends = (math.log(_LOWEST_RADPS), math.log(_HIGHEST_RADPS))
+    grid = [exponential(np.linspace(*ends, _N_FREQUENCIES)[1:-1])]
+    grid.append(np.array([_LOWEST_RADPS, _HIGHEST_RADPS]))
     poles = np.append(np.concatenate(modes), flex * complex(-flex_damping, 1.0))
+    # Where the points lie need not be exact, and a library's poles differ in their last bits.
+    places = [(float(f"{pole.real:.4g}"), float(f"{pole.imag:.4g}")) for pole in poles.tolist()]
     grid += [
-        pole.imag + _ABOUT_A_MODE * max(abs(pole.real), 1e-3 * pole.imag)
-        for pole in poles
-        if pole.imag > _LOWEST_RADPS and abs(pole.real) < _SHARP_RATIO * pole.imag
+        imag + _ABOUT_A_MODE * max(abs(real), 1e-3 * imag)
+        for real, imag in places
+        if imag > _LOWEST_RADPS and abs(real) < _SHARP_RATIO * imag
     ]
     merged = np.unique(np.concatenate(grid))
     return merged[(merged >= _LOWEST_RADPS) & (merged <= _HIGHEST_RADPS)]
@@ -161,9 +170,9 @@ def loop_transfer(plant: LoopPlant, gains: LoopGains) -> Complexes:
     s = plant.laplace_radps
     filter_radps = 2.0 * math.pi * gains.rate_filter_hz[:, None]
     rate = gains.rate_gain_a_per_deg_per_s[:, None] * filter_radps / (filter_radps + s)
-    steady = (rate * DEG_PER_RAD)[:, None] * plant.rate_per_a
+    steady = times((rate * DEG_PER_RAD)[:, None], plant.rate_per_a)
     integral = gains.integral_gain_a_per_deg_s[:, None] * (DEG_PER_RAD / s)
-    steady += integral[:, None] * plant.pitch_per_a
+    steady += times(integral[:, None], plant.pitch_per_a)
     stiffness = (DEG_PER_RAD * gains.stiffness_a_per_deg)[:, :, None, None]
     loop: Complexes = stiffness * plant.pitch_per_a
     loop += steady[:, None]
@@ -183,8 +192,8 @@ def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
     passed = gains.feed_forward_ratio[:, None] + inner / gains.expected_current_a_per_mps2[:, None]
     filter_radps = 2.0 * math.pi * gains.acceleration_filter_hz[:, None]
     seen = inner * filter_radps / (filter_radps + s)
-    loop: Complexes = passed[:, None, None, :] * outer
-    loop += seen[:, None, None, :] * plant.accel_per_a
+    loop = times(passed[:, None, None, :], outer)
+    loop += times(seen[:, None, None, :], plant.accel_per_a)
     return loop
 
 

@@ -11,6 +11,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.compile import kernel
+
 Floats: TypeAlias = NDArray[np.float64]
 Complexes: TypeAlias = NDArray[np.complex128]
 
@@ -22,11 +24,12 @@ def first_order(
 ) -> tuple[Floats, Floats]:
     """Return A and B of mass q'' + damping q' + stiffness q = inputs u, state (q, q')."""
     n_coordinates = mass.shape[0]
-    solved = np.linalg.solve(mass, np.hstack([-stiffness, -damping, inputs]))
+    [whole] = solved(mass[None], np.hstack([-stiffness, -damping, inputs])[None])
+    moved = whole.real
     a = np.zeros((2 * n_coordinates, 2 * n_coordinates))
     a[:n_coordinates, n_coordinates:] = np.eye(n_coordinates)
-    a[n_coordinates:] = solved[:, : 2 * n_coordinates]
-    b = np.vstack([np.zeros_like(inputs), solved[:, 2 * n_coordinates :]])
+    a[n_coordinates:] = moved[:, : 2 * n_coordinates]
+    b = np.vstack([np.zeros_like(inputs), moved[:, 2 * n_coordinates :]])
     return a, b
 
 
@@ -68,9 +71,67 @@ def frequency_response(system: DelayedSystem, laplace_radps: Complexes) -> Compl
     identity = np.eye(system.a.shape[-1])
     lagging = np.exp(-laplace_radps * system.delay_s[:, None])[..., None, None]
     matrix = s * identity - system.a[:, None] - system.a_delayed[:, None] * lagging
-    states = np.linalg.solve(matrix, system.b[:, None, :, None])[..., 0]
-    outputs = np.einsum("ros,rfs->rof", system.c, states)
+    right = np.broadcast_to(system.b[:, None, :, None], (*matrix.shape[:-1], 1))
+    n_states = matrix.shape[-1]
+    states = solved(matrix.reshape(-1, n_states, n_states), right.reshape(-1, n_states, 1))
+    by_rider = states.reshape(matrix.shape[0], 1, matrix.shape[1], n_states)
+    outputs = (system.c[:, :, None, :] * by_rider).sum(axis=-1)
     return np.asarray(outputs + system.d[:, :, None])
+
+
+def times(one: Complexes, other: Complexes) -> Complexes:
+    """Return the product of complex numbers, four products of real ones each rounded.
+
+    numpy's own rounds once or twice, by the processor.
+    """
+    real = one.real * other.real - one.imag * other.imag
+    product = np.empty(real.shape, dtype=np.complex128)
+    product.real, product.imag = real, one.real * other.imag + one.imag * other.real
+    return product
+
+
+def solved(matrix: Complexes | Floats, right: Complexes | Floats) -> Complexes:
+    """Return the solutions of systems of equations, (system, row, column).
+
+    By Gaussian elimination with partial pivoting; a linear algebra library's last bits depend on
+    the processor.
+
+    Parameters
+    ----------
+    matrix : (system, row, row) complex128 or float64
+        Not singular.
+    right : (system, row, column) complex128 or float64
+    """
+    whole = np.concatenate([matrix, right], axis=-1)
+    real, imag = whole.real.astype(np.float64), whole.imag.astype(np.float64)
+    _eliminate(real, imag)
+    n_rows = matrix.shape[1]
+    return real[:, :, n_rows:] + 1j * imag[:, :, n_rows:]
+
+
+@kernel
+def _eliminate(real: Floats, imag: Floats) -> None:
+    """Turn the left part of each system into the unit matrix (Gauss and Jordan)."""
+    n_systems, n, n_columns = real.shape
+    for system in range(n_systems):
+        re, im = real[system], imag[system]
+        for k in range(n):
+            best, largest = k, -1.0
+            for i in range(k, n):
+                size = re[i, k] * re[i, k] + im[i, k] * im[i, k]
+                if size > largest:
+                    best, largest = i, size
+            x, y = re[best, k] / largest, -im[best, k] / largest
+            for j in range(k, n_columns):
+                a, b = re[best, j], im[best, j]
+                re[best, j], im[best, j] = re[k, j], im[k, j]
+                re[k, j], im[k, j] = a * x - b * y, a * y + b * x
+            for i in range(n):
+                x, y = re[i, k], im[i, k]
+                if i != k and (x != 0.0 or y != 0.0):
+                    for j in range(k, n_columns):
+                        re[i, j] = re[i, j] - x * re[k, j] + y * im[k, j]
+                        im[i, j] = im[i, j] - x * im[k, j] - y * re[k, j]
 
 
 def poles(system: DelayedSystem) -> tuple[Complexes, ...]:

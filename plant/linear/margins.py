@@ -5,13 +5,21 @@ on the last axis, points along the Nyquist contour; the axes before it are loops
 """
 
 import dataclasses
+import math
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.compile import kernel, scalar
+from plant.constants import DEG_PER_RAD
+from plant.elementary import logarithm
+from plant.physics.scalar_math import clip, larger, smaller
+
 Floats: TypeAlias = NDArray[np.float64]
 Complexes: TypeAlias = NDArray[np.complex128]
+
+_LEAST = 1e-300  # of a squared length that is divided by
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +57,7 @@ class Margins:
     @property
     def gain_room(self) -> Floats:
         """Natural logarithm of the nearer gain margin, up or down; inf without limit."""
-        with np.errstate(divide="ignore"):
-            return np.minimum(np.log(self.gain_up_ratio), -np.log(self.gain_down_ratio))
+        return np.minimum(logarithm(self.gain_up_ratio), -logarithm(self.gain_down_ratio))
 
     @property
     def max_sensitivity(self) -> Floats:
@@ -104,75 +111,95 @@ def margins(
     shape = loop.shape[:-1]
     flat = loop.reshape(-1, loop.shape[-1])
     first = int(np.flatnonzero(laplace_radps.real == 0.0)[0])
-    square = flat.real**2
-    imaginary = flat.imag
-    square += imaginary**2
-    on_axis = slice(first, None)
-    modulus = _distance(flat[:, on_axis])
-    turns, gain_up, gain_down = _real_axis(flat)
-    phase, delay = _unit_circle(laplace_radps.imag[on_axis], flat[:, on_axis], square[:, on_axis])
-    n_unstable = np.broadcast_to(n_open_unstable, shape) - turns.reshape(shape)
+    measured = np.empty((6, len(flat)))
+    _measure(
+        np.stack([flat.real, flat.imag]),
+        np.ascontiguousarray(laplace_radps.imag),
+        first,
+        measured,
+    )
+    modulus, turns, gain_up, gain_down, phase, delay = (each.reshape(shape) for each in measured)
     return Margins(
-        modulus=modulus.reshape(shape),
-        gain_up_ratio=gain_up.reshape(shape),
-        gain_down_ratio=gain_down.reshape(shape),
-        phase_deg=phase.reshape(shape),
-        delay_s=delay.reshape(shape),
-        n_unstable=n_unstable,
+        modulus=modulus,
+        gain_up_ratio=gain_up,
+        gain_down_ratio=gain_down,
+        phase_deg=phase,
+        delay_s=delay,
+        n_unstable=np.broadcast_to(n_open_unstable, shape) - turns.astype(np.int64),
     )
 
 
-def _distance(flat: Complexes) -> Floats:
-    """Return the least distance to -1 of each curve, straight between its points."""
-    way_real, way_imag = np.diff(flat.real, axis=1), np.diff(flat.imag, axis=1)
-    from_real, from_imag = flat.real[:, :-1] + 1.0, flat.imag[:, :-1]
-    length = way_real**2 + way_imag**2
-    along = way_real * from_real + way_imag * from_imag
-    share = np.clip(-along / np.maximum(length, 1e-300), 0.0, 1.0)
-    square = from_real**2 + from_imag**2 + share * (2.0 * along + share * length)
-    least: Floats = np.sqrt(np.maximum(square.min(axis=1), 0.0))
-    return least
+@kernel
+def _measure(curves: Floats, frequency: Floats, first: int, measured: Floats) -> None:
+    """Write the six measures of each loop, (measure, loop); the frequencies begin at `first`.
+
+    `curves` are real and imaginary parts, (2, loop, point).
+    """
+    real, imag = curves[0], curves[1]
+    squared = np.empty(real.shape[1])
+    for loop in range(real.shape[0]):
+        re, im = real[loop], imag[loop]
+        measured[0, loop] = _distance(re, im, first, squared)
+        turns, up, down = _real_axis(re, im)
+        measured[1, loop], measured[2, loop], measured[3, loop] = turns, up, down
+        measured[4, loop], measured[5, loop] = _unit_circle(re, im, frequency, first)
 
 
-def _real_axis(flat: Complexes) -> tuple[NDArray[np.int64], Floats, Floats]:
+@scalar
+def _distance(re: Floats, im: Floats, first: int, squared: Floats) -> float:
+    """Return the least distance to -1 of a curve, straight between its points."""
+    for k in range(first, re.shape[0] - 1):
+        way_re, way_im = re[k + 1] - re[k], im[k + 1] - im[k]
+        from_re, from_im = re[k] + 1.0, im[k]
+        length = way_re * way_re + way_im * way_im
+        along = way_re * from_re + way_im * from_im
+        share = clip(-along / larger(length, _LEAST), 0.0, 1.0)
+        there_re, there_im = from_re + share * way_re, from_im + share * way_im
+        squared[k] = there_re * there_re + there_im * there_im
+    least = math.inf
+    for k in range(first, re.shape[0] - 1):
+        least = smaller(squared[k], least)
+    return math.sqrt(least)
+
+
+@scalar
+def _real_axis(re: Floats, im: Floats) -> tuple[float, float, float]:
     """Return counterclockwise turns around -1, and the gain margins up and down."""
-    n_loops = len(flat)
-    imaginary = flat.imag[:, 1:]
-    above = imaginary >= 0.0
-    loop, point = np.nonzero(above[:, 1:] != above[:, :-1])
-    here, there = flat[loop, point + 1], flat[loop, point + 2]
-    share = here.imag / (here.imag - there.imag)
-    place = here.real + share * (there.real - here.real)
-    # The mirrored half of the contour doubles every crossing but the one at its start.
-    turn = np.where(here.imag >= 0.0, 2, -2)
-    loop = np.concatenate([loop, np.arange(n_loops)])
-    place = np.concatenate([place, flat[:, 0].real])
-    turn = np.concatenate([turn, np.where(above[:, 0], -1, 1)])
-
-    beyond = place < -1.0
-    turns = np.bincount(loop[beyond], weights=turn[beyond], minlength=n_loops).astype(np.int64)
-    gain_down = np.zeros(n_loops)
-    np.maximum.at(gain_down, loop[beyond], -1.0 / place[beyond])
-    within = (place < 0.0) & ~beyond
-    gain_up = np.full(n_loops, np.inf)
-    np.minimum.at(gain_up, loop[within], -1.0 / place[within])
-    return turns, gain_up, gain_down
+    turns, up, down = 0.0, math.inf, 0.0
+    for k in range(re.shape[0] - 1):
+        # The mirrored half of the contour doubles every crossing but the one at its start.
+        place, turn = re[0], (-1.0 if im[1] >= 0.0 else 1.0)
+        if k > 0:
+            if (im[k] >= 0.0) == (im[k + 1] >= 0.0):
+                continue
+            share = im[k] / (im[k] - im[k + 1])
+            place, turn = re[k] + share * (re[k + 1] - re[k]), (2.0 if im[k] >= 0.0 else -2.0)
+        if place < -1.0:
+            turns += turn
+            down = max(down, -1.0 / place)
+        elif place < 0.0:
+            up = min(up, -1.0 / place)
+    return turns, up, down
 
 
-def _unit_circle(frequency: Floats, flat: Complexes, square: Floats) -> tuple[Floats, Floats]:
+@scalar
+def _unit_circle(re: Floats, im: Floats, frequency: Floats, first: int) -> tuple[float, float]:
     """Return phase margin in deg and delay margin in s."""
-    n_loops = len(flat)
-    inside = square < 1.0
-    loop, point = np.nonzero(inside[:, 1:] != inside[:, :-1])
-    here, there = flat[loop, point], flat[loop, point + 1]
-    low, high = np.log(square[loop, point]), np.log(square[loop, point + 1])
-    share = low / (low - high)
-    phase = np.degrees(np.angle(-here) + share * np.angle(there / here))
-    phase = 180.0 - (180.0 - phase) % 360.0
-    crossover = frequency[point] * (frequency[point + 1] / frequency[point]) ** share
-    delay = np.radians(phase % 360.0) / crossover
-    least_phase = np.full(n_loops, np.inf)
-    np.minimum.at(least_phase, loop, np.abs(phase))
-    least_delay = np.full(n_loops, np.inf)
-    np.minimum.at(least_delay, loop, delay)
+    least_phase, least_delay = math.inf, math.inf
+    there = re[first] * re[first] + im[first] * im[first]
+    for k in range(first, re.shape[0] - 1):
+        here = there
+        there = re[k + 1] * re[k + 1] + im[k + 1] * im[k + 1]
+        if (here < 1.0) == (there < 1.0):
+            continue
+        low, high = math.log(here), math.log(there)
+        share = low / (low - high)
+        across = im[k + 1] * re[k] - re[k + 1] * im[k]
+        towards = re[k + 1] * re[k] + im[k + 1] * im[k]
+        turned = math.atan2(-im[k], -re[k]) + share * math.atan2(across, towards)
+        phase = turned * DEG_PER_RAD
+        phase = 180.0 - (180.0 - phase) % 360.0
+        crossover = frequency[k] * math.exp(share * math.log(frequency[k + 1] / frequency[k]))
+        least_phase = min(least_phase, abs(phase))
+        least_delay = min(least_delay, (phase % 360.0) / DEG_PER_RAD / crossover)
     return least_phase, least_delay
