@@ -19,6 +19,7 @@ from optimizer.search.evaluation import Observed
 from optimizer.search.pareto import feasible
 from optimizer.search.spline import Kernel, Spline, spans, spline
 from plant.arrays import Floats
+from plant.elementary import exponential, logarithm
 
 Predict: TypeAlias = Callable[[Floats], Floats]
 
@@ -92,9 +93,7 @@ def fitted(
     # Most rides end early for no candidate, and a constant needs no spline.
     varies = np.ptp(together, axis=0) > 0.0
     varies[: ends[0]] = True
-    through = spline(
-        points, together[:, varies], kernel=kernel, scales=scales, errors=deviations > 0.0
-    )
+    through = spline(points, together[:, varies], kernel=kernel, scales=scales)
 
     def predict_children(pool: Floats) -> Floats:
         predicted = np.tile(together[0], (len(pool), 1))
@@ -136,13 +135,11 @@ class _ByRatio:
     def logs(self, costs: Floats) -> Floats:
         """Return the logarithms of (candidate, cost)."""
         least, _ = self._bounds()
-        logs: Floats = np.log(np.maximum(costs - self.low + self.offset, np.exp(least)))
-        return logs
+        return logarithm(np.maximum(costs - self.low + self.offset, exponential(least)))
 
     def back(self, logs: Floats) -> Floats:
         """Return the costs; a spline that leaves what is known by more than its span ripples."""
-        costs: Floats = np.exp(np.clip(logs, *self._bounds())) + self.low - self.offset
-        return costs
+        return exponential(np.clip(logs, *self._bounds())) + self.low - self.offset
 
     def _bounds(self) -> tuple[Floats, Floats]:
         span = np.ptp(self.known, axis=0)
@@ -153,7 +150,7 @@ def _by_ratio(costs: Floats, rides: NDArray[np.bool_]) -> _ByRatio:
     low = costs.min(axis=0)
     reach = np.quantile(costs[rides], 0.9, axis=0) - low
     offset = np.where(reach > 0.0, reach, 1.0)
-    known = np.log(np.minimum(costs, costs[rides].max(axis=0)) - low + offset)
+    known = logarithm(np.minimum(costs, costs[rides].max(axis=0)) - low + offset)
     return _ByRatio(low=low, offset=offset, known=known)
 
 
@@ -205,7 +202,7 @@ def _chosen(
 
 def _left_out(points: Floats, logs: Floats, kernel: Kernel, scales: Floats) -> float:
     """Return the mean square error with each point left out, in shares of the variance."""
-    errors = spline(points, logs, kernel=kernel, scales=scales, errors=True).left_out()
+    errors = spline(points, logs, kernel=kernel, scales=scales).left_out()
     variance = logs.var(axis=0)
     return float(np.mean(np.mean(errors**2, axis=0) / np.where(variance > 0.0, variance, 1.0)))
 
@@ -219,7 +216,8 @@ def _scales(plain: Spline, powers: tuple[float, ...]) -> list[Floats]:
     if not steepest > 0.0:
         return [np.ones(len(steepness))]
     counts = np.maximum(steepness / steepest, _LEAST_STEEP)
-    return [counts**power for power in powers]
+    logs = logarithm(counts)
+    return [exponential(power * logs) for power in powers]
 
 
 def separated(constraints: Floats) -> Floats:

@@ -36,7 +36,7 @@ def test_the_error_of_a_point_left_out_is_that_of_the_spline_through_the_others(
     points, _ = _points(1)
     outcomes = _outcomes(points)
 
-    through = spline(points, outcomes, kernel=kernel, scales=SCALES, errors=True)
+    through = spline(points, outcomes, kernel=kernel, scales=SCALES)
     errors = through.left_out()
 
     for left in (0, 17, 39):
@@ -53,7 +53,6 @@ def test_between_two_points_the_deviation_is_that_of_a_brownian_bridge():
         np.array([[0.0], [1.0], [0.0]]),
         kernel=Kernel.LINEAR,
         scales=np.ones(1),
-        errors=True,
     )
     at = np.array([[0.25], [0.5], [1.4]])
 
@@ -67,7 +66,7 @@ def test_between_two_points_the_deviation_is_that_of_a_brownian_bridge():
 @pytest.mark.parametrize("kernel", Kernel)
 def test_the_deviation_is_nothing_at_the_points_and_grows_away_from_them(kernel):
     points, _ = _points(2)
-    through = spline(points, _outcomes(points), kernel=kernel, scales=np.ones(3), errors=True)
+    through = spline(points, _outcomes(points), kernel=kernel, scales=np.ones(3))
 
     at = through.with_deviation(points)[1]
     away = [through.with_deviation(np.full((1, 3), 1.0 + far))[1] for far in (0.2, 0.5, 1.0)]
@@ -97,7 +96,7 @@ def test_a_narrow_cluster_is_followed_as_well_as_a_wide_one(kernel):
     pool, narrow = rng.random((50, 3)), 1e-7
 
     wide, small = (
-        spline(size * points, _outcomes(points), kernel=kernel, scales=SCALES, errors=True)
+        spline(size * points, _outcomes(points), kernel=kernel, scales=SCALES)
         for size in (1.0, narrow)
     )
 
@@ -108,20 +107,17 @@ def test_a_narrow_cluster_is_followed_as_well_as_a_wide_one(kernel):
 
 
 @pytest.mark.parametrize("kernel", Kernel)
-def test_a_spline_with_errors_predicts_the_same(kernel):
+def test_a_point_that_is_nearly_another_one_changes_nothing(kernel):
     points, rng = _points(5)
     pool = rng.random((20, 3))
+    near = np.vstack([points, points[7] + 1e-9])
 
-    plain, screening = (
-        spline(points, _outcomes(points), kernel=kernel, scales=SCALES, errors=errors)
-        for errors in (False, True)
+    once, twice = (
+        spline(known, _outcomes(known), kernel=kernel, scales=SCALES) for known in (points, near)
     )
 
-    np.testing.assert_allclose(plain(pool), screening(pool), rtol=1e-7, atol=1e-9)
-    with pytest.raises(ValueError, match="made with them"):
-        plain.with_deviation(pool)
-    with pytest.raises(ValueError, match="made with them"):
-        plain.left_out()
+    np.testing.assert_allclose(twice(pool), once(pool), atol=0.05)
+    assert np.isfinite(twice.left_out()).all()
 
 
 def test_points_on_a_plane_do_not_span():
