@@ -81,6 +81,8 @@ def _moved_mass(study: Study) -> float:
 def transferred(profile: Floats, by: Scaling, board: Board) -> Floats:
     """Return a profile scaled for another board; caps stay inside its phase current limit.
 
+    What is scaled is rounded to three significant digits, for a person types it.
+
     Parameters
     ----------
     profile : (parameter,) float64
@@ -89,8 +91,9 @@ def transferred(profile: Floats, by: Scaling, board: Board) -> Floats:
     board : Board
         The new one.
     """
-    row = np.where(IS_CURRENT, profile * by.current_ratio, profile)
-    row[_IS_BUS_VOLTAGE] *= by.cells_ratio
+    ratio = np.where(IS_CURRENT, by.current_ratio, np.where(_IS_BUS_VOLTAGE, by.cells_ratio, 1.0))
+    moved = [float(f"{value:.3g}") for value in (profile * ratio).tolist()]
+    row = np.where(ratio == 1.0, profile, moved)
     row[_IS_CAP] = np.minimum(row[_IS_CAP], board.drive.phase_current_limit_a)
     return row
 

@@ -102,7 +102,7 @@ def _ride_if_agreed(evaluate: Evaluate, values: Floats, reference: Reference) ->
         if not agrees(evaluate, reference):
             raise MachineError(
                 "a worker's results differ in their last digits from this machine's, as its"
-                " processor may be of another kind; use workers of this machine's kind"
+                " C library may be another one; use workers with this machine's system"
             )
         _AGREED.add(reference)
     return evaluate(values)

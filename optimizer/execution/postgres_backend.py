@@ -127,8 +127,8 @@ class _SharedRides:
         if not agrees(self._evaluate, reference):
             raise MachineError(
                 f"{self._database.shown}: this machine's results differ in their last digits from"
-                " those of the machine that started the study, as its processor may be of another"
-                " kind; use machines of one kind, or run this study here alone"
+                " those of the machine that started the study, as its C library may be another"
+                " one; use machines with the same system, or run this study here alone"
             )
         self._proved = True
 

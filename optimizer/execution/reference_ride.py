@@ -1,6 +1,6 @@
 """A candidate that one machine has ridden, for another to show that it rides to the same bits.
 
-Equal versions do not make equal results: another kind of processor may round otherwise.
+Equal versions do not make equal results: another C library may round otherwise.
 """
 
 from dataclasses import dataclass

@@ -105,7 +105,7 @@ def _refused(study: Study, ridden: Ridden) -> str:
     if not len(_known(study, searched)[1]):
         return _why_no_profile(study, searched)
     if not rides_again(searched, study.rides):
-        return "this machine's results differ in their last digits, as its processor is another"
+        return "this machine's results differ in their last digits, as its C library is another"
     return ""
 
 

@@ -8,7 +8,7 @@ from optimizer.base.versions import PROPOSING, library_versions
 from optimizer.search.plan import Plan
 
 # Raise when a change to the search changes the candidates it proposes.
-METHOD = "generations-7"
+METHOD = "generations-8"
 
 WEIGHTS = "search.weights"
 

@@ -24,7 +24,7 @@ from optimizer.search.optuna_trials import (
 )
 from optimizer.search.plan import Plan
 from optimizer.search.proposals import propose
-from optimizer.search.space import clip
+from optimizer.search.space import TYPED_STEPS, on_grid
 from optimizer.search.variation import Operators
 from plant.arrays import Floats, Indices
 
@@ -42,8 +42,9 @@ class GenerationSampler(BaseSampler):
     Trials that run at the same time never get the same row, and count from the next generation on.
 
     One, two or three objectives, minimised or maximised. Constraints are those of
-    `Trial.set_constraint`. Floats are searched best; integers, steps and choices as numbers on a
-    grid. A parameter that not every trial has is drawn at random. A sampler serves one study.
+    `Trial.set_constraint`. Floats are searched best, on a grid of numbers with few digits;
+    integers, steps and choices as numbers. A parameter that not every trial has is drawn at random.
+    A sampler serves one study.
 
     Parameters
     ----------
@@ -61,12 +62,16 @@ class GenerationSampler(BaseSampler):
         beside the front; all equal if not given.
     n_jobs : int
         Threads that work on what to propose; how many changes nothing.
+    n_steps : int
+        At least so many steps has the grid of a float between its bounds: 1, 2 or 5 times a power
+        of ten each. A float on a log scale has as many significant digits as this number.
 
     Raises
     ------
     ValueError
-        The population is too small, or the seed negative; while a study runs: it has more than
-        three objectives, or other weights than objectives, or the baseline is not in the space.
+        The population or the number of steps is too small, or the seed negative; while a study
+        runs: it has more than three objectives, or other weights than objectives, or the baseline
+        is not in the space.
     """
 
     def __init__(
@@ -78,17 +83,21 @@ class GenerationSampler(BaseSampler):
         baseline: Mapping[str, Any] | None = None,
         weights: Sequence[float] | None = None,
         n_jobs: int = 1,
+        n_steps: int = TYPED_STEPS,
     ) -> None:
         if population < 4:
             raise ValueError(f"a population needs at least 4 candidates, got {population}")
         if seed is not None and seed < 0:
             raise ValueError(f"a seed must be 0 or above, got {seed}")
+        if n_steps < 1:
+            raise ValueError(f"n_steps must be 1 or more, got {n_steps}")
         self._seed = int(np.random.SeedSequence().generate_state(1)[0]) if seed is None else seed
         self._population = population
         self._search_space = None if search_space is None else dict(search_space)
         self._baseline = None if baseline is None else dict(baseline)
         self._weights = weights
         self._n_jobs = n_jobs
+        self._n_steps = n_steps
         self._common = IntersectionSearchSpace()
         self._proposed: dict[tuple[Any, ...], Floats] = {}
         self._lock = threading.Lock()
@@ -168,11 +177,11 @@ class GenerationSampler(BaseSampler):
         weights = np.ones(n_objectives) if self._weights is None else np.array(self._weights)
         if weights.shape != (n_objectives,):
             raise ValueError(f"weights: the study has {n_objectives} objectives, got {weights}")
-        space = space_of(declared)
+        space = space_of(declared, n_steps=self._n_steps)
         if self._baseline is None:
             # About a point of which nothing is known there is nothing to copy.
             operators = Operators(copies_share=0.0)
-            baseline = clip(space, 0.5 * (space.low + space.high))
+            baseline = on_grid(space, 0.5 * (space.low + space.high))
         else:
             operators = Operators()
             missing = sorted(set(declared) - set(self._baseline))

@@ -21,10 +21,12 @@ from optuna.trial import FrozenTrial, TrialState
 from optimizer.search.composite import DIRECT
 from optimizer.search.evaluation import Evaluation, History, Observed
 from optimizer.search.imputation import imputed
-from optimizer.search.space import Space
+from optimizer.search.space import TYPED_STEPS, Space
 from plant.arrays import Floats, Indices
 
 Declared = Mapping[str, BaseDistribution]
+
+_STEPS = 10**9  # as good as no grid, for values that are steps of their own
 
 
 def distributions(space: Space) -> dict[str, BaseDistribution]:
@@ -37,8 +39,14 @@ def distributions(space: Space) -> dict[str, BaseDistribution]:
     }
 
 
-def space_of(declared: Declared) -> Space:
+def space_of(declared: Declared, *, n_steps: int = TYPED_STEPS) -> Space:
     """Return the space of optuna's parameters.
+
+    Parameters
+    ----------
+    declared : mapping of name to distribution
+    n_steps : int
+        Of floats that have no step of their own; see `Space`.
 
     Raises
     ------
@@ -51,6 +59,10 @@ def space_of(declared: Declared) -> Space:
         low=np.array([low for low, _, _ in ends]),
         high=np.array([high for _, high, _ in ends]),
         log=np.array([log for _, _, log in ends]),
+        n_steps=tuple(
+            n_steps if isinstance(each, FloatDistribution) and each.step is None else _STEPS
+            for each in declared.values()
+        ),
     )
 
 

@@ -10,9 +10,9 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController
 
 from objectives import weighted_cost
+from objectives.portfolio import weighted_sum
 from optimizer.search.cost_descent import lowest_cost_points
 from optimizer.search.deduplicate import keys, unseen
 from optimizer.search.evaluation import BASELINE, History, Observed
@@ -21,14 +21,14 @@ from optimizer.search.pareto import non_dominated
 from optimizer.search.plan import Plan
 from optimizer.search.ranking import allowed_first
 from optimizer.search.screening import screen
-from optimizer.search.space import from_unit, to_unit
+from optimizer.search.space import from_unit, on_grid, to_unit, unit_on_grid
 from optimizer.search.surrogate import compared_by_ratio, fitted
 from optimizer.search.variation import children
 from plant.arrays import Floats, Indices
 
 _CONTRAST = 3  # power of the random weights
 _TRIED = 4  # children for each that is evaluated as it comes
-_POOL_PARTS = 4  # however many threads: the number of rows in a matrix product touches last bits
+_POOL_PARTS = 4  # of a brood, spread over threads
 
 
 def propose(
@@ -52,24 +52,15 @@ def propose(
     Returns
     -------
     (`plan.population`, parameter) float64
-        Values inside the space.
+        Values on the grid of the space, but for the baseline.
     """
     rng = np.random.default_rng(np.random.SeedSequence(plan.seed, spawn_key=(generation,)))
     if not len(parents) or generation * plan.population <= len(plan.start):
         return known_and_spread(plan, generation, rng)
-    # A linear algebra library splits its sums by thread, and their last bits with them.
-    with (
-        _libraries().limit(limits=1, user_api="blas"),
-        ThreadPoolExecutor(n_jobs) as threads,
-    ):
+    with ThreadPoolExecutor(n_jobs) as threads:
         bred = _bred(plan, observed, parents=parents, rng=rng, threads=threads)
-        return from_unit(plan.space, bred)
-
-
-@functools.cache
-def _libraries() -> ThreadpoolController:
-    """Return the loaded libraries that have threads; looking for them takes milliseconds."""
-    return ThreadpoolController()
+        # On the grid already; here they become the very numbers that its decimals are read as.
+        return on_grid(plan.space, from_unit(plan.space, bred))
 
 
 def _bred(
@@ -91,7 +82,7 @@ def _bred(
         plain = np.vstack([plain, predicted])
     # Only a collapsed population breeds too few new points; fresh blood is what it needs.
     strangers = rng.random((population - len(plain), points.shape[1]))
-    return np.vstack([plain, strangers])
+    return np.vstack([plain, unit_on_grid(plan.space, strangers)])
 
 
 def _plain(plan: Plan, brood: Floats, *, n: int) -> tuple[Floats, Floats]:
@@ -166,7 +157,10 @@ def _cheapest(
     baseline = history.objectives[BASELINE]
     unit = np.where(baseline > 0.0, baseline, 1.0)
     own = weighted_cost(history.objectives, unit, plan.weights), plan.descent.neighbours
-    others = ((by_ratio @ weights**_CONTRAST, plan.descent.drawn_neighbours) for weights in drawn)
+    others = (
+        (weighted_sum(by_ratio, weights**_CONTRAST), plan.descent.drawn_neighbours)
+        for weights in drawn
+    )
     for cost, neighbours in (own, *others):
         reached = lowest_cost_points(
             points,
@@ -177,6 +171,7 @@ def _cheapest(
             neighbours=neighbours,
             rng=rng,
             descent=plan.descent,
+            settled=functools.partial(unit_on_grid, plan.space),
         )
         found = np.vstack([found, reached])
     return found
@@ -185,11 +180,12 @@ def _cheapest(
 def _fresh_brood(
     plan: Plan, parents: Floats, *, known: Set[bytes], rng: np.random.Generator
 ) -> Floats:
-    """Return children of the parents whose keys are not known."""
-    brood = children(
+    """Return children of the parents on the grid, whose keys are not known."""
+    bred = children(
         parents,
         n_children=plan.operators.brood_factor * plan.population,
         rng=rng,
         operators=plan.operators,
     )
+    brood = unit_on_grid(plan.space, bred)
     return brood[unseen(brood, known)]

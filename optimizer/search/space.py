@@ -1,15 +1,22 @@
-"""The box of parameters that a study searches, and its map to the unit cube.
+"""The box of parameters that a study searches, its map to the unit cube, and its grid.
 
 Everything that mixes or measures parameters (crossover, mutation, the surrogate) works in the unit
 cube, where each parameter spans 0 to 1; files, tables and the plant only see real values.
+
+What is proposed lies on a grid of numbers with few digits, because a person types them into a
+firmware. The grid also takes away the last bits of a value, by which computers differ.
 """
 
+import functools
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from plant.arrays import Flags, Floats
+from plant.elementary import exponential, logarithm
+
+TYPED_STEPS = 500  # assumed: finer than anybody feels, and three digits to type
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -24,6 +31,9 @@ class Space:
         Bounds, both included, in the units of the names.
     log : (parameter,) bool, optional
         Parameters spaced by ratio instead of by difference, with bounds above zero; none if empty.
+    n_steps : tuple of int, optional
+        At least so many steps has the grid of each parameter between its bounds; see `on_grid`.
+        `TYPED_STEPS` if empty.
 
     Raises
     ------
@@ -35,11 +45,16 @@ class Space:
     low: Floats
     high: Floats
     log: Flags = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    n_steps: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         low, high = (np.array(bound, dtype=np.float64) for bound in (self.low, self.high))
         log = np.array(self.log, dtype=np.bool_) if len(self.log) else np.zeros(low.shape, np.bool_)
         _check(self.names, low, high, log=log)
+        n_steps = self.n_steps or (TYPED_STEPS,) * len(self.names)
+        if len(n_steps) != len(self.names) or min(n_steps) < 1:
+            raise ValueError(f"n_steps: must be a number from 1 up for each name, got {n_steps}")
+        object.__setattr__(self, "n_steps", tuple(n_steps))
         for name, value in (("low", low), ("high", high), ("log", log)):
             value.flags.writeable = False
             object.__setattr__(self, name, value)
@@ -71,7 +86,7 @@ def _check(names: tuple[str, ...], low: Floats, high: Floats, *, log: Flags) -> 
 
 def _ends(space: Space) -> tuple[Floats, Floats]:
     low, high = space.low.copy(), space.high.copy()
-    low[space.log], high[space.log] = np.log(low[space.log]), np.log(high[space.log])
+    low[space.log], high[space.log] = logarithm(low[space.log]), logarithm(high[space.log])
     return low, high
 
 
@@ -84,7 +99,7 @@ def to_unit(space: Space, values: ArrayLike) -> Floats:
     """Map (candidate, parameter) values inside the bounds to the unit cube."""
     low, high = _ends(space)
     inner = clip(space, values)
-    inner = np.where(space.log, np.log(np.where(space.log, inner, 1.0)), inner)
+    inner[..., space.log] = logarithm(inner[..., space.log])
     return np.clip((inner - low) / (high - low), 0.0, 1.0)
 
 
@@ -93,9 +108,60 @@ def from_unit(space: Space, unit: ArrayLike) -> Floats:
     low, high = _ends(space)
     point = np.clip(np.asarray(unit, dtype=np.float64), 0.0, 1.0)
     inner = low * (1.0 - point) + high * point
-    values = clip(space, np.where(space.log, np.exp(np.where(space.log, inner, 0.0)), inner))
+    inner[..., space.log] = exponential(inner[..., space.log])
+    values = clip(space, inner)
     # The logarithm and back may miss a bound by its last bit.
     return np.where(point == 0.0, space.low, np.where(point == 1.0, space.high, values))
+
+
+def steps(space: Space) -> Floats:
+    """Return the steps of the grid, (parameter,): 1, 2 or 5 times a power of ten.
+
+    The largest of which at least `n_steps` fit between the bounds. Parameters spaced by ratio have
+    no step but as many significant digits as `n_steps` has: NaN.
+    """
+    by, over = _steps(tuple((space.high - space.low).tolist()), space.n_steps)
+    return np.where(space.log, np.nan, by / over)
+
+
+@functools.lru_cache(maxsize=64)
+def _steps(ranges: tuple[float, ...], n_steps: tuple[int, ...]) -> tuple[Floats, Floats]:
+    """Return by what whole number and over what power of ten a place on the grid is its value."""
+    by, over = np.ones(len(ranges)), np.ones(len(ranges))
+    for place, (whole, n_least) in enumerate(zip(ranges, n_steps, strict=True)):
+        # Rounded, so that a range of 0.8 - 0.3 is one of 0.5 and not a little less.
+        digits, power = f"{whole / n_least:.9e}".split("e")
+        mantissa = next(each for each in (5, 2, 1) if each <= float(digits))
+        by[place] = mantissa * 10.0 ** max(int(power), 0)
+        over[place] = 10.0 ** max(-int(power), 0)
+    return by, over
+
+
+def on_grid(space: Space, values: ArrayLike) -> Floats:
+    """Return the nearest values on the grid between the bounds, (candidate, parameter).
+
+    They are multiples of `steps`, each the number that its few decimals are read as: 0.35, and
+    not 0.35000000000000003. Bounds that are no multiples are not on the grid themselves.
+    Parameters spaced by ratio are rounded to significant digits, or to a bound where these lead
+    outside.
+    """
+    inner = clip(space, values)
+    by, over = _steps(tuple((space.high - space.low).tolist()), space.n_steps)
+    # An exact product of whole numbers over an exact power of ten, rounded once.
+    places = np.rint(inner * over / by)
+    places += places * by / over < space.low
+    places -= places * by / over > space.high
+    rounded = clip(space, places * by / over)
+    for parameter in np.flatnonzero(space.log):
+        column, n_digits = inner[..., parameter], len(str(space.n_steps[parameter]))
+        digits = [float(f"{value:.{n_digits}g}") for value in column.ravel().tolist()]
+        rounded[..., parameter] = np.reshape(digits, column.shape)
+    return clip(space, rounded) + 0.0  # without the sign of a zero
+
+
+def unit_on_grid(space: Space, unit: ArrayLike) -> Floats:
+    """Return the points of the unit cube that `on_grid` makes of points, (candidate, parameter)."""
+    return to_unit(space, on_grid(space, from_unit(space, unit)))
 
 
 def at_bound(space: Space, values: ArrayLike, *, tolerance: float = 1e-3) -> Flags:
@@ -106,11 +172,13 @@ def at_bound(space: Space, values: ArrayLike, *, tolerance: float = 1e-3) -> Fla
     values : (candidate, parameter) float64
         Values inside the bounds.
     tolerance : float
-        Distance from a bound, as a fraction of the range, that still counts as at the bound.
+        Distance from a bound, as a fraction of the range, that still counts as at the bound, as the
+        outermost value of the grid does too.
 
     Returns
     -------
     (candidate, parameter) bool
     """
     unit = to_unit(space, values)
-    return (unit <= tolerance) | (unit >= 1.0 - tolerance)
+    lowest, highest = (unit_on_grid(space, end) for end in ([0.0], [1.0]))
+    return (unit <= np.maximum(tolerance, lowest)) | (unit >= np.minimum(1.0 - tolerance, highest))

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from plant.arrays import Floats
+from plant.elementary import exponential, logarithm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,8 +107,10 @@ def _crossover(mother: Floats, father: Floats, *, rng: np.random.Generator, alph
 
 
 def _mutation(point: Floats, *, rng: np.random.Generator, index: float) -> Floats:
-    power = index + 1.0
     draw = rng.random(point.shape)
-    down = (2.0 * draw + (1.0 - 2.0 * draw) * (1.0 - point) ** power) ** (1.0 / power) - 1.0
-    up = 1.0 - (2.0 * (1.0 - draw) + (2.0 * draw - 1.0) * point**power) ** (1.0 / power)
-    return np.clip(point + np.where(draw <= 0.5, down, up), 0.0, 1.0)
+    goes_down = draw <= 0.5
+    # Up is down from the other end, and the draw too is counted from there.
+    way, share = np.where(goes_down, (point, draw), (1.0 - point, 1.0 - draw))
+    near = exponential((index + 1.0) * logarithm(1.0 - way))
+    moved = 1.0 - exponential(logarithm(2.0 * share + (1.0 - 2.0 * share) * near) / (index + 1.0))
+    return np.clip(np.where(goes_down, point - moved, point + moved), 0.0, 1.0)

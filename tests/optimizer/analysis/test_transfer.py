@@ -30,7 +30,8 @@ def test_currents_go_with_the_speed_constant():
     moved = transferred(ROW, by, FAST.board)
     for name in ("inner_gain_a_per_deg", "rate_gain_a_per_deg_per_s", "expected_current_a_per_mps2",
                  "integral_clamp_a"):  # fmt: skip
-        assert value(moved, name) == pytest.approx(value(ROW, name) * 17.0 / 15.0)
+        exact = value(ROW, name) * 17.0 / 15.0
+        assert value(moved, name) == float(f"{exact:.3g}")  # three digits to type
     for name in ("inner_band_deg", "rate_filter_hz", "warning_lift_deg", "mid_gain_ratio"):
         assert value(moved, name) == value(ROW, name)
 
@@ -112,7 +113,9 @@ def test_the_command_writes_a_profile_that_can_be_ridden(boards, monkeypatch, ca
     assert facts["current_ratio"] == pytest.approx(17.0 / 15.0, rel=1e-3)
 
     moved = profile_to_array(load_profile(new / "exports" / "transferred_baseline.toml"))
-    assert value(moved, "base_gain_a_per_deg") == pytest.approx(3.5 * facts["current_ratio"])
+    assert value(moved, "base_gain_a_per_deg") == pytest.approx(
+        3.5 * facts["current_ratio"], rel=5e-3
+    )
 
     with pytest.raises(SystemExit) as again:
         main()

@@ -20,6 +20,7 @@ def _found(cost_of, *, constraints_of=None, n_points=6, n_known=300, n_parameter
         neighbours=Descent().neighbours,
         rng=rng,
         descent=Descent(),
+        settled=lambda points: points,
     )
 
 

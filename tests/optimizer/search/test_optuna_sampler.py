@@ -163,7 +163,7 @@ def test_when_every_trial_fails_other_points_are_still_tried():
     study.optimize(lambda trial: [_suggested(trial, "ratio") * math.nan] * 3, n_trials=24)
 
     tried = {trial.params["ratio"] for trial in study.trials}
-    assert len(tried) == 24
+    assert len(tried) > 20  # of 1,000 values, and failed trials are not remembered
 
 
 def test_constraints_that_pruned_trials_break_are_observed():

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.search.space import Space, at_bound, clip, from_unit, to_unit
+from optimizer.search.space import Space, at_bound, clip, from_unit, on_grid, steps, to_unit
 
 MIXED = Space(
     names=("gain", "rate_hz"),
@@ -88,3 +88,66 @@ def test_names_must_be_there_and_differ(names):
 def test_lengths_that_differ_are_refused():
     with pytest.raises(ValueError, match="needs as many bounds"):
         Space(names=("gain",), low=np.zeros(2), high=np.ones(2))
+
+
+def _space(low, high, **given):
+    return Space(names=("gain",), low=np.array([low]), high=np.array([high]), **given)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "step"),
+    [
+        (0.0, 1.0, 0.002),
+        (4.0, 20.0, 0.02),
+        (0.3, 2.5, 0.002),
+        (50.0, 140.0, 0.1),
+        (0.1 + 0.2, 0.8, 0.001),
+        (0.0, 1e6, 2000.0),
+        (8.0, 8.001, 2e-6),
+    ],
+)
+def test_a_step_is_the_largest_short_number_of_which_five_hundred_fit(low, high, step):
+    assert steps(_space(low, high)).tolist() == [step]
+
+
+@given(st.floats(0.0, 1.0))
+def test_values_on_the_grid_have_few_digits_and_stay_where_they_are(point):
+    space = _space(0.3, 2.5)
+
+    [[value]] = on_grid(space, from_unit(space, [[point]])).tolist()
+
+    assert len(repr(value)) <= len("2.498")
+    assert abs(value - from_unit(space, [[point]])[0, 0]) <= 0.0011
+    assert on_grid(space, [[value]]).tolist() == [[value]]
+    assert on_grid(space, from_unit(space, to_unit(space, [[value]]))).tolist() == [[value]]
+
+
+@given(st.floats(-5.0, 5.0), st.floats(0.001, 3.0), UNIT)
+def test_bounds_that_are_no_multiples_keep_the_grid_inside(low, reach, point):
+    space = _space(low, low + reach)
+
+    [[value]] = on_grid(space, from_unit(space, [[point]])).tolist()
+
+    assert low <= value <= low + reach
+    assert round(value / steps(space)[0]) * steps(space)[0] == pytest.approx(value, abs=1e-12)
+
+
+def test_a_log_parameter_has_as_many_digits_as_the_number_of_steps():
+    assert on_grid(MIXED, [[0.123456, 0.123456], [3.0, 987.654]]).tolist() == [
+        [0.12, 0.123],
+        [3.0, 988.0],
+    ]
+    fine = _space(0.1, 1000.0, log=np.array([True]), n_steps=(10_000,))
+    assert on_grid(fine, [[0.123456]]).tolist() == [[0.12346]]
+
+
+def test_the_outermost_value_of_the_grid_counts_as_at_the_bound():
+    space = _space(0.1234, 1.1234)  # the grid begins at 0.124
+
+    assert at_bound(space, [[0.124], [0.126], [1.122]]).tolist() == [[True], [False], [True]]
+
+
+@pytest.mark.parametrize("n_steps", [(0,), (500, 500)])
+def test_each_parameter_has_a_number_of_steps(n_steps):
+    with pytest.raises(ValueError, match="n_steps"):
+        _space(0.0, 1.0, n_steps=n_steps)

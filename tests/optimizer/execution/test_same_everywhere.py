@@ -1,0 +1,32 @@
+"""A study ends with the same bytes on every kind of processor."""
+
+import pytest
+
+from tests.optimizer.execution.search_digests import N_CANDIDATES
+from tests.optimizer.processor_kinds import KINDS, run_python
+
+OTHERS = [name for name, kind in KINDS.items() if name != "native" and kind.numba is None]
+COMPILED = [name for name, kind in KINDS.items() if kind.numba is not None]
+
+
+def _digests(name, cache):
+    words = ["-m", "tests.optimizer.execution.search_digests"]
+    return run_python(words, KINDS[name], cache=cache, timeout_s=280.0).splitlines()
+
+
+@pytest.fixture(scope="module")
+def own(tmp_path_factory):
+    found = _digests("native", tmp_path_factory.mktemp("cache"))
+    assert len(set(found)) == N_CANDIDATES / 12
+    return found
+
+
+@pytest.mark.parametrize("name", OTHERS)
+def test_numpy_and_blas_of_another_kind_propose_and_score_the_same(name, own, tmp_path):
+    assert _digests(name, tmp_path) == own
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", COMPILED)
+def test_code_compiled_for_another_kind_proposes_and_scores_the_same(name, own, tmp_path):
+    assert _digests(name, tmp_path) == own
