@@ -19,12 +19,14 @@ from objectives.event_rate import EventRate
 from objectives.nose_down_rate import RateEstimate
 from optimizer.analysis.profile_source import selected_profile
 from optimizer.base.errors import UserInputError
+from optimizer.execution.devices import on_device
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from optimizer.validation.accelerated_count import AcceleratedCount, accelerated_count
 from optimizer.validation.hardest_rides import drawn_hours, hardest_rides
 from optimizer.validation.nose_down_rate import DayCount, ride_days
 from plant.arrays import Floats
+from plant.device import DEVICES
 
 FULL_SHARE = 0.2  # of the day that is ridden in full for the estimate
 
@@ -92,8 +94,10 @@ def main(given: Sequence[str] | None = None) -> str:
     parser.add_argument("folder", type=Path, help="a study that has been searched")
     parser.add_argument("--hours", type=float, default=400.0, help="of the riding day, at least")
     parser.add_argument("--candidates", nargs="+", default=["0", "lowest_cost"], metavar="NAME")
+    parser.add_argument("--device", choices=DEVICES, default="cpu")
     asked = parser.parse_args(given)
-    study, n_jobs = load_study(asked.folder), joblib.cpu_count()
+    study = on_device(load_study(asked.folder), asked.device)
+    n_jobs = joblib.cpu_count()
     found = []
     for candidate in asked.candidates:
         profile, name, _ = selected_profile(study, candidate, None)

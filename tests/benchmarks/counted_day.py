@@ -1,9 +1,11 @@
 """A drawn day that many profiles ride, with what came of each ride; kept in a file, continued."""
 
 import dataclasses
+import functools
 import io
+import math
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,13 +14,15 @@ from numpy.typing import NDArray
 from objectives.event_rate import EventRate, event_rate
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.errors import UserInputError
-from optimizer.riding_day.rides import day_rides
+from optimizer.riding_day.laid_ahead import laid_ahead
+from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
 from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats
 from plant.description.profile_array import profile_to_array
+from plant.device import lanes_at_once
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import Ride, simulate
+from plant.kernel.simulate import Ride, Rides, laid_together, simulate
 
 _COURSES_AT_ONCE = 8
 
@@ -154,17 +158,31 @@ def counted(
     keep : callable
         Receives the counts after each of many steps.
     """
-    while counts.hours.sum() < hours:
-        counts = _scouted(study, counts, seed=seed, n_jobs=n_jobs)
-        keep(counts)
+    while (missing_h := hours - counts.hours.sum()) > 0.0:
+        longest_h = _COURSES_AT_ONCE * LANES_OF_A_COURSE * study.riding_day.ride_s / 3600.0
+        first = len(counts.hardness)
+        batches = [
+            first + _COURSES_AT_ONCE * number + np.arange(_COURSES_AT_ONCE, dtype=np.int64)
+            for number in range(math.ceil(missing_h / longest_h))
+        ]
+        for _, riders, results in _ridden(
+            study,
+            _scouts(study),
+            [_all_places(numbers) for numbers in batches],
+            seed=seed,
+            n_jobs=n_jobs,
+        ):
+            counts = _scouted(study, counts, riders, results)
+            keep(counts)
+            if counts.hours.sum() >= hours:
+                break
     missing = wanted_places(counts, hardest)
     courses = np.unique(missing[:, 0])
-    for first in range(0, len(courses), _COURSES_AT_ONCE):
-        numbers = courses[first : first + _COURSES_AT_ONCE]
-        places = missing[np.isin(missing[:, 0], numbers)]
-        drawn = dict(zip(numbers.tolist(), day_rides(study, numbers, seed=seed), strict=True))
-        rides = [drawn[course][lane] for course, lane in places.tolist()]
-        results = simulate(profiles, rides, n_jobs=n_jobs, keep_roads=False)
+    parts = [
+        missing[np.isin(missing[:, 0], courses[first : first + _COURSES_AT_ONCE])]
+        for first in range(0, len(courses), _COURSES_AT_ONCE)
+    ]
+    for places, _, results in _ridden(study, profiles, parts, seed=seed, n_jobs=n_jobs):
         counts = dataclasses.replace(
             counts,
             places=np.vstack([counts.places, places]),
@@ -172,6 +190,47 @@ def counted(
         )
         keep(counts)
     return counts
+
+
+def _all_places(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return course and lane of all rides over some courses."""
+    lanes = np.arange(LANES_OF_A_COURSE)
+    return np.column_stack([np.repeat(numbers, len(lanes)), np.tile(lanes, len(numbers))])
+
+
+def _drawn(
+    study: Study, seed: int, places: NDArray[np.int64]
+) -> tuple[list[Ride], tuple[NDArray[np.int64], list[str]]]:
+    """Return the rides at some places of the day, ordered by course; the places; their riders."""
+    numbers = np.unique(places[:, 0])
+    drawn = dict(zip(numbers.tolist(), day_rides(study, numbers, seed=seed), strict=True))
+    rides = [drawn[course][lane] for course, lane in places.tolist()]
+    return rides, (places, [ride.rider_name for ride in rides])
+
+
+def _ridden(
+    study: Study,
+    profiles: Floats,
+    parts: Sequence[NDArray[np.int64]],
+    *,
+    seed: int,
+    n_jobs: int,
+) -> Iterator[tuple[NDArray[np.int64], list[str], Rides]]:
+    """Yield the places of each part, their riders and the profiles' rides."""
+    lanes = _COURSES_AT_ONCE * LANES_OF_A_COURSE * len(profiles)
+    for together in laid_ahead(
+        functools.partial(_drawn, study, seed),
+        parts,
+        n_courses=len(parts) * _COURSES_AT_ONCE,
+        n_together=max(lanes_at_once(study.device) // lanes, 1),
+        n_jobs=n_jobs,
+    ):
+        laid = laid_together([laid for _, laid in together])
+        results = simulate(profiles, laid, n_jobs=n_jobs, device=study.device)
+        first = 0
+        for (places, riders), _ in together:
+            yield places, riders, results.over(slice(first, first + len(places)))
+            first += len(places)
 
 
 def work_wanted(study: Study, *, n_profiles: int, hours: float, hardest: float) -> float:
@@ -191,20 +250,17 @@ def _scouts(study: Study) -> Floats:
     return np.vstack([baseline, weakened(baseline)])
 
 
-def _scouted(study: Study, counts: Counts, *, seed: int, n_jobs: int) -> Counts:
+def _scouted(study: Study, counts: Counts, names: Sequence[str], results: Rides) -> Counts:
     """Return counts with the next courses, ridden by the baseline and the weakened profiles."""
     first = len(counts.hardness)
-    courses = list(day_rides(study, np.arange(first, first + _COURSES_AT_ONCE), seed=seed))
-    rides: list[Ride] = [ride for course in courses for ride in course]
-    results = simulate(_scouts(study), rides, n_jobs=n_jobs, keep_roads=False)
     riders = list(study.riders)
     found = {
         "hardness": ridden_nearness(results).mean(axis=0),
-        "rider": np.array([riders.index(ride.rider_name) for ride in rides]),
+        "rider": np.array([riders.index(name) for name in names]),
         "kilometres": np.abs(results.column("distance_m")[0]) / 1000.0,
         "hours": results.column("ride_time_s")[0] / 3600.0,
     }
-    by_course = {name: values.reshape(len(courses), -1) for name, values in found.items()}
+    by_course = {name: values.reshape(-1, LANES_OF_A_COURSE) for name, values in found.items()}
     if first:
         by_course = {
             name: np.vstack([getattr(counts, name), values]) for name, values in by_course.items()

@@ -27,10 +27,12 @@ from objectives.score import OBJECTIVES, hard_margins
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import spawned
+from optimizer.execution.devices import on_device
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_study
 from plant.arrays import Flags, Floats
+from plant.device import DEVICES
 from tests.benchmarks.counted_day import Counts
 from tests.benchmarks.kept_day import day_key, kept_counts
 from tests.benchmarks.nose_down_report import report
@@ -74,6 +76,7 @@ def arguments_of(given: Sequence[str] | None) -> argparse.Namespace:
         "--out", type=Path, default=Path("nose_down_counts"), help="folder of the counts"
     )
     parser.add_argument("--threads", type=int, default=joblib.cpu_count())
+    parser.add_argument("--device", choices=DEVICES, default="cpu")
     parser.add_argument("--widths", action="store_true", help="scan the widths of nearness too")
     asked = parser.parse_args(given)
     if not 0.0 < asked.hardest <= 1.0:
@@ -103,7 +106,8 @@ def counts_of(results: Results, numbers: Sequence[int], asked: argparse.Namespac
 def main(given: Sequence[str] | None = None) -> str:
     """Count, and return the report."""
     asked = arguments_of(given)
-    results = read_results(load_study(asked.folder))
+    study = on_device(load_study(asked.folder), asked.device)
+    results = read_results(study)
     numbers, front = chosen(results, asked.profiles)
     counts = counts_of(results, numbers, asked)
     day = rules_of(results.study).day
