@@ -23,8 +23,8 @@ from plant.kernel.outcomes import Outcome
 # plain counts of nose-downs on other days do (rank correlation 0.76 over 41 profiles and 800 h).
 RESERVE_WIDTH_RATIO = 0.03
 NOSE_WIDTH_RATIO = 0.06
-# Nose-downs over the sum of nearness, from the same counts. It makes the sum a rate; the order of
-# profiles does not depend on it.
+# Nose-downs over the sum of nearness, from the same counts; later ones need 0.15 to 0.28, by
+# board and drawn day. It makes the sum a rate; the order of profiles does not depend on it.
 NOSE_DOWNS_PER_NEARNESS = 0.17
 
 _LEAST_WIDTHS, _MOST_WIDTHS = -8.0, 12.0

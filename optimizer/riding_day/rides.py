@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.study import Study
-from optimizer.study.tolerances import Shape, Tolerance, moved
+from optimizer.study.tolerances import Shape, Tolerance, mover
 from plant.kernel.simulate import Ride
 
 LANES_OF_A_COURSE = 16  # rides over one drawn road of the day: two blocks of the kernel
@@ -24,20 +24,21 @@ def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterato
     seed : int
         Of the day; another seed is another day of the same kind.
     """
-    riders = list(study.riders.items())
+    riders = [(name, mover(rider, study.tolerances)) for name, rider in study.riders.items()]
+    board_of = mover(study.board, study.tolerances)
     for number in numbers.tolist():
         course = drawn_course(study.riding_day, number=number, seed=seed)
         random = np.random.default_rng([seed, number, 1])
         table = _independent(study.tolerances, random)
         rides = []
         for turn, draw in zip(rider_turns(study, np.array([number]))[0], table, strict=True):
-            name, rider = riders[turn]
+            name, rider_of = riders[turn]
             rides.append(
                 Ride(
                     course=course,
                     rider_name=name,
-                    rider=moved(rider, study.tolerances, draw),
-                    board=moved(study.board, study.tolerances, draw),
+                    rider=rider_of(draw),
+                    board=board_of(draw),
                     noise_seed=int(random.integers(2**64, dtype=np.uint64)),
                 )
             )

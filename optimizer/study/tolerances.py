@@ -2,12 +2,12 @@
 
 import dataclasses
 import enum
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 
 from plant.arrays import Floats
 from plant.description.board import Board
-from plant.description.quantity import declared_numbers
+from plant.description.quantity import Quantity, declared_numbers
 from plant.description.rider import Rider
 
 _Whole = TypeVar("_Whole", Board, Rider)
@@ -83,10 +83,38 @@ def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whol
     draw : (tolerance,) float64
         From `optimizer.validation.tolerance_draws`; a number stays inside what it can be at all.
     """
-    numbers = {}
-    for tolerance, share in zip(tolerances, draw.tolist(), strict=True):
+    return mover(whole, tolerances)(draw)
+
+
+def mover(whole: _Whole, tolerances: Sequence[Tolerance]) -> Callable[[Floats], _Whole]:
+    """Return the function from a draw to a board or rider as of `moved`, for many draws of one."""
+    known = _DECLARED[type(whole)]
+    sections: dict[str, dict[str, tuple[int, float, float, Quantity]]] = {}
+    for place, tolerance in enumerate(tolerances):
         value = number_of(whole, tolerance.name)
         if value is not None:
+            section, declared = known[tolerance.name]
             width = abs(value) * tolerance.percent / 100.0 + tolerance.plus_minus
-            numbers[tolerance.name] = value + width * share
-    return with_numbers(whole, numbers)
+            numbers = sections.setdefault(section, {})
+            numbers[tolerance.name] = (place, value, width, declared)
+    kept = _fields_of(whole)
+    parts = {name: (type(kept[name]), _fields_of(kept[name])) for name in sections}
+
+    def moved_by(draw: Floats) -> _Whole:
+        shares = draw.tolist()
+        changed = {}
+        for section, numbers in sections.items():
+            kind, own = parts[section]
+            new = {
+                name: min(max(value + width * shares[place], declared.low), declared.high)
+                for name, (place, value, width, declared) in numbers.items()
+            }
+            changed[section] = kind(**own | new)
+        return type(whole)(**kept | changed)
+
+    return moved_by
+
+
+def _fields_of(instance: Any) -> dict[str, Any]:
+    """Return the fields of a dataclass instance by name, not copied."""
+    return {field.name: getattr(instance, field.name) for field in dataclasses.fields(instance)}

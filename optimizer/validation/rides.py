@@ -9,7 +9,7 @@ import numpy as np
 
 from optimizer.base.hashing import spawned
 from optimizer.study.study import Study
-from optimizer.study.tolerances import Shape, Tolerance, moved, number_of, with_numbers
+from optimizer.study.tolerances import Shape, Tolerance, moved, mover, number_of, with_numbers
 from optimizer.study.validation_settings import Fault
 from optimizer.validation.tolerance_draws import draws
 from plant.description.board import Board
@@ -96,11 +96,10 @@ def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
         study.validation.n_draws,
         seed=spawned(study.seed, "validation", "tolerances"),
     )
+    board_of = mover(study.board, study.tolerances)
+    riders_of = {name: mover(rider, study.tolerances) for name, rider in study.riders.items()}
     return [
-        (
-            moved(study.board, study.tolerances, draw),
-            {name: moved(rider, study.tolerances, draw) for name, rider in study.riders.items()},
-        )
+        (board_of(draw), {name: rider_of(draw) for name, rider_of in riders_of.items()})
         for draw in table
     ]
 

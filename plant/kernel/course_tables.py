@@ -15,6 +15,7 @@ from plant.kernel.road import TABLE_STEP_M, road_table, straight_lines
 
 # Assumed: more than the courses and hard rides of a study; the road of a minute takes 1 MB.
 ROADS_KEPT = 256
+_EASED_M = 2.5  # as long as a whole ride's roughness takes to its full height
 _RISE_TIME_S = 0.6  # assumed: a rider brings the board level from tail-down in this time
 
 
@@ -95,10 +96,26 @@ _last_laid = functools.lru_cache(maxsize=16)(_laid)
 
 def _part(tables: CourseTables, part: Part, *, n_steps: int) -> CourseTables:
     """Return the part of a ride's tables on which it alone is ridden."""
-    road = tables.road[round(part.from_m / TABLE_STEP_M) :].copy()
-    road[:, 0] -= road[0, 0]  # a ride begins at rest on its road
+    first = round(part.from_m / TABLE_STEP_M)
+    road = tables.road[first:].copy()
+    if first:
+        _ease_in(road)
     script = tables.script[round(part.from_s / (SCRIPT_STEPS * DT_S)) :].copy()
     return CourseTables(road=road, script=script, n_steps=n_steps)
+
+
+def _ease_in(road: NDArray[np.float64]) -> None:
+    """Let roughness and rolling resistance of a road begin at none, in place.
+
+    A ride begins at rest on its road, with the current that holds it on the grade. In the middle of
+    rough, deep ground that would throw a board at once which rides over it when it comes rolling.
+    """
+    way_m = TABLE_STEP_M * np.arange(len(road))
+    share = np.clip(way_m / _EASED_M, 0.0, 1.0)
+    height_m = road[:, 0] - road[0, 0]
+    road[:, 1] = share * road[:, 1] + np.where(share < 1.0, height_m / _EASED_M, 0.0)
+    road[:, 0] = share * height_m
+    road[:, 4] *= share
 
 
 def n_roads_kept() -> int:

@@ -189,10 +189,16 @@ def _check_rides(rides: Sequence[Ride]) -> None:
 
 def _groups(rides: Sequence[Ride]) -> list[list[int]]:
     """Return the indices of the rides that share a course and a tyre's size."""
-    groups: dict[tuple[Course, float, float], list[int]] = {}
+    groups: dict[tuple[int, float, float], list[int]] = {}
+    known: dict[Course, Course] = {}
+    by_identity: dict[int, Course] = {}  # to compare long courses takes longer than all else here
     for index, ride in enumerate(rides):
+        course = by_identity.get(id(ride.course))
+        if course is None:
+            course = known.setdefault(ride.course, ride.course)
+            by_identity[id(ride.course)] = course
         wheel = ride.board.wheel
-        key = (ride.course, wheel.wheel_radius_m, wheel.contact_length_m)
+        key = (id(course), wheel.wheel_radius_m, wheel.contact_length_m)
         groups.setdefault(key, []).append(index)
     return list(groups.values())
 

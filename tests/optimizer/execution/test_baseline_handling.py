@@ -11,7 +11,7 @@ from optimizer.execution.baseline_handling import baseline_handling, not_compare
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.study.load import load_study
 from plant.description.profile_array import PROFILE_NAMES, array_to_profile, profile_to_array
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import searched, write_small_study
 
 
 @pytest.fixture(scope="module")
@@ -62,3 +62,25 @@ def test_a_profile_that_does_not_finish_a_handling_ride_fails_and_says_why(study
     [constraints] = scores.constraints
     assert constraints[CONSTRAINT_NAMES.index("handling_end")] == len(lines)
     assert constraints[CONSTRAINT_NAMES.index("handling")] < 0.0
+
+
+def test_check_and_run_say_what_can_not_be_compared(levelgain, tmp_path):
+    gains = "{ inner_gain_a_per_deg = 2.4, base_gain_a_per_deg = 1.05 }"
+    soft = ('use = "workshop_15"', f'use = "workshop_15"\nstiffness = {gains}')
+    wide = (
+        "hard_rides_h = 2.0",
+        "hard_rides_h = 2.0\n[search.bounds]\n"
+        "inner_gain_a_per_deg = [1.0, 20.0]\nbase_gain_a_per_deg = [1.0, 12.0]",
+    )
+    heavy = ('"pupil_40", "baker_80"', '"pupil_40", "smith_105"')
+    like = ("[constraints]", "[constraints]\nlike_baseline_percent = 20.0")
+    folder = write_small_study(tmp_path / "soft", soft, wide, heavy, like)
+    notices = []
+
+    _, out, _ = levelgain("check", folder)
+    searched(folder, 12, notices=notices)
+
+    said = not_compared(load_study(folder))
+    assert said
+    assert said in out.replace("\n", " ")
+    assert said in notices

@@ -8,11 +8,14 @@ import numpy as np
 import pytest
 from distributed import Client
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import MachineError, UserInputError
+from optimizer.execution import dask_backend
 from optimizer.execution.dask_backend import spreading
 from optimizer.execution.evaluate import baseline_values, make_evaluate
 from optimizer.execution.provenance import model_inputs
+from optimizer.execution.reference_ride import ridden_here
 from optimizer.study.load import load_study
+from plant.cuda.available import CudaMissingError
 from tests.optimizer.analytic import SMALL_BASELINE, narrow
 from tests.optimizer.cli.test_interruptions import finish
 from tests.optimizer.small_study import STEEP, write_small_study
@@ -94,6 +97,26 @@ def test_a_worker_killed_in_mid_generation_loses_nothing(cluster, tmp_path):
     assert second.poll() is None
     riders = {int(mark.name) for mark in marks.iterdir()}
     assert riders - {os.getpid()} == {first.pid, second.pid}
+    assert_same(found, narrow(values))
+
+
+def test_a_worker_without_a_gpu_says_what_it_lacks():
+    def lost(_values):
+        raise CudaMissingError('device = "cuda" needs an NVIDIA GPU, and none is found here')
+
+    with pytest.raises(MachineError, match=r"a worker of the cluster: .* needs an NVIDIA GPU"):
+        dask_backend._ride(lost, points(1), model_inputs(), ridden_here(narrow, points(1)[0]))
+
+
+def test_each_worker_gets_a_share_though_one_would_ride_all_at_once(cluster, tmp_path):
+    address, workers = cluster
+    values = points(8)
+
+    with spreading(address) as spread:
+        found = spread(Slow(tmp_path), SMALL_BASELINE, n_at_once=1000)(values)
+
+    riders = {int(mark.name) for mark in tmp_path.iterdir() if mark.name.isdigit()}
+    assert riders - {os.getpid()} == {worker.pid for worker in workers}
     assert_same(found, narrow(values))
 
 

@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from plant.description.course import Part
+from plant.kernel.course_tables import course_tables
+from plant.kernel.lane_layout import ROAD_NAMES
+from plant.kernel.road import TABLE_STEP_M
 from plant.kernel.simulate import simulate
 from plant.kernel.trace import trace
 from tests import invented_rides
@@ -67,3 +70,47 @@ def test_a_part_feels_the_roughness_of_its_own_stretch():
     place = short.distance_m[1000:4000] + full.distance_m[at]
     whole = np.interp(place, full.distance_m, full.wheel_load_n)
     assert np.corrcoef(short.wheel_load_n[1000:4000], whole)[0, 1] > 0.8
+
+
+def test_a_part_begins_at_rest_on_its_road_and_soon_rides_the_whole_one():
+    ride = invented_rides.ride(part_of(COBBLES, 4.0, 9.0, from_m=16.0, speed_mps=4.0))
+    wheel = ride.board.wheel
+    whole = course_tables(COBBLES, wheel).road[round(16.0 / TABLE_STEP_M) :]
+
+    road = course_tables(ride.course, wheel).road
+
+    height, slope, rolling = (
+        ROAD_NAMES.index(f"road_{name}") for name in ("height_m", "slope", "rolling_ratio")
+    )
+    assert road[0, height] == road[0, rolling] == 0.0
+    assert road[0, slope] == pytest.approx(0.0, abs=1e-3)
+    eased = round(2.5 / TABLE_STEP_M)
+    np.testing.assert_allclose(
+        road[eased:, height], whole[eased:, height] - whole[0, height], atol=1e-12
+    )
+    np.testing.assert_array_equal(road[eased:, slope], whole[eased:, slope])
+    np.testing.assert_array_equal(road[eased:, rolling], whole[eased:, rolling])
+    # The slope is that of the heights where they are eased too.
+    np.testing.assert_allclose(
+        road[:eased, slope], np.gradient(road[:, height], TABLE_STEP_M)[:eased], atol=0.02
+    )
+
+
+def test_a_part_that_begins_in_deep_ground_comes_no_nearer_to_a_nose_down_than_whole_rides():
+    deep = invented_rides.road(invented_rides.surface(0.065, 0.45, 256.0))
+    slow = invented_rides.course("deep", deep, invented_rides.manoeuvre(40.0, ((0.0, 1.5),)))
+    courses = [dataclasses.replace(slow, road_seed=seed) for seed in range(6)]
+    parts = [
+        part_of(course, float(at_s), at_s + 3.0, from_m=1.5 * at_s, speed_mps=1.5)
+        for course in courses
+        for at_s in range(8, 36, 4)
+    ]
+
+    whole, short = (
+        simulate(ROW[None, :], [invented_rides.ride(course, 105.0) for course in ridden])
+        .column("least_nose_margin_ratio")
+        .min()
+        for ridden in (courses, parts)
+    )
+
+    assert short > whole - 0.02
