@@ -317,7 +317,12 @@ def main() -> None:
     given = parser.parse_args()
     bench = Bench(given.lanes)
     chosen = {name: VARIANTS[name] for name in VARIANTS if _is_chosen(name, given.only)}
-    found = {name: bench.variant(name, choices) for name, choices in chosen.items()}
+    found: dict[str, Found] = {}
+    for name, choices in chosen.items():
+        try:
+            found[name] = bench.variant(name, choices)
+        except (RuntimeError, ValueError) as error:  # a variant that this GPU can not launch
+            say(f"{name}: {error}")
     most = given.lanes[-1]
     fastest = sorted(found.values(), key=lambda one: -one.rates.get(given.lanes[-2], 0.0))
     for one in {one.name: one for one in [found["default"], *fastest[:N_BEST]]}.values():
