@@ -63,8 +63,8 @@ class Choices:
     """
 
     block: int = 64
-    least_blocks: int = 6
-    shared_uses: int = 3
+    least_blocks: int = 4
+    shared_uses: int = 0
     reals_in_memory: bool = True
     ride_tile: int = 4
     in_step: bool = False
