@@ -12,33 +12,28 @@ from plant.arrays import Floats, Indices
 from plant.compile import kernel, scalar
 
 _BLOCK = 4  # terms of a sum taken together; rows go by twos
-_PANEL = 32  # rows of a factor that are finished before the others are updated
+_VECTOR = 8  # numbers that the widest processors take at a time, where they begin evenly
+_TERMS = 16  # rows of terms that stay in the fastest cache
+_PANEL = 16  # rows of a factor that are finished before the others are updated
 _LEAST_PIVOT = 1e-12  # of the largest entry on the diagonal
 _LEAST_SPAN = 1e-10  # of the largest entry
 
 
 def product(one: Floats, other: Floats) -> Floats:
     """Return the matrix product, (row, column), of (row, term) and (term, column)."""
-    n_rows, n_terms = one.shape
-    left = np.zeros((_up(n_rows), _up(n_terms)))
-    left[:n_rows, :n_terms] = one
-    right = other
-    if n_terms % _BLOCK or not other.flags.c_contiguous:
-        right = np.zeros((left.shape[1], other.shape[1]))
-        right[:n_terms] = other
-    whole = np.zeros((len(left), other.shape[1]))
+    n_rows, n_columns = len(one), other.shape[1]
+    left, right = _padded(one), _padded(other)
+    whole = _zeros(len(left), right.shape[1])
     _add_product(whole, left, right)
-    return whole[:n_rows]
+    return whole[:n_rows, :n_columns]
 
 
 def squared_distances(one: Floats, other: Floats) -> Floats:
     """Return the squared distances, (point, other point), of points and others, by parameter."""
-    n_terms = one.shape[1]
-    left, right = np.zeros((len(one), _up(n_terms))), np.zeros((_up(n_terms), len(other)))
-    left[:, :n_terms], right[:n_terms] = one, other.T
-    squared = np.zeros((len(one), len(other)))
+    left, right = _padded(one), _padded(other.T)
+    squared = _zeros(len(left), right.shape[1])
     _add_squares(squared, left, right)
-    return squared
+    return squared[: len(one), : len(other)]
 
 
 class Factor:
@@ -55,29 +50,25 @@ class Factor:
     def __init__(self, matrix: Floats) -> None:
         self._n_rows = len(matrix)
         n_padded = _up(self._n_rows)
-        self._upper = np.eye(n_padded)
+        self._upper = _zeros(n_padded, n_padded)
         self._upper[: self._n_rows, : self._n_rows] = matrix
+        np.fill_diagonal(self._upper[self._n_rows :, self._n_rows :], 1.0)
         self._inverse = np.zeros(n_padded)
         least = _LEAST_PIVOT * np.abs(np.diag(matrix)).max(initial=0.0)
         _factorise(self._upper, self._inverse, least)
 
     def half_solved(self, right: Floats) -> Floats:
         """Return the solution of U^T x = right, (row, column), where the matrix is U^T U."""
-        x = self._padded(right)
+        x = _padded(right)
         _forward(self._upper, self._inverse, x)
-        return x[: self._n_rows]
+        return x[: self._n_rows, : right.shape[1]]
 
     def solved(self, right: Floats) -> Floats:
         """Return the solution of matrix x = right, (row, column)."""
-        x = self._padded(right)
+        x = _padded(right)
         _forward(self._upper, self._inverse, x)
         _backward(self._upper, self._inverse, x)
-        return x[: self._n_rows]
-
-    def _padded(self, right: Floats) -> Floats:
-        padded = np.zeros((len(self._upper), right.shape[1]))
-        padded[: self._n_rows] = right
-        return padded
+        return x[: self._n_rows, : right.shape[1]]
 
 
 def spanning(rows: Floats) -> tuple[Indices, Floats] | None:
@@ -106,7 +97,23 @@ def spanning(rows: Floats) -> tuple[Indices, Floats] | None:
 
 
 def _up(number: int) -> int:
-    return -(-number // _BLOCK) * _BLOCK
+    return -(-number // _VECTOR) * _VECTOR
+
+
+def _zeros(n_rows: int, n_columns: int) -> Floats:
+    """Return zeros of which each row begins where a vector does, if the columns are whole ones."""
+    n_numbers = n_rows * n_columns
+    zeros = np.zeros(n_numbers + _VECTOR)
+    begin = -(zeros.ctypes.data // zeros.itemsize) % _VECTOR
+    return zeros[begin : begin + n_numbers].reshape(n_rows, n_columns)
+
+
+def _padded(matrix: Floats) -> Floats:
+    """Return a matrix with zeros after its last row and column, up to whole vectors."""
+    n_rows, n_columns = matrix.shape
+    padded = _zeros(_up(n_rows), _up(n_columns))
+    padded[:n_rows, :n_columns] = matrix
+    return padded
 
 
 @scalar
@@ -114,9 +121,11 @@ def _add_four(
     whole: Floats, row: int, terms: Floats, term: int, by: tuple[float, ...], first: int
 ) -> None:
     """Add four rows of terms to two rows of a matrix, each times its factor, from a column on."""
-    one, other = whole[row], whole[row + 1]
-    a, b, c, d = terms[term], terms[term + 1], terms[term + 2], terms[term + 3]
-    for j in range(first, whole.shape[1]):
+    # Cut here, places begin at 0: a compiler that can not rule out negative ones takes one a time.
+    one, other = whole[row][first:], whole[row + 1][first:]
+    a, b = terms[term][first:], terms[term + 1][first:]
+    c, d = terms[term + 2][first:], terms[term + 3][first:]
+    for j in range(one.shape[0]):
         x = one[j] + by[0] * a[j]
         x = x + by[1] * b[j]
         x = x + by[2] * c[j]
@@ -129,12 +138,14 @@ def _add_four(
 
 @kernel
 def _add_product(whole: Floats, left: Floats, right: Floats) -> None:
-    for block in range(0, left.shape[0], _BLOCK):
-        for t in range(0, left.shape[1], _BLOCK):
-            for i in (block, block + 2):
-                x, y = left[i], left[i + 1]
-                by = (x[t], x[t + 1], x[t + 2], x[t + 3], y[t], y[t + 1], y[t + 2], y[t + 3])
-                _add_four(whole, i, right, t, by, 0)
+    n_terms = left.shape[1]
+    for start in range(0, n_terms, _TERMS):
+        for block in range(0, left.shape[0], _BLOCK):
+            for t in range(start, min(start + _TERMS, n_terms), _BLOCK):
+                for i in (block, block + 2):
+                    x, y = left[i], left[i + 1]
+                    by = (x[t], x[t + 1], x[t + 2], x[t + 3], y[t], y[t + 1], y[t + 2], y[t + 3])
+                    _add_four(whole, i, right, t, by, 0)
 
 
 @kernel
@@ -166,9 +177,12 @@ def _factorise(upper: Floats, inverse: Floats, least: float) -> None:
             inverse[k] = 1.0 / np.sqrt(row[k]) if row[k] > least else 0.0
             for j in range(k, n):
                 row[j] = row[j] * inverse[k]
-        for i in range(stop, n, 2):
+        for i in range(stop, n, _BLOCK):
             for p in range(start, stop, _BLOCK):
-                _add_four(upper, i, upper, p, _taken_from(upper, p, i), i)
+                # From a whole vector on: what is below the diagonal is not read.
+                first = i - i % _VECTOR
+                _add_four(upper, i, upper, p, _taken_from(upper, p, i), first)
+                _add_four(upper, i + 2, upper, p, _taken_from(upper, p, i + 2), first)
 
 
 @scalar

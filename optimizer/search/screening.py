@@ -16,6 +16,7 @@ from optimizer.search.ranking import allowed_first, best_first
 from optimizer.search.surrogate import Predict
 from plant.arrays import Floats, Indices
 
+_UNCHECKED = -1  # whether it meets the simulation-free constraints is not known yet
 _CHECKED = 4  # children whose simulation-free constraints are checked, for each still to choose
 
 
@@ -58,18 +59,25 @@ def screen(
         Fewer when there are fewer.
     """
     pool, predicted = brood, predict(brood)
+    may = np.full(len(pool), _UNCHECKED, dtype=np.int8)
+
+    def pre_feasible(rows: Indices) -> NDArray[np.bool_]:
+        unchecked = rows[may[rows] == _UNCHECKED]
+        may[unchecked] = pre_feasible_of(pool[unchecked])
+        return np.asarray(may[rows] == 1)
 
     def pre_feasible_first(rows: Indices) -> Indices:
-        return rows[allowed_first(pre_feasible_of(pool[rows]))]
+        return rows[allowed_first(pre_feasible(rows))]
 
     for _ in range(n_broods - 1):
         best = pre_feasible_first(_best(predicted, front, n_kept))
         bred = breed(pool[best])
         pool = np.vstack([pool[best], bred])
+        may = np.append(may[best], np.full(len(bred), _UNCHECKED, dtype=np.int8))
         predicted = np.vstack([predicted[best], predict(bred)])
     objectives, constraints = np.split(predicted, [front.shape[1]], axis=1)
     rides = np.flatnonzero(non_dominated(objectives, constraints))
-    rides = rides[pre_feasible_of(pool[rides])]
+    rides = rides[pre_feasible(rides)]
     chosen = rides[adding_most(objectives[rides], front, n_chosen=n_chosen)]
     if len(chosen) < n_chosen:
         best = _best(predicted, front, len(chosen) + _CHECKED * n_chosen)
