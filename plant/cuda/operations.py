@@ -47,6 +47,7 @@ _COMPARISONS: dict[type[ast.cmpop], tuple[str, Callable[[Any, Any], Any]]] = {
 # step and place; `np.uintp` is `np.uint64`.
 _CALLS: dict[Any, tuple[tuple[str, ...], str, str]] = {
     math.sqrt: ((DOUBLE,), "sqrt({})", DOUBLE),
+    math.fabs: ((DOUBLE,), "fabs({})", DOUBLE),
     math.floor: ((DOUBLE,), "int(floor({}))", INT),
     np.sqrt: ((DOUBLE,), "sqrt({})", DOUBLE),
     np.floor: ((DOUBLE,), "floor({})", DOUBLE),

@@ -67,13 +67,13 @@ def section(
 @scalar
 def greatest(on: bool, value: float, most: float) -> float:
     """Return the largest value so far of a living lane."""
-    return value if (on and value > most) else most
+    return larger(value, most) if on else most
 
 
 @scalar
 def least(on: bool, value: float, lowest: float) -> float:
     """Return the smallest value so far of a living lane."""
-    return value if (on and value < lowest) else lowest
+    return smaller(value, lowest) if on else lowest
 
 
 @scalar

@@ -7,7 +7,7 @@ Symbols: i q-axis current (amplitude-invariant), e back-EMF and u voltage, both 
 import math
 
 from plant.compile import scalar
-from plant.physics.scalar_math import clip, larger, smaller
+from plant.physics.scalar_math import clip, larger, magnitude, smaller
 
 # Peak phase voltage over bus voltage at full modulation without over-modulation (space vector).
 PHASE_PER_BUS = 1.0 / math.sqrt(3.0)
@@ -23,9 +23,11 @@ def voltage_window(
     Where no current solves it, both are the current that comes nearest.
     """
     z2 = resistance * resistance + reactance * reactance
-    square = emf * emf * resistance * resistance - z2 * (emf * emf - phase_voltage * phase_voltage)
+    drop = emf * resistance
+    square = drop * drop - z2 * (emf * emf - phase_voltage * phase_voltage)
     root = math.sqrt(larger(square, 0.0))
-    return (-emf * resistance - root) / z2, (-emf * resistance + root) / z2
+    per_z2 = 1.0 / z2
+    return (-drop - root) * per_z2, (root - drop) * per_z2
 
 
 @scalar
@@ -80,8 +82,7 @@ def losses(
 ) -> tuple[float, float]:
     """Return copper loss and MOSFET loss in W: 1.5 R i^2, and 1.5 R_on i^2 + k |i| V."""
     square = 1.5 * current * current
-    size = current if current > 0.0 else -current
-    return square * winding_r, square * mosfet_r + switching * size * bus_v
+    return square * winding_r, square * mosfet_r + switching * magnitude(current) * bus_v
 
 
 @scalar

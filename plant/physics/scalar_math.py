@@ -1,5 +1,7 @@
 """Branch-free arithmetic of one lane: selects and short polynomials that vectorise."""
 
+import math
+
 from plant.compile import scalar
 
 
@@ -25,7 +27,7 @@ def clip(x: float, low: float, high: float) -> float:
 @scalar
 def magnitude(x: float) -> float:
     """Return the absolute value."""
-    return x if x > 0.0 else -x
+    return math.fabs(x)
 
 
 @scalar

@@ -12,6 +12,7 @@ from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import quantities
 from plant.description.rider import Rider
+from plant.kernel import simulate as door
 from plant.kernel.lane_layout import WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.outcomes import Outcome
@@ -270,3 +271,17 @@ def test_no_candidates_give_no_rides():
 def test_more_profiles_than_a_block_holds_are_refused_one_ride_at_a_time():
     with pytest.raises(ValueError, match=f"at most {WIDTH}"):
         ride_lanes(np.tile(ROW, (WIDTH + 1, 1)), RIDES[0])
+
+
+@pytest.mark.parametrize("n_lanes", [1, 8, 9, 100])
+def test_every_block_begins_with_a_line_of_the_cache(n_lanes, monkeypatch):
+    places = []
+    run = door.ride_block
+    monkeypatch.setattr(
+        door, "ride_block", lambda b, *rest: (places.append(b.ctypes.data), run(b, *rest))
+    )
+
+    simulate(np.repeat(ROW[None, :], n_lanes, axis=0), [invented_rides.ride(short("stand"))])
+
+    assert len(places) == -(-n_lanes // WIDTH)
+    assert all(place % 64 == 0 for place in places)
