@@ -45,7 +45,11 @@ def proposal_ms(folders: list[Path], n_candidates: int, n_jobs: int) -> tuple[li
     n_known = min(n_candidates, len(history)) // plan.population * plan.population
     generations = Generations(plan, n_jobs=n_jobs)
     first = n_known - N_GENERATIONS * plan.population
-    generations.tell(observed.rows(0, first))
+    # The first to propose loads what is compiled.
+    warm = Generations(plan, n_jobs=n_jobs)
+    for told in (warm, generations):
+        told.tell(observed.rows(0, first))
+    warm.ask()
     found = []
     for start in range(first, n_known, plan.population):
         found.append(_asked_ms(generations, plan))

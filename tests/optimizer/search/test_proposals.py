@@ -9,6 +9,7 @@ import pytest
 
 from optimizer.search.composite import DirectObjectives
 from optimizer.search.evaluation import NO_COMPONENTS, NO_HISTORY, Observed
+from optimizer.search.generations import Generations
 from optimizer.search.plan import Plan
 from optimizer.search.proposals import propose
 from optimizer.search.space import from_unit, on_grid, to_unit
@@ -31,6 +32,20 @@ def _known(values):
 
 def test_the_first_candidate_is_the_baseline_bit_by_bit():
     assert _first()[0].tolist() == SMALL_BASELINE.tolist()
+
+
+def test_all_that_is_proposed_lies_on_the_grid_but_the_baseline():
+    baseline = np.array([4.0123456, 12.5, 0.3])
+    plan = replace(PLAN, baseline=baseline, population=12)
+    generations = Generations(plan)
+
+    for number in range(8):
+        values = generations.ask()
+        typed = values[1:] if number == 0 else values
+        np.testing.assert_array_equal(on_grid(SMALL_BOX, typed), typed)
+        assert max(len(repr(value)) for value in typed.ravel().tolist()) <= len("-0.998")
+        assert len(np.unique(values, axis=0)) == 12
+        generations.tell(_known(values))
 
 
 def test_a_third_of_the_first_generation_lies_about_the_baseline():
