@@ -11,8 +11,8 @@ import plant
 from optimizer.base.versions import PROPOSING, RIDING, by_library, library_versions
 
 OURS = {"levelgain", "objectives", "optimizer", "plant"}
-# They find a folder and share out threads, which decides no number.
-ASIDE = {"platformdirs", "threadpoolctl"}
+# One finds a folder, which decides no number. The other comes with numba, which asks for its version.
+ASIDE = {"platformdirs", "llvmlite"}
 # The search as a sampler for other studies: a study of ours proposes without it.
 ADAPTERS = ("optuna_sampler", "optuna_trials")
 
