@@ -11,7 +11,7 @@ import plant
 from optimizer.base.versions import PROPOSING, RIDING, by_library, library_versions
 
 OURS = {"levelgain", "objectives", "optimizer", "plant"}
-# One finds a folder, which decides no number. The other comes with numba, which asks for its version.
+# A folder decides no number, and numba asks for one version of llvmlite.
 ASIDE = {"platformdirs", "llvmlite"}
 # The search as a sampler for other studies: a study of ours proposes without it.
 ADAPTERS = ("optuna_sampler", "optuna_trials")
