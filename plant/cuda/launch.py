@@ -1,8 +1,10 @@
 """Launches a program on the GPUs of this machine; all calls of the GPU's library stand here."""
 
 import functools
+import importlib
 import weakref
 from collections import OrderedDict
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from types import ModuleType
 from typing import Any, TypeAlias
@@ -21,6 +23,8 @@ _OnGpu: TypeAlias = Any
 _PART_SHARE = 0.5  # of a GPU's memory for what one launch needs
 _TABLES_SHARE = 0.25  # of a GPU's memory for tables of rides that may come again
 _BLOCK_BYTES = 1024  # of shared memory that the system takes of each block
+_STAGED_BYTES = 1 << 28  # copied to a GPU at a time
+_COPYING_THREADS = 8
 _LANES_FOR_ANOTHER = 16_384  # assumed: fewer leave a second GPU nothing to gain
 
 
@@ -66,7 +70,9 @@ class _Gpu:
         self._device = cupy.cuda.Device(number)
         _, self._n_bytes = self._device.mem_info
         self._kernels: dict[str, _OnGpu] = {}
-        self._tables: OrderedDict[int, _OnGpu] = OrderedDict()
+        self._kept: OrderedDict[int, _OnGpu] = OrderedDict()
+        self._empty_pinned = importlib.import_module("cupyx").empty_pinned
+        self._staged: Floats = np.empty(0)
 
     def kernel(self, program: Program) -> _OnGpu:
         """Return the program's kernel, compiled once."""
@@ -108,7 +114,8 @@ class _Gpu:
             tiled(cupy, profiles, TILE),
             cupy.asarray(batch.n_steps.astype(np.int32)),
         ]
-        held = [[self._table(one) for one in tables] for tables in batch.tables]
+        self._upload([one for tables in batch.tables for one in tables])
+        held = [[self._kept[id(one)] for one in tables] for tables in batch.tables]
         for place in range(len(program.tables)):
             pointers = np.array([tables[place].data.ptr for tables in held], dtype=np.uint64)
             n_rows = np.array([len(tables[place]) for tables in held], dtype=np.int32)
@@ -123,20 +130,41 @@ class _Gpu:
         self._forget()
         return found
 
-    def _table(self, table: Floats) -> _OnGpu:
-        """Return a table on the GPU, where it stays for as long as it is in use here."""
-        place = id(table)
-        if place in self._tables:
-            self._tables.move_to_end(place)
-            return self._tables[place]
-        on_gpu = self._tables[place] = self._cupy.asarray(np.ascontiguousarray(table))
-        weakref.finalize(table, self._tables.pop, place, None).atexit = False
-        return on_gpu
+    def _upload(self, tables: Sequence[Floats]) -> None:
+        """Bring tables to the GPU, where each stays for as long as it is in use here.
+
+        They go by way of memory that stays where it is, which a GPU reads ten times as fast as
+        other memory, and into which several threads copy.
+        """
+        missing: list[Floats] = []
+        for place, table in {id(table): table for table in tables}.items():
+            if place in self._kept:
+                self._kept.move_to_end(place)
+            else:
+                missing.append(table)
+        if not missing:
+            return
+        sizes = np.array([table.nbytes for table in missing], dtype=np.intp)
+        with ThreadPoolExecutor(_COPYING_THREADS) as threads:
+            for neighbours in parts(sizes, most=_STAGED_BYTES):
+                self._upload_together(missing[neighbours], threads)
+
+    def _upload_together(self, tables: Sequence[Floats], threads: ThreadPoolExecutor) -> None:
+        ends = np.cumsum([table.size for table in tables])
+        if len(self._staged) < ends[-1]:
+            self._staged = self._empty_pinned(max(int(ends[-1]), _STAGED_BYTES // 8))
+        slots = np.split(self._staged[: ends[-1]], ends[:-1])
+        list(threads.map(np.copyto, slots, [table.ravel() for table in tables]))
+        on_gpu = self._cupy.empty(int(ends[-1]))
+        on_gpu.set(self._staged[: ends[-1]])
+        for table, end in zip(tables, ends.tolist(), strict=True):
+            self._kept[id(table)] = on_gpu[end - table.size : end].reshape(table.shape)
+            weakref.finalize(table, self._kept.pop, id(table), None).atexit = False
 
     def _forget(self) -> None:
         """Give up the tables that were not used for the longest time."""
-        while sum(table.nbytes for table in self._tables.values()) > _TABLES_SHARE * self._n_bytes:
-            self._tables.popitem(last=False)
+        while sum(table.nbytes for table in self._kept.values()) > _TABLES_SHARE * self._n_bytes:
+            self._kept.popitem(last=False)
 
 
 def _ride_bytes(program: Program, batch: RideBatch) -> Indices:
