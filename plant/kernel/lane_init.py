@@ -11,7 +11,7 @@ from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
 from plant.description.rider import Rider
-from plant.elementwise import elementwise
+from plant.elementary import elementwise
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.physics.battery import CELL_OCV_V
 from plant.physics.control import warning_widths

@@ -14,7 +14,7 @@ from scipy.ndimage import grey_dilation, uniform_filter1d
 
 from plant.description.board import Wheel
 from plant.description.course import Points, Road
-from plant.elementwise import elementwise
+from plant.elementary import elementwise
 
 FINE_STEP_M = 0.01
 TABLE_STEP_M = 0.02

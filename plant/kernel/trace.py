@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import DEG_PER_RAD, DT_S
-from plant.elementwise import elementwise
+from plant.elementary import elementwise
 from plant.kernel.lane_layout import N_ROWS, WIDTH, R
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, ride_lanes
