@@ -62,8 +62,8 @@ class Choices:
         of the program.
     """
 
-    block: int = 64
-    least_blocks: int = 4
+    block: int = 128
+    least_blocks: int = 2
     shared_uses: int = 0
     reals_in_memory: bool = True
     ride_tile: int = 4

@@ -48,19 +48,19 @@ COMPARED_COURSES = 16
 VARIANTS = {
     "default": DEFAULT,
     "numbers in the program": dataclasses.replace(DEFAULT, reals_in_memory=False),
-    "12 warps": Choices(least_blocks=6),
+    "12 warps": Choices(least_blocks=3),
     "two uses shared": Choices(shared_uses=2),
-    "two uses shared, 12 warps": Choices(shared_uses=2, least_blocks=6),
-    "two uses shared, 14 warps": Choices(shared_uses=2, least_blocks=7),
+    "two uses shared, 12 warps": Choices(shared_uses=2, least_blocks=3),
+    "two uses shared, 14 warps": Choices(shared_uses=2, block=64, least_blocks=7),
     "three uses shared": Choices(shared_uses=3),
-    "three uses shared, 12 warps": Choices(shared_uses=3, least_blocks=6),
+    "three uses shared, 12 warps": Choices(shared_uses=3, least_blocks=3),
     "32 threads": Choices(block=32, least_blocks=8),
-    "128 threads": Choices(block=128, least_blocks=2),
+    "64 threads": Choices(block=64, least_blocks=4),
     "rides one by one": Choices(ride_tile=1),
     "rides 16 by 16": Choices(ride_tile=16),
 }
 IN_STEP = {
-    "in step, 128 threads": Choices(block=128, least_blocks=2, in_step=True),
+    "in step, 128 threads": Choices(in_step=True),
     "in step, 256 threads": Choices(block=256, least_blocks=1, in_step=True),
 }
 
