@@ -187,6 +187,7 @@ _FIRST = {
     "bus_low": 1e9,
     "mosfet_peak": -273.0,
     "winding_peak": -273.0,
+    "start_jerk": -1.0,  # stays where no tail-down start engages
 }
 
 

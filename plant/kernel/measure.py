@@ -183,8 +183,8 @@ def measure_start(b: Block, k: int, on: bool, dt: float, jerk: float, rise: floa
     effort = -b[R.board_moment_nm + k] * b[R.per_standing_limit + k]
     b[R.tail_effort + k] = greatest(on and free, effort, b[R.tail_effort + k])
     tail_start = b[R.start_tail_rad + k] < 0.0
-    size = magnitude(jerk) if (tail_start and b[R.engaged + k] > 0.5) else 0.0
-    b[R.start_jerk + k] = greatest(on, size, b[R.start_jerk + k])
+    starts = on and tail_start and b[R.engaged + k] > 0.5
+    b[R.start_jerk + k] = greatest(starts, magnitude(jerk), b[R.start_jerk + k])
     pitch_deg = b[R.pitch_rad + k] * DEG_PER_RAD
     settled = b[R.authority + k] >= 1.0 and magnitude(pitch_deg) < _SETTLED_DEG
     started = larger(b[R.started_s + k], 1.0 if settled else 0.0)

@@ -106,7 +106,7 @@ def lane_metrics(row: Callable[[str], NDArray[np.float64]]) -> NDArray[np.float6
     measured = {
         "feel_deg_per_mps2": row("feel_square") > _LEAST_FEEL,
         "braking_feel_deg_per_mps2": row("braking_square") > _LEAST_FEEL,
-        "start_jerk_mps3": tail_down & (row("engaged") > 0.5),
+        "start_jerk_mps3": row("start_jerk") >= 0.0,
         "start_delay_s": tail_down,
     }
     values = {

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.description.board import Board
+from plant.description.course import Start
 from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import quantities
@@ -191,6 +192,26 @@ def test_a_board_that_never_engages_has_no_start_jerk():
     ridden = simulate(ROW[None, :], [invented_rides.ride(held_down)])
 
     assert np.isnan(ridden.column("start_jerk_mps3")).all()
+
+
+def test_a_board_whose_ride_ended_before_it_engaged_has_no_start_jerk_in_any_batch():
+    # The rider falls on a climb too steep for a board that waits until it is almost level.
+    steep = invented_rides.course(
+        "too_steep",
+        invented_rides.road(grade_percent=((-5.0, 40.0),)),
+        invented_rides.manoeuvre(2.0, ((0.0, 0.0),), start=Start.TAIL_DOWN),
+    )
+    late, soon = np.tile(ROW, (2, 1))
+    late[PROFILE_NAMES.index("engage_angle_deg")] = 1.0
+    soon[PROFILE_NAMES.index("engage_angle_deg")] = 30.0
+    rides = [invented_rides.ride(steep, mass_kg) for mass_kg in invented_rides.BODIES]
+
+    alone = [simulate(late[None, :], [ride]).metrics[0, 0] for ride in rides]
+    # What an ended lane senses goes on with the lanes of its block whose rides last longer.
+    together = simulate(np.array([late, soon]), rides)
+
+    np.testing.assert_array_equal(together.metrics[0], alone)
+    assert np.isnan(together.column("start_jerk_mps3")[0]).any()
 
 
 def test_a_ride_that_never_accelerates_has_no_feel():
