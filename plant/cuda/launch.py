@@ -2,6 +2,7 @@
 
 import functools
 import importlib
+import threading
 import weakref
 from collections import OrderedDict
 from collections.abc import Sequence
@@ -43,7 +44,13 @@ def ride(program: Program, batch: RideBatch) -> Floats:
         There is no GPU here, or no library for it.
     """
     cupy = require_cuda()
-    n_gpus = min(cupy.cuda.runtime.getDeviceCount(), 1 + batch.n_lanes // _LANES_FOR_ANOTHER)
+    if batch.n_lanes == 0:
+        return np.empty((len(program.end_rows), len(batch.profiles), len(batch.rides)))
+    n_gpus = min(
+        cupy.cuda.runtime.getDeviceCount(),
+        1 + batch.n_lanes // _LANES_FOR_ANOTHER,
+        len(batch.rides),
+    )
     if n_gpus == 1:
         return _gpu(0).ride(program, batch)
     # Long and short rides to each.
@@ -63,10 +70,14 @@ def _gpu(number: int) -> "_Gpu":
 
 
 class _Gpu:
-    """One GPU: its compiled programs, and the tables on it, what was used last at the end."""
+    """One GPU: its compiled programs, and the tables on it, what was used last at the end.
+
+    One thread rides at a time: tables and the memory that they go by way of belong to its launch.
+    """
 
     def __init__(self, cupy: ModuleType, number: int) -> None:
         self._cupy = cupy
+        self._one_at_a_time = threading.Lock()
         self._device = cupy.cuda.Device(number)
         _, self._n_bytes = self._device.mem_info
         self._kernels: dict[str, _OnGpu] = {}
@@ -90,7 +101,7 @@ class _Gpu:
         """Return the last rows of every lane, (row, profile, ride), in launches that fit."""
         most = int(_PART_SHARE * self._n_bytes)
         whole = parts(_ride_bytes(program, batch), most=most)
-        with self._device:
+        with self._one_at_a_time, self._device:
             if len(whole) == 1:
                 return self._ride_part(program, batch)
             places = np.arange(len(batch.rides))
@@ -150,6 +161,8 @@ class _Gpu:
                 self._upload_together(missing[neighbours], threads)
 
     def _upload_together(self, tables: Sequence[Floats], threads: ThreadPoolExecutor) -> None:
+        # A copy from such memory goes on by itself: the one before may still be under way.
+        self._cupy.cuda.get_current_stream().synchronize()
         ends = np.cumsum([table.size for table in tables])
         if len(self._staged) < ends[-1]:
             self._staged = self._empty_pinned(max(int(ends[-1]), _STAGED_BYTES // 8))
@@ -163,7 +176,9 @@ class _Gpu:
 
     def _forget(self) -> None:
         """Give up the tables that were not used for the longest time."""
-        while sum(table.nbytes for table in self._kept.values()) > _TABLES_SHARE * self._n_bytes:
+        most = _TABLES_SHARE * self._n_bytes
+        # A list, for a table that another thread gives up leaves `_kept` at that moment.
+        while sum(table.nbytes for table in list(self._kept.values())) > most:
             self._kept.popitem(last=False)
 
 

@@ -53,16 +53,27 @@ def compiler():
 
 def built(program: Program, folder):
     """Return the program's launch: from a batch to its ends and rings, (row, profile, ride)."""
+    run = library(program, folder)
+    return lambda batch: _ridden(program, run, batch)
+
+
+def library(program: Program, folder):
+    """Return the built program: a function of blocks, lanes, rides and what `passed` returns."""
     path = folder / "program.cpp"
     path.write_text(HEADER + program.text + RUNNER + _caller(program))
-    library = folder / "program.so"
+    made = folder / "program.so"
     ended = subprocess.run(
-        [compiler(), *FLAGS, path, "-o", library], capture_output=True, text=True, check=False
+        [compiler(), *FLAGS, path, "-o", made], capture_output=True, text=True, check=False
     )
     assert ended.returncode == 0, ended.stderr[:4000]
-    run = ctypes.CDLL(library).run
+    run = ctypes.CDLL(made).run
     run.restype = None
-    return lambda batch: _ridden(program, run, batch)
+    return run
+
+
+def passed(arrays):
+    """Return where arrays stand in memory, as the built program takes them."""
+    return (ctypes.c_void_p * len(arrays))(*(array.ctypes.data for array in arrays))
 
 
 def _caller(program: Program) -> str:
@@ -92,9 +103,8 @@ def _ridden(program: Program, run, batch: RideBatch):
     ring = np.full((-(-batch.n_lanes // TILE), program.n_ring, TILE), np.nan)
     ends = np.full((len(program.end_rows), len(batch.profiles), len(batch.rides)), np.nan)
     arrays += [ring, ends]
-    pointers = (ctypes.c_void_p * len(arrays))(*(array.ctypes.data for array in arrays))
     n_blocks = -(-batch.n_lanes // program.choices.block)
-    run(n_blocks, batch.n_lanes, len(batch.rides), pointers)
+    run(n_blocks, batch.n_lanes, len(batch.rides), passed(arrays))
     slots = np.full((program.n_ring, *ends.shape[1:]), np.nan)
     lanes = ring.swapaxes(0, 1).reshape(program.n_ring, -1)[:, : batch.n_lanes]
     slots[:, arrays[1], arrays[0]] = lanes

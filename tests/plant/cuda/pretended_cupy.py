@@ -1,0 +1,93 @@
+"""The part of cupy's interface that a launch uses, on the processor: its kernels are built by g++.
+
+As on a GPU, what is copied from page-locked memory arrives only when something waits for it.
+"""
+
+import sys
+import threading
+import time
+from types import ModuleType, SimpleNamespace
+
+import numpy as np
+
+from plant.cuda import launch
+from tests.plant.cuda.host_build import passed
+
+
+class RuntimeFaultError(RuntimeError):
+    """Stands for an error of the GPU's runtime."""
+
+
+class OnGpu(np.ndarray):
+    """An array of the pretended GPU."""
+
+    @property
+    def data(self):
+        return SimpleNamespace(ptr=self.ctypes.data)
+
+    def set(self, source):
+        _under_way().append((self, source))
+
+
+_of_thread = threading.local()
+
+
+def _under_way():
+    if not hasattr(_of_thread, "copies"):
+        _of_thread.copies = []
+    return _of_thread.copies
+
+
+def wait():
+    """Let all that this thread copies arrive."""
+    for target, source in _under_way():
+        target[...] = source
+    _under_way().clear()
+
+
+class Device:
+    """A pretended GPU of so much memory."""
+
+    n_bytes = 1 << 30
+
+    def __init__(self, number):
+        self.number = number
+        self.mem_info = (self.n_bytes, self.n_bytes)
+        self.attributes = {"MaxSharedMemoryPerMultiprocessor": 1 << 17}
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        return None
+
+
+def install(monkeypatch, run, *, n_gpus=1, n_bytes=1 << 30):
+    """Put the pretended package in cupy's place; `run` is the built program's launch."""
+
+    class Kernel:
+        def __call__(self, grid, _block, given, **_shared):
+            if grid[0] < 1:
+                raise RuntimeFaultError("CUDA_ERROR_INVALID_VALUE: invalid argument")
+            wait()
+            time.sleep(0.001)  # other threads go on, as while a GPU is at work
+            n_lanes, n_rides, *arrays = given
+            run(grid[0], int(n_lanes), int(n_rides), passed(arrays))
+
+    cupy = ModuleType("cupy")
+    cupy.take, cupy.zeros, cupy.ascontiguousarray = np.take, np.zeros, np.ascontiguousarray
+    cupy.empty = lambda shape: np.empty(shape).view(OnGpu)
+    cupy.asarray = np.asarray
+    cupy.asnumpy = np.array
+    cupy.RawModule = lambda **_: SimpleNamespace(get_function=lambda _: Kernel())
+    cupy.cuda = SimpleNamespace(
+        Device=type("Device", (Device,), {"n_bytes": n_bytes}),
+        get_current_stream=lambda: SimpleNamespace(synchronize=wait),
+        runtime=SimpleNamespace(CUDARuntimeError=RuntimeFaultError, getDeviceCount=lambda: n_gpus),
+    )
+    cupyx = ModuleType("cupyx")
+    cupyx.empty_pinned = np.empty
+    monkeypatch.setitem(sys.modules, "cupy", cupy)
+    monkeypatch.setitem(sys.modules, "cupyx", cupyx)
+    launch._gpu.cache_clear()
+    return cupy

@@ -1,0 +1,92 @@
+"""A launch gives each lane its own rows back, whatever shares the GPUs with it.
+
+Here the GPUs are pretended ones, whose programs the system's compiler builds.
+"""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+from plant.cuda import launch
+from plant.cuda.batch import RideBatch
+from plant.cuda.program import program
+from plant.cuda.source import DEFAULT
+from tests.plant.cuda import pretended_cupy
+from tests.plant.cuda import small_kernel as small
+from tests.plant.cuda.host_build import built, library
+
+CHANGED = ("bias", "speed", "way", "most", "count")
+PROGRAM = program(small.source(), CHANGED, DEFAULT)
+
+
+@pytest.fixture(scope="module")
+def run(tmp_path_factory):
+    return library(PROGRAM, tmp_path_factory.mktemp("launched"))
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    """Return what rides a batch without the launch that is under test."""
+    ridden = built(PROGRAM, tmp_path_factory.mktemp("alone"))
+    return lambda batch: ridden(batch)[: len(CHANGED)]
+
+
+@pytest.fixture(autouse=True)
+def other_gpus_afterwards():
+    yield
+    launch._gpu.cache_clear()
+
+
+def batch_of(n_rides, n_profiles, seed=0):
+    """Return rides, each with a table of its own."""
+    random = np.random.default_rng(seed)
+    rides = random.normal(size=(n_rides, len(small.ROWS)))
+    rides[:, small.ROWS.index("seed")] = random.integers(0, 2**32, n_rides)
+    return RideBatch(
+        rides=rides,
+        profiles=random.normal(size=(n_profiles, len(small.ROWS))),
+        tables=[(random.normal(size=(40, 2)),) for _ in range(n_rides)],
+        table_of=np.arange(n_rides),
+        n_steps=random.integers(1, 23, n_rides),
+    )
+
+
+@pytest.mark.parametrize(("n_gpus", "n_rides"), [(1, 5), (3, 2), (3, 1), (3, 7)])
+def test_rides_share_the_gpus_of_a_machine_however_few_they_are(
+    monkeypatch, run, alone, n_gpus, n_rides
+):
+    pretended_cupy.install(monkeypatch, run, n_gpus=n_gpus)
+    monkeypatch.setattr(launch, "_LANES_FOR_ANOTHER", 1)
+    batch = batch_of(n_rides, 40)
+
+    np.testing.assert_array_equal(launch.ride(PROGRAM, batch), alone(batch))
+
+
+@pytest.mark.parametrize(("n_rides", "n_profiles"), [(3, 0), (0, 3)])
+def test_no_lanes_give_no_rows(monkeypatch, run, n_rides, n_profiles):
+    pretended_cupy.install(monkeypatch, run)
+
+    found = launch.ride(PROGRAM, batch_of(n_rides, n_profiles))
+
+    assert found.shape == (len(CHANGED), n_profiles, n_rides)
+
+
+def test_tables_that_come_one_after_the_other_arrive_whole(monkeypatch, run, alone):
+    pretended_cupy.install(monkeypatch, run)
+    monkeypatch.setattr(launch, "_STAGED_BYTES", 1000)  # of 640 bytes each
+    batch = batch_of(6, 3)
+
+    np.testing.assert_array_equal(launch.ride(PROGRAM, batch), alone(batch))
+
+
+def test_several_threads_ride_on_one_gpu(monkeypatch, run, alone):
+    # So little memory that no table stays.
+    pretended_cupy.install(monkeypatch, run, n_bytes=4000)
+    batches = [batch_of(6, 3, seed) for seed in range(16)]
+
+    with ThreadPoolExecutor(4) as threads:
+        found = list(threads.map(lambda batch: launch.ride(PROGRAM, batch), batches))
+
+    for one, batch in zip(found, batches, strict=True):
+        np.testing.assert_array_equal(one, alone(batch))
