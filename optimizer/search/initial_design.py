@@ -1,6 +1,5 @@
 """The first generation: what is known, copies of it, and a design over the whole space."""
 
-import functools
 from collections.abc import Callable, Set
 
 import numpy as np
@@ -20,9 +19,10 @@ def known_and_spread(plan: Plan, generation: int, rng: np.random.Generator) -> F
     """Mix the baseline, Gaussian copies of it and a scrambled Sobol design over the whole space.
 
     Profiles to start from come right after the baseline, in as many generations as they fill, and
-    leave the rest less room. The baseline stays as its user typed it; all others lie on the grid.
+    leave the rest less room. These and the baseline stay as they are: on another grid, the rides of
+    a profile from another study would not be known any more. All others lie on the grid.
     """
-    known = np.vstack([plan.baseline, *map(functools.partial(on_grid, plan.space), plan.start)])
+    known = np.vstack([plan.baseline, *plan.start])
     known = known[generation * plan.population : (generation + 1) * plan.population]
     n_free = plan.population - len(known)
     n_copies = min(round((n_free + 1) * plan.operators.copies_share), n_free)

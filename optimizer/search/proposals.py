@@ -52,7 +52,7 @@ def propose(
     Returns
     -------
     (`plan.population`, parameter) float64
-        Values on the grid of the space, but for the baseline.
+        Values on the grid of the space, but for the baseline and the profiles to start from.
     """
     rng = np.random.default_rng(np.random.SeedSequence(plan.seed, spawn_key=(generation,)))
     if not len(parents) or generation * plan.population <= len(plan.start):

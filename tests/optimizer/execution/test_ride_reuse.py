@@ -42,6 +42,10 @@ CHANGES = {
     "a heavier course": (("[baseline]", "[courses.cobbles]\nweight = 5.0\n[baseline]"), 6),
     "a constraint": (("[constraints]", "[constraints]\nrest_shake_limit_deg_per_s = 0.5"), 6),
     "bounds": (("population = 12", "population = 12\nbounds.base_gain_a_per_deg = [2.0, 6.0]"), 6),
+    "bounds of another grid": (
+        ("population = 12", "population = 12\nbounds.base_gain_a_per_deg = [1.0, 60.0]"),
+        6,
+    ),
     "a population": (("population = 12", "population = 10"), 6),
 }  # fmt: skip
 
