@@ -8,6 +8,7 @@ import contextlib
 import importlib
 import mmap
 import pickle
+import signal
 import tempfile
 import threading
 from collections.abc import Callable, Iterator, Sequence
@@ -17,6 +18,7 @@ from typing import TypeAlias, TypeVar
 
 import joblib
 
+from optimizer.base.atomic_files import writing
 from plant.kernel.simulate import LaidRides, Ride, lay
 
 _Batch = TypeVar("_Batch")
@@ -53,6 +55,11 @@ def laid_ahead(
         Batches that are laid, and yielded, together.
     n_jobs : int
         Threads or processes; with one, nothing is laid ahead.
+
+    Raises
+    ------
+    FileError
+        What processes lay can not be written into a temporary folder.
     """
     rounds = [batches[first : first + n_together] for first in range(0, len(batches), n_together)]
 
@@ -61,11 +68,11 @@ def laid_ahead(
 
     if n_jobs == 1:
         yield from map(here, rounds)
-    elif not _processes_pay(n_courses, n_jobs):
+    elif not (n_processes := _worth_starting(n_courses, n_together, n_jobs)):
         yield from _one_ahead(here, rounds)
     else:
         with tempfile.TemporaryDirectory() as folder:
-            processes = joblib.Parallel(n_jobs=n_jobs)
+            processes = _processes(n_processes)
 
             def there(some: Sequence[_Batch]) -> _LaidRound[_Facts]:
                 laid = joblib.delayed(_laid_into)
@@ -75,22 +82,31 @@ def laid_ahead(
             yield from _one_ahead(there, rounds)
 
 
-def start_processes(*, n_courses: int, n_jobs: int) -> None:
+def start_processes(*, n_courses: int, n_together: int, n_jobs: int) -> None:
     """Start the processes that will lay so many courses, where these pay, and do not wait for them.
 
     They take seconds to start, which a caller that has something else to do can spare.
     """
-    if _processes_pay(n_courses, n_jobs):
-        threading.Thread(target=_load_in_processes, args=(n_jobs,)).start()
+    n_processes = _worth_starting(n_courses, n_together, n_jobs)
+    if n_processes:
+        threading.Thread(target=_load_in_processes, args=(n_processes,)).start()
 
 
-def _processes_pay(n_courses: int, n_jobs: int) -> bool:
-    return n_jobs >= _FEWEST_PROCESSES and n_courses >= _WORTH_PROCESSES
+def _worth_starting(n_courses: int, n_together: int, n_jobs: int) -> int:
+    """Return how many processes lay sooner than a thread; each lays one batch of a round."""
+    n_processes = min(n_jobs, n_together)
+    return n_processes if n_processes >= _FEWEST_PROCESSES and n_courses >= _WORTH_PROCESSES else 0
 
 
-def _load_in_processes(n_jobs: int) -> None:
+def _processes(number: int) -> joblib.Parallel:
+    # Ctrl-C reaches every process of a terminal; the one that started the others answers it.
+    ignored = (signal.SIGINT, signal.SIG_IGN)
+    return joblib.Parallel(n_jobs=number, initializer=signal.signal, initargs=ignored)
+
+
+def _load_in_processes(number: int) -> None:
     load = joblib.delayed(importlib.import_module)
-    joblib.Parallel(n_jobs=n_jobs)(load("optimizer.riding_day.rides") for _ in range(n_jobs))
+    _processes(number)(load("optimizer.riding_day.rides") for _ in range(number))
 
 
 def _one_ahead(
@@ -124,7 +140,7 @@ def _laid_into(
     arrays: list[pickle.PickleBuffer] = []
     text = pickle.dumps(_laid(draw, batch), protocol=5, buffer_callback=arrays.append)
     sizes = [array.raw().nbytes for array in arrays]
-    with tempfile.NamedTemporaryFile(dir=folder, delete=False) as file:
+    with writing(folder), tempfile.NamedTemporaryFile(dir=folder, delete=False) as file:
         for array, size in zip(arrays, sizes, strict=True):
             file.write(array.raw())
             file.write(bytes(-size % _ALIGNED))

@@ -16,9 +16,13 @@ from optimizer.riding_day.laid_ahead import laid_ahead
 from optimizer.riding_day.rides import LANES_OF_A_COURSE
 from optimizer.riding_day.weak_profiles import harder_rides, weakened
 from optimizer.study.study import Study
-from optimizer.validation.nose_down_rate import COURSES_AT_ONCE, Place, drawn_batch
+from optimizer.validation.nose_down_rate import (
+    COURSES_AT_ONCE,
+    Place,
+    batches_together,
+    drawn_batch,
+)
 from plant.description.profile_array import profile_to_array
-from plant.device import lanes_at_once
 
 # Of 300 h the hardest 0.25 % held all nose-downs of 20 profiles, of 800 h the hardest 1 % held 97
 # to 100 %: see tests/benchmarks/RESULTS.md.
@@ -95,7 +99,7 @@ def _found(
         functools.partial(drawn_batch, study),
         batches,
         n_courses=n_drawn,
-        n_together=max(lanes_at_once(study.device) // (COURSES_AT_ONCE * LANES_OF_A_COURSE), 1),
+        n_together=batches_together(study),
         n_jobs=n_jobs,
     ):
         laid = [rides for _, rides in together]

@@ -154,7 +154,7 @@ def _ridden_courses(
             functools.partial(drawn_batch, study),
             batches,
             n_courses=n_more * COURSES_AT_ONCE,
-            n_together=max(lanes_at_once(study.device) // lanes, 1),
+            n_together=batches_together(study),
             n_jobs=n_jobs,
         ):
             laid = laid_together([laid for _, laid in together])
@@ -165,6 +165,11 @@ def _ridden_courses(
                 own = results.over(slice(place * lanes, (place + 1) * lanes))
                 ridden_h += _ridden_h(own)
                 yield numbers, own
+
+
+def batches_together(study: Study) -> int:
+    """Return how many batches of courses the study's device rides in the time of one."""
+    return max(lanes_at_once(study.device) // (COURSES_AT_ONCE * LANES_OF_A_COURSE), 1)
 
 
 def drawn_batch(study: Study, numbers: NDArray[np.int64]) -> tuple[list[Ride], NDArray[np.int64]]:

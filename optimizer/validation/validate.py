@@ -17,7 +17,7 @@ from optimizer.validation.early_ends import (
 )
 from optimizer.validation.hardest_rides import drawn_hours
 from optimizer.validation.loop_margins import judge_margins
-from optimizer.validation.nose_down_rate import DayCount, ride_days
+from optimizer.validation.nose_down_rate import DayCount, batches_together, ride_days
 from optimizer.validation.remedies import Remedies, remedies_of_day
 from optimizer.validation.rides import fault_rides
 from optimizer.validation.verdict import Grade, Verdict
@@ -70,7 +70,11 @@ def validate(
         Receives which part begins, and the hours of the riding day as they are ridden.
     """
     hours = study.validation.hours
-    start_processes(n_courses=math.ceil(hours / drawn_hours(study, 1)), n_jobs=n_jobs)
+    start_processes(
+        n_courses=math.ceil(hours / drawn_hours(study, 1)),
+        n_together=batches_together(study),
+        n_jobs=n_jobs,
+    )
     stages.begin("riding the study's own rides")
     verdicts = [judge_own_rides(study, profile, n_jobs=n_jobs)]
     stages.begin("riding courses and riders it was not tuned on")

@@ -1,10 +1,12 @@
 """Rides laid ahead are the same rides in the same order, whoever lays them."""
 
 import functools
+import signal
 
 import numpy as np
 import pytest
 
+from optimizer.base.errors import FileError
 from optimizer.riding_day import laid_ahead as ahead
 from optimizer.validation.nose_down_rate import drawn_batch
 from plant.kernel.simulate import laid_together, lay, simulate
@@ -13,10 +15,10 @@ from tests.optimizer.validation.profiles import ROW, STUDY
 BATCHES = [np.array(numbers) for numbers in ([0, 1], [2], [3], [5, 4])]
 
 
-def laid(n_jobs, n_together=2):
+def laid(n_jobs, n_together=2, draw=drawn_batch):
     return list(
         ahead.laid_ahead(
-            functools.partial(drawn_batch, STUDY),
+            functools.partial(draw, STUDY),
             BATCHES,
             n_courses=6,
             n_together=n_together,
@@ -51,13 +53,39 @@ def test_batches_come_in_order_and_together():
     ]
 
 
-@pytest.mark.parametrize("by", ["threads", pytest.param("processes", marks=pytest.mark.slow)])
-def test_threads_and_processes_lay_the_same(by, monkeypatch):
-    if by == "processes":
-        monkeypatch.setattr(ahead, "_WORTH_PROCESSES", 1)
-        monkeypatch.setattr(ahead, "_FEWEST_PROCESSES", 2)
+def ignoring_interrupts(study, numbers):
+    """Draw a batch, and say whether Ctrl-C does nothing to the process that draws."""
+    rides, _ = drawn_batch(study, numbers)
+    return rides, signal.getsignal(signal.SIGINT) is signal.SIG_IGN
 
+
+@pytest.fixture
+def two_processes(monkeypatch):
+    monkeypatch.setattr(ahead, "_WORTH_PROCESSES", 1)
+    monkeypatch.setattr(ahead, "_FEWEST_PROCESSES", 2)
+
+
+def test_threads_lay_the_same():
     assert arrays(laid(2)) == arrays(laid(1))
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("two_processes")
+def test_processes_lay_the_same_and_leave_ctrl_c_to_the_one_that_started_them():
+    assert arrays(laid(2)) == arrays(laid(1))
+
+    rounds = laid(2, draw=ignoring_interrupts)
+
+    assert [ignored for together in rounds for ignored, _ in together] == [True] * len(BATCHES)
+
+
+def test_a_disk_that_takes_nothing_is_told_in_one_line(tmp_path):
+    draw = functools.partial(drawn_batch, STUDY)
+
+    with pytest.raises(FileError, match="gone: it can not be written") as refused:
+        ahead._laid_into(draw, np.array([0]), tmp_path / "gone")
+
+    assert "\n" not in str(refused.value)
 
 
 def test_a_caller_that_has_enough_leaves_the_rest():
@@ -89,8 +117,10 @@ def test_processes_start_only_where_they_pay(monkeypatch):
     started = []
     monkeypatch.setattr(ahead, "_load_in_processes", started.append)
 
-    ahead.start_processes(n_courses=100, n_jobs=16)
-    ahead.start_processes(n_courses=10_000, n_jobs=2)
-    ahead.start_processes(n_courses=10_000, n_jobs=16)
+    ahead.start_processes(n_courses=100, n_together=32, n_jobs=16)
+    ahead.start_processes(n_courses=10_000, n_together=32, n_jobs=2)
+    ahead.start_processes(n_courses=10_000, n_together=1, n_jobs=16)
+    ahead.start_processes(n_courses=10_000, n_together=32, n_jobs=16)
+    ahead.start_processes(n_courses=10_000, n_together=8, n_jobs=16)
 
-    assert started == [16]
+    assert started == [16, 8]
