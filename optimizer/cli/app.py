@@ -76,12 +76,21 @@ def main() -> None:
     """Run the command line; a refused input is one line on standard error and exit code 2."""
     try:
         app()
-    except UserInputError as error:
+    except ValueError as error:
+        if not _is_refusal(error):
+            raise
         sys.stderr.write(f"{error}\n")
         sys.exit(BAD_INPUT)
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted; nothing that was stored is lost.\n")
         sys.exit(INTERRUPTED)
+
+
+def _is_refusal(error: ValueError) -> bool:
+    """Return whether an error is one line for the user: of what was given, or of the GPU."""
+    from plant.cuda.available import CudaMissingError
+
+    return isinstance(error, UserInputError | CudaMissingError)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,8 @@
 """Whether a GPU can ride here; the one place that loads the optional package cupy."""
 
 import importlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from types import ModuleType
 
 _INSTALL = "install it with: pip install 'levelgain[cuda]'"
@@ -28,7 +30,7 @@ def require_cuda() -> ModuleType:
         ) from error
     try:
         n_gpus = cupy.cuda.runtime.getDeviceCount()
-    except cupy.cuda.runtime.CUDARuntimeError as error:
+    except RuntimeError as error:  # of the driver, or a library of CUDA that can not be loaded
         raise CudaMissingError(
             f'device = "cuda" needs an NVIDIA GPU and its driver for CUDA 13, got {error};'
             f" {_OTHERWISE}"
@@ -38,3 +40,22 @@ def require_cuda() -> ModuleType:
             f'device = "cuda" needs an NVIDIA GPU, and none is found here; {_OTHERWISE}'
         )
     return cupy
+
+
+@contextmanager
+def faults_told(cupy: ModuleType) -> Iterator[None]:
+    """Tell in one line what a GPU could not do of what the block asks.
+
+    Raises
+    ------
+    CudaMissingError
+        Memory, the compiler or the driver failed.
+    """
+    try:
+        yield
+    except (RuntimeError, MemoryError, cupy.cuda.compiler.CompileException) as error:
+        fault = " ".join(f"{type(error).__name__}: {error}".split())
+        raise CudaMissingError(
+            f'device = "cuda": the GPU can not ride, got {fault}; see that its memory is free and'
+            f" its driver is for CUDA 13; {_OTHERWISE}"
+        ) from error

@@ -13,7 +13,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from plant.arrays import Floats, Indices
-from plant.cuda.available import require_cuda
+from plant.cuda.available import faults_told, require_cuda
 from plant.cuda.batch import RideBatch, lane_numbers, longest_first, parts, tiled
 from plant.cuda.program import ENTRY, OPTIONS, Program
 from plant.cuda.values import TILE
@@ -41,11 +41,16 @@ def ride(program: Program, batch: RideBatch) -> Floats:
     Raises
     ------
     CudaMissingError
-        There is no GPU here, or no library for it.
+        There is no GPU here, no library for it, or too little of its memory.
     """
     cupy = require_cuda()
     if batch.n_lanes == 0:
         return np.empty((len(program.end_rows), len(batch.profiles), len(batch.rides)))
+    with faults_told(cupy):
+        return _ridden(cupy, program, batch)
+
+
+def _ridden(cupy: ModuleType, program: Program, batch: RideBatch) -> Floats:
     n_gpus = min(
         cupy.cuda.runtime.getDeviceCount(),
         1 + batch.n_lanes // _LANES_FOR_ANOTHER,

@@ -47,7 +47,7 @@ def ride_on_gpu(
     Raises
     ------
     CudaMissingError
-        There is no GPU here, or no library for it.
+        There is no GPU here, no library for it, or too little of its memory.
     """
     program = kernel_program(END_ROWS, n_sub)
     batch = ride_batch(profiles, groups)

@@ -326,7 +326,7 @@ def simulate(
     ValueError
         Shapes, numbers or seeds are not what they must be.
     CudaMissingError
-        The device is "cuda", which can not be used here.
+        The device is "cuda", which can not be used here, or has too little memory.
     """
     require(device)
     profiles = _checked(profiles)

@@ -8,8 +8,10 @@ import json
 import pytest
 
 from optimizer.execution import devices
+from plant.cuda.available import CudaMissingError
 from plant.kernel import simulate as door
 from plant.kernel.simulate import LaidRides
+from tests.optimizer.cli.test_commands import one_line
 from tests.optimizer.small_study import STEEP, write_small_study
 
 
@@ -64,3 +66,14 @@ def test_a_validation_on_a_gpu_says_the_same(levelgain, gpu, tmp_path):
     assert {facts[device]["provenance"].pop("device") for device in facts} == {"cpu", "cuda"}
     assert facts["cuda"] == facts["cpu"]
     assert (1, 2048) in gpu  # two batches of the riding day in one call
+
+
+def test_a_gpu_that_fails_while_it_rides_is_one_line(levelgain, gpu, tmp_path, monkeypatch):
+    def fails(*_, **__):
+        raise CudaMissingError('device = "cuda": the GPU can not ride')
+
+    monkeypatch.setattr(door, "ride_on_gpu", fails)
+    folder = write_small_study(tmp_path)
+
+    assert "can not ride" in one_line(*levelgain("check", folder, "--device", "cuda"))
+    assert not gpu

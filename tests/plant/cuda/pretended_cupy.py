@@ -18,6 +18,10 @@ class RuntimeFaultError(RuntimeError):
     """Stands for an error of the GPU's runtime."""
 
 
+class CompileFaultError(Exception):
+    """Stands for what the GPU's compiler refuses."""
+
+
 class OnGpu(np.ndarray):
     """An array of the pretended GPU."""
 
@@ -83,6 +87,7 @@ def install(monkeypatch, run, *, n_gpus=1, n_bytes=1 << 30):
     cupy.cuda = SimpleNamespace(
         Device=type("Device", (Device,), {"n_bytes": n_bytes}),
         get_current_stream=lambda: SimpleNamespace(synchronize=wait),
+        compiler=SimpleNamespace(CompileException=CompileFaultError),
         runtime=SimpleNamespace(CUDARuntimeError=RuntimeFaultError, getDeviceCount=lambda: n_gpus),
     )
     cupyx = ModuleType("cupyx")

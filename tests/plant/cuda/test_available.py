@@ -34,7 +34,14 @@ def test_a_missing_package_is_named_with_how_to_install_it(monkeypatch):
     assert "\n" not in str(refused.value)
 
 
-@pytest.mark.parametrize(("count", "said"), [(no_driver, "InsufficientDriver"), (int, "none is")])
+def no_library():
+    raise RuntimeError("failed to load libcudart")
+
+
+@pytest.mark.parametrize(
+    ("count", "said"),
+    [(no_driver, "InsufficientDriver"), (no_library, "libcudart"), (int, "none is")],
+)
 def test_a_missing_gpu_is_refused(monkeypatch, count, said):
     pretend_cupy(monkeypatch, count)
 

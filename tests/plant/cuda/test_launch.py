@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from plant.cuda import launch
+from plant.cuda.available import CudaMissingError
 from plant.cuda.batch import RideBatch
 from plant.cuda.program import program
 from plant.cuda.source import DEFAULT
@@ -90,3 +91,30 @@ def test_several_threads_ride_on_one_gpu(monkeypatch, run, alone):
 
     for one, batch in zip(found, batches, strict=True):
         np.testing.assert_array_equal(one, alone(batch))
+
+
+def out_of_memory(_shape):
+    raise MemoryError("Out of memory allocating 1,024 bytes\n(allocated so far: 0 bytes)")
+
+
+def no_compiler(**_):
+    raise RuntimeError("failed to load libnvrtc")
+
+
+def unknown_gpu(**_):
+    raise pretended_cupy.CompileFaultError("invalid value for --gpu-architecture")
+
+
+@pytest.mark.parametrize(
+    ("name", "fails"),
+    [("empty", out_of_memory), ("RawModule", no_compiler), ("RawModule", unknown_gpu)],
+)
+def test_what_a_gpu_can_not_do_is_told_in_one_line(monkeypatch, run, name, fails):
+    cupy = pretended_cupy.install(monkeypatch, run)
+    setattr(cupy, name, fails)
+
+    with pytest.raises(CudaMissingError, match="the GPU can not ride") as told:
+        launch.ride(PROGRAM, batch_of(2, 3))
+
+    assert "\n" not in str(told.value)
+    assert 'device = "cpu" works' in str(told.value)
