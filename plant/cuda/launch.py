@@ -180,11 +180,16 @@ class _Gpu:
             weakref.finalize(table, self._kept.pop, id(table), None).atexit = False
 
     def _forget(self) -> None:
-        """Give up the tables that were not used for the longest time."""
-        most = _TABLES_SHARE * self._n_bytes
+        """Give up the tables that were not used for the longest time.
+
+        Tables that came together hold all their memory for as long as one of them is kept.
+        """
+        n_bytes: dict[int, int] = {}
         # A list, for a table that another thread gives up leaves `_kept` at that moment.
-        while sum(table.nbytes for table in list(self._kept.values())) > most:
-            self._kept.popitem(last=False)
+        for place, table in reversed(list(self._kept.items())):
+            n_bytes[id(table.base)] = table.base.nbytes
+            if sum(n_bytes.values()) > _TABLES_SHARE * self._n_bytes:
+                self._kept.pop(place, None)
 
 
 def _ride_bytes(program: Program, batch: RideBatch) -> Indices:

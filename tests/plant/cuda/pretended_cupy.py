@@ -6,6 +6,7 @@ As on a GPU, what is copied from page-locked memory arrives only when something 
 import sys
 import threading
 import time
+import weakref
 from types import ModuleType, SimpleNamespace
 
 import numpy as np
@@ -22,8 +23,16 @@ class CompileFaultError(Exception):
     """Stands for what the GPU's compiler refuses."""
 
 
+IN_USE = weakref.WeakValueDictionary()  # arrays on the pretended GPUs
+
+
 class OnGpu(np.ndarray):
-    """An array of the pretended GPU."""
+    """An array of the pretended GPU, counted for as long as something holds its memory."""
+
+    def __new__(cls, shape):
+        made = super().__new__(cls, shape)
+        IN_USE[id(made)] = made
+        return made
 
     @property
     def data(self):
@@ -80,7 +89,7 @@ def install(monkeypatch, run, *, n_gpus=1, n_bytes=1 << 30):
 
     cupy = ModuleType("cupy")
     cupy.take, cupy.zeros, cupy.ascontiguousarray = np.take, np.zeros, np.ascontiguousarray
-    cupy.empty = lambda shape: np.empty(shape).view(OnGpu)
+    cupy.empty = OnGpu
     cupy.asarray = np.asarray
     cupy.asnumpy = np.array
     cupy.RawModule = lambda **_: SimpleNamespace(get_function=lambda _: Kernel())

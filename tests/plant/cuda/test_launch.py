@@ -93,6 +93,21 @@ def test_several_threads_ride_on_one_gpu(monkeypatch, run, alone):
         np.testing.assert_array_equal(one, alone(batch))
 
 
+def test_one_table_that_stays_does_not_hold_the_memory_of_all_that_came_with_it(monkeypatch, run):
+    n_bytes = 100_000
+    pretended_cupy.install(monkeypatch, run, n_bytes=n_bytes)
+    stay = []
+
+    for seed in range(20):
+        batch = batch_of(6, 3, seed)
+        launch.ride(PROGRAM, batch)
+        stay.append(batch.tables[0])
+        del batch
+
+    in_use = sum(array.nbytes for array in pretended_cupy.IN_USE.values())
+    assert 0 < in_use <= launch._TABLES_SHARE * n_bytes
+
+
 def out_of_memory(_shape):
     raise MemoryError("Out of memory allocating 1,024 bytes\n(allocated so far: 0 bytes)")
 
