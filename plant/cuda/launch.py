@@ -36,7 +36,8 @@ def ride(program: Program, batch: RideBatch) -> Floats:
     ----------
     program : Program
     batch : RideBatch
-        Its tables must not change afterwards: they stay on the GPU while they are in use here.
+        Of one lane or more. Its tables must not change afterwards: they stay on the GPU while
+        they are in use here.
 
     Raises
     ------
@@ -44,8 +45,6 @@ def ride(program: Program, batch: RideBatch) -> Floats:
         There is no GPU here, no library for it, or too little of its memory.
     """
     cupy = require_cuda()
-    if batch.n_lanes == 0:
-        return np.empty((len(program.end_rows), len(batch.profiles), len(batch.rides)))
     with faults_told(cupy):
         return _ridden(cupy, program, batch)
 

@@ -331,7 +331,7 @@ def simulate(
     require(device)
     profiles = _checked(profiles)
     laid = rides if isinstance(rides, LaidRides) else lay(rides, n_sub=n_sub, keep_roads=keep_roads)
-    if device == "cuda":
+    if device == "cuda" and len(profiles) * len(laid) > 0:  # a GPU launches nothing of no lanes
         metrics, outcome = ride_on_gpu(profiles, laid.groups, n_sub=laid.n_sub)
         return Rides(metrics=metrics, outcome=outcome)
     lanes_per_task = _lanes_per_task(len(profiles) * len(laid), n_jobs)

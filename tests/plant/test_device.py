@@ -2,11 +2,14 @@
 
 import sys
 
+import numpy as np
 import pytest
 
 from plant.cuda.available import CudaMissingError
 from plant.device import DEVICES, require
-from plant.kernel.simulate import simulate
+from plant.kernel import simulate as door
+from plant.kernel.metrics import METRIC_NAMES
+from plant.kernel.simulate import lay, simulate
 from tests import invented_rides
 
 
@@ -27,3 +30,16 @@ def test_no_ride_takes_place_of_a_ride_on_a_missing_gpu(monkeypatch):
 
     with pytest.raises(CudaMissingError, match='device = "cpu"'):
         simulate(invented_rides.profile_row()[None, :], [ride], device="cuda")
+
+
+@pytest.mark.parametrize(("n_profiles", "n_rides"), [(0, 2), (3, 0)])
+@pytest.mark.parametrize("device", DEVICES)
+def test_nothing_to_ride_gives_no_results_on_any_device(monkeypatch, device, n_profiles, n_rides):
+    monkeypatch.setattr(door, "require", lambda _device: None)
+    profiles = np.tile(invented_rides.profile_row(), (n_profiles, 1))
+    laid = lay(invented_rides.rides(("hot",))).only(np.arange(n_rides))
+
+    ridden = simulate(profiles, laid, device=device)
+
+    assert ridden.metrics.shape == (n_profiles, n_rides, len(METRIC_NAMES))
+    assert ridden.outcome.shape == (n_profiles, n_rides)

@@ -64,15 +64,6 @@ def test_rides_share_the_gpus_of_a_machine_however_few_they_are(
     np.testing.assert_array_equal(launch.ride(PROGRAM, batch), alone(batch))
 
 
-@pytest.mark.parametrize(("n_rides", "n_profiles"), [(3, 0), (0, 3)])
-def test_no_lanes_give_no_rows(monkeypatch, run, n_rides, n_profiles):
-    pretended_cupy.install(monkeypatch, run)
-
-    found = launch.ride(PROGRAM, batch_of(n_rides, n_profiles))
-
-    assert found.shape == (len(CHANGED), n_profiles, n_rides)
-
-
 def test_tables_that_come_one_after_the_other_arrive_whole(monkeypatch, run, alone):
     pretended_cupy.install(monkeypatch, run)
     monkeypatch.setattr(launch, "_STAGED_BYTES", 1000)  # of 640 bytes each
