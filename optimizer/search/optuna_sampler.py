@@ -64,7 +64,8 @@ class GenerationSampler(BaseSampler):
         Threads that work on what to propose; how many changes nothing.
     n_steps : int
         At least so many steps has the grid of a float between its bounds: 1, 2 or 5 times a power
-        of ten each. A float on a log scale has as many significant digits as this number.
+        of ten each. A float on a log scale has as many significant digits as this number, or more
+        where its bounds are close.
 
     Raises
     ------

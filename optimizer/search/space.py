@@ -8,6 +8,7 @@ firmware. The grid also takes away the last bits of a value, by which computers 
 """
 
 import functools
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -118,7 +119,8 @@ def steps(space: Space) -> Floats:
     """Return the steps of the grid, (parameter,): 1, 2 or 5 times a power of ten.
 
     The largest of which at least `n_steps` fit between the bounds. Parameters spaced by ratio have
-    no step but as many significant digits as `n_steps` has: NaN.
+    no step but a number of significant digits: NaN. They are as many as `n_steps` has, or more
+    where the bounds are close.
     """
     by, over = _steps(tuple((space.high - space.low).tolist()), space.n_steps)
     return np.where(space.log, np.nan, by / over)
@@ -153,10 +155,21 @@ def on_grid(space: Space, values: ArrayLike) -> Floats:
     places -= places * by / over > space.high
     rounded = clip(space, places * by / over)
     for parameter in np.flatnonzero(space.log):
-        column, n_digits = inner[..., parameter], len(str(space.n_steps[parameter]))
+        column, n_digits = inner[..., parameter], _n_digits(space, parameter)
         digits = [float(f"{value:.{n_digits}g}") for value in column.ravel().tolist()]
         rounded[..., parameter] = np.reshape(digits, column.shape)
     return clip(space, rounded) + 0.0  # without the sign of a zero
+
+
+def _n_digits(space: Space, parameter: int) -> int:
+    """Return the significant digits by which a parameter spaced by ratio has enough values.
+
+    Next to one another, numbers of n digits differ by a ratio of 10^-n to 10^(1 - n).
+    """
+    low, high = space.low[parameter], space.high[parameter]
+    n_least = space.n_steps[parameter]
+    each = (math.log(high) - math.log(low)) / n_least
+    return max(len(str(n_least)), math.ceil(0.5 - math.log10(each)))
 
 
 def unit_on_grid(space: Space, unit: ArrayLike) -> Floats:

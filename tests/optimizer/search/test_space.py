@@ -141,6 +141,17 @@ def test_a_log_parameter_has_as_many_digits_as_the_number_of_steps():
     assert on_grid(fine, [[0.123456]]).tolist() == [[0.12346]]
 
 
+@pytest.mark.parametrize(
+    ("low", "high"), [(1.0, 1000.0), (1.0, 10.0), (5.0, 9.0), (100.0, 101.0), (1.0, 1.004)]
+)
+def test_a_log_parameter_has_about_as_many_values_as_steps_however_close_its_bounds(low, high):
+    space = _space(low, high, log=np.array([True]))
+
+    values = on_grid(space, from_unit(space, np.linspace(0.0, 1.0, 20_001)[:, None]))
+
+    assert len(np.unique(values)) > 300
+
+
 def test_the_outermost_value_of_the_grid_counts_as_at_the_bound():
     space = _space(0.1234, 1.1234)  # the grid begins at 0.124
 
