@@ -26,9 +26,8 @@ from plant.kernel.simulate import Ride
 
 Share: TypeAlias = Callable[..., Evaluate]
 
-_CLAIMED = (
-    8  # candidates at a time, at least: enough to fill the kernel's blocks, few enough to lose
-)
+# Candidates at a time, at least: enough to fill the kernel's blocks, few enough to lose.
+_CLAIMED = 8
 _POLL_S = 0.05
 
 
