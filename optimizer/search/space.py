@@ -154,7 +154,7 @@ def on_grid(space: Space, values: ArrayLike) -> Floats:
     places += places * by / over < space.low
     places -= places * by / over > space.high
     rounded = clip(space, places * by / over)
-    for parameter in np.flatnonzero(space.log):
+    for parameter in np.flatnonzero(space.log).tolist():
         column, n_digits = inner[..., parameter], _n_digits(space, parameter)
         digits = [float(f"{value:.{n_digits}g}") for value in column.ravel().tolist()]
         rounded[..., parameter] = np.reshape(digits, column.shape)
