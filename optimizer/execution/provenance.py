@@ -7,12 +7,14 @@ from pathlib import Path
 import objectives
 import plant
 from optimizer import riding_day
+from optimizer.base.errors import StoreError
 from optimizer.base.versions import RIDING, library_versions
 from optimizer.execution.baseline_handling import baseline_inputs
 from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.source_digest import source_digest
 from optimizer.study.study import Study
 
+MODEL = "model.digest"
 HARD_RIDES = "hard_rides"  # under this name a store keeps which they are
 
 
@@ -41,7 +43,7 @@ def ride_inputs(study: Study) -> dict[str, str]:
 
 def model_inputs() -> dict[str, str]:
     """Return what decides the outcome of any ride: the model and the versions that run it."""
-    return {"model.digest": model_digest(), **library_versions(RIDING)}
+    return {MODEL: model_digest(), **library_versions(RIDING)}
 
 
 def refuse_other_study(path: Path, frozen: Mapping[str, str], study: Study) -> None:
@@ -50,6 +52,13 @@ def refuse_other_study(path: Path, frozen: Mapping[str, str], study: Study) -> N
     Raises
     ------
     UserInputError
-        The study file, or the catalogue's entries it names, have changed since.
+        The study file, or the catalogue's entries it names, have changed since, or what a version
+        of this program makes of them.
     """
-    refuse_differences(path, frozen, {"study.digest": study.digest})
+    digest = study.digest
+    if frozen.get("study.digest", digest) != digest and frozen.get(MODEL) != model_digest():
+        raise StoreError(
+            f"{path}: another version of this program wrote it, for which the study file said"
+            " something else; go on with that version, or start a new study folder"
+        )
+    refuse_differences(path, frozen, {"study.digest": digest})

@@ -12,7 +12,7 @@ from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.hard_rides import with_hard_rides
-from optimizer.execution.provenance import refuse_other_study, ride_inputs
+from optimizer.execution.provenance import MODEL, refuse_other_study, ride_inputs
 from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
 from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
@@ -160,9 +160,10 @@ def reevaluate_front(
 def _refuse_store_of_another(study: Study) -> None:
     """Refuse a store of another study before hard rides are looked for, which takes minutes."""
     path = store_path(study.folder)
-    started = started_with(path, "study.digest")
-    if started is not None:
-        refuse_other_study(path, {"study.digest": started}, study)
+    started = {key: started_with(path, key) for key in ("study.digest", MODEL)}
+    frozen = {key: text for key, text in started.items() if text is not None}
+    if "study.digest" in frozen:
+        refuse_other_study(path, frozen, study)
 
 
 def _started_weights(study: Study, *, notice: Callable[[str], None]) -> str:

@@ -2,11 +2,13 @@ import json
 import shutil
 import sqlite3
 import subprocess
+from contextlib import closing
 
 import pandas as pd
 import pytest
 
 from optimizer.execution.store import Store
+from optimizer.study.paths import store_path
 from tests.optimizer.small_study import write_small_study
 
 
@@ -269,3 +271,16 @@ def test_the_help_cuts_no_line_short(levelgain):
     lines = levelgain("--help")[1].splitlines()
 
     assert not any(line.rstrip().endswith("...") and "COMMAND" not in line for line in lines)
+
+
+@pytest.mark.parametrize("command", ["front", "resume"])
+def test_a_study_of_another_version_is_refused_as_such(levelgain, finished, tmp_path, command):
+    study = shutil.copytree(finished, tmp_path / "study")
+    with closing(sqlite3.connect(store_path(study))) as store, store:
+        store.execute(
+            "UPDATE frozen SET text = 'other' WHERE key IN ('study.digest', 'model.digest')"
+        )
+
+    refused = one_line(*levelgain(command, study))
+
+    assert "another version of this program wrote it" in refused
