@@ -48,10 +48,10 @@ def rewritten(function: Callable[..., Any]) -> ast.FunctionDef:
         The source is not at hand.
     """
     lines, first = inspect.getsourcelines(function)
-    [tree] = ast.parse(textwrap.dedent("".join(lines))).body
+    # Empty lines before it keep the lines of the file.
+    [tree] = ast.parse("\n" * (first - 1) + textwrap.dedent("".join(lines))).body
     if not isinstance(tree, ast.FunctionDef):
         raise TypeError(f"{function.__qualname__} must be a plain function")
-    ast.increment_lineno(tree, first - 1)
     local = set(function.__code__.co_varnames)
     known = {
         name: value
@@ -173,7 +173,7 @@ class _Rules(ast.NodeTransformer):
 
 def _at(old: ast.AST, new: _Node) -> _Node:
     """Return a new node at an old one's place in the file."""
-    return ast.fix_missing_locations(ast.copy_location(new, old))
+    return ast.copy_location(new, old)
 
 
 def _loaded(target: ast.expr) -> ast.expr:
