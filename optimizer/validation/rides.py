@@ -8,6 +8,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.base.hashing import spawned
+from optimizer.study.seeded_ride import seeded_ride
 from optimizer.study.study import Study
 from optimizer.study.tolerances import Shape, Tolerance, moved, mover, number_of, with_numbers
 from optimizer.study.validation_settings import Fault
@@ -16,7 +17,7 @@ from plant.description.board import Board
 from plant.description.course import Course
 from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride, ride_name
+from plant.kernel.simulate import Ride
 
 _Whole = TypeVar("_Whole", Board, Rider)
 
@@ -148,10 +149,6 @@ def _with_fault(whole: _Whole, fault: Fault) -> _Whole:
 
 
 def _ride(study: Study, course: Course, rider_name: str, *, rider: Rider, board: Board) -> Ride:
-    return Ride(
-        course=course,
-        rider_name=rider_name,
-        rider=rider,
-        board=board,
-        noise_seed=spawned(study.seed, "validation", "noise", ride_name(course, rider_name)),
+    return seeded_ride(
+        course, rider_name, rider, board=board, seed=study.seed, drawn_for="validation"
     )
