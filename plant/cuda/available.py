@@ -10,7 +10,7 @@ _OTHERWISE = 'device = "cpu" works without'
 
 
 class CudaMissingError(ValueError):
-    """What a ride on a GPU needs is not here; its text is one line for whoever asked for it."""
+    """What a ride on a GPU needs is not here; its text is one line for the user."""
 
 
 def require_cuda() -> ModuleType:
@@ -43,7 +43,7 @@ def require_cuda() -> ModuleType:
 
 
 @contextmanager
-def faults_told(cupy: ModuleType) -> Iterator[None]:
+def faults_in_a_line(cupy: ModuleType) -> Iterator[None]:
     """Tell in one line what a GPU could not do of what the block asks.
 
     Raises

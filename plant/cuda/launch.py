@@ -13,7 +13,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from plant.arrays import Floats, Indices
-from plant.cuda.available import faults_told, require_cuda
+from plant.cuda.available import faults_in_a_line, require_cuda
 from plant.cuda.batch import RideBatch, lane_numbers, longest_first, parts, tiled
 from plant.cuda.program import ENTRY, OPTIONS, Program
 from plant.cuda.values import TILE
@@ -45,7 +45,7 @@ def ride(program: Program, batch: RideBatch) -> Floats:
         There is no GPU here, no library for it, or too little of its memory.
     """
     cupy = require_cuda()
-    with faults_told(cupy):
+    with faults_in_a_line(cupy):
         return _ridden(cupy, program, batch)
 
 
