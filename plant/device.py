@@ -28,6 +28,11 @@ def require(device: Device) -> None:
         require_cuda()
 
 
+def batches_at_once(device: Device, n_lanes: int) -> int:
+    """Return how many batches of so many lanes a device rides in the time of one."""
+    return max(lanes_at_once(device) // n_lanes, 1)
+
+
 def lanes_at_once(device: Device) -> int:
     """Return about how many lanes a device rides in the time of one; fewer leave it idle."""
     return _LANES_AT_ONCE[device]

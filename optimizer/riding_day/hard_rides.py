@@ -23,7 +23,7 @@ from optimizer.riding_day.weak_profiles import harder_rides, weakened
 from optimizer.study.study import HardRides, Study
 from plant.description.course import Course, Part
 from plant.description.profile_array import profile_to_array
-from plant.device import lanes_at_once
+from plant.device import batches_at_once
 from plant.kernel.road import straight_lines
 from plant.kernel.simulate import Ride, Rides
 
@@ -78,7 +78,7 @@ def find_hard_rides(
         functools.partial(_all_pieces, study),
         batches,
         n_courses=len(batches) * _COURSES_AT_ONCE,
-        n_together=max(lanes_at_once(study.device) // n_rides, 1),
+        n_together=batches_at_once(study.device, n_rides),
         n_jobs=n_jobs,
     ):
         ridden = harder_rides(

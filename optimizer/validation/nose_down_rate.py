@@ -19,7 +19,7 @@ from optimizer.riding_day.speeds import ROUGH_1E6_M3
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.study import Study
 from plant.arrays import Floats
-from plant.device import lanes_at_once
+from plant.device import batches_at_once
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, laid_together, simulate
 
@@ -169,7 +169,7 @@ def _ridden_courses(
 
 def batches_together(study: Study) -> int:
     """Return how many batches of courses the study's device rides in the time of one."""
-    return max(lanes_at_once(study.device) // (COURSES_AT_ONCE * LANES_OF_A_COURSE), 1)
+    return batches_at_once(study.device, COURSES_AT_ONCE * LANES_OF_A_COURSE)
 
 
 def drawn_batch(study: Study, numbers: NDArray[np.int64]) -> tuple[list[Ride], NDArray[np.int64]]:

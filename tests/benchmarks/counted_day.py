@@ -20,7 +20,7 @@ from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats
 from plant.description.profile_array import profile_to_array
-from plant.device import lanes_at_once
+from plant.device import batches_at_once
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, laid_together, simulate
 
@@ -222,7 +222,7 @@ def _ridden(
         functools.partial(_drawn, study, seed),
         parts,
         n_courses=len(parts) * _COURSES_AT_ONCE,
-        n_together=max(lanes_at_once(study.device) // lanes, 1),
+        n_together=batches_at_once(study.device, lanes),
         n_jobs=n_jobs,
     ):
         laid = laid_together([laid for _, laid in together])

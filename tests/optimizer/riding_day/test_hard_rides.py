@@ -66,7 +66,7 @@ def test_batches_ridden_together_find_the_same_hard_rides(study, hard, monkeypat
     wide = dataclasses.replace(study, hard_rides_h=5.0)  # some batches of 2.1 h
     apart = find_hard_rides(wide, n_jobs=2)
 
-    monkeypatch.setattr(hard_rides, "lanes_at_once", lambda _device: 2000)
+    monkeypatch.setattr(hard_rides, "batches_at_once", lambda _device, lanes: 2000 // lanes)
     together = find_hard_rides(wide, n_jobs=2)
 
     assert together.text == apart.text != hard.text
