@@ -144,7 +144,7 @@ def overall_rate(near: Floats, day: DayRules) -> RateEstimate:
     Notes
     -----
     Roads of a day are drawn independently, and one road can throw many: each is a cluster of
-    `objectives.event_rate.weighted_interval`. One more could hold a whole nose-down, so the upper
+    `objectives.event_rate.weighted_interval`. One more could hold whole nose-downs, so the upper
     end is at least that of a plain count that found none on as many kilometres.
     """
     every = np.ones(len(near), dtype=bool)
@@ -174,8 +174,10 @@ def _estimate(near: Floats, day: DayRules, *, among: Flags, kilometres: float) -
     """Return the rate in some of the hard rides; NaN where any hard ride was not ridden."""
     if np.isnan(near).any():
         return RateEstimate(rate=np.nan, low=np.nan, high=np.nan)
-    by_road = np.bincount(day.road[among], near[among]).astype(np.float64)
     per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / kilometres
-    # What the day did not show may be a whole nose-down, as in a plain count of the same way.
-    low, high = weighted_interval(by_road, most=1.0 / NOSE_DOWNS_PER_NEARNESS)
-    return RateEstimate(rate=float(by_road.sum()) * per_km, low=low * per_km, high=high * per_km)
+    # What the day did not show may be whole nose-downs, as in a plain count of the same way.
+    most = 1.0 / NOSE_DOWNS_PER_NEARNESS
+    low, high = weighted_interval(near[among], day.road[among], most=most)
+    return RateEstimate(
+        rate=float(near[among].sum()) * per_km, low=low * per_km, high=high * per_km
+    )

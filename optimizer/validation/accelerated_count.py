@@ -17,7 +17,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from objectives.event_rate import poisson_interval, weighted_interval
+from objectives.event_rate import most_unseen, weighted_interval
 from objectives.nose_down_rate import RateEstimate
 from optimizer.base.progress import UNWATCHED
 from optimizer.riding_day.rides import LANES_OF_A_COURSE
@@ -134,18 +134,14 @@ def stratified_rate(
     Notes
     -----
     The interval is that of `objectives.event_rate.weighted_interval`, in which one more road could
-    weigh as much as the heaviest seen. Without an event the rule of three gives its upper end.
-    Fewer than some five events can not show that roads throw several: where they do, the interval
-    is then too narrow, as that of a plain count is.
+    throw several riders. Without an event the rule of three gives its upper end.
     """
     one_more = rest_weight if rest or rest_may_hold_some else 1.0
     roads = np.array([*hardest, *rest], dtype=np.int64)
     weights = np.repeat([1.0, rest_weight], [len(hardest), len(rest)])
     if not len(roads):
-        _, most = poisson_interval(0)
-        return RateEstimate(rate=0.0, low=0.0, high=most * one_more / exposure)
-    by_road = np.bincount(roads, weights).astype(np.float64)
-    low, high = weighted_interval(by_road, most=max(one_more, float(by_road.max())))
+        return RateEstimate(rate=0.0, low=0.0, high=most_unseen() * one_more / exposure)
+    low, high = weighted_interval(weights, roads, most=one_more)
     return RateEstimate(
         rate=float(weights.sum()) / exposure, low=low / exposure, high=high / exposure
     )

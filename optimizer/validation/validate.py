@@ -3,7 +3,7 @@
 import dataclasses
 import math
 
-from objectives.event_rate import poisson_interval
+from objectives.event_rate import LEAST_DESIGN_EFFECT, exposure_to_show
 from optimizer.analysis.front_profiles import FrontProfiles
 from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.riding_day.laid_ahead import start_processes
@@ -104,7 +104,7 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
     rate, limit = day.per_1000_km, study.validation.nose_downs_per_1000_km
     grade = Grade.MARGINAL if rate.high > limit else Grade.PASS
     grade = Grade.FAIL if rate.low > limit else grade
-    fewest_h = _fewest_hours(day, limit)
+    fewest_h, half_h = (_hours_to_show(day, limit, rate=share * limit) for share in (0.0, 0.5))
     ranked, paces, others = (
         ", ".join(f"{what} ({count})" for what, count in counts.items())
         for counts in (day.causes, day.by_pace, day.other_ends)
@@ -122,8 +122,8 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
         + (f"; by cause: {ranked}; by speed: {paces}" if ranked else "")
         + (f"; rides that ended otherwise: {others}" if others else ""),
         asked=f"at most {limit:g} per 1,000 km with 95 % confidence, which takes {fewest_h:.0f} h"
-        " without a nose-down",
-        change=_change_for(day, grade, fewest_h),
+        f" without a nose-down, and about {half_h:.0f} h if the true rate is half of that",
+        change=_change_for(day, grade, limit),
         numbers={
             "hours": day.hours,
             "kilometres": day.kilometres,
@@ -132,25 +132,40 @@ def judge_day(study: Study, day: DayCount) -> Verdict:
             "per_1000_km_low": rate.low,
             "per_1000_km_high": rate.high,
             "hours_without_a_nose_down": fewest_h,
+            "hours_at_half_the_limit": half_h,
             "design_effect": rate.design_effect,
         },
     )
 
 
-def _fewest_hours(day: DayCount, limit: float) -> float:
-    """Return the hours that must be ridden to show a rate below the limit, per 1,000 km."""
-    _, most = poisson_interval(0)
-    return 1000.0 * most / limit * day.hours / day.kilometres
+def _hours_to_show(
+    day: DayCount, limit: float, *, rate: float, design_effect: float = LEAST_DESIGN_EFFECT
+) -> float:
+    """Return after how many hours a true rate is likely shown to be below a higher limit.
+
+    Both are per 1,000 km. Without a nose-down the limit is then met for sure.
+    """
+    needed = exposure_to_show(limit, rate=rate, design_effect=design_effect)
+    return 1000.0 * needed * day.hours / day.kilometres
 
 
-def _change_for(day: DayCount, grade: Grade, fewest_h: float) -> str:
+def _change_for(day: DayCount, grade: Grade, limit: float) -> str:
+    rate = day.per_1000_km
     if grade is Grade.PASS:
         return ""
-    if grade is Grade.MARGINAL and not day.per_1000_km.n_events:
-        return f"ride {fewest_h:.0f} h or more: validation.hours"
-    first = next(iter(day.causes), "")
+    if not rate.n_events:
+        hours = _hours_to_show(day, limit, rate=0.0)
+        return f"ride {hours:.0f} h or more without a nose-down: validation.hours"
+    profile = (
+        "choose a candidate of fewer nose-downs, or add rides with what threw riders most"
+        f" ({next(iter(day.causes), '')}) to the study"
+    )
+    if grade is Grade.FAIL:
+        return profile
+    if rate.rate >= limit:
+        return f"more validation.hours help only if the true rate is below {limit:g}; {profile}"
+    hours = _hours_to_show(day, limit, rate=rate.rate, design_effect=rate.design_effect)
     return (
-        f"shown is at most {day.per_1000_km.high:.2g} per 1,000 km, which more validation.hours may"
-        f" narrow; choose a candidate of fewer nose-downs, or add rides with what threw riders most"
-        f" ({first}) to the study"
+        f"if {rate.rate:.2g} is the true rate, about {hours:.0f} validation.hours show that it is"
+        f" below {limit:g}; or {profile}"
     )

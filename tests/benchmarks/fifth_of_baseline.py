@@ -4,7 +4,7 @@ import dataclasses
 
 import numpy as np
 
-from objectives.event_rate import poisson_interval
+from objectives.event_rate import most_unseen
 from optimizer.search.evaluation import BASELINE
 from plant.arrays import Floats
 from tests.benchmarks.counted_day import Counts
@@ -81,7 +81,7 @@ def _interval(found: Floats, *, n_own: float, unit: float) -> dict[str, float]:
     """Return the interval of the first share from those of the resampled days after it."""
     known = found[1:][~np.isnan(found[1:])]
     if n_own == 0.0:  # no resampled day holds one either
-        return {"low": 0.0, "high": poisson_interval(0)[1] * unit}
+        return {"low": 0.0, "high": most_unseen() * unit}
     return {
         "low": float(np.quantile(known, 0.025, method="lower")),
         "high": float(np.quantile(known, 0.975, method="higher")),

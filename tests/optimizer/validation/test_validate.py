@@ -7,6 +7,7 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from objectives.event_rate import event_rate
 from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation import early_ends
@@ -17,7 +18,7 @@ from optimizer.validation.early_ends import (
     judge_tolerances,
 )
 from optimizer.validation.loop_margins import judge_margins
-from optimizer.validation.nose_down_rate import ride_days
+from optimizer.validation.nose_down_rate import DayCount, ride_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
 from optimizer.validation.validate import judge_day, validate
 from optimizer.validation.verdict import Grade, worst
@@ -213,6 +214,23 @@ def test_riding_days_keep_none_of_their_roads():
     assert 1 <= n_roads_kept() == kept <= ROADS_KEPT <= 256  # of about 1 MB for a minute
 
 
+def day_with(events, *, kilometres):
+    """Return an invented day of four roads at 10 km/h."""
+    events = np.array(events)
+    rate = event_rate(events, np.full(len(events), kilometres / len(events) / 1000.0))
+    return DayCount(
+        hours=kilometres / 10.0,
+        kilometres=kilometres,
+        n_courses=len(events),
+        per_1000_km=rate,
+        other_ends={},
+        causes={"just after a kerb": len(events)},
+        by_pace={"in between": len(events)},
+        by_rider={"baker_80": rate},
+        nose_downs=(),
+    )
+
+
 @pytest.mark.parametrize(("limit", "grade"), [(1000.0, Grade.PASS), (0.001, Grade.MARGINAL)])
 def test_a_day_without_a_nose_down_passes_only_if_it_was_long_enough(limit, grade):
     study = quick(nose_downs_per_1000_km=limit)
@@ -222,8 +240,8 @@ def test_a_day_without_a_nose_down_passes_only_if_it_was_long_enough(limit, grad
     verdict = judge_day(study, day)
 
     assert verdict.grade is grade
-    # The rule of three.
-    high = 3.0 / (day.kilometres / 1000.0)
+    # Twice the rule of three: each road that throws may throw two.
+    high = 6.0 / (day.kilometres / 1000.0)
     assert verdict.numbers["per_1000_km_high"] == pytest.approx(high, rel=2e-3)
 
 
@@ -233,12 +251,45 @@ def test_a_verdict_says_in_how_many_hours_without_a_nose_down_the_limit_is_met()
 
     verdict = judge_day(study, day)
 
-    # 3 in 6,000 km are 0.5 in 1,000 km: the rule of three.
-    needed_h = 6000.0 / (day.kilometres / day.hours)
+    # 6 in 12,000 km are 0.5 in 1,000 km: twice the rule of three.
+    needed_h = 12000.0 / (day.kilometres / day.hours)
     assert verdict.numbers["hours_without_a_nose_down"] == pytest.approx(needed_h, rel=2e-3)
     hours = f"{verdict.numbers['hours_without_a_nose_down']:.0f} h"
-    assert verdict.asked.endswith(f"which takes {hours} without a nose-down")
+    assert f"which takes {hours} without a nose-down" in verdict.asked
     assert verdict.change.startswith(f"ride {hours} or more")
+
+
+def test_a_verdict_says_in_how_many_hours_a_true_rate_below_the_limit_is_shown():
+    day = day_with([1.0, 1.0, 1.0, 1.0], kilometres=20000.0)
+
+    verdict = judge_day(quick(nose_downs_per_1000_km=0.4), day)
+
+    # Garwood's interval of 7.64 events ends at twice as many (chi-squared of 17.3 degrees of
+    # freedom, from tables); of nose-downs it takes twice as many, of which each 1,000 km bring 0.2.
+    half_h = 2.0 * 7.64 / 0.2 * 1000.0 / (day.kilometres / day.hours)
+    assert verdict.grade is Grade.MARGINAL
+    assert verdict.numbers["hours_at_half_the_limit"] == pytest.approx(half_h, rel=0.02)
+    assert f"about {verdict.numbers['hours_at_half_the_limit']:.0f} h if the true rate is half" in (
+        verdict.asked
+    )
+    assert verdict.change.startswith(
+        f"if 0.2 is the true rate, about {verdict.numbers['hours_at_half_the_limit']:.0f}"
+        " validation.hours show that it is below 0.4; or choose"
+    )
+
+
+def test_more_hours_help_a_rate_above_the_limit_only_if_the_true_one_is_below():
+    day = day_with([1.0, 1.0, 1.0, 1.0], kilometres=20000.0)
+
+    marginal, failed = (
+        judge_day(quick(nose_downs_per_1000_km=limit), day) for limit in (0.15, 0.01)
+    )
+
+    assert marginal.change.startswith(
+        "more validation.hours help only if the true rate is below 0.15"
+    )
+    assert failed.grade is Grade.FAIL
+    assert "hours" not in failed.change
 
 
 def test_the_whole_is_as_good_as_its_worst_item():
