@@ -24,7 +24,7 @@ from plant.device import batches_at_once
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride, Rides, laid_together, simulate
 
-_COURSES_AT_ONCE = 8
+COURSES_AT_ONCE = 8
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -159,16 +159,16 @@ def counted(
         Receives the counts after each of many steps.
     """
     while (missing_h := hours - counts.hours.sum()) > 0.0:
-        longest_h = _COURSES_AT_ONCE * LANES_OF_A_COURSE * study.riding_day.ride_s / 3600.0
+        longest_h = COURSES_AT_ONCE * LANES_OF_A_COURSE * study.riding_day.ride_s / 3600.0
         first = len(counts.hardness)
         batches = [
-            first + _COURSES_AT_ONCE * number + np.arange(_COURSES_AT_ONCE, dtype=np.int64)
+            first + COURSES_AT_ONCE * number + np.arange(COURSES_AT_ONCE, dtype=np.int64)
             for number in range(math.ceil(missing_h / longest_h))
         ]
-        for _, riders, results in _ridden(
+        for _, riders, results in ridden(
             study,
             _scouts(study),
-            [_all_places(numbers) for numbers in batches],
+            [all_places(numbers) for numbers in batches],
             seed=seed,
             n_jobs=n_jobs,
         ):
@@ -179,10 +179,10 @@ def counted(
     missing = wanted_places(counts, hardest)
     courses = np.unique(missing[:, 0])
     parts = [
-        missing[np.isin(missing[:, 0], courses[first : first + _COURSES_AT_ONCE])]
-        for first in range(0, len(courses), _COURSES_AT_ONCE)
+        missing[np.isin(missing[:, 0], courses[first : first + COURSES_AT_ONCE])]
+        for first in range(0, len(courses), COURSES_AT_ONCE)
     ]
-    for places, _, results in _ridden(study, profiles, parts, seed=seed, n_jobs=n_jobs):
+    for places, _, results in ridden(study, profiles, parts, seed=seed, n_jobs=n_jobs):
         counts = dataclasses.replace(
             counts,
             places=np.vstack([counts.places, places]),
@@ -192,7 +192,7 @@ def counted(
     return counts
 
 
-def _all_places(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
+def all_places(numbers: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return course and lane of all rides over some courses."""
     lanes = np.arange(LANES_OF_A_COURSE)
     return np.column_stack([np.repeat(numbers, len(lanes)), np.tile(lanes, len(numbers))])
@@ -208,7 +208,7 @@ def _drawn(
     return rides, (places, [ride.rider_name for ride in rides])
 
 
-def _ridden(
+def ridden(
     study: Study,
     profiles: Floats,
     parts: Sequence[NDArray[np.int64]],
@@ -217,11 +217,11 @@ def _ridden(
     n_jobs: int,
 ) -> Iterator[tuple[NDArray[np.int64], list[str], Rides]]:
     """Yield the places of each part, their riders and the profiles' rides."""
-    lanes = _COURSES_AT_ONCE * LANES_OF_A_COURSE * len(profiles)
+    lanes = COURSES_AT_ONCE * LANES_OF_A_COURSE * len(profiles)
     for together in laid_ahead(
         functools.partial(_drawn, study, seed),
         parts,
-        n_courses=len(parts) * _COURSES_AT_ONCE,
+        n_courses=len(parts) * COURSES_AT_ONCE,
         n_together=batches_at_once(study.device, lanes),
         n_jobs=n_jobs,
     ):
