@@ -19,7 +19,7 @@ from plant.arrays import Flags, Floats
 from plant.description.course import Course
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
-from plant.kernel.road import FINE_STEP_M, grade_rad
+from plant.kernel.road import TABLE_STEP_M, grade_rad
 from plant.kernel.simulate import Ride
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 
@@ -140,7 +140,7 @@ def asked_climb_m(course: Course) -> float:
     way_m = asked_way_m(course.manoeuvre)
     if way_m < 1.0:
         return 0.0
-    grade = grade_rad(course.road, np.arange(0.0, way_m, FINE_STEP_M))
+    grade = grade_rad(course.road, np.arange(0.0, way_m, TABLE_STEP_M))
     return way_m if float(np.mean(grade >= math.atan(_CLIMB))) >= _CLIMB_SHARE else 0.0
 
 

@@ -26,6 +26,8 @@ _ONE = 1023 << 52  # bits of 1.0
 _TINY = 2.3e-308  # a double below has fewer bits
 _SQRT_2 = math.sqrt(2.0)
 _EXP = tuple(1.0 / math.factorial(power) for power in range(14))  # Taylor series
+_ATAN = tuple((-1.0) ** term / (2 * term + 1) for term in range(12))  # of atan(t) / t, in t^2
+_TAN_EIGHTH = math.tan(math.pi / 8.0)
 _ATANH = tuple(1.0 / (2 * term + 1) for term in range(12))  # of 2 atanh(f) / f, in f^2
 
 
@@ -60,6 +62,43 @@ def log_of_one_more(x: ArrayLike) -> Floats:
     # What the sum has lost is made up for (Goldberg 1991, ACM Computing Surveys 23: 5-48).
     lost = exact - (whole - 1.0)
     return logarithm(whole) + lost / whole
+
+
+def arctangent(x: ArrayLike) -> Floats:
+    """Return the arc tangent of each number, in rad."""
+    exact = np.array(x, dtype=np.float64, order="C")
+    arctangents(exact.reshape(-1))
+    return exact
+
+
+@kernel
+def arctangents(x: Floats) -> None:
+    """Replace numbers by their arc tangents in rad, (number,)."""
+    for k in range(x.shape[0]):
+        size = abs(x[k])
+        # From 45 or from 90 degrees on, so that what is left is at most 22.5 degrees; of that half.
+        steep, medium = size > 1.0 / _TAN_EIGHTH, size > _TAN_EIGHTH
+        base = 0.5 * math.pi if steep else (0.25 * math.pi if medium else 0.0)
+        above = -1.0 if steep else (size - 1.0 if medium else size)
+        below = size if steep else (size + 1.0 if medium else 1.0)
+        whole = above / below
+        t = whole / (1.0 + math.sqrt(1.0 + whole * whole))
+        s = t * t
+        series = _ATAN[11]
+        series = series * s + _ATAN[10]
+        series = series * s + _ATAN[9]
+        series = series * s + _ATAN[8]
+        series = series * s + _ATAN[7]
+        series = series * s + _ATAN[6]
+        series = series * s + _ATAN[5]
+        series = series * s + _ATAN[4]
+        series = series * s + _ATAN[3]
+        series = series * s + _ATAN[2]
+        series = series * s + _ATAN[1]
+        double = 2.0 * t
+        # The leading term apart, so that it keeps its digits.
+        found = base + (double + double * (s * series))
+        x[k] = found if x[k] >= 0.0 else -found
 
 
 @kernel

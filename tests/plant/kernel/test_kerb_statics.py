@@ -13,7 +13,8 @@ import pytest
 
 from plant.constants import GRAVITY_MPS2
 from plant.kernel.lane_init import torque_per_amp
-from plant.kernel.road import road_table, straight_lines, wheel_centre_path
+from plant.kernel.road import road_table, straight_lines
+from plant.kernel.wheel_path import wheel_centre_path
 from tests import invented, invented_rides
 from tests.plant import rig
 
