@@ -7,12 +7,14 @@ import numpy as np
 
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.arrays import Floats
+from plant.compile import kernel
 from plant.description.course import Points, Road, Surface
 from plant.kernel.road import straight_lines
 
 CHANGE_MPS2 = 0.5  # assumed: how fast riders who see their way change speed, up and down
 _GRID_M = 0.1
 _STEP_S = 0.2
+_CHANGE_OF_SQUARE = 2.0 * CHANGE_MPS2 * _GRID_M  # m2/s2 from one place to the next
 
 # A manoeuvre gives the wanted speed over time, so where a board will be must be predicted. Measured
 # over rides of the day: after a slowing a board closes on the wanted speed with 2 s, so it is some
@@ -107,20 +109,25 @@ def speed_bounds(stretches: Iterable[Stretch], *, fast_mps: float, length_m: flo
     for stretch in stretches:
         follow_m = _FOLLOW_S * min(stretch.fastest_mps, fast_mps)
         enter_m = (1.0 - _AHEAD_RATIO) * stretch.from_m - _AHEAD_M - follow_m
-        inside = (at_m >= enter_m) & (at_m <= stretch.to_m + _BEHIND_M)
-        fastest[inside] = np.minimum(fastest[inside], stretch.fastest_mps)
-        slowest[inside] = np.maximum(slowest[inside], stretch.slowest_mps)
+        first = np.searchsorted(at_m, enter_m)
+        inside = slice(first, np.searchsorted(at_m, stretch.to_m + _BEHIND_M, side="right"))
+        np.minimum(fastest[inside], stretch.fastest_mps, out=fastest[inside])
+        np.maximum(slowest[inside], stretch.slowest_mps, out=slowest[inside])
     # Under constant acceleration the square of the speed is a straight line over the way.
-    ramp = 2.0 * CHANGE_MPS2 * at_m
-    below = np.sqrt(np.maximum(-_eased(-(slowest**2), ramp), 0.0))
-    return np.stack([below, np.sqrt(_eased(fastest**2, ramp))])
+    below, above = -(slowest**2), fastest**2
+    _ease(below)
+    _ease(above)
+    bounds: Floats = np.sqrt(np.stack([np.maximum(-below, 0.0), above]))
+    return bounds
 
 
-def _eased(values: Floats, ramp: Floats) -> Floats:
-    """Return the highest curve under the values that rises and falls no more than the ramp."""
-    forward = np.minimum.accumulate(values - ramp) + ramp
-    both: Floats = np.minimum.accumulate((forward + ramp)[::-1])[::-1] - ramp
-    return both
+@kernel
+def _ease(squares: Floats) -> None:
+    """Lower squares of speeds until they rise and fall no more than a rider does, in place."""
+    for place in range(1, squares.shape[0]):
+        squares[place] = min(squares[place], squares[place - 1] + _CHANGE_OF_SQUARE)
+    for place in range(squares.shape[0] - 2, -1, -1):
+        squares[place] = min(squares[place], squares[place + 1] + _CHANGE_OF_SQUARE)
 
 
 def held_between(wanted_mps: Points, bounds_mps: Floats, *, duration_s: float) -> Points:
@@ -134,17 +141,20 @@ def held_between(wanted_mps: Points, bounds_mps: Floats, *, duration_s: float) -
     duration_s : float
     """
     times = np.arange(0.0, duration_s + _STEP_S, _STEP_S)
-    wanted = straight_lines(wanted_mps, times)
-    slowest, fastest = bounds_mps.tolist()
-    slower, faster = np.diff(bounds_mps).tolist()  # to the next place
-    last = len(fastest) - 2
-    at_m, points = 0.0, []
-    for time_s, speed in zip(times.tolist(), wanted.tolist(), strict=True):
+    held = straight_lines(wanted_mps, times)
+    _hold_between(held, np.ascontiguousarray(bounds_mps))
+    return tuple(zip(times.tolist(), held.tolist(), strict=True))
+
+
+@kernel
+def _hold_between(speed_mps: Floats, bounds_mps: Floats) -> None:
+    """Replace wanted speeds every `_STEP_S` by those between bounds along their way, in place."""
+    last = bounds_mps.shape[1] - 2
+    at_m = 0.0
+    for step in range(speed_mps.shape[0]):
         place = min(int(at_m / _GRID_M), last)
         share = min(at_m / _GRID_M - place, 1.0)
-        low = slowest[place] + share * slower[place]
-        high = fastest[place] + share * faster[place]
-        held = min(max(speed, low), high)
-        points.append((time_s, held))
-        at_m += held * _STEP_S
-    return tuple(points)
+        low = bounds_mps[0, place] + share * (bounds_mps[0, place + 1] - bounds_mps[0, place])
+        high = bounds_mps[1, place] + share * (bounds_mps[1, place + 1] - bounds_mps[1, place])
+        speed_mps[step] = min(max(speed_mps[step], low), high)
+        at_m += speed_mps[step] * _STEP_S

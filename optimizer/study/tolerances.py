@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from plant.arrays import Floats
 from plant.description.board import Board
-from plant.description.quantity import Quantity, declared_numbers
+from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
 
 _Whole = TypeVar("_Whole", Board, Rider)
@@ -89,28 +89,32 @@ def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whol
 def mover(whole: _Whole, tolerances: Sequence[Tolerance]) -> Callable[[Floats], _Whole]:
     """Return the function from a draw to a board or rider as of `moved`, for many draws of one."""
     known = _DECLARED[type(whole)]
-    sections: dict[str, dict[str, tuple[int, float, float, Quantity]]] = {}
+    numbers: dict[str, list[tuple[str, int, float, float, float, float]]] = {}
     for place, tolerance in enumerate(tolerances):
         value = number_of(whole, tolerance.name)
         if value is not None:
             section, declared = known[tolerance.name]
             width = abs(value) * tolerance.percent / 100.0 + tolerance.plus_minus
-            numbers = sections.setdefault(section, {})
-            numbers[tolerance.name] = (place, value, width, declared)
+            numbers.setdefault(section, []).append(
+                (tolerance.name, place, value, width, declared.low, declared.high)
+            )
     kept = _fields_of(whole)
-    parts = {name: (type(kept[name]), _fields_of(kept[name])) for name in sections}
+    sections = [
+        (name, type(kept[name]), _fields_of(kept[name]), spreads)
+        for name, spreads in numbers.items()
+    ]
 
     def moved_by(draw: Floats) -> _Whole:
         shares = draw.tolist()
-        changed = {}
-        for section, numbers in sections.items():
-            kind, own = parts[section]
-            new = {
-                name: min(max(value + width * shares[place], declared.low), declared.high)
-                for name, (place, value, width, declared) in numbers.items()
-            }
-            changed[section] = kind(**own | new)
-        return type(whole)(**kept | changed)
+        changed = dict(kept)
+        for section, kind, own, spreads in sections:
+            fields = dict(own)
+            for name, place, value, width, low, high in spreads:
+                number = value + width * shares[place]
+                # A riding day draws millions: comparisons take half as long as min and max.
+                fields[name] = low if number < low else high if number > high else number
+            changed[section] = kind(**fields)
+        return type(whole)(**changed)
 
     return moved_by
 

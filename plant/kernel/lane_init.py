@@ -1,5 +1,6 @@
 """Initial values of a lane: constants that follow from board and rider, and the starting state."""
 
+import functools
 import math
 
 import numpy as np
@@ -223,9 +224,14 @@ def lane_template(
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
     values |= _start(values, course, grade_rad) | _FIRST
     template = np.zeros(N_ROWS)
-    for name, value in values.items():
-        template[_ROW_OF[name]] = value
+    template[_rows(tuple(values))] = list(values.values())
     return template
+
+
+@functools.cache
+def _rows(names: tuple[str, ...]) -> NDArray[np.intp]:
+    """Return the rows of some numbers of a lane, of which the names hardly change."""
+    return np.array([_ROW_OF[name] for name in names])
 
 
 def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> None:
