@@ -1,6 +1,7 @@
 """The command `levelgain`: which commands there are, and how they end when they do not end well."""
 
 import sys
+from typing import Any
 
 import typer
 
@@ -71,11 +72,18 @@ log_app.command("use")(ridelog.use_ride_log)
 log_app.command("compare")(ridelog.compare_ride_log)
 app.add_typer(log_app)
 
+# What commands, arguments and options raise where they are mistyped: releases of typer have no name
+# in common for it.
+_MISTAKES: Any = typer.BadParameter.__base__
+
 
 def main() -> None:
     """Run the command line; a refused input is one line on standard error and exit code 2."""
     try:
-        app()
+        sys.exit(app(standalone_mode=False))
+    except _MISTAKES as mistake:
+        sys.stderr.write(_in_a_line(mistake))
+        sys.exit(BAD_INPUT)
     except ValueError as error:
         if not _is_refusal(error):
             raise
@@ -84,6 +92,16 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted; nothing that was stored is lost.\n")
         sys.exit(INTERRUPTED)
+
+
+def _in_a_line(mistake: Any) -> str:
+    """Return what is wrong with what was typed, and where help is; or the help, if it is that."""
+    said: str = mistake.format_message()
+    if "\n" in said:
+        return f"{said}\n"
+    command = mistake.ctx.command_path if mistake.ctx else str(app.info.name)
+    said = said.replace("Value error, ", "").removesuffix(".")
+    return f"{command}: {said} (help: {command} --help)\n"
 
 
 def _is_refusal(error: ValueError) -> bool:

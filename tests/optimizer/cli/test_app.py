@@ -45,6 +45,33 @@ def test_each_help_fits_a_screen_and_has_an_example_to_copy(levelgain, monkeypat
 
 
 @pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (("validate", "hill_town", "--device", "gpu"), "'gpu' is not one of 'cpu', 'cuda'"),
+        (("validate", "hill_town", "--hours", "0"), "greater than or equal to 0.1"),
+        (("validate", "hill_town", "--hours"), "--hours"),
+        (("run", "hill_town", "--jobs", "two"), "--jobs"),
+        (("log", "fit", "--ways"), "--ways"),
+        (("front",), "FOLDER"),
+        (("frnt",), "Did you mean 'front'?"),
+    ],
+)
+def test_what_is_mistyped_is_said_in_one_line(levelgain, typed, said):
+    code, out, err = levelgain(*typed)
+
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert said in err
+    assert err.endswith("--help)\n")
+
+
+def test_without_a_command_the_help_is_shown(levelgain):
+    code, out, err = levelgain()
+
+    assert code == 2
+    assert "Commands:" in out + err
+
+
+@pytest.mark.parametrize(
     ("typed", "completed"),
     [
         (("ru",), ["run"]),
