@@ -112,7 +112,7 @@ def compared(
     n_jobs : int
         Threads; the outcome does not depend on it.
     """
-    study = on_fresh_noise(with_hard_rides(study))
+    study = on_fresh_noise(with_hard_rides(study, n_jobs=n_jobs))
     rules = rules_of(study)
     scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
     own, _, hard = rules.parts(rides)

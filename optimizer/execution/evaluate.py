@@ -104,7 +104,11 @@ def ride_portfolio(
         In the order of `objectives.RIDE_COLUMNS`, the rides as in `Study.all_rides`; NaN where a
         ride has no such metric.
     """
-    known = dataclasses.replace(study, hard=None) if rules.day is None else with_hard_rides(study)
+    known = (
+        dataclasses.replace(study, hard=None)
+        if rules.day is None
+        else with_hard_rides(study, n_jobs=n_jobs)
+    )
     all_rides = known.all_rides
     rides = ride_columns(
         simulate(profiles, all_rides, n_jobs=n_jobs, device=study.device), all_rides
@@ -114,7 +118,7 @@ def ride_portfolio(
 
 def ride_places(study: Study, profiles: Floats, places: Indices, *, n_jobs: int) -> Floats:
     """Ride whole profiles over the rides at some places, (candidate, place, column)."""
-    all_rides = with_hard_rides(study).all_rides
+    all_rides = with_hard_rides(study, n_jobs=n_jobs).all_rides
     rides = [all_rides[place] for place in places]
     return ride_columns(simulate(profiles, rides, n_jobs=n_jobs, device=study.device), rides)
 
@@ -151,7 +155,7 @@ def evaluated(
 
 def make_evaluate(study: Study, *, n_jobs: int = 1, screening: tuple[int, ...] = ()) -> Evaluate:
     """Return the function that evaluates candidates of a study, by the screening rides first."""
-    study = with_hard_rides(study)
+    study = with_hard_rides(study, n_jobs=n_jobs)
     ride = functools.partial(ride_places, study, n_jobs=n_jobs)
     return functools.partial(
         evaluated, study, ride=ride, rules=rules_of(study), screening=screening

@@ -22,16 +22,25 @@ _found: dict[str, HardRides] = {}
 
 
 def with_hard_rides(
-    study: Study, *, notice: Callable[[str], None] = unheard, stages: Stages = UNWATCHED
+    study: Study,
+    *,
+    n_jobs: int | None = None,
+    notice: Callable[[str], None] = unheard,
+    stages: Stages = UNWATCHED,
 ) -> Study:
     """Return a study with its hard rides; see `hard_rides_of`."""
     if study.hard is not None:
         return study
-    return dataclasses.replace(study, hard=hard_rides_of(study, notice=notice, stages=stages))
+    hard = hard_rides_of(study, n_jobs=n_jobs, notice=notice, stages=stages)
+    return dataclasses.replace(study, hard=hard)
 
 
 def hard_rides_of(
-    study: Study, *, notice: Callable[[str], None] = unheard, stages: Stages = UNWATCHED
+    study: Study,
+    *,
+    n_jobs: int | None = None,
+    notice: Callable[[str], None] = unheard,
+    stages: Stages = UNWATCHED,
 ) -> HardRides:
     """Return the hard rides of a study.
 
@@ -40,6 +49,8 @@ def hard_rides_of(
     Parameters
     ----------
     study : Study
+    n_jobs : int or None
+        Threads where they must be found; None for all cores.
     notice : callable
         Receives a sentence where they must be found, which takes as long as hundreds of
         candidates.
@@ -59,20 +70,26 @@ def hard_rides_of(
         text = started_with(store_path(study.folder), HARD_RIDES, study_digest=key)
         if text is None:
             text = kept_text(_KIND, _cache_key(study))
-        hard = _found_now(study, notice, stages) if text is None else stored_hard_rides(study, text)
+        hard = (
+            _found_now(study, n_jobs or joblib.cpu_count(), notice, stages)
+            if text is None
+            else stored_hard_rides(study, text)
+        )
         while len(_found) >= _KEPT:
             del _found[next(iter(_found))]
         _found[key] = hard
     return hard
 
 
-def _found_now(study: Study, notice: Callable[[str], None], stages: Stages) -> HardRides:
+def _found_now(
+    study: Study, n_jobs: int, notice: Callable[[str], None], stages: Stages
+) -> HardRides:
     notice(
         "Looking for hard rides, once for this study: weakened profiles ride"
         f" {study.hard_rides_h:g} h of the riding day."
     )
     stages.begin(LOOKING, study.hard_rides_h)
-    hard = find_hard_rides(study, n_jobs=joblib.cpu_count(), advance=stages.advance)
+    hard = find_hard_rides(study, n_jobs=n_jobs, advance=stages.advance)
     keep_text(_KIND, _cache_key(study), hard.text)
     riders = Counter(ride.rider_name for ride in hard.rides)
     by_rider = ", ".join(f"{count} of {name}" for name, count in riders.most_common())

@@ -93,7 +93,7 @@ def run_study(
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
     _refuse_store_of_another(study)
-    study = with_hard_rides(study, notice=notice, stages=stages)
+    study = with_hard_rides(study, n_jobs=n_jobs, notice=notice, stages=stages)
     with (
         riding(study, machines, rides_of=study, n_jobs=n_jobs, weights=weights) as ride_by,
         Store(store_path(study.folder)) as store,
@@ -140,7 +140,7 @@ def reevaluate_front(
     UserInputError
         The store can not be used or written, or another run has it.
     """
-    study = with_hard_rides(study)
+    study = with_hard_rides(study, n_jobs=n_jobs)
     again = on_fresh_noise(study)
     weights = _started_weights(study, notice=unheard)
     with (

@@ -71,7 +71,7 @@ def compare(
         stages.begin("reading the study")
         study = on_device(load_study(folder), device)
         labelled = labelled_profiles(study, profiles)
-        study = with_hard_rides(study, stages=stages)
+        study = with_hard_rides(study, n_jobs=jobs, stages=stages)
         stages.begin("riding the profiles")
         found = compare_profiles(study, labelled, jobs=jobs)
     if as_json:

@@ -124,7 +124,7 @@ def ride(
         stages.begin("reading the study")
         study = on_device(load_study(folder), device)
         values, called, _ = selected_profile(study, candidate, profile)
-        study = with_hard_rides(study, stages=stages)
+        study = with_hard_rides(study, n_jobs=jobs, stages=stages)
         stages.begin("riding")
         # One simulation gives both the rides and the scores.
         found = compare(study, {called: array_to_profile(values)}, jobs=jobs)

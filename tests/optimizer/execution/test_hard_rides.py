@@ -90,6 +90,24 @@ def test_how_far_they_are_looked_for_is_heard_and_nothing_where_they_are_known(t
     assert knowing.advanced == 0.0
 
 
+@pytest.mark.parametrize("command", [("run", "--candidates", "1"), ("ride",)])
+def test_a_command_looks_for_them_on_as_many_threads_as_it_was_given(
+    tmp_path, alone, levelgain, monkeypatch, command
+):
+    folder = write_small_study(tmp_path / "study")
+    asked = []
+
+    def found(study, *, n_jobs, advance):
+        asked.append(n_jobs)
+        raise UserInputError("looked for")
+
+    monkeypatch.setattr(hard_rides, "find_hard_rides", found)
+
+    code, _, _ = levelgain(command[0], folder, "--jobs", "7", *command[1:])
+
+    assert (code, asked) == (2, [7])
+
+
 def test_a_run_hears_how_far_they_are_looked_for(tmp_path, alone):
     heard = []
 
