@@ -51,3 +51,11 @@ def kernel(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     finally:
         config.CACHE_DIR = before
     return cast(Callable[_Args, _Result], compiled)
+
+
+def entry(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
+    """Return a function of one lane for calls from Python, kept in the cache folder on disk.
+
+    Called as it is, it would be compiled anew by every process that calls it.
+    """
+    return kernel(getattr(function, "py_func", function))

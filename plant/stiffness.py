@@ -5,10 +5,12 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.compile import entry
 from plant.description.profile_array import array_to_profile
 from plant.physics.control import stiffness_current
 
 Floats: TypeAlias = NDArray[np.float64]
+_stiffness_current = entry(stiffness_current)
 
 
 def stiffness_curve(profile: Floats, error_deg: Floats) -> Floats:
@@ -24,7 +26,7 @@ def stiffness_curve(profile: Floats, error_deg: Floats) -> Floats:
     whole = array_to_profile(profile)
     curve = whole.stiffness
     riding = [
-        stiffness_current(
+        _stiffness_current(
             error,
             curve.inner_gain_a_per_deg,
             curve.inner_band_deg,

@@ -5,12 +5,15 @@ import dataclasses
 import numpy as np
 
 from plant.arrays import Floats
+from plant.compile import entry
 from plant.constants import GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
 from plant.kernel.lane_init import torque_per_amp
 from plant.physics.control import stiffness_current
+
+_stiffness_current = entry(stiffness_current)
 
 
 def motor_moment_nm(profile: Profile, board: Board, nose_up_deg: Floats) -> Floats:
@@ -27,7 +30,7 @@ def motor_moment_nm(profile: Profile, board: Board, nose_up_deg: Floats) -> Floa
         Pitch above the wanted level, from zero up.
     """
     curve = dataclasses.asdict(profile.stiffness)
-    current = np.array([stiffness_current(error, *curve.values()) for error in nose_up_deg])
+    current = np.array([_stiffness_current(error, *curve.values()) for error in nose_up_deg])
     current *= profile.braking.braking_stiffness_ratio
     most = min(profile.braking.braking_current_cap_a, board.drive.phase_current_limit_a)
     moment: Floats = np.minimum(current, most) * torque_per_amp(board.motor.kv_rpm_per_v)

@@ -14,6 +14,7 @@ import numpy as np
 
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.arrays import Floats
+from plant.compile import entry
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
@@ -27,6 +28,13 @@ from plant.stiffness import stiffness_curve
 
 _HALVINGS = 40
 _ERRORS_DEG = np.linspace(0.0, 45.0, 451)
+_air_drag = entry(air_drag)
+_bus_voltage = entry(bus_voltage)
+_current_window = entry(current_window)
+_losses = entry(losses)
+_open_circuit_voltage = entry(open_circuit_voltage)
+_rolling_resistance = entry(rolling_resistance)
+_warning_share = entry(warning_share)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +69,7 @@ def current_headroom(
     The pack's RC pair has settled under the steady ride; a correction is too short to move it.
     """
     steady_a = _steady_current(board, rider, speed_mps)
-    source_v = board.battery.cells_in_series * open_circuit_voltage(charge_ratio)
+    source_v = board.battery.cells_in_series * _open_circuit_voltage(charge_ratio)
     source_v = _settled(board, source_v, speed_mps, steady_a)
     bus_v, _ = _bus(board, source_v, speed_mps, steady_a)
     _, seen_high_a = _window(board, bus_v, speed_mps)
@@ -103,7 +111,7 @@ def warning_lift(profile: Profile, board: Board, headroom: CurrentHeadroom) -> f
     reserve_width, heat_width, bus_width = warning_widths(
         asked.reserve_warning_ratio, asked.heat_warning_margin_k, asked.bus_warning_margin_v
     )
-    share = warning_share(
+    share = _warning_share(
         headroom.reserve_ratio,
         asked.reserve_warning_ratio,
         1.0 / reserve_width,
@@ -121,7 +129,7 @@ def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
     """Return the current against rolling resistance of the catalogue's asphalt and air, in A."""
     rolling_ratio = catalogue_surface(ASPHALT).rolling_ratio
     mass_kg = rider.body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
-    force_n = rolling_resistance(speed_mps, mass_kg * GRAVITY_MPS2, rolling_ratio) + air_drag(
+    force_n = _rolling_resistance(speed_mps, mass_kg * GRAVITY_MPS2, rolling_ratio) + _air_drag(
         speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
     )
     return float(force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v))
@@ -136,7 +144,7 @@ def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> t
     """Return bus voltage in V and pack current in A once the pack sags under a motor current."""
     drive, bus_v, pack_a = board.drive, source_v, 0.0
     for _ in range(3):  # switching losses go with the bus voltage itself, by a few watts
-        copper_w, mosfet_w = losses(
+        copper_w, mosfet_w = _losses(
             current_a,
             board.motor.phase_resistance_ohm,
             drive.mosfet_resistance_ohm,
@@ -148,7 +156,7 @@ def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> t
         square = source_v**2 - 4.0 * board.battery.series_resistance_ohm * power_w
         if square <= 0.0:  # more than the pack can give at any voltage
             return 0.0, math.inf
-        bus_v, pack_a = bus_voltage(source_v, board.battery.series_resistance_ohm, power_w)
+        bus_v, pack_a = _bus_voltage(source_v, board.battery.series_resistance_ohm, power_w)
     return bus_v, pack_a
 
 
@@ -166,7 +174,7 @@ def _window(board: Board, bus_v: float, speed_mps: float) -> tuple[float, float]
     drive, motor = board.drive, board.motor
     resistance = motor.phase_resistance_ohm + drive.mosfet_resistance_ohm
     rotor_radps = speed_mps / board.wheel.wheel_radius_m
-    low_a, high_a = current_window(
+    low_a, high_a = _current_window(
         _emf(board, speed_mps),
         resistance,
         1.0 / resistance,

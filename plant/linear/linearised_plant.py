@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from plant.compile import entry
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.rider import Rider
@@ -35,6 +36,9 @@ STATE_NAMES = (
 )
 OUTPUT_NAMES = ("pitch_rad", "pitch_rate_radps", "accel_mps2")
 _SMALL = 1e-3  # a speed error in m/s at which no limit of the rider's acts
+_asked_acceleration = entry(asked_acceleration)
+_foot_command = entry(foot_command)
+_trimmed = entry(trimmed)
 
 
 def small_motion(
@@ -107,8 +111,8 @@ def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Fl
     a[_place("leg_rest_rad"), _place("leg_rest_rad")] = -1.0 / LEG_ADAPT_TIME_S
 
     # Keeping speed: what is asked of the error in speed, predicted from the push felt.
-    asked = asked_acceleration(_SMALL, 1.0, 1.0) / _SMALL
-    learnt = trimmed(0.0, _SMALL, asked * _SMALL, 0.0, 1.0) / _SMALL
+    asked = _asked_acceleration(_SMALL, 1.0, 1.0) / _SMALL
+    learnt = _trimmed(0.0, _SMALL, asked * _SMALL, 0.0, 1.0) / _SMALL
     error = -FORESIGHT_S * a[0]
     error[0] -= 1.0
     a[_place("accel_wanted_mps2")] = asked * error / skill.smoothing_s
@@ -159,7 +163,7 @@ def _reflex(board: Board, rider: Rider) -> Floats:
     moving_kg = mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
 
     def commanded(lean: float, lean_rate: float, accel: float) -> float:
-        return foot_command(
+        return _foot_command(
             lean,
             lean_rate,
             accel,
