@@ -4,8 +4,8 @@ from collections.abc import Callable, Set
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
+from optimizer.base.sobol import scrambled_sobol
 from optimizer.search.deduplicate import keys, unseen
 from optimizer.search.plan import Plan
 from optimizer.search.ranking import allowed_first
@@ -36,10 +36,10 @@ def known_and_spread(plan: Plan, generation: int, rng: np.random.Generator) -> F
     taken = keys(to_unit(plan.space, known))
     about = _drawn(plan, copies, n=n_copies, taken=taken)
     # A Sobol design is balanced only in powers of two: draw the next one and keep its head.
-    design = qmc.Sobol(d=len(centre), scramble=True, rng=rng)
+    design = scrambled_sobol(len(centre), rng)
 
     def of_design(n: int) -> Floats:
-        return unit_on_grid(plan.space, design.random(2 ** n.bit_length()))
+        return unit_on_grid(plan.space, design(2 ** n.bit_length()))
 
     spread = _drawn(plan, of_design, n=n_spread, taken=taken | keys(about))
     return np.vstack(

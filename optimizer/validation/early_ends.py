@@ -5,7 +5,6 @@ from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import spearmanr
 
 from objectives.ride_scores import nose_down_risk, share_not_ridden
 from optimizer.analysis.candidate import failures, unfinished_rides
@@ -149,12 +148,20 @@ def rank_correlations(table: Floats, values: Floats) -> Floats:
     """
     if np.ptp(values) == 0.0:
         return np.full(table.shape[1], np.nan)
+    ranks = _ranks(values)
     return np.array(
         [
-            spearmanr(column, values).statistic if np.ptp(column) > 0.0 else np.nan
+            np.corrcoef(_ranks(column), ranks)[0, 1] if np.ptp(column) > 0.0 else np.nan
             for column in table.T
         ]
     )
+
+
+def _ranks(values: Floats) -> Floats:
+    """Return the rank of each value, (value,), equal ones of their mean rank."""
+    _, group, counts = np.unique(values, return_inverse=True, return_counts=True)
+    ranks: Floats = (np.cumsum(counts) - 0.5 * (counts - 1))[group]
+    return ranks
 
 
 def judge_faults(

@@ -3,8 +3,9 @@
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
 
+from optimizer.base.sobol import scrambled_sobol
 from optimizer.study.tolerances import Shape, Tolerance
 from plant.arrays import Floats
 
@@ -24,8 +25,8 @@ def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats
     """
     if not tolerances:
         return np.zeros((n_draws, 0))
-    sobol = qmc.Sobol(len(tolerances), scramble=True, rng=np.random.default_rng(seed))
-    unit = sobol.random_base2(max(int(np.ceil(np.log2(n_draws))), 0))[:n_draws]
-    normal = np.clip(norm.ppf(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
+    points = scrambled_sobol(len(tolerances), np.random.default_rng(seed))
+    unit = points(2 ** max(int(np.ceil(np.log2(n_draws))), 0))[:n_draws]
+    normal = np.clip(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
     is_normal = np.array([tolerance.shape is Shape.NORMAL for tolerance in tolerances])
     return np.where(is_normal, normal, 2.0 * unit - 1.0)

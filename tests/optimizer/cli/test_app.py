@@ -130,6 +130,14 @@ def test_help_and_mistakes_answer_before_anything_heavy_is_loaded(asked):
     assert done.stderr.endswith("loaded: ")
 
 
+def test_results_are_read_without_the_library_that_loads_longest():
+    script = "import sys, optimizer.cli.read_study; sys.exit('scipy.stats' in sys.modules)"
+
+    assert (
+        subprocess.run([sys.executable, "-W", "ignore", "-c", script], check=False).returncode == 0
+    )
+
+
 @pytest.mark.parametrize("terminal", [True, False])
 def test_a_terminal_alone_shows_that_a_command_is_loading(monkeypatch, capsys, terminal):
     for stream in (sys.stdout, sys.stderr):

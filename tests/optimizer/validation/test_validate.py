@@ -6,6 +6,7 @@ from collections import Counter
 
 import numpy as np
 import pytest
+from scipy.stats import spearmanr
 
 from objectives.event_rate import event_rate
 from optimizer.riding_day.drawn_course import drawn_course
@@ -166,6 +167,17 @@ def test_a_column_without_an_order_has_no_rank_correlation():
     found = early_ends.rank_correlations(table, np.array([1.0, 2.0, 3.0]))
 
     np.testing.assert_allclose(found, [np.nan, -1.0, 1.0])
+
+
+def test_rank_correlations_are_spearmans_with_ties_too():
+    random = np.random.default_rng(1)
+    table = np.round(random.normal(size=(40, 5)), 1)
+    values = np.round(table[:, 0] + random.normal(size=40), 1)
+
+    found = early_ends.rank_correlations(table, values)
+
+    expected = [spearmanr(column, values).statistic for column in table.T]
+    np.testing.assert_allclose(found, expected, atol=1e-12)
 
 
 def test_a_drawn_course_depends_on_its_number_and_the_seed_alone():
