@@ -59,6 +59,7 @@ def board() -> Board:
             tyre_damping_n_s_per_m=400.0,
             contact_length_m=0.06,
             scrub_ratio=0.03,
+            roll_ratio=1.0,
         ),
         frame=Frame(
             frame_mass_kg=7.0,
@@ -75,6 +76,7 @@ def board() -> Board:
             gyro_bias_deg_per_s=0.1,
             gyro_lag_s=0.002,
             attitude_time_s=3.0,
+            turn_correction_ratio=0.8,
             speed_tracking_hz=8.0,
         ),
     )

@@ -64,6 +64,7 @@ class Wheel:
     tyre_damping_n_s_per_m: float = quantity("vertical damping", 10.0, 5e3)
     contact_length_m: float = quantity("length of the contact patch", 0.005, 0.2)
     scrub_ratio: float = quantity("turning resistance per lateral acceleration in g", 0.0, 0.3)
+    roll_ratio: float = quantity("the board's roll in a turn over the coordinated lean", 0.0, 1.5)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +89,9 @@ class Sensors:
     gyro_bias_deg_per_s: float = quantity("constant bias", -3.0, 3.0)
     gyro_lag_s: float = quantity("time constant of the gyro's own filter", 0.0002, 0.05)
     attitude_time_s: float = quantity("complementary filter, gyro to accelerometer", 0.1, 100.0)
+    turn_correction_ratio: float = quantity(
+        "share of a turn's acceleration that the attitude filter takes off", 0.0, 1.2
+    )
     speed_tracking_hz: float = quantity("bandwidth of the wheel-speed loop", 0.5, 100.0)
 
 

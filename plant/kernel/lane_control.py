@@ -64,7 +64,7 @@ def respond_to_load(b: Block, k: int, speed: float) -> float:
 def respond_to_turn(b: Block, k: int, speed: float) -> float:
     """Advance both lags of the turn response, and return its nose lift in deg."""
     yaw_noise = _YAW_NOISE_SHARE * (b[R.gyro_noise_deg_per_s + k] / DEG_PER_RAD)
-    yaw = b[R.yaw_rate_radps + k] + yaw_noise * b[R.yaw_gyro_noise + k]
+    yaw = b[R.yaw_seen_radps + k] + yaw_noise * b[R.yaw_gyro_noise + k]
     lag_1, lag_2, lift = turn_response(
         b[R.turn_lag_1_mps2 + k],
         b[R.turn_lag_2_mps2 + k],

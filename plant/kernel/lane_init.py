@@ -62,6 +62,7 @@ def _board_constants(board: Board) -> dict[str, float]:
         "tracking_gain_per_s": 2.0 * tracking,
         "tracking_gain_per_s2": tracking**2,
         "gyro_share": lag_share(DT_S, sensors.gyro_lag_s),
+        "turn_felt_ratio": 1.0 - sensors.turn_correction_ratio,
         "air_density_kg_m3": AIR_DENSITY_KG_M3,
     }
 
@@ -160,6 +161,7 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
         "rotor_speed_radps": speed / values["wheel_radius_m"],
         "speed_filtered_mps": speed,
         "accel_lag_mps": speed,
+        "roll_cosine": 1.0,
         "stiffness_lift": 1.0,
         "engaged": 0.0 if tail_down else 1.0,
         "authority": 0.0 if tail_down else 1.0,

@@ -52,6 +52,7 @@ DERIVED_NAMES = (
     "tracking_gain_per_s",
     "tracking_gain_per_s2",
     "gyro_share",
+    "turn_felt_ratio",
     "smoothing_share",
     "foot_share",
     "current_share",
@@ -131,6 +132,7 @@ STATE_NAMES = (
     # sensors
     "gyro_radps",
     "attitude_rad",
+    "roll_seen_rad",
     "rotor_angle_rad",
     "rotor_speed_radps",
     # control law
@@ -163,6 +165,11 @@ SIGNAL_NAMES = (
     "guide_pitch_rad",
     "seen_grade_rad",
     "accel_mps2",
+    "lateral_mps2",
+    "roll_sine",
+    "roll_cosine",
+    "roll_rate_radps",
+    "yaw_seen_radps",
     "shake_mps2",
     "wheel_accel_mps2",
     "bus_v",

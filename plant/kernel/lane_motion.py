@@ -10,17 +10,26 @@ from plant.physics.resistance import air_drag, rolling_resistance, turn_scrub
 from plant.physics.scalar_math import cosine
 from plant.physics.support import guiding_moment, holding_force, lifted, steadying_moment
 from plant.physics.traction import ground_force, slipped
-from plant.physics.turning import felt_gravity, turned
+from plant.physics.turning import felt_gravity, rolled, turning_in
 from plant.physics.vertical import leg_load, shaken, tail_contact, tail_drag, tyre_load
 
 
 @scalar
 def turn(b: Block, k: int, turn_script: float, h: float) -> tuple[float, float, float]:
-    """Advance the yaw rate; return lateral and felt gravity, and what presses, all in m/s2."""
-    yaw = turned(b[R.yaw_rate_radps + k], turn_script, h)
+    """Advance yaw rate and roll; return lateral and felt gravity, and what presses, all in m/s2."""
+    yaw = b[R.yaw_rate_radps + k]
+    yaw_accel = turning_in(yaw, turn_script)
+    yaw += yaw_accel * h
     b[R.yaw_rate_radps + k] = yaw
     speed = b[R.speed_mps + k]
     lateral = yaw * speed
+    b[R.lateral_mps2 + k] = lateral
+    roll_s, roll_c, roll_rate = rolled(
+        lateral, yaw_accel * speed + yaw * b[R.accel_mps2 + k], b[R.roll_ratio + k]
+    )
+    b[R.roll_sine + k] = roll_s
+    b[R.roll_cosine + k] = roll_c
+    b[R.roll_rate_radps + k] = roll_rate
     gravity = felt_gravity(lateral)
     curvature = b[R.road_curvature_per_m + k]
     pressed = gravity * cosine(b[R.road_grade_rad + k]) + speed * speed * curvature

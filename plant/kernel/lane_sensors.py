@@ -5,8 +5,10 @@ import numpy as np
 from plant.compile import scalar
 from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.kernel.lane_layout import Block, R
+from plant.physics.attitude import estimated, felt_tilt
 from plant.physics.noise import noise_of_step
 from plant.physics.scalar_math import cosine, sine
+from plant.physics.turning import felt_pitch_rate
 
 _ACCELEROMETER_SHARE = 0.3  # assumed: share of the wheel's shaking that the IMU feels
 
@@ -25,12 +27,12 @@ def draw_noise(b: Block, k: int, step: int) -> None:
 
 @scalar
 def feel_rate(b: Block, k: int) -> None:
-    """Advance the gyro: the frame's rate with bias and noise, through its lag."""
+    """Advance the gyro: the frame's rate about its axle with bias and noise, through its lag."""
     noise = (
         b[R.gyro_noise_deg_per_s + k] + b[R.gyro_noise_per_mps2 + k] * b[R.shake_mps2 + k]
     ) / DEG_PER_RAD
     felt = (
-        b[R.pitch_rate_radps + k]
+        felt_pitch_rate(b[R.pitch_rate_radps + k], b[R.yaw_rate_radps + k], b[R.roll_sine + k])
         + b[R.flex_rate_radps + k]
         + b[R.gyro_bias_deg_per_s + k] / DEG_PER_RAD
         + noise * b[R.gyro_noise + k]
@@ -41,17 +43,38 @@ def feel_rate(b: Block, k: int) -> None:
 
 @scalar
 def estimate_attitude(b: Block, k: int) -> None:
-    """Advance the complementary filter: the gyro's rate, pulled to the accelerometer's level."""
+    """Advance the complementary filter: the gyros' rates, pulled to the accelerometer's level."""
     accel = b[R.accel_mps2 + k]
     grade = b[R.road_grade_rad + k]
-    upright = b[R.pitch_rad + k] + b[R.flex_rad + k]
-    upright -= accel * cosine(grade) / (GRAVITY_MPS2 + accel * sine(grade))
-    upright += (
+    pitch = b[R.pitch_rad + k] + b[R.flex_rad + k]
+    roll_c = b[R.roll_cosine + k]
+    pitch_felt, roll_felt = felt_tilt(
+        pitch,
+        accel * cosine(grade),
+        GRAVITY_MPS2 + accel * sine(grade),
+        b[R.lateral_mps2 + k] * b[R.turn_felt_ratio + k],
+        b[R.roll_sine + k],
+        roll_c,
+    )
+    pitch_felt += (
         _ACCELEROMETER_SHARE * b[R.shake_mps2 + k] / GRAVITY_MPS2 * b[R.accelerometer_noise + k]
     )
-    attitude = b[R.attitude_rad + k]
-    pull = (upright - attitude) * b[R.per_attitude_time + k]
-    b[R.attitude_rad + k] = attitude + (b[R.gyro_radps + k] + pull) * DT_S
+    attitude, roll, yaw = estimated(
+        b[R.attitude_rad + k],
+        b[R.roll_seen_rad + k],
+        pitch,
+        b[R.gyro_radps + k],
+        b[R.yaw_rate_radps + k],
+        roll_c,
+        b[R.roll_rate_radps + k],
+        pitch_felt,
+        roll_felt,
+        b[R.per_attitude_time + k],
+        DT_S,
+    )
+    b[R.attitude_rad + k] = attitude
+    b[R.roll_seen_rad + k] = roll
+    b[R.yaw_seen_radps + k] = yaw
 
 
 @scalar

@@ -27,7 +27,7 @@ from tests.reference.constants import (
     TABLE_STEP_M,
     YAW_TIME_S,
 )
-from tests.reference.numpy_bodies import accelerate, resist
+from tests.reference.numpy_bodies import accelerate, resist, turn_in
 from tests.reference.numpy_control import control
 from tests.reference.numpy_motion import current_window, renew
 from tests.reference.numpy_plant import Reflex, road_and_script, starting_lanes
@@ -132,7 +132,8 @@ def rates(now: Lanes, turn_radps: float, headwind_mps: float) -> dict[str, float
     """Return the time derivative of every state, and leave forces and voltages in `now`."""
     rate: dict[str, float] = {}
     torque = _electrical(now, rate)
-    lateral = now.yaw_rate_radps * now.speed_mps
+    # At a zero step this only works out what the turn is now.
+    lateral = turn_in(now, 0.0, turn_radps)
     gravity = np.hypot(GRAVITY_MPS2, lateral)
     pressed = gravity * np.cos(now.road_grade_rad) + now.speed_mps**2 * now.road_curvature_per_m
     _vertical(now, rate, pressed)

@@ -100,14 +100,25 @@ def flex(lanes: Lanes, torque_nm: Floats, dt_s: Floats) -> None:
     lanes.flex_rad = lanes.flex_rad + lanes.flex_rate_radps * dt_s
 
 
+def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:
+    """Advance yaw rate and roll, and return the lateral acceleration in m/s2."""
+    yaw_accel = (turn_radps - lanes.yaw_rate_radps) / YAW_TIME_S
+    lanes.yaw_rate_radps = lanes.yaw_rate_radps + yaw_accel * dt_s
+    lanes.lateral_mps2 = lanes.yaw_rate_radps * lanes.speed_mps
+    changes = yaw_accel * lanes.speed_mps + lanes.yaw_rate_radps * lanes.accel_mps2
+    # The derivative of atan(ratio lateral / g).
+    leaning = lanes.roll_ratio * lanes.lateral_mps2 / GRAVITY_MPS2
+    lanes.roll_sine = leaning / np.hypot(1.0, leaning)
+    lanes.roll_cosine = 1.0 / np.hypot(1.0, leaning)
+    lanes.roll_rate_radps = lanes.roll_ratio * changes / GRAVITY_MPS2 / (1.0 + leaning**2)
+    return lanes.lateral_mps2
+
+
 def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> None:
     """Advance the whole plant by `dt_s`; lanes whose ride has ended stand still."""
     dt = dt_s * lanes.alive
     torque = drive(lanes, dt)
-    lanes.yaw_rate_radps = lanes.yaw_rate_radps + (turn_radps - lanes.yaw_rate_radps) * (
-        dt / YAW_TIME_S
-    )
-    lateral = lanes.yaw_rate_radps * lanes.speed_mps
+    lateral = turn_in(lanes, dt, turn_radps)
     gravity = np.hypot(GRAVITY_MPS2, lateral)
     pressed = (
         gravity * np.cos(lanes.road_grade_rad) + lanes.speed_mps**2 * lanes.road_curvature_per_m

@@ -75,7 +75,7 @@ def respond_to_load(lanes: Lanes, speed: Floats) -> tuple[Floats, Floats]:
 def respond_to_turn(lanes: Lanes, speed: Floats) -> Floats:
     """Advance the two lags of the turn response and return its nose lift in deg."""
     noise = YAW_NOISE_SHARE * np.radians(lanes.gyro_noise_deg_per_s) * lanes.yaw_gyro_noise
-    lateral = np.abs((lanes.yaw_rate_radps + noise) * speed)
+    lateral = np.abs((lanes.yaw_seen_radps + noise) * speed)
     share = -np.expm1(-DT_S / lanes.turn_build_up_s)
     lanes.turn_lag_2_mps2 += (lanes.turn_lag_1_mps2 - lanes.turn_lag_2_mps2) * share
     lanes.turn_lag_1_mps2 += (lateral - lanes.turn_lag_1_mps2) * share

@@ -29,25 +29,21 @@ def read_road(lanes: Lanes, road: NDArray[np.float64], step_m: float) -> None:
 
 
 def sense(lanes: Lanes, step: int) -> None:
-    """Draw the noise, and advance the gyro, the attitude filter and the tracking loop."""
+    """Draw the noise, and advance gyro, attitude filter and tracking loop."""
     for channel in CHANNELS:
         setattr(lanes, f"{channel}_noise", counter_noise(lanes.noise_seed, step, channel))
     noise_deg_per_s = lanes.gyro_noise_deg_per_s + lanes.gyro_noise_per_mps2 * lanes.shake_mps2
+    # Level in a banked turn, the board turns nose up about its own axle.
     felt = (
         lanes.pitch_rate_radps
+        - lanes.yaw_rate_radps * np.sin(roll_rad(lanes))
         + lanes.flex_rate_radps
         + np.radians(lanes.gyro_bias_deg_per_s)
         + np.radians(noise_deg_per_s) * lanes.gyro_noise
     )
     lanes.gyro_radps += (felt - lanes.gyro_radps) * -np.expm1(-DT_S / lanes.gyro_lag_s)
 
-    # Specific force along and across the slope turns the accelerometer's idea of upright.
-    along = lanes.accel_mps2 * np.cos(lanes.road_grade_rad)
-    across = GRAVITY_MPS2 + lanes.accel_mps2 * np.sin(lanes.road_grade_rad)
-    shaken = ACCELEROMETER_SHARE * lanes.shake_mps2 / GRAVITY_MPS2 * lanes.accelerometer_noise
-    upright = lanes.pitch_rad + lanes.flex_rad - along / across + shaken
-    correction = (upright - lanes.attitude_rad) / lanes.attitude_time_s
-    lanes.attitude_rad += (lanes.gyro_radps + correction) * DT_S
+    estimate_attitude(lanes)
 
     turned = lanes.distance_m / lanes.wheel_radius_m - lanes.pitch_rad
     count_rad = 2.0 * np.pi / (6.0 * lanes.pole_pairs)
@@ -55,3 +51,37 @@ def sense(lanes: Lanes, step: int) -> None:
     bandwidth = 2.0 * np.pi * lanes.speed_tracking_hz
     lanes.rotor_angle_rad += (lanes.rotor_speed_radps + 2.0 * bandwidth * miss) * DT_S
     lanes.rotor_speed_radps += bandwidth**2 * miss * DT_S
+
+
+def roll_rad(lanes: Lanes) -> NDArray[np.float64]:
+    """Return how far each board leans into its turn, of the sign of its yaw rate."""
+    return np.arctan2(lanes.roll_ratio * lanes.lateral_mps2, GRAVITY_MPS2)
+
+
+def estimate_attitude(lanes: Lanes) -> None:
+    """Advance the filter's pitch and roll: gyros integrated in space, pulled to the accelerometer.
+
+    Along the board's level axes (forwards, inwards, up) the sensor feels gravity and the
+    acceleration of ride and turn; gyro rates are resolved with the filter's own angles, whose
+    error in pitch is small.
+    """
+    roll = roll_rad(lanes)
+    up = GRAVITY_MPS2 + lanes.accel_mps2 * np.sin(lanes.road_grade_rad)
+    forwards = lanes.accel_mps2 * np.cos(lanes.road_grade_rad)
+    lateral = (1.0 - lanes.turn_correction_ratio) * lanes.lateral_mps2
+    across = up * np.cos(roll) + lateral * np.sin(roll)
+    inwards = lateral * np.cos(roll) - up * np.sin(roll)
+    shaken = ACCELEROMETER_SHARE * lanes.shake_mps2 / GRAVITY_MPS2 * lanes.accelerometer_noise
+    pitch = lanes.pitch_rad + lanes.flex_rad
+    seen = lanes.roll_seen_rad
+
+    too_low = lanes.attitude_rad - pitch
+    about_up = lanes.yaw_rate_radps * np.cos(roll) + lanes.roll_rate_radps * too_low
+    about_ahead = lanes.roll_rate_radps - lanes.yaw_rate_radps * np.cos(roll) * too_low
+    tilted = pitch - forwards / across + shaken - lanes.attitude_rad
+    leaning = -(inwards / across) * np.cos(seen) - np.sin(seen)
+    lanes.yaw_seen_radps = about_up / np.cos(seen)
+    lanes.attitude_rad = lanes.attitude_rad + DT_S * (
+        lanes.gyro_radps + about_up * np.tan(seen) + tilted / lanes.attitude_time_s
+    )
+    lanes.roll_seen_rad = seen + DT_S * (about_ahead + leaning / lanes.attitude_time_s)

@@ -16,7 +16,7 @@ ROWS = (
     "rate_filtered_radps",
     "rotor_speed_radps",
     "current_a",
-    "yaw_rate_radps",
+    "yaw_seen_radps",
     "current_raw_a",
     "current_wanted_a",
 )
@@ -54,7 +54,7 @@ def test_the_fitted_law_asks_what_the_simulated_board_asks(course):
             seen["rate_filtered_radps"] * DEG_PER_RAD,
             speed,
             step_before(seen["current_a"]),
-            np.abs(step_before(seen["yaw_rate_radps"]) * speed),
+            np.abs(seen["yaw_seen_radps"] * speed),
             seen["current_raw_a"] - seen["current_wanted_a"],
         ]
     )

@@ -239,6 +239,8 @@ def profile_with(**settings):
 
 def test_nose_lift_in_a_turn_builds_up_late_and_saturates():
     rows = rig.QUIET | rig.HELD | {"yaw_rate_radps": 1.0}
+    # An upright board with a perfect attitude filter: the yaw rate is seen as it is.
+    rows |= {"roll_ratio": 0.0, "per_attitude_time": 0.0}
     along = rig.flat(3.0, 5.0)
     turning = invented_rides.manoeuvre(
         3.0, ((0.0, 5.0),), turn_deg_per_s=((0.0, math.degrees(1.0)),)
