@@ -43,8 +43,14 @@ class FrontReevaluation:
         except (FileNotFoundError, zipfile.BadZipFile, ValueError, KeyError):
             pass
 
-    def ride(self, evaluate: Evaluate, fronts: Iterable[Floats]) -> None:
-        """Ride on fresh noise, by `evaluate`, all of some fronts that are not known yet."""
+    def ride(self, evaluate: Evaluate, fronts: Iterable[Floats]) -> int:
+        """Ride on fresh noise, by `evaluate`, all of some fronts that are not known yet.
+
+        Returns
+        -------
+        int
+            How many candidates were not known.
+        """
         wanted = {row.tobytes(): row for front in fronts for row in front}
         missing = [row for name, row in wanted.items() if name not in self._known]
         for start in range(0, len(missing), _AT_ONCE):
@@ -53,6 +59,12 @@ class FrontReevaluation:
             rows = zip(outcome.objectives, outcome.constraints, strict=True)
             self._known |= dict(zip(map(_bytes, values), rows, strict=True))
             self._write()
+        return len(missing)
+
+    def knows(self, run: Run, budgets: Iterable[int]) -> bool:
+        """Whether the fronts of a run at these numbers of candidates are known."""
+        fronts = (run.front(budget) for budget in budgets)
+        return all(_bytes(values) in self._known for front in fronts for values in front)
 
     def found(self, run: Run, n_candidates: int) -> Floats:
         """Return the front of a run's first candidates on fresh noise, less those that fail."""

@@ -15,6 +15,7 @@ import numpy as np
 
 from objectives import OBJECTIVES
 from optimizer.base.hashing import spawned
+from optimizer.execution.devices import on_device
 from optimizer.execution.evaluate import (
     baseline_values,
     make_evaluate,
@@ -32,6 +33,7 @@ from optimizer.search.space import Space
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from plant.arrays import Floats
+from plant.device import Device
 from tests.benchmarks.search_linear import PENDULUM_BASELINE, LinearPlant, chain, pendulum
 from tests.benchmarks.search_starts import from_faster_motor
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1, zdt2
@@ -176,12 +178,17 @@ def study_problem(study: Study, n_jobs: int) -> Problem:
     )
 
 
-# Known hypervolumes: 1.1^2 - 1/3, 1.1^2 - 2/3 and 1.1^3 - pi/6, by integrating the fronts.
-PROBLEMS: dict[str, Callable[[int], Problem]] = {
-    "zdt1": lambda _: _known_front("zdt1", zdt1, n_objectives=2, volume=1.1**2 - 1 / 3),
-    "zdt2": lambda _: _known_front("zdt2", zdt2, n_objectives=2, volume=1.1**2 - 2 / 3),
-    "dtlz2": lambda _: _known_front("dtlz2", dtlz2, n_objectives=3, volume=1.1**3 - np.pi / 6),
-    "pendulum": lambda _: _known_optimum("pendulum", pendulum(), PENDULUM_BASELINE),
-    "chain": lambda _: _known_optimum("chain", chain(), np.zeros(24)),
-    EXAMPLE.name: lambda n_jobs: study_problem(load_study(EXAMPLE), n_jobs),
+def _example(threads: int, device: Device) -> Problem:
+    return study_problem(on_device(load_study(EXAMPLE), device), threads)
+
+
+# By threads and device of the rides, if there are any. Known hypervolumes: 1.1^2 - 1/3, 1.1^2 - 2/3
+# and 1.1^3 - pi/6, by integrating the fronts.
+PROBLEMS: dict[str, Callable[[int, Device], Problem]] = {
+    "zdt1": lambda *_: _known_front("zdt1", zdt1, n_objectives=2, volume=1.1**2 - 1 / 3),
+    "zdt2": lambda *_: _known_front("zdt2", zdt2, n_objectives=2, volume=1.1**2 - 2 / 3),
+    "dtlz2": lambda *_: _known_front("dtlz2", dtlz2, n_objectives=3, volume=1.1**3 - np.pi / 6),
+    "pendulum": lambda *_: _known_optimum("pendulum", pendulum(), PENDULUM_BASELINE),
+    "chain": lambda *_: _known_optimum("chain", chain(), np.zeros(24)),
+    EXAMPLE.name: _example,
 }

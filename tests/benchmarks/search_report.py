@@ -49,6 +49,8 @@ def table(
         `place` counts the methods of the same start and budget with a better median, plus one;
         `ties_first` says whether the spread over the seeds reaches the best median.
     """
+    if not runs:
+        return pd.DataFrame()
     merged = merged_front(runs.values(), found_by)
     rows = [
         _row(problem, seeds, merged=merged, found_by=found_by, n_candidates=budget)

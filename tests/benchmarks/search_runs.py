@@ -1,10 +1,11 @@
-"""Runs of searches, recorded as they go and kept in a folder, one file for each."""
+"""Runs of searches, recorded as they go and kept in files, one for each."""
 
 import dataclasses
 import io
 import json
 import time
 import zipfile
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -23,10 +24,28 @@ class Recorder:
 
     Its clock is the process's processor time, so other programs do not count; it runs from the
     end of one batch to the start of the next.
+
+    Parameters
+    ----------
+    problem : Problem
+    n_wanted : int
+    kept_at : sequence of int
+        Numbers of candidates.
+    keep : callable
+        Receives the run so far when it reaches each of them.
     """
 
-    def __init__(self, problem: Problem, *, n_wanted: int) -> None:
+    def __init__(
+        self,
+        problem: Problem,
+        *,
+        n_wanted: int,
+        kept_at: Sequence[int] = (),
+        keep: Callable[["Run"], None] = lambda _: None,
+    ) -> None:
         self.n_wanted = n_wanted
+        self._kept_at = kept_at
+        self._keep = keep
         self._problem = problem
         self._values: list[Floats] = []
         self._batches: list[Evaluation] = []
@@ -55,7 +74,9 @@ class Recorder:
         nothing = np.empty((len(values), 0, 0))  # thousands of rides would fill the memory
         self._batches.append(dataclasses.replace(outcome, rides=nothing))
         self._own_s.append(np.full(len(values), self._spent_s))
-        self._n_done += len(values)
+        before, self._n_done = self._n_done, self._n_done + len(values)
+        if any(before < number <= self._n_done for number in self._kept_at):
+            self._keep(self.run())
         self._left = time.process_time()
         return outcome
 

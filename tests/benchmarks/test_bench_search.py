@@ -8,8 +8,8 @@ from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.search.evaluation import Evaluation
 from optimizer.search.space import from_unit, to_unit
 from optimizer.study.load import load_study
-from tests.benchmarks import bench_search
-from tests.benchmarks.front_reevaluation import FrontReevaluation
+from tests.benchmarks import bench_search, search_cells
+from tests.benchmarks.search_cells import FAILED, Cell, kept_runs
 from tests.benchmarks.search_peers import METHODS, OURS, Observer
 from tests.benchmarks.search_problems import (
     FRESH,
@@ -36,7 +36,7 @@ def _rows(folder):
 
 
 def test_the_cost_that_is_reported_is_the_searchs_own_and_not_the_evaluations(monkeypatch):
-    problem = PROBLEMS["zdt1"](1)
+    problem = PROBLEMS["zdt1"](1, "cpu")
 
     def slow(values):
         _burn(0.05)
@@ -82,6 +82,87 @@ def test_a_finished_run_is_not_run_again_and_a_longer_one_is(tmp_path, capsys):
     assert [row["candidates"] for row in _rows(tmp_path)] == ["96", "144"]
 
 
+def test_runs_in_processes_of_their_own_are_those_of_one_process(tmp_path, capsys):
+    command = ["--problems", "zdt1", "--methods", OURS, "pymoo-nsga2", "--starts", "warm",
+               "--seeds", "1", "--budgets", "48", "96"]  # fmt: skip
+
+    assert bench_search.main([*command, "--folder", str(tmp_path / "one")]) == 0
+    assert bench_search.main([*command, "--folder", str(tmp_path / "two"), "--jobs", "2"]) == 0
+
+    assert capsys.readouterr().out.count("seed 1:") == 4
+    problem = PROBLEMS["zdt1"](1, "cpu")
+    one, two = (kept_runs(tmp_path / name, problem, "zdt1") for name in ("one", "two"))
+    assert one.keys() == two.keys()
+    assert len(one) == 2
+    for cell, run in one.items():
+        np.testing.assert_array_equal(run.values, two[cell].values)
+        np.testing.assert_array_equal(run.objectives, two[cell].objectives)
+
+
+def test_what_a_stopped_run_had_reached_counts_and_is_run_on(tmp_path, capsys, monkeypatch):
+    command = [*QUICK, "--methods", OURS, "--folder", str(tmp_path), "--budgets", "48", "96", "144"]
+    whole = PROBLEMS["zdt1"](1, "cpu")
+    asked = []
+
+    def stopped(values):
+        asked.append(len(values))
+        if sum(asked) > 100:
+            raise KeyboardInterrupt
+        return whole.evaluate(values)
+
+    problem = PROBLEMS["zdt1"](1, "cpu")
+    object.__setattr__(problem, "evaluate", stopped)
+    with monkeypatch.context() as patched:
+        patched.setitem(PROBLEMS, "zdt1", lambda *_: problem)
+        with pytest.raises(KeyboardInterrupt):
+            bench_search.main(command)
+
+    bench_search.main([*command, "--report"])
+    assert [row["candidates"] for row in _rows(tmp_path)] == ["48", "96"]
+    assert "seed 1:" not in capsys.readouterr().out
+
+    bench_search.main(command)
+    assert [row["candidates"] for row in _rows(tmp_path)] == ["48", "96", "144"]
+
+
+def test_a_failed_run_is_named_and_stops_no_other(tmp_path, capsys):
+    kept = Cell(problem="zdt1", method=OURS, start="warm", seed=1).path(tmp_path)
+    kept.parent.parent.mkdir(parents=True)
+    kept.parent.write_text("a file where the folder of runs should be")
+
+    code = bench_search.main([*QUICK, "--methods", OURS, "pymoo-nsga2", "--folder", str(tmp_path),
+                              "--jobs", "2"])  # fmt: skip
+
+    out = capsys.readouterr().out
+    assert code == 1
+    (line,) = [line for line in out.splitlines() if line.startswith(FAILED)]
+    assert "method='ours'" in line
+    assert [row["method"] for row in _rows(tmp_path)] == ["pymoo-nsga2"]
+
+
+def test_a_folder_without_runs_has_no_report(tmp_path, capsys):
+    assert bench_search.main([*QUICK, "--folder", str(tmp_path), "--report"]) == 1
+
+    assert "holds no runs" in capsys.readouterr().out
+    assert not (tmp_path / "search.csv").exists()
+
+
+def test_runs_whose_fronts_were_not_ridden_again_are_said_to_be_left_out(
+    tmp_path, capsys, monkeypatch
+):
+    problem = PROBLEMS["zdt1"](1, "cpu")
+    object.__setattr__(problem, "fresh", problem.evaluate)
+    monkeypatch.setitem(PROBLEMS, "zdt1", lambda *_: problem)
+    command = [*QUICK, "--methods", OURS, "--folder", str(tmp_path)]
+    bench_search.main(command)
+    bench_search.main([*command, "--seeds", "2", "--fresh"])
+
+    bench_search.main([*command, "--report", "--fresh"])
+
+    assert f"1 of 2 runs were not ridden {FRESH}" in capsys.readouterr().out
+    assert [row["seeds"] for row in _rows(tmp_path)] == ["2", "1"]
+
+
 def test_a_run_of_other_sources_is_run_again(tmp_path, capsys, monkeypatch):
     command = [*QUICK, "--methods", "pymoo-nsga2", "--folder", str(tmp_path)]
     bench_search.main(command)
@@ -107,7 +188,7 @@ def test_all_of_a_front_is_its_whole_share_and_its_worst_corner_is_little_of_it(
 
 @pytest.mark.parametrize("method", ["optuna-nsga2", "pymoo-nsga2", OURS])
 def test_a_warm_start_gives_every_method_the_baseline(method):
-    problem = PROBLEMS["chain"](1)
+    problem = PROBLEMS["chain"](1, "cpu")
     seen = []
     recorder = Recorder(problem, n_wanted=50)
     evaluate = recorder.__call__
@@ -142,18 +223,20 @@ def test_fronts_on_fresh_noise_lose_those_that_fail_there_and_are_ridden_once(
             rides=np.empty((len(values), 0, 0)),
         )
 
-    problem = PROBLEMS["zdt1"](1)
+    problem = PROBLEMS["zdt1"](1, "cpu")
     object.__setattr__(problem, "fresh", fresh)
-    monkeypatch.setitem(PROBLEMS, "zdt1", lambda _threads: problem)
+    monkeypatch.setitem(PROBLEMS, "zdt1", lambda *_: problem)
     command = [*QUICK, "--methods", OURS, "--folder", str(tmp_path), "--fresh"]
-    (tmp_path / "zdt1").mkdir()
-    (tmp_path / "zdt1" / "again.npz").write_bytes(b"of something else")
+    cell = Cell(problem="zdt1", method=OURS, start="warm", seed=1)
+    kept = cell.path(tmp_path).parent / "fresh" / "1.npz"
+    kept.parent.mkdir(parents=True)
+    kept.write_bytes(b"of something else")
 
     bench_search.main(command)
     bench_search.main(command)
 
-    (run,) = dict(bench_search.kept_runs(tmp_path, problem)).values()
-    again = FrontReevaluation(tmp_path / "zdt1" / "again.npz", key=f"{FRESH}: {problem.key}")
+    (run,) = kept_runs(tmp_path, problem, "zdt1").values()
+    again = cell.reevaluation(tmp_path, problem)
     front, found = run.front(96), again.found(run, 96)
     assert sum(asked) == len(front) > len(found) > 0
     assert (found[:, 0] <= 0.3).all()
@@ -162,7 +245,7 @@ def test_fronts_on_fresh_noise_lose_those_that_fail_there_and_are_ridden_once(
 
 
 def test_runs_from_another_start_are_not_compared(tmp_path, monkeypatch):
-    problem = PROBLEMS["zdt1"](1)
+    problem = PROBLEMS["zdt1"](1, "cpu")
     run = Run(
         values=np.zeros((4, 2)),
         objectives=np.ones((4, 2)),
@@ -170,15 +253,15 @@ def test_runs_from_another_start_are_not_compared(tmp_path, monkeypatch):
         own_s=np.zeros(4),
     )
     for start in ("warm", "similar"):
-        path = tmp_path / "zdt1" / f"{OURS}_{start}" / "1.npz"
-        path.parent.mkdir(parents=True)
-        write_run(path, run, keys=bench_search._keys(problem, OURS, start))
+        cell = Cell(problem="zdt1", method=OURS, start=start, seed=1)
+        cell.path(tmp_path).parent.mkdir(parents=True)
+        write_run(cell.path(tmp_path), run, keys=cell.keys(problem))
 
     def kept():
-        return {start for (_, start, _), _ in bench_search.kept_runs(tmp_path, problem)}
+        return {cell.start for cell in kept_runs(tmp_path, problem, "zdt1")}
 
     assert kept() == {"warm", "similar"}
-    monkeypatch.setattr(bench_search, "SIMILAR", "the best 12 of another study")
+    monkeypatch.setattr(search_cells, "SIMILAR", "the best 12 of another study")
     assert kept() == {"warm"}
 
 
@@ -221,7 +304,7 @@ def test_a_peer_observes_the_constraints_whole_and_no_objective_that_is_not_know
 @pytest.mark.parametrize("method", [OURS, "optuna-nsga2", "optuna-nsga3", "pymoo-nsga2"])
 def test_each_method_searches_a_study_and_is_compared_on_other_days(tmp_path, monkeypatch, method):
     study = load_study(write_small_study(tmp_path / "small"))
-    monkeypatch.setitem(PROBLEMS, "zdt1", lambda threads: study_problem(study, threads))
+    monkeypatch.setitem(PROBLEMS, "zdt1", lambda threads, _: study_problem(study, threads))
     command = [*QUICK, "--methods", method, "--folder", str(tmp_path), "--fresh"]
 
     bench_search.main([*command, "--budgets", "48", "96"])

@@ -49,7 +49,7 @@ def test_a_small_search_covers_most_of_a_known_front(
 @pytest.mark.parametrize("seed", [*SEEDS, 3])
 @pytest.mark.parametrize("name", ["pendulum", "chain"])
 def test_the_lowest_weighted_cost_is_within_two_percent_of_the_riccati_optimum(name, seed):
-    problem = PROBLEMS[name](1)
+    problem = PROBLEMS[name](1, "cpu")
     recorder = Recorder(problem, n_wanted=2016)
 
     METHODS[OURS].search(recorder, problem, seed=seed, known=problem.baseline[None, :])
