@@ -90,7 +90,8 @@ def objective_in_words(study: Study) -> str:
     """Return how the objective follows from the rates, for beside a table of them."""
     weight = study.settings.worst_rider_weight
     return (
-        f"Nose-downs per 1,000 km, with an interval of {CONFIDENCE_PERCENT} %. The objective"
+        f"Nose-downs per 1,000 km, with an interval of {CONFIDENCE_PERCENT} %, whose upper end"
+        " allows for roads that the hard rides did not show. The objective"
         f" nose_downs_per_1000_km is {1.0 - weight:g} of the rate of all riders plus {weight:g}"
         " of the worst rider's."
     )

@@ -236,7 +236,7 @@ def _pace(day: RidingDay, speed_mps: float) -> str:
         return f"below {day.slow_mps:g} m/s"
     if speed_mps > _RUNAWAY * day.fast_mps:
         return f"above {_RUNAWAY * day.fast_mps:g} m/s, faster than anybody wanted"
-    return "in between"
+    return f"{day.slow_mps:g} to {_RUNAWAY * day.fast_mps:g} m/s"
 
 
 def _cause(ride: Ride, results: Rides, lane: int) -> str:

@@ -79,6 +79,7 @@ def validate_profile(
         out.print(f"{verdict['grade']:9s}", style=_STYLE[verdict["grade"]], end=" ")
         out.print(f"{verdict['item']}: {verdict['found']}")
         if verdict["change"]:
+            out.print(f"          Asked: {verdict['asked']}.")
             out.print(f"          To change: {verdict['change']}")
     if facts["remedies"] is not None:
         out.print("\n" + "\n          ".join(facts["remedies"]["lines"]))

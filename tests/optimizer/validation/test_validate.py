@@ -2,6 +2,7 @@
 
 import dataclasses
 import json
+import math
 from collections import Counter
 
 import numpy as np
@@ -12,6 +13,7 @@ from objectives.event_rate import event_rate
 from optimizer.riding_day.drawn_course import drawn_course
 from optimizer.study.tolerances import with_numbers
 from optimizer.validation import early_ends
+from optimizer.validation.day_verdict import judge_day
 from optimizer.validation.early_ends import (
     judge_faults,
     judge_held_out,
@@ -21,7 +23,7 @@ from optimizer.validation.early_ends import (
 from optimizer.validation.loop_margins import judge_margins
 from optimizer.validation.nose_down_rate import DayCount, ride_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
-from optimizer.validation.validate import judge_day, validate
+from optimizer.validation.validate import validate
 from optimizer.validation.verdict import Grade, worst
 from plant.kernel.course_tables import ROADS_KEPT, n_roads_kept
 from plant.kernel.outcomes import Outcome
@@ -237,7 +239,7 @@ def day_with(events, *, kilometres):
         per_1000_km=rate,
         other_ends={},
         causes={"just after a kerb": len(events)},
-        by_pace={"in between": len(events)},
+        by_pace={"1.5 to 16.8 m/s": len(events)},
         by_rider={"baker_80": rate},
         nose_downs=(),
     )
@@ -266,9 +268,10 @@ def test_a_verdict_says_in_how_many_hours_without_a_nose_down_the_limit_is_met()
     # 6 in 12,000 km are 0.5 in 1,000 km: twice the rule of three.
     needed_h = 12000.0 / (day.kilometres / day.hours)
     assert verdict.numbers["hours_without_a_nose_down"] == pytest.approx(needed_h, rel=2e-3)
-    hours = f"{verdict.numbers['hours_without_a_nose_down']:.0f} h"
-    assert f"which takes {hours} without a nose-down" in verdict.asked
-    assert verdict.change.startswith(f"ride {hours} or more")
+    hours = int(verdict.change.split(" h ")[0].removeprefix("ride ").replace(",", ""))
+    assert needed_h <= hours <= 1.1 * needed_h
+    assert f"takes some {hours:,} h without a nose-down" in verdict.asked
+    assert verdict.found.startswith(f"none in {day.hours:,.0f} h and {day.kilometres:,.0f} km")
 
 
 def test_a_verdict_says_in_how_many_hours_a_true_rate_below_the_limit_is_shown():
@@ -281,12 +284,16 @@ def test_a_verdict_says_in_how_many_hours_a_true_rate_below_the_limit_is_shown()
     half_h = 2.0 * 7.64 / 0.2 * 1000.0 / (day.kilometres / day.hours)
     assert verdict.grade is Grade.MARGINAL
     assert verdict.numbers["hours_at_half_the_limit"] == pytest.approx(half_h, rel=0.02)
-    assert f"about {verdict.numbers['hours_at_half_the_limit']:.0f} h if the true rate is half" in (
-        verdict.asked
+    hours = f"{math.ceil(half_h / 100) * 100:,} h"  # 764 thousand km at 10 km/h
+    assert f"or {hours} where the true rate is half of it" in verdict.asked
+    assert verdict.change.startswith("choose a candidate of fewer nose-downs")
+    assert verdict.change.endswith(
+        f". If 0.2 is the true rate, some {hours} show that it is below 0.4"
     )
-    assert verdict.change.startswith(
-        f"if 0.2 is the true rate, about {verdict.numbers['hours_at_half_the_limit']:.0f}"
-        " validation.hours show that it is below 0.4; or choose"
+    assert verdict.found == (
+        "4 in 2,000 h and 20,000 km. Per 1,000 km, with the interval of 95 %: 0.2 (0.024 to 0.72);"
+        " of each rider: baker_80 0.2 (0.024 to 0.72); by cause: just after a kerb (4);"
+        " by speed: 1.5 to 16.8 m/s (4)"
     )
 
 
@@ -297,8 +304,8 @@ def test_more_hours_help_a_rate_above_the_limit_only_if_the_true_one_is_below():
         judge_day(quick(nose_downs_per_1000_km=limit), day) for limit in (0.15, 0.01)
     )
 
-    assert marginal.change.startswith(
-        "more validation.hours help only if the true rate is below 0.15"
+    assert marginal.change.endswith(
+        "More validation.hours help only if the true rate is below 0.15"
     )
     assert failed.grade is Grade.FAIL
     assert "hours" not in failed.change
