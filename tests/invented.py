@@ -33,6 +33,7 @@ def board() -> Board:
             regen_current_limit_a=25.0,
             modulation_limit_ratio=0.95,
             current_lag_s=0.001,
+            loop_delay_s=0.0017,
             mosfet_resistance_ohm=0.003,
             switching_loss_w_per_a_v=0.002,
             standby_power_w=5.0,

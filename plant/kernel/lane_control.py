@@ -21,6 +21,7 @@ from plant.physics.control import (
     turn_response,
     warning_share,
 )
+from plant.physics.loop_delay import commanded_current
 from plant.physics.scalar_math import magnitude, smaller
 
 _YAW_NOISE_SHARE = 0.5  # assumed: yaw gyro noise over pitch gyro noise
@@ -191,3 +192,19 @@ def limit(b: Block, k: int, error: float, missing: float, speed: float) -> None:
         raw - allowed,
         DT_S,
     )
+
+
+@scalar
+def command(b: Block, k: int) -> None:
+    """Hand the wanted current to the drive, later by the loop's delay."""
+    wanted, was = b[R.current_wanted_a + k], b[R.wanted_was_a + k]
+    b[R.current_commanded_a + k] = commanded_current(
+        wanted,
+        was,
+        b[R.wanted_before_a + k],
+        b[R.command_share_now + k],
+        b[R.command_share_was + k],
+        b[R.command_share_before + k],
+    )
+    b[R.wanted_before_a + k] = was
+    b[R.wanted_was_a + k] = wanted

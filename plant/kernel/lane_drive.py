@@ -12,7 +12,7 @@ from plant.physics.scalar_math import clip
 def drive(b: Block, k: int) -> tuple[float, float, float, float]:
     """Advance the current; return motor torque in N m, copper, MOSFET and electrical power in W.
 
-    The rotor turns against the board.
+    The rotor turns against the board. Torque and losses are those of the step's mean current.
     """
     rotor = (b[R.speed_mps + k] + b[R.slip_mps + k]) * b[R.per_radius_m + k]
     rotor -= b[R.pitch_rate_radps + k]
@@ -34,9 +34,10 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
     b[R.available_low_a + k] = low
     b[R.available_high_a + k] = high
     current = b[R.current_a + k]
-    target = clip(b[R.current_wanted_a + k], low, high)
-    current += (target - current) * b[R.current_share + k] * b[R.alive + k]
-    b[R.current_a + k] = current
+    target = clip(b[R.current_commanded_a + k], low, high)
+    way = (target - current) * b[R.alive + k]
+    b[R.current_a + k] = current + way * b[R.current_share + k]
+    current = target - way * b[R.current_mean_share + k]  # the step's mean
     copper, mosfet = losses(current, winding_r, mosfet_r, b[R.switching_loss_w_per_a_v + k], bus)
     power = 1.5 * emf * current + copper + mosfet + b[R.standby_power_w + k]
     return b[R.torque_per_amp_nm + k] * current, copper, mosfet, power

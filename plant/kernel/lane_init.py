@@ -16,6 +16,8 @@ from plant.elementary import elementwise
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.physics.battery import CELL_OCV_V
 from plant.physics.control import warning_widths
+from plant.physics.lag import lag_share, mean_share
+from plant.physics.loop_delay import command_shares
 
 LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
@@ -33,12 +35,7 @@ def torque_per_amp(kv_rpm_per_v: float) -> float:
     return _RPM_TO_TORQUE / kv_rpm_per_v
 
 
-def lag_share(dt_s: float, time_s: float) -> float:
-    """Return the share of the way a first-order lag goes in one step, 1 - exp(-dt/T)."""
-    return -math.expm1(-dt_s / time_s)
-
-
-def _lag_shares(dt_per_time: NDArray[np.float64]) -> NDArray[np.float64]:
+def lag_shares(dt_per_time: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return `lag_share` by the step over the lag's time, (lane,)."""
     return -elementwise(math.expm1, -dt_per_time)
 
@@ -63,8 +60,15 @@ def _board_constants(board: Board) -> dict[str, float]:
         "tracking_gain_per_s2": tracking**2,
         "gyro_share": lag_share(DT_S, sensors.gyro_lag_s),
         "turn_felt_ratio": 1.0 - sensors.turn_correction_ratio,
+        "gyro_ramp_share": 1.0 - mean_share(DT_S, sensors.gyro_lag_s),
         "air_density_kg_m3": AIR_DENSITY_KG_M3,
-    }
+    } | _command_shares(board.drive.loop_delay_s)
+
+
+def _command_shares(loop_delay_s: float) -> dict[str, float]:
+    ages = ("now", "was", "before")
+    shares = command_shares(loop_delay_s)
+    return {f"command_share_{age}": share for age, share in zip(ages, shares, strict=True)}
 
 
 # Reciprocal row -> the row it is taken of, and a factor on that row.
@@ -152,6 +156,8 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
         "foot_delayed_nm": moment,
         "foot_command_nm": moment,
         "current_a": moment / values["torque_per_amp_nm"],
+        "wanted_was_a": moment / values["torque_per_amp_nm"],
+        "wanted_before_a": moment / values["torque_per_amp_nm"],
         "leg_rest_rad": pitch,
         "guide_pitch_rad": pitch,
         "road_grade_rad": grade_rad,
@@ -224,6 +230,7 @@ def lane_template(
     values["noise_key_high"] = float(noise_seed // 2**32)
     values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
+    values["current_mean_share"] = mean_share(DT_S / n_sub, board.drive.current_lag_s)
     values |= _start(values, course, grade_rad) | _FIRST
     template = np.zeros(N_ROWS)
     template[_rows(tuple(values))] = list(values.values())
@@ -251,9 +258,9 @@ def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> No
         values: NDArray[np.float64] = rows[R[name] // WIDTH]
         return values
 
-    row("rate_share")[:] = _lag_shares(2.0 * np.pi * DT_S * row("rate_filter_hz"))
-    row("accel_share")[:] = _lag_shares(2.0 * np.pi * DT_S * row("acceleration_filter_hz"))
-    row("turn_share")[:] = _lag_shares(DT_S / row("turn_build_up_s"))
+    row("rate_share")[:] = lag_shares(2.0 * np.pi * DT_S * row("rate_filter_hz"))
+    row("accel_share")[:] = lag_shares(2.0 * np.pi * DT_S * row("acceleration_filter_hz"))
+    row("turn_share")[:] = lag_shares(DT_S / row("turn_build_up_s"))
     row("per_expected_current")[:] = 1.0 / row("expected_current_a_per_mps2")
     row("build_up_per_step")[:] = DT_S / row("torque_build_up_s")
     widths = warning_widths(

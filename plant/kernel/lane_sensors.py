@@ -6,6 +6,7 @@ from plant.compile import scalar
 from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.kernel.lane_layout import Block, R
 from plant.physics.attitude import estimated, felt_tilt
+from plant.physics.lag import lag_behind_ramp
 from plant.physics.noise import noise_of_step
 from plant.physics.scalar_math import cosine, sine
 from plant.physics.turning import felt_pitch_rate
@@ -37,8 +38,14 @@ def feel_rate(b: Block, k: int) -> None:
         + b[R.gyro_bias_deg_per_s + k] / DEG_PER_RAD
         + noise * b[R.gyro_noise + k]
     )
-    gyro = b[R.gyro_radps + k]
-    b[R.gyro_radps + k] = gyro + (felt - gyro) * b[R.gyro_share + k]
+    b[R.gyro_radps + k] = lag_behind_ramp(
+        b[R.gyro_radps + k],
+        b[R.felt_rate_radps + k],
+        felt,
+        b[R.gyro_share + k],
+        b[R.gyro_ramp_share + k],
+    )
+    b[R.felt_rate_radps + k] = felt
 
 
 @scalar

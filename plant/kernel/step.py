@@ -12,6 +12,7 @@ from plant.compile import scalar
 from plant.constants import DEG_PER_RAD, GRAVITY_MPS2
 from plant.kernel.lane_control import (
     balance,
+    command,
     engage,
     limit,
     nest,
@@ -112,7 +113,7 @@ def sense(b: Block, step: int) -> None:
 
 @scalar
 def control(b: Block) -> None:
-    """Advance the control law: from the sensors to the wanted current."""
+    """Advance the control law: from the sensors to the current that the drive is asked for."""
     for k in range(WIDTH):
         attitude = b[R.attitude_rad + k] * DEG_PER_RAD
         speed = b[R.rotor_speed_radps + k] * b[R.wheel_radius_m + k]
@@ -126,6 +127,7 @@ def control(b: Block) -> None:
         outer = balance(b, k, error, speed, downhill)
         missing = nest(b, k, outer, speed)
         limit(b, k, error, missing, speed)
+        command(b, k)
 
 
 @scalar

@@ -17,7 +17,7 @@ from plant.description.board import Board
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
 from plant.elementary import exponential
-from plant.kernel.lane_init import torque_per_amp
+from plant.kernel.lane_init import lag_shares, torque_per_amp
 from plant.linear.delay_systems import Complexes, Floats, frequency_response, poles, times
 from plant.linear.linearised_plant import linear_ride
 from plant.linear.margins import Margins, margins, nyquist_contour
@@ -26,7 +26,6 @@ from plant.linear.margins import Margins, margins, nyquist_contour
 # stiffness that the load response lifts on a steep hill.
 GAIN_POINTS = ("inner", "base", "lifted")
 
-_DELAY_S = 1.5 * DT_S  # one sample to compute, half of one to hold
 _LOWEST_RADPS = 0.05  # assumed: a slower drift, 20 s and more, is no matter of balance
 _HIGHEST_RADPS = 2500.0  # the sampling frequency's half is 3142
 _N_FREQUENCIES = 200
@@ -44,6 +43,8 @@ class LoopPlant:
     ----------
     laplace_radps : (point,) complex128
         s along the Nyquist contour.
+    step_back : (point,) complex128
+        exp(-s T), by which what the control law keeps from a step before is seen.
     pitch_per_a, rate_per_a : (rider, point) complex128
         Measured pitch in rad and pitch rate in rad/s that a wanted ampere takes away.
     accel_per_a : (rider, point) complex128
@@ -53,6 +54,7 @@ class LoopPlant:
     """
 
     laplace_radps: Complexes
+    step_back: Complexes
     pitch_per_a: Complexes
     rate_per_a: Complexes
     accel_per_a: Complexes
@@ -65,7 +67,9 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     Frame flex twists the IMU against the motor by delta'' + 2 zeta w delta' + w^2 delta =
     -torque / I. The attitude filter trusts the gyro for `attitude_time_s`, then the
     accelerometer, which feels an acceleration a as a tilt -a / g. The wheel-speed tracker, a loop
-    of second order, sees the rotor turn against the board.
+    of second order, sees the rotor turn against the board. Bodies, frame, gyro and current move
+    continuously; what the controller works out once a step, every `DT_S`, is written with its
+    step back, exp(-s T), as the kernel does it. Hold and compute are `loop_delay_s`.
     """
     system = linear_ride(board, riders, speed_mps=speed_mps)
     modes = poles(system)
@@ -78,21 +82,34 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     )
     gyro = (rate + times(s, twist)) / (1.0 + board.sensors.gyro_lag_s * s)
     upright = pitch + twist - accel / GRAVITY_MPS2
+    back = np.exp(-DT_S * s)
     time_s = board.sensors.attitude_time_s
-    attitude = (time_s * gyro + upright) / (time_s * s + 1.0)
-    tracking = 2.0 * math.pi * board.sensors.speed_tracking_hz
-    drive = np.exp(-_DELAY_S * s) / (1.0 + board.drive.current_lag_s * s)
-    lag = tracking / (s + tracking)
-    tracked = accel - board.wheel.wheel_radius_m * times(s, rate)
-    delayed = times(lag, times(lag, drive))
+    attitude = DT_S * (gyro + upright / time_s) / (1.0 - (1.0 - DT_S / time_s) * back)
+    drive = np.exp(-board.drive.loop_delay_s * s) / (1.0 + board.drive.current_lag_s * s)
+    rim_accel = accel - board.wheel.wheel_radius_m * times(s, rate)
+    tracked = times(_tracker(s, back, board.sensors.speed_tracking_hz), drive)
     n_unstable = [np.count_nonzero((p.real > 0.0) & (np.abs(p) > _LOWEST_RADPS)) for p in modes]
     return LoopPlant(
         laplace_radps=s,
+        step_back=back,
         pitch_per_a=-times(attitude, drive),
         rate_per_a=-times(gyro, drive),
-        accel_per_a=times(tracked, delayed),
+        accel_per_a=times(rim_accel, tracked),
         n_unstable=np.array(n_unstable, dtype=np.int64),
     )
+
+
+def _tracker(s: Complexes, back: Complexes, tracking_hz: float) -> Complexes:
+    """Return the change of the tracked wheel speed in each step over the wheel's acceleration.
+
+    The loop follows the rotor's angle; its speed is differenced once more.
+    """
+    turned = 2.0 * math.pi * tracking_hz * DT_S
+    change = 1.0 - back
+    lag = times(change, change) + turned * times(back, 2.0 * change + turned * back)
+    mean = change / (DT_S * s)
+    tracked: Complexes = turned**2 * times(mean, mean) / lag
+    return tracked
 
 
 def _frequencies(flex: float, flex_damping: float, modes: Sequence[Complexes]) -> Floats:
@@ -167,16 +184,27 @@ def loop_gains(profiles: Floats) -> LoopGains:
 
 def loop_transfer(plant: LoopPlant, gains: LoopGains) -> Complexes:
     """Return L for 1 / (1 + L), (candidate, gain point, rider, point) complex128."""
-    s = plant.laplace_radps
-    filter_radps = 2.0 * math.pi * gains.rate_filter_hz[:, None]
-    rate = gains.rate_gain_a_per_deg_per_s[:, None] * filter_radps / (filter_radps + s)
+    rate = gains.rate_gain_a_per_deg_per_s[:, None] * _filtered(plant, gains.rate_filter_hz)
     steady = times((rate * DEG_PER_RAD)[:, None], plant.rate_per_a)
-    integral = gains.integral_gain_a_per_deg_s[:, None] * (DEG_PER_RAD / s)
+    integral = gains.integral_gain_a_per_deg_s[:, None] * (DEG_PER_RAD * _summed(plant))
     steady += times(integral[:, None], plant.pitch_per_a)
     stiffness = (DEG_PER_RAD * gains.stiffness_a_per_deg)[:, :, None, None]
     loop: Complexes = stiffness * plant.pitch_per_a
     loop += steady[:, None]
     return _nested(plant, gains, loop) if gains.nested else loop
+
+
+def _filtered(plant: LoopPlant, filter_hz: Floats) -> Complexes:
+    """Return the law's filter of first order, (candidate, point): it goes its share each step."""
+    share = lag_shares(2.0 * np.pi * DT_S * filter_hz)[:, None]
+    filtered: Complexes = share / (1.0 - (1.0 - share) * plant.step_back)
+    return filtered
+
+
+def _summed(plant: LoopPlant) -> Complexes:
+    """Return the law's integral over time in s, (point,): a step's own is added after its use."""
+    summed: Complexes = DT_S * plant.step_back / (1.0 - plant.step_back)
+    return summed
 
 
 def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
@@ -185,13 +213,11 @@ def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
     With the inner controller g, the pitch loop's current o and the expected current E, the motor
     is asked for f o + g (o / E - a): both paths close through the same ampere.
     """
-    s = plant.laplace_radps
     inner = gains.acceleration_gain_a_per_mps2[:, None] + (
-        gains.acceleration_integral_a_per_mps[:, None] / s
+        gains.acceleration_integral_a_per_mps[:, None] * _summed(plant)
     )
     passed = gains.feed_forward_ratio[:, None] + inner / gains.expected_current_a_per_mps2[:, None]
-    filter_radps = 2.0 * math.pi * gains.acceleration_filter_hz[:, None]
-    seen = inner * filter_radps / (filter_radps + s)
+    seen = times(inner, _filtered(plant, gains.acceleration_filter_hz))
     loop = times(passed[:, None, None, :], outer)
     loop += times(seen[:, None, None, :], plant.accel_per_a)
     return loop

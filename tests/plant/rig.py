@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from plant.description.board import Board
 from plant.description.course import Course, Manoeuvre, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
@@ -55,6 +56,8 @@ def held_current(current_a: ArrayLike) -> dict[str, ArrayLike]:
         "integral_a": current_a,
         "integral_clamp_a": 1e9,
         "current_a": current_a,
+        "wanted_was_a": current_a,
+        "wanted_before_a": current_a,
         "phase_current_limit_a": 1e6,
         "limit_now_a": 1e6,
         "battery_current_limit_a": 1e6,
@@ -108,6 +111,7 @@ def run(
     course: Course | None = None,
     rider: Rider | None = None,
     profile: NDArray[np.float64] | None = None,
+    board: Board | None = None,
     n_sub: int = 1,
 ) -> Run:
     """Ride one block whose rows are set by hand.
@@ -126,13 +130,15 @@ def run(
         `flat` at rest if left out.
     rider : Rider, optional
         The invented rider of 80 kg if left out.
-    profile : (parameter,) float64, optional
+    profile : (parameter,) or (lane, parameter) float64, optional
         `without_gains` if left out.
+    board : Board, optional
+        The invented board if left out.
     n_sub : int
         Plant sub-steps in each millisecond.
     """
     course = course or flat(seconds)
-    board = invented.board()
+    board = board or invented.board()
     script = script_table(course)
     reach_m = float(np.sum(np.abs(script[:, 0]))) * 0.02 + 50.0
     road = road_table(
@@ -147,7 +153,7 @@ def run(
     template = lane_template(board, rider, course, noise_seed=1, grade_rad=grade_rad, n_sub=n_sub)
     block = np.repeat(template[:, None], WIDTH, axis=1)
     profile = without_gains() if profile is None else profile
-    fill_profile(block, np.tile(profile, (WIDTH, 1)))
+    fill_profile(block, np.broadcast_to(profile, (WIDTH, profile.shape[-1])))
     for name, value in rows.items():
         block[R[name] // WIDTH] = value
     n_steps = round(seconds * 1000)

@@ -76,7 +76,7 @@ def _electrical(now: Lanes, rate: dict[str, float]) -> float:
     now.battery_a = now.power_w / now.bus_v
     reactance = now.pole_pairs * rotor * now.phase_inductance_h
     now.available_low_a, now.available_high_a = current_window(now, emf, reactance)
-    target = np.clip(now.current_wanted_a, now.available_low_a, now.available_high_a)
+    target = np.clip(now.current_commanded_a, now.available_low_a, now.available_high_a)
     rate["current_a"] = (target - current) / now.current_lag_s
     rate["rc_voltage_v"] = (now.battery_a * now.rc_resistance_ohm - now.rc_voltage_v) / (
         now.rc_time_s

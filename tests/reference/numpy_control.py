@@ -164,8 +164,22 @@ def wind(
     return np.clip(integral_a + growth, -clamp, clamp)
 
 
+def command(lanes: Lanes) -> None:
+    """Hold each wanted current from when it arrives until the next one arrives."""
+    # The delay to the middle of a hold of one step, less the half that the hold itself takes.
+    late_steps = lanes.loop_delay_s / DT_S - 0.5
+    wanted = np.stack([lanes.current_wanted_a, lanes.wanted_was_a, lanes.wanted_before_a])
+    whole = np.floor(late_steps).astype(int)
+    older, newer = np.minimum(whole + 1, 2), whole
+    lane = np.arange(whole.size)
+    until = late_steps - whole  # the part of this step before the newer of two commands arrives
+    lanes.current_commanded_a = until * wanted[older, lane] + (1.0 - until) * wanted[newer, lane]
+    lanes.wanted_before_a = lanes.wanted_was_a
+    lanes.wanted_was_a = lanes.current_wanted_a
+
+
 def control(lanes: Lanes, step: int) -> None:
-    """Advance the control law: from the sensors to the wanted current."""
+    """Advance the control law: from the sensors to the current that the drive is asked for."""
     attitude_deg = np.degrees(lanes.attitude_rad)
     speed = lanes.rotor_speed_radps * lanes.wheel_radius_m
     _, downhill = respond_to_load(lanes, speed)
@@ -180,6 +194,7 @@ def control(lanes: Lanes, step: int) -> None:
     inner_a, missing = nest(lanes, outer_a, speed)
     lanes.current_raw_a = lanes.authority * inner_a
     lanes.current_wanted_a = limit(lanes, lanes.current_raw_a, speed)
+    command(lanes)
     excess = lanes.current_raw_a - lanes.current_wanted_a
     lanes.integral_a = wind(
         lanes.integral_a,

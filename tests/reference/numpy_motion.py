@@ -88,11 +88,12 @@ def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     reactance = lanes.pole_pairs * rotor * lanes.phase_inductance_h
     low, high = current_window(lanes, emf, reactance)
     lanes.available_low_a, lanes.available_high_a = low, high
-    target = np.clip(lanes.current_wanted_a, low, high)
-    lanes.current_a = lanes.current_a + (target - lanes.current_a) * lanes.current_share * (
-        lanes.alive
-    )
-    current = lanes.current_a
+    target = np.clip(lanes.current_commanded_a, low, high)
+    start = lanes.current_a
+    lanes.current_a = start + (target - start) * lanes.current_share * lanes.alive
+    # tau i' = target - i, over the step: the mean of i is the target less tau times its change.
+    step_s = -lanes.current_lag_s * np.log1p(-lanes.current_share)
+    current = target - lanes.current_lag_s * (lanes.current_a - start) / step_s
 
     copper = 1.5 * lanes.winding_resistance_now_ohm * current**2
     mosfet = (

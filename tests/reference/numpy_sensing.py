@@ -41,7 +41,11 @@ def sense(lanes: Lanes, step: int) -> None:
         + np.radians(lanes.gyro_bias_deg_per_s)
         + np.radians(noise_deg_per_s) * lanes.gyro_noise
     )
-    lanes.gyro_radps += (felt - lanes.gyro_radps) * -np.expm1(-DT_S / lanes.gyro_lag_s)
+    # tau y' + y = u with u on a straight line: behind it by tau times its slope once settled.
+    behind = lanes.gyro_lag_s * (felt - lanes.felt_rate_radps) / DT_S
+    unsettled = lanes.gyro_radps - (lanes.felt_rate_radps - behind)
+    lanes.gyro_radps = felt - behind + unsettled * np.exp(-DT_S / lanes.gyro_lag_s)
+    lanes.felt_rate_radps = felt
 
     estimate_attitude(lanes)
 

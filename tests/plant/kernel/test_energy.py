@@ -46,7 +46,8 @@ def coast_down(n_sub):
         invented_rides.road(invented_rides.surface(ratio, 1.0, 0.0), grade_percent=((-5.0, -8.0),)),
         invented_rides.manoeuvre(2.0, ((0.0, 8.0),)),
     )
-    fall = {"pitch_rad": -0.1, "lean_rad": 0.06, "drag_area_m2": drag_area, "current_a": 0.0}
+    fall = {"pitch_rad": -0.1, "lean_rad": 0.06, "drag_area_m2": drag_area}
+    fall |= {"current_a": 0.0, "wanted_was_a": 0.0, "wanted_before_a": 0.0}
     ridden = rig.run(
         rig.QUIET | fall, seconds=seconds, course=course, n_sub=n_sub, record=(*BODIES, *FORCES)
     )

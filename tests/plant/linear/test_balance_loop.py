@@ -7,8 +7,7 @@ import pytest
 
 from plant.description.course import Course, Manoeuvre, Patch, Road, Surface
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
-from plant.kernel.lane_layout import WIDTH, R
-from plant.kernel.simulate import Ride, ride_lanes
+from plant.kernel.lane_layout import WIDTH
 from plant.linear import balance_loop as loop_module
 from plant.linear.balance_loop import (
     GAIN_POINTS,
@@ -19,6 +18,7 @@ from plant.linear.balance_loop import (
 )
 from plant.physics import reflex
 from tests import invented
+from tests.plant import rig
 
 RIDERS = (
     invented.rider(40.0, 1.49, lean_gain_ratio=0.24),
@@ -104,16 +104,26 @@ def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integr
     flex /= s**2 + 2.0 * frame.flex_damping_ratio * omega * s + omega**2
     gyro = s * (pitch + flex) / (1.0 + sensors.gyro_lag_s * s)
     upright = pitch + flex - s * speed / g
-    attitude = (sensors.attitude_time_s * gyro + upright) / (1.0 + sensors.attitude_time_s * s)
-    filtered = gyro / (1.0 + s / (2.0 * np.pi * rate_filter_hz))
-    outer = np.degrees(1.0) * ((stiffness + integral / s) * attitude + rate_gain * filtered)
+    # What is worked out each millisecond: z-transforms of the difference equations.
+    step, z = 0.001, np.exp(0.001 * s)
+    kept = np.exp(-2.0 * np.pi * rate_filter_hz * step)
+    filtered = gyro * (1.0 - kept) * z / (z - kept)
+    stay = 1.0 - step / sensors.attitude_time_s
+    attitude = step * (gyro + upright / sensors.attitude_time_s) * z / (z - stay)
+    summed = step / (z - 1.0)
+    outer = np.degrees(1.0) * ((stiffness + integral * summed) * attitude + rate_gain * filtered)
     expected, feed_forward, gain, gain_on_speed, filter_hz = inner
-    # The rotor turns against the board; critically damped tracking, then the derivative's filter.
+    # The rotor turns against the board; critically damped tracking of its angle, whose state is
+    # (angle, speed) after the step, then the filtered difference of the speed.
     tracking = 2.0 * np.pi * sensors.speed_tracking_hz
-    seen = (speed - r * s * pitch) * tracking**2 / (s**2 + 2.0 * tracking * s + tracking**2)
-    accel = s * seen / (1.0 + s / (2.0 * np.pi * filter_hz))
-    asked = feed_forward * outer + (gain + gain_on_speed / s) * (outer / expected - accel)
-    return -asked * np.exp(-0.0015 * s) / (1.0 + board.drive.current_lag_s * s)
+    update = np.array([2.0 * tracking * step, tracking**2 * step])
+    a = np.array([[1.0, step], [0.0, 1.0]]) - np.outer(update, [1.0, 0.0])
+    [_, tracked] = np.linalg.solve(z * np.eye(2) - a, z * update * (speed / s - r * pitch) / r)
+    kept = np.exp(-2.0 * np.pi * filter_hz * step)
+    accel = (1.0 - kept) * (z - 1.0) / (z - kept) / step * r * tracked
+    asked = feed_forward * outer + (gain + gain_on_speed * summed) * (outer / expected - accel)
+    drive = board.drive
+    return -asked * np.exp(-drive.loop_delay_s * s) / (1.0 + drive.current_lag_s * s)
 
 
 @pytest.mark.parametrize("rider", RIDERS)
@@ -221,14 +231,7 @@ def quiet(board):
     sensors = dataclasses.replace(
         board.sensors, gyro_noise_deg_per_s=0.0, gyro_noise_per_mps2=0.0, gyro_bias_deg_per_s=0.0
     )
-    # The finest counts of the rotor angle, at the same reactance.
-    fine = 100.0 / board.motor.pole_pairs
-    motor = dataclasses.replace(
-        board.motor,
-        pole_pairs=100.0,
-        phase_inductance_h=board.motor.phase_inductance_h / fine,
-    )
-    return dataclasses.replace(board, sensors=sensors, motor=motor)
+    return dataclasses.replace(board, sensors=sensors)
 
 
 def gust_course():
@@ -263,14 +266,25 @@ PLAIN = {
 }
 
 
-def pitch_rates(table, ride):
-    """Return the pitch rate of each profile at each step, (step, candidate)."""
-    blocks = []
-    for start in range(0, len(table), WIDTH):
-        block = table[start : start + WIDTH]
-        _, record = ride_lanes(block, ride, probe=((R.pitch_rate_radps,), 1))
-        blocks.append(record[:, 0, : len(block)])
-    return np.concatenate(blocks, axis=1)
+# Counts of the rotor angle so fine that they are no noise.
+FINE_COUNTS = {"counts_per_rad": 1e7, "per_counts_per_rad": 1e-7}
+
+
+def pitch_rates(table, course, rider, board):
+    """Return the pitch rate of each profile at each step, (step, candidate), without noise."""
+    blocks = [
+        rig.run(
+            FINE_COUNTS,
+            seconds=course.manoeuvre.duration_s,
+            record=("pitch_rate_radps",),
+            course=course,
+            rider=rider,
+            board=board,
+            profile=table[start : start + WIDTH],
+        )
+        for start in range(0, len(table), WIDTH)
+    ]
+    return np.concatenate([block.signal["pitch_rate_radps"] for block in blocks], axis=1)
 
 
 # The inner loop by itself, beside half of the pitch loop's current, and as a share of all.
@@ -293,14 +307,54 @@ def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider, 
         rate_gain_a_per_deg_per_s=rate_gain.ravel(),
         **{name: [value] * stiffness.size for name, value in (PLAIN | inner).items()},
     )
-    ride = Ride(course=gust_course(), rider_name="rider", rider=rider, board=board, noise_seed=1)
 
     margins = loop_margins(loop_plant(board, [rider]), loop_gains(table))
-    rate = pitch_rates(table, ride)
+    rate = pitch_rates(table, gust_course(), rider, board)
 
     early = np.sqrt(np.mean(rate[1000:2000] ** 2, axis=0))
     late = np.sqrt(np.mean(np.nan_to_num(rate[5000:], nan=np.inf) ** 2, axis=0))
-    # The kernel's delay is shorter by a step and rounds the reflex's: near the limit they differ.
+    # The kernel rounds the reflex's delay to its slots: near the limit they differ.
     clear = margins.modulus[:, 0, 0] > 0.1
     assert np.count_nonzero(clear) >= 8
     np.testing.assert_array_equal((late < early)[clear], margins.stable[clear, 0, 0])
+
+
+def breath_course():
+    """Return a ride on which a breath of wind is all that happens, too weak to reach a limit."""
+    course = gust_course()
+    wind = tuple((at_s, 1e-3 * speed) for at_s, speed in course.manoeuvre.headwind_mps)
+    manoeuvre = dataclasses.replace(course.manoeuvre, duration_s=3.0, headwind_mps=wind)
+    return dataclasses.replace(course, manoeuvre=manoeuvre)
+
+
+@pytest.mark.parametrize("loop_delay_s", [0.0005, 0.001, 0.0015, 0.0017, 0.0025])
+@pytest.mark.parametrize(
+    ("rider", "stiffness", "rate_gain"),
+    [(RIDERS[1], 6.0, 0.4), (RIDERS[1], 14.0, 0.9), (RIDERS[2], 10.0, 0.3)],
+)
+def test_kernel_loses_stability_at_the_gain_margin_of_the_loop(
+    rider, stiffness, rate_gain, loop_delay_s
+):
+    rider = dataclasses.replace(rider, skill=dataclasses.replace(rider.skill, sway_ratio=0.0))
+    board = quiet(invented.board())
+    drive = dataclasses.replace(board.drive, loop_delay_s=loop_delay_s)
+    board = dataclasses.replace(board, drive=drive)
+
+    def scaled(factor):
+        gains = {
+            "inner_gain_a_per_deg": stiffness * factor,
+            "base_gain_a_per_deg": stiffness * factor,
+            "rate_gain_a_per_deg_per_s": rate_gain * factor,
+        }
+        return profiles(**{name: [value] * len(factor) for name, value in PLAIN.items()} | gains)
+
+    margins = loop_margins(loop_plant(board, [rider]), loop_gains(scaled(np.ones(1))))
+    limit = margins.gain_up_ratio[0, 0, 0]
+    factor = limit * np.array([0.8, 0.9, 0.94, 0.96, 1.0, 1.04, 1.06, 1.1])
+    fast = np.diff(pitch_rates(scaled(factor), breath_course(), rider, board), n=2, axis=0)
+
+    # The fast mode dies out below the limit, and grows above it.
+    early, late = (np.sqrt(np.mean(fast[at : at + 500] ** 2, axis=0)) for at in (1000, 2400))
+    assert margins.stable[0, 0, 0]
+    assert np.all(late[factor <= 0.94 * limit] < early[factor <= 0.94 * limit])
+    assert np.all(late[factor >= 1.06 * limit] > early[factor >= 1.06 * limit])
