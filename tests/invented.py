@@ -60,6 +60,7 @@ def board() -> Board:
             tyre_damping_n_s_per_m=400.0,
             contact_length_m=0.06,
             scrub_ratio=0.03,
+            crown_radius_m=0.07,
             roll_ratio=1.0,
         ),
         frame=Frame(

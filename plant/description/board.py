@@ -65,6 +65,7 @@ class Wheel:
     tyre_damping_n_s_per_m: float = quantity("vertical damping", 10.0, 5e3)
     contact_length_m: float = quantity("length of the contact patch", 0.005, 0.2)
     scrub_ratio: float = quantity("turning resistance per lateral acceleration in g", 0.0, 0.3)
+    crown_radius_m: float = quantity("radius of the tread's section, across", 0.0, 0.3)
     roll_ratio: float = quantity("the board's roll in a turn over the coordinated lean", 0.0, 1.5)
 
 

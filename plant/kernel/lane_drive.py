@@ -6,6 +6,7 @@ from plant.physics.battery import bus_voltage, relaxed
 from plant.physics.drive import PHASE_PER_BUS, current_window, losses
 from plant.physics.heat import warmed
 from plant.physics.scalar_math import clip
+from plant.physics.turning import felt_pitch_rate
 
 
 @scalar
@@ -14,8 +15,8 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
 
     The rotor turns against the board. Torque and losses are those of the step's mean current.
     """
-    rotor = (b[R.speed_mps + k] + b[R.slip_mps + k]) * b[R.per_radius_m + k]
-    rotor -= b[R.pitch_rate_radps + k]
+    rotor = (b[R.speed_mps + k] + b[R.slip_mps + k]) * b[R.per_radius_now + k]
+    rotor -= felt_pitch_rate(b[R.pitch_rate_radps + k], b[R.yaw_rate_radps + k], b[R.roll_sine + k])
     emf = b[R.emf_per_radps_v + k] * rotor
     reactance = b[R.pole_pairs + k] * rotor * b[R.phase_inductance_h + k]
     winding_r = b[R.winding_resistance_now_ohm + k]

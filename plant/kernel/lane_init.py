@@ -168,6 +168,8 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
         "speed_filtered_mps": speed,
         "accel_lag_mps": speed,
         "roll_cosine": 1.0,
+        "radius_now_m": values["wheel_radius_m"],
+        "per_radius_now": values["per_radius_m"],
         "stiffness_lift": 1.0,
         "engaged": 0.0 if tail_down else 1.0,
         "authority": 0.0 if tail_down else 1.0,

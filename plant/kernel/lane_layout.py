@@ -139,6 +139,7 @@ STATE_NAMES = (
     "gyro_radps",
     "attitude_rad",
     "roll_seen_rad",
+    "turned_rad",
     "rotor_angle_rad",
     "rotor_speed_radps",
     # control law
@@ -177,6 +178,8 @@ SIGNAL_NAMES = (
     "roll_sine",
     "roll_cosine",
     "roll_rate_radps",
+    "radius_now_m",
+    "per_radius_now",
     "yaw_seen_radps",
     "shake_mps2",
     "wheel_accel_mps2",

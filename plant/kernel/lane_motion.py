@@ -10,7 +10,7 @@ from plant.physics.resistance import air_drag, rolling_resistance, turn_scrub
 from plant.physics.scalar_math import cosine
 from plant.physics.support import guiding_moment, holding_force, lifted, steadying_moment
 from plant.physics.traction import ground_force, slipped
-from plant.physics.turning import felt_gravity, rolled, turning_in
+from plant.physics.turning import felt_gravity, rolled, rolling_radius, turning_in
 from plant.physics.vertical import leg_load, shaken, tail_contact, tail_drag, tyre_load
 
 
@@ -30,6 +30,12 @@ def turn(b: Block, k: int, turn_script: float, h: float) -> tuple[float, float, 
     b[R.roll_sine + k] = roll_s
     b[R.roll_cosine + k] = roll_c
     b[R.roll_rate_radps + k] = roll_rate
+    radius = rolling_radius(b[R.wheel_radius_m + k], b[R.crown_radius_m + k], roll_c)
+    per_radius = 1.0 / radius
+    b[R.radius_now_m + k] = radius
+    b[R.per_radius_now + k] = per_radius
+    # What the rotor turns against the board beyond the way over the upright wheel's radius.
+    b[R.turned_rad + k] += (speed * (per_radius - b[R.per_radius_m + k]) + yaw * roll_s) * h
     gravity = felt_gravity(lateral)
     curvature = b[R.road_curvature_per_m + k]
     pressed = gravity * cosine(b[R.road_grade_rad + k]) + speed * speed * curvature
@@ -118,7 +124,7 @@ def press(b: Block, k: int, h: float) -> float:
 @scalar
 def grip(b: Block, k: int, torque: float) -> tuple[float, float, bool]:
     """Return the drive's force, the ground's while sliding, both in N, and if the wheel holds."""
-    drive_force = torque * b[R.per_radius_m + k]
+    drive_force = torque * b[R.per_radius_now + k]
     traction, sliding, holds = ground_force(
         drive_force,
         b[R.rolling_mass_kg + k] - b[R.moving_mass_kg + k],
@@ -144,7 +150,7 @@ def resist(
     # What the ride itself needs: the asked acceleration on this grade, whatever the profile.
     b[R.need_a + k] = (
         (b[R.rolling_mass_kg + k] * b[R.accel_wanted_mps2 + k] + weight_along + steady)
-        * b[R.wheel_radius_m + k]
+        * b[R.radius_now_m + k]
         * b[R.per_torque_per_amp + k]
     )
     holding = holding_force(b[R.support + k], b[R.rider_mgh_nm + k], b[R.distance_m + k], speed)

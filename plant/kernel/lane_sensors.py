@@ -87,7 +87,9 @@ def estimate_attitude(b: Block, k: int) -> None:
 @scalar
 def track_wheel(b: Block, k: int) -> None:
     """Advance the tracking loop that follows the counted rotor angle."""
-    turned = b[R.distance_m + k] * b[R.per_radius_m + k] - b[R.pitch_rad + k]
+    turned = b[R.distance_m + k] * b[R.per_radius_m + k] - (
+        b[R.pitch_rad + k] - b[R.turned_rad + k]
+    )
     seen = np.floor(turned * b[R.counts_per_rad + k]) * b[R.per_counts_per_rad + k]
     angle = b[R.rotor_angle_rad + k]
     speed = b[R.rotor_speed_radps + k]

@@ -53,6 +53,16 @@ def rolled(lateral: float, lateral_rate: float, ratio: float) -> tuple[float, fl
 
 
 @scalar
+def rolling_radius(upright: float, crown: float, roll_c: float) -> float:
+    """Return the radius in m on which a rolled wheel rolls.
+
+    The tread's section is a circle of radius `crown`, as on a torus: its lowest point comes nearer
+    to the axle by crown (1 - cos(roll)) (Cossalter, Motorcycle Dynamics, 2nd ed., from memory).
+    """
+    return upright - crown * (1.0 - roll_c)
+
+
+@scalar
 def felt_pitch_rate(pitch_rate: float, yaw_rate: float, roll_s: float) -> float:
     """Return the rate in rad/s that a gyro along the axle feels, nose down: q above."""
     return pitch_rate - yaw_rate * roll_s

@@ -55,6 +55,7 @@ STATE = (
     "winding_c",
     "flex_rad",
     "flex_rate_radps",
+    "turned_rad",
     "shake_mps2",
 )
 
@@ -62,7 +63,8 @@ STATE = (
 def _electrical(now: Lanes, rate: dict[str, float]) -> float:
     """Fill in the rates of current, battery and heat; return the motor torque."""
     current = now.current_a
-    rotor = now.speed_mps / now.wheel_radius_m - now.pitch_rate_radps
+    rotor = now.speed_mps / now.radius_now_m - now.pitch_rate_radps
+    rotor += now.yaw_rate_radps * now.roll_sine
     emf = now.torque_per_amp_nm / 1.5 * rotor
     copper = 1.5 * now.winding_resistance_now_ohm * current**2
     conduction = 1.5 * now.mosfet_resistance_ohm * current**2
@@ -131,16 +133,16 @@ def _feet(now: Lanes, rate: dict[str, float]) -> float:
 def rates(now: Lanes, turn_radps: float, headwind_mps: float) -> dict[str, float]:
     """Return the time derivative of every state, and leave forces and voltages in `now`."""
     rate: dict[str, float] = {}
-    torque = _electrical(now, rate)
     # At a zero step this only works out what the turn is now.
     lateral = turn_in(now, 0.0, turn_radps)
+    torque = _electrical(now, rate)
     gravity = np.hypot(GRAVITY_MPS2, lateral)
     pressed = gravity * np.cos(now.road_grade_rad) + now.speed_mps**2 * now.road_curvature_per_m
     _vertical(now, rate, pressed)
     feet = _feet(now, rate)
     weight_along = now.moving_mass_kg * GRAVITY_MPS2 * np.sin(now.road_grade_rad)
     against = resist(now, headwind_mps, lateral) + now.wheel_load_n * now.road_slope
-    force = torque / now.wheel_radius_m
+    force = torque / now.radius_now_m
     now.accel_mps2, pitch_accel, lean_accel = accelerate(
         now,
         now.rolling_mass_kg,
@@ -158,6 +160,7 @@ def rates(now: Lanes, turn_radps: float, headwind_mps: float) -> dict[str, float
         "lean_rad": now.lean_rate_radps,
         "lean_rate_radps": lean_accel,
         "yaw_rate_radps": (turn_radps - now.yaw_rate_radps) / YAW_TIME_S,
+        "turned_rad": now.turned_rate_radps,
         "flex_rad": now.flex_rate_radps,
         "flex_rate_radps": -torque / now.frame_inertia_kg_m2
         - omega * (2.0 * now.flex_damping_ratio * now.flex_rate_radps + omega * now.flex_rad),
@@ -199,7 +202,7 @@ def _between(
     slope(DT_S, solved.y[:, -1])
     friction = now.road_friction_ratio * now.wheel_load_n
     rim_kg = now.rolling_mass_kg - now.moving_mass_kg
-    asked = now.torque_per_amp_nm * now.current_a / now.wheel_radius_m - rim_kg * now.accel_mps2
+    asked = now.torque_per_amp_nm * now.current_a / now.radius_now_m - rim_kg * now.accel_mps2
     over = -now.pitch_rad - now.road_grade_rad - now.tail_contact_rad
     if abs(asked) > friction or over > 0.0 or now.support > 0.0:
         raise ValueError("the wheel slips or something else than it touches the ground")

@@ -66,7 +66,7 @@ def accelerate(
 
 def grip(lanes: Lanes, torque_nm: Floats) -> tuple[Floats, Floats, Floats]:
     """Return the force at the ground, the inertia that moves with it, and whether it holds."""
-    force = torque_nm / lanes.wheel_radius_m
+    force = torque_nm / lanes.radius_now_m
     friction = lanes.road_friction_ratio * lanes.wheel_load_n
     rim_kg = lanes.rolling_mass_kg - lanes.moving_mass_kg
     asked = force - rim_kg * lanes.accel_mps2
@@ -82,7 +82,7 @@ def grip(lanes: Lanes, torque_nm: Floats) -> tuple[Floats, Floats, Floats]:
 def spin(lanes: Lanes, torque_nm: Floats, holds: Floats, dt_s: Floats) -> None:
     """Advance the slip of the wheel; it ends when it would change sign."""
     rim_kg = lanes.rolling_mass_kg - lanes.moving_mass_kg
-    free = torque_nm / lanes.wheel_radius_m - lanes.traction_n
+    free = torque_nm / lanes.radius_now_m - lanes.traction_n
     slip = lanes.slip_mps + (free / rim_kg - lanes.accel_mps2) * dt_s
     caught = (lanes.slip_mps != 0.0) & (slip * lanes.slip_mps <= 0.0)
     lanes.slip_mps = np.where(holds | caught, 0.0, slip)
@@ -110,6 +110,15 @@ def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:
     leaning = lanes.roll_ratio * lanes.lateral_mps2 / GRAVITY_MPS2
     lanes.roll_sine = leaning / np.hypot(1.0, leaning)
     lanes.roll_cosine = 1.0 / np.hypot(1.0, leaning)
+    # Where a torus touches the ground when it is tilted.
+    lanes.radius_now_m = lanes.wheel_radius_m - lanes.crown_radius_m * (1.0 - lanes.roll_cosine)
+    lanes.per_radius_now = 1.0 / lanes.radius_now_m
+    lanes.turned_rate_radps = (
+        lanes.speed_mps / lanes.radius_now_m
+        - lanes.speed_mps / lanes.wheel_radius_m
+        + lanes.yaw_rate_radps * lanes.roll_sine
+    )
+    lanes.turned_rad = lanes.turned_rad + lanes.turned_rate_radps * dt_s
     lanes.roll_rate_radps = lanes.roll_ratio * changes / GRAVITY_MPS2 / (1.0 + leaning**2)
     return lanes.lateral_mps2
 
@@ -137,7 +146,7 @@ def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> N
         + support * mgh * (HOLD_STIFFNESS * lanes.distance_m + HOLD_DAMPING * lanes.speed_mps)
     )
     asked = lanes.rolling_mass_kg * lanes.accel_wanted_mps2 + weight_along + steady
-    lanes.need_a = asked * lanes.wheel_radius_m / lanes.torque_per_amp_nm
+    lanes.need_a = asked * lanes.radius_now_m / lanes.torque_per_amp_nm
     upright = lanes.lean_rad - weight_along * lanes.wheel_radius_m / mgh
     standing = (
         -support * mgh * (STAND_STIFFNESS * upright + STAND_DAMPING_S * lanes.lean_rate_radps)

@@ -83,7 +83,9 @@ def current_window(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[
 
 def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     """Advance current, battery and heat; return the motor torque in N m."""
-    rotor = (lanes.speed_mps + lanes.slip_mps) / lanes.wheel_radius_m - lanes.pitch_rate_radps
+    rotor = (lanes.speed_mps + lanes.slip_mps) / lanes.radius_now_m - (
+        lanes.pitch_rate_radps - lanes.yaw_rate_radps * lanes.roll_sine
+    )
     emf = lanes.torque_per_amp_nm / 1.5 * rotor
     reactance = lanes.pole_pairs * rotor * lanes.phase_inductance_h
     low, high = current_window(lanes, emf, reactance)

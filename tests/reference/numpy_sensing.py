@@ -49,7 +49,7 @@ def sense(lanes: Lanes, step: int) -> None:
 
     estimate_attitude(lanes)
 
-    turned = lanes.distance_m / lanes.wheel_radius_m - lanes.pitch_rad
+    turned = lanes.distance_m / lanes.wheel_radius_m + lanes.turned_rad - lanes.pitch_rad
     count_rad = 2.0 * np.pi / (6.0 * lanes.pole_pairs)
     miss = np.floor(turned / count_rad) * count_rad - lanes.rotor_angle_rad
     bandwidth = 2.0 * np.pi * lanes.speed_tracking_hz

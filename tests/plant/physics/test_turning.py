@@ -13,10 +13,11 @@ import sympy
 
 from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.description.profile_array import PROFILE_NAMES
+from plant.kernel.lane_init import torque_per_amp
 from plant.physics.attitude import estimated, felt_tilt
 from plant.physics.control import turn_response
-from plant.physics.turning import felt_gravity, felt_pitch_rate, rolled
-from tests import invented_rides
+from plant.physics.turning import felt_gravity, felt_pitch_rate, rolled, rolling_radius
+from tests import invented, invented_rides
 from tests.plant import rig
 
 # A sensor on a board that goes round a centre at its left, the way ahead along +x.
@@ -239,3 +240,39 @@ def test_a_turn_presses_the_nose_down_through_damping_alone_by_its_gain():
     stiffness = profile[PROFILE_NAMES.index("inner_gain_a_per_deg")]
     seen = np.degrees(ridden.end["attitude_rad"]) * stiffness
     np.testing.assert_allclose(ridden.end["current_raw_a"], expected + seen, rtol=0.01)
+
+
+def test_a_rolled_wheel_rolls_where_its_torus_touches_the_ground():
+    # Points of a torus's section, rolled over: the lowest of them, and its distance from the axle.
+    radius, crown, roll = 0.14, 0.05, 0.45
+    around = np.linspace(0.0, 2.0 * math.pi, 200001)
+    across, outwards = crown * np.sin(around), radius - crown + crown * np.cos(around)
+    lowest = np.argmin(across * math.sin(roll) - outwards * math.cos(roll))
+
+    assert rolling_radius(radius, crown, math.cos(roll)) == pytest.approx(outwards[lowest])
+
+
+def test_in_a_turn_the_wheel_speed_reads_high_and_a_current_pushes_harder():
+    yaw_rate, speed, current = math.radians(45.0), 5.0, 20.0
+    course = invented_rides.course(
+        "round",
+        invented_rides.road(invented_rides.surface(0.0, 1.5, 0.0)),
+        invented_rides.manoeuvre(
+            3.0, ((0.0, speed),), turn_deg_per_s=((0.0, math.degrees(yaw_rate)),)
+        ),
+    )
+    record = ("rotor_speed_radps", "accel_mps2")
+    rows = rig.QUIET | rig.HELD | rig.held_current(current) | {"scrub_ratio": 0.0}
+
+    ridden = rig.run(rows, seconds=3.0, course=course, record=record)
+
+    wheel = invented.board().wheel
+    roll = math.atan(yaw_rate * speed / GRAVITY_MPS2)
+    radius = wheel.wheel_radius_m - wheel.crown_radius_m * (1.0 - math.cos(roll))
+    read = np.mean(ridden.signal["rotor_speed_radps"][-1000:])
+    # The rotor turns against a board that itself goes round with psi' sin(beta).
+    assert read == pytest.approx(speed / radius + yaw_rate * math.sin(roll), rel=1e-3)
+    assert read * wheel.wheel_radius_m > 1.03 * speed
+    torque_nm = torque_per_amp(invented.board().motor.kv_rpm_per_v) * current
+    push_n = ridden.signal["accel_mps2"][-1] * ridden.end["rolling_mass_kg"]
+    np.testing.assert_allclose(push_n, torque_nm / radius, rtol=1e-3)
