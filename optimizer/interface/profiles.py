@@ -1,6 +1,7 @@
 """Profiles: picked from results, read from files, proven and handed over."""
 
 import dataclasses
+import functools
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -160,7 +161,7 @@ def validate(
     report = validation.validate(
         study,
         profile_to_array(profile),
-        front=finished_front(study),
+        front=functools.partial(finished_front, study),
         accelerated_h=accelerated,
         n_jobs=n_threads(jobs),
         stages=CalledBack(on_progress),

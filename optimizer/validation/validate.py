@@ -2,6 +2,7 @@
 
 import dataclasses
 import math
+from collections.abc import Callable
 
 from optimizer.analysis.front_profiles import FrontProfiles
 from optimizer.base.progress import UNWATCHED, Stages
@@ -48,7 +49,7 @@ def validate(
     study: Study,
     profile: Floats,
     *,
-    front: FrontProfiles | None = None,
+    front: Callable[[], FrontProfiles | None] = lambda: None,
     accelerated_h: float | None = None,
     n_jobs: int = 1,
     stages: Stages = UNWATCHED,
@@ -60,8 +61,9 @@ def validate(
     study : Study
     profile : (parameter,) float64
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
-    front : FrontProfiles or None
-        Other profiles that ride what this one does not survive.
+    front : callable
+        Gives other profiles that ride what this one does not survive, or None; called where there
+        is something of that kind.
     accelerated_h : float or None
         Hours of the riding day over which its nose-downs are estimated besides.
     n_jobs : int
@@ -87,7 +89,8 @@ def validate(
     day = ride_days(study, profile, hours=hours, n_jobs=n_jobs, advance=stages.advance)
     verdicts.append(judge_day(study, day))
     stages.begin("riding nose-downs again, with one thing changed")
-    remedies = remedies_of_day(study, profile, day.nose_downs, front=front, n_jobs=n_jobs)
+    others = front() if day.nose_downs else None
+    remedies = remedies_of_day(study, profile, day.nose_downs, front=others, n_jobs=n_jobs)
     accelerated = None
     if accelerated_h is not None:
         stages.begin("finding the hardest rides, in hours", accelerated_h)
