@@ -11,9 +11,7 @@ from optimizer.riding_day.speeds import (
     held_between,
     speed_bounds,
 )
-from optimizer.study.log_data.rolling import lasts_s
-from optimizer.study.riding_day import RidingDay
-from optimizer.study.route import STEP_M
+from optimizer.study.riding_day import ROUTE_STEP_M, RidingDay, lasts_s
 from plant.arrays import Floats
 from plant.description.course import Course, Elevation, Manoeuvre, Patch, Points, Road
 
@@ -95,16 +93,16 @@ def _grades(day: RidingDay, random: Random, length_m: float) -> Points:
 def _recorded_grades(routes: Sequence[Elevation], random: Random, length_m: float) -> Points:
     """Return grades from a random start on, in a random direction; every start is as likely."""
     spare_m = np.array([route.distance_m[-1] - length_m for route in routes])
-    weight = np.maximum(spare_m, 0.0) + STEP_M
+    weight = np.maximum(spare_m, 0.0) + ROUTE_STEP_M
     which = int(random.choice(len(routes), p=weight / weight.sum()))
     route = routes[which]
     start_m = float(random.uniform(0.0, max(spare_m[which], 0.0)))
-    places = STEP_M * np.arange(int(length_m / STEP_M) + 1)
+    places = ROUTE_STEP_M * np.arange(int(length_m / ROUTE_STEP_M) + 1)
     on_route = start_m + places
     if random.random() < 0.5:
         on_route = route.distance_m[-1] - on_route
     height_m = np.interp(on_route, route.distance_m, route.height_m)
-    grades = 100.0 * np.diff(height_m) / STEP_M
+    grades = 100.0 * np.diff(height_m) / ROUTE_STEP_M
     return tuple(zip(places[:-1].tolist(), grades.tolist(), strict=True))
 
 

@@ -6,12 +6,8 @@ from pathlib import Path
 from optimizer.base.errors import UserInputError
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.resampling import load_log
-from optimizer.study.log_data.rolling import (
-    lasts_s,
-    recorded_heights,
-    rolling_stretches,
-    speed_points,
-)
+from optimizer.study.log_data.rolling import recorded_heights, rolling_stretches, speed_points
+from optimizer.study.riding_day import lasts_s
 from plant.description.course import Elevation, Points
 
 _SHORTEST_STRETCH_S = 5.0  # assumed: what is shorter is a push or a step

@@ -1,10 +1,12 @@
-"""What a mixed riding day is drawn from: data only."""
+"""What a mixed riding day is drawn from: data, and what loads nothing to read files with."""
 
 import dataclasses
 from collections.abc import Mapping
 
 from plant.description.course import Elevation, Points, Surface
 from plant.description.quantity import quantity
+
+ROUTE_STEP_M = 5.0  # spacing of the heights kept, well below the length of their averaging
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,3 +56,8 @@ class RidingDay:
     def way_m(self) -> float:
         """Length of the road of a ride, with some to spare for a board that runs ahead."""
         return 1.3 * self.fast_mps * self.ride_s + 30.0
+
+
+def lasts_s(points: Points) -> float:
+    """Return the time from the first of some points to the last; 0 where there is none."""
+    return points[-1][0] - points[0][0] if points else 0.0

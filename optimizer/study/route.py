@@ -11,11 +11,11 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from optimizer.base.errors import UserInputError
+from optimizer.study.riding_day import ROUTE_STEP_M
 from optimizer.study.route_files import read_csv, read_gpx, read_npz
 from plant.arrays import Floats
 from plant.description.course import Elevation, Points
 
-STEP_M = 5.0  # spacing of the heights kept, well below the length of the averaging
 _BEYOND_M = 25.0  # kept behind the ride's end, for a rider who is faster than wanted
 
 
@@ -77,7 +77,7 @@ def _along(path: Path, distance_m: Floats, height_m: Floats) -> Elevation:
 
 
 def smoothed(route: Elevation, *, smooth_m: float) -> Elevation:
-    """Return the route about every `STEP_M` with its heights averaged over a length.
+    """Return the route about every `ROUTE_STEP_M` with its heights averaged over a length.
 
     Parameters
     ----------
@@ -87,7 +87,7 @@ def smoothed(route: Elevation, *, smooth_m: float) -> Elevation:
         about the last point, so that a steady grade stays as it is.
     """
     end_m = float(route.distance_m[-1])
-    n_steps = max(math.ceil(end_m / STEP_M), 1)
+    n_steps = max(math.ceil(end_m / ROUTE_STEP_M), 1)
     distance_m = np.linspace(0.0, end_m, n_steps + 1)
     height_m = np.interp(distance_m, route.distance_m, route.height_m)
     half = min(round(0.5 * smooth_m / distance_m[1]), n_steps)
@@ -121,13 +121,13 @@ def ridden_part(route: Elevation, *, from_m: float, length_m: float, path: Path)
         The route ends before the ride does.
     """
     end_m = float(route.distance_m[-1])
-    needed_m = max(length_m, STEP_M)
+    needed_m = max(length_m, ROUTE_STEP_M)
     if from_m + needed_m > end_m:
         raise UserInputError(
             f"{path}: the route is {end_m:.0f} m long, the ride needs {needed_m:.0f} m from"
             f" {from_m:.0f} m on; start earlier, ride shorter, or choose a longer route"
         )
     part_m = min(needed_m + _BEYOND_M, end_m - from_m)
-    distance_m = np.linspace(0.0, part_m, math.ceil(part_m / STEP_M) + 1)
+    distance_m = np.linspace(0.0, part_m, math.ceil(part_m / ROUTE_STEP_M) + 1)
     height_m = np.interp(distance_m + from_m, route.distance_m, route.height_m)
     return Elevation(distance_m=distance_m, height_m=height_m)

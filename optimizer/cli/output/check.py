@@ -20,8 +20,7 @@ from optimizer.interface.studies import load_study
 from optimizer.riding_day.hard_rides import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
 from optimizer.study.load import INNER_NAMES
-from optimizer.study.log_data.rolling import lasts_s
-from optimizer.study.riding_day import RidingDay
+from optimizer.study.riding_day import RidingDay, lasts_s
 from optimizer.study.route import steepest_percent
 from optimizer.study.study import Study
 from plant.compile import CACHE_FOLDER

@@ -58,11 +58,6 @@ def speed_points(speed_mps: Floats, dt_s: float) -> Points:
     )
 
 
-def lasts_s(points: Points) -> float:
-    """Return the time from the first of some points to the last; 0 where there is none."""
-    return points[-1][0] - points[0][0] if points else 0.0
-
-
 def recorded_heights(log: RideLog) -> tuple[Elevation, float] | None:
     """Return smoothed heights along the way of a log, and how far it had rolled at their start.
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from matplotlib import cbook
 
 from optimizer.base.errors import UserInputError
-from optimizer.study.route import STEP_M, read_route, ridden_part, smoothed
+from optimizer.study.riding_day import ROUTE_STEP_M
+from optimizer.study.route import read_route, ridden_part, smoothed
 from plant.description.course import Elevation
 
 EARTH_RADIUS_M = 6_378_137.0  # WGS 84 equatorial radius, as map tools use it
@@ -148,7 +149,7 @@ def test_smoothing_keeps_a_steady_grade(grade, length_m, smooth_m):
 
 
 def test_the_ridden_part_starts_at_zero_and_keeps_the_heights_of_its_place():
-    distance = np.arange(0.0, 1001.0, STEP_M)
+    distance = np.arange(0.0, 1001.0, ROUTE_STEP_M)
     route = Elevation(distance_m=distance, height_m=0.05 * distance)
 
     part = ridden_part(route, from_m=300.0, length_m=80.0, path=Path("hill.gpx"))
