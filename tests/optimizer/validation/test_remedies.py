@@ -146,9 +146,9 @@ def test_a_slower_day_has_the_same_roads_and_is_slower_only_where_they_ask_for_c
             dataclasses.replace(slow.manoeuvre, speed_mps=as_drawn.manoeuvre.speed_mps)
             == as_drawn.manoeuvre
         )
-        speeds = [np.array(one.manoeuvre.speed_mps)[:, 1].min() for one in (as_drawn, slow)]
-        n_slower += speeds[1] < speeds[0]
-    assert n_slower >= 10
+        speeds = [np.array(one.manoeuvre.speed_mps)[:, 1].mean() for one in (as_drawn, slow)]
+        n_slower += speeds[1] < speeds[0] - 1e-3
+    assert n_slower >= 25
     asphalt_only = dataclasses.replace(of_day, fastest_mps={}, kerbs_per_km=0.0)
     smooth = dataclasses.replace(STUDY, riding_day=asphalt_only)
     assert drawn_course(slower(smooth).riding_day, number=1, seed=3) == drawn_course(
