@@ -22,6 +22,7 @@ from plant.physics.loop_delay import command_shares
 LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
 _ROW_OF = {row.name: row // WIDTH for row in R}  # looked up faster than in an enumeration
+_RING = tuple(f"ring_{slot}" for slot in range(RING_SLOTS))
 _CHARGE_RATIOS = np.linspace(0.0, 1.0, len(CELL_OCV_V))
 _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
 
@@ -187,8 +188,7 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
         "ask_accel_mps2": manoeuvre.ask_ratio * values["accel_limit_mps2"],
         "ask_braking_mps2": manoeuvre.ask_ratio * values["braking_limit_mps2"],
     }
-    state |= {f"ring_{slot}": moment for slot in range(RING_SLOTS)}
-    return state
+    return state | dict.fromkeys(_RING, moment)
 
 
 # Extremes start where every ride's first value replaces them.
