@@ -226,6 +226,7 @@ def test_the_command_tells_the_estimate_and_the_verdict_stays_with_the_count(lev
     assert "ccelerated" not in str(verdict)
     for text in (out, page):
         assert "Accelerated estimate over 20 h" in " ".join(text.split())
+        assert "Asked: at most 0.29 per 1,000 km" in " ".join(text.split())
 
 
 def test_an_estimate_over_no_more_hours_than_are_ridden_is_refused(study):
