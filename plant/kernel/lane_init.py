@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
-from plant.description.board import Board
+from plant.description.board import Board, Frame
 from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
@@ -16,6 +16,7 @@ from plant.elementary import elementwise
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.physics.battery import CELL_OCV_V
 from plant.physics.control import warning_widths
+from plant.physics.frame_mode import mode_changes
 from plant.physics.lag import lag_share, mean_share
 from plant.physics.loop_delay import command_shares
 
@@ -54,7 +55,8 @@ def _board_constants(board: Board) -> dict[str, float]:
         "deck_mass_kg": frame.frame_mass_kg + wheel.wheel_mass_kg,
         "nose_contact_rad": math.radians(frame.nose_contact_deg),
         "tail_contact_rad": math.radians(frame.tail_contact_deg),
-        "flex_radps": 2.0 * math.pi * frame.flex_frequency_hz,
+        "flex_rad_per_nm": 1.0
+        / (frame.frame_inertia_kg_m2 * (2.0 * math.pi * frame.flex_frequency_hz) ** 2),
         "counts_per_rad": 6.0 * board.motor.pole_pairs / (2.0 * math.pi),
         # Critically damped tracking loop of second order.
         "tracking_gain_per_s": 2.0 * tracking,
@@ -64,6 +66,12 @@ def _board_constants(board: Board) -> dict[str, float]:
         "gyro_ramp_share": 1.0 - mean_share(DT_S, sensors.gyro_lag_s),
         "air_density_kg_m3": AIR_DENSITY_KG_M3,
     } | _command_shares(board.drive.loop_delay_s)
+
+
+def _frame_mode(frame: Frame, dt_s: float) -> dict[str, float]:
+    changes = mode_changes(frame.flex_frequency_hz, frame.flex_damping_ratio, dt_s)
+    ways = ("angle_by_angle", "angle_by_rate", "rate_by_angle", "rate_by_rate")
+    return {f"flex_{way}": change for way, change in zip(ways, changes, strict=True)}
 
 
 def _command_shares(loop_delay_s: float) -> dict[str, float]:
@@ -81,7 +89,6 @@ _RECIPROCALS = {
     "per_rider_j": ("rider_j_kg_m2", 1.0),
     "per_deck_mass": ("deck_mass_kg", 1.0),
     "per_rider_mass": ("mass_kg", 1.0),
-    "per_frame_inertia": ("frame_inertia_kg_m2", 1.0),
     "per_phase_limit": ("phase_current_limit_a", 1.0),
     "per_counts_per_rad": ("counts_per_rad", 1.0),
     "per_attitude_time": ("attitude_time_s", 1.0),
@@ -233,6 +240,7 @@ def lane_template(
     values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
     values["current_mean_share"] = mean_share(DT_S / n_sub, board.drive.current_lag_s)
+    values |= _frame_mode(board.frame, DT_S / n_sub)
     values |= _start(values, course, grade_rad) | _FIRST
     template = np.zeros(N_ROWS)
     template[_rows(tuple(values))] = list(values.values())

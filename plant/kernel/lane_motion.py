@@ -217,19 +217,21 @@ def slip(b: Block, k: int, holds: bool, spare_force: float, h: float) -> None:
 
 
 @scalar
-def flex(b: Block, k: int, torque: float, h: float) -> None:
-    """Advance the frame's mode between motor and IMU."""
-    angle, rate = flexed(
-        b[R.flex_rad + k],
-        b[R.flex_rate_radps + k],
+def flex(b: Block, k: int, torque: float) -> None:
+    """Advance the frame's mode between motor and IMU by one plant step."""
+    angle, rate = b[R.flex_rad + k], b[R.flex_rate_radps + k]
+    change, rate_change = flexed(
+        angle,
+        rate,
         torque,
-        b[R.per_frame_inertia + k],
-        b[R.flex_radps + k],
-        b[R.flex_damping_ratio + k],
-        h,
+        b[R.flex_rad_per_nm + k],
+        b[R.flex_angle_by_angle + k],
+        b[R.flex_angle_by_rate + k],
+        b[R.flex_rate_by_angle + k],
+        b[R.flex_rate_by_rate + k],
     )
-    b[R.flex_rad + k] = angle
-    b[R.flex_rate_radps + k] = rate
+    b[R.flex_rad + k] = angle + change * b[R.alive + k]
+    b[R.flex_rate_radps + k] = rate + rate_change * b[R.alive + k]
 
 
 @scalar

@@ -171,5 +171,5 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         path_force = push - resisting - weight_along
         accelerate(b, k, inertia, gravity, path_force, feet + tail - torque, feet, weight_along, h)
         slip(b, k, holds, drive_force - sliding, h)
-        flex(b, k, torque, h)
+        flex(b, k, torque)
         lift_foot(b, k, h)

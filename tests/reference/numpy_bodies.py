@@ -1,8 +1,10 @@
 """Wheel, board and rider along the road, over a batch of lanes."""
 
+import functools
 from types import SimpleNamespace as Lanes
 
 import numpy as np
+from scipy.linalg import expm
 
 from tests.reference.constants import (
     GRAVITY_MPS2,
@@ -88,16 +90,25 @@ def spin(lanes: Lanes, torque_nm: Floats, holds: Floats, dt_s: Floats) -> None:
     lanes.slip_mps = np.where(holds | caught, 0.0, slip)
 
 
+@functools.cache
+def flex_step(frequency_hz: float, damping_ratio: float, inertia: float, dt_s: float) -> Floats:
+    """Return how angle and rate follow from angle, rate and a torque that holds, (2, 3)."""
+    omega = 2.0 * np.pi * frequency_hz
+    moves = [
+        [0.0, 1.0, 0.0],
+        [-(omega**2), -2.0 * damping_ratio * omega, -1.0 / inertia],
+        [0.0] * 3,
+    ]
+    step: Floats = expm(dt_s * np.array(moves))[:2]
+    return step
+
+
 def flex(lanes: Lanes, torque_nm: Floats, dt_s: Floats) -> None:
     """Advance the frame's mode between motor and IMU."""
-    omega = 2.0 * np.pi * lanes.flex_frequency_hz
-    accel = (
-        -torque_nm / lanes.frame_inertia_kg_m2
-        - 2.0 * lanes.flex_damping_ratio * omega * lanes.flex_rate_radps
-        - omega**2 * lanes.flex_rad
-    )
-    lanes.flex_rate_radps = lanes.flex_rate_radps + accel * dt_s
-    lanes.flex_rad = lanes.flex_rad + lanes.flex_rate_radps * dt_s
+    numbers = (lanes.flex_frequency_hz, lanes.flex_damping_ratio, lanes.frame_inertia_kg_m2, dt_s)
+    moves = np.stack([flex_step(*map(float, lane)) for lane in zip(*numbers, strict=True)])
+    state = np.stack([lanes.flex_rad, lanes.flex_rate_radps, torque_nm], axis=1)
+    lanes.flex_rad, lanes.flex_rate_radps = (moves * state[:, None, :]).sum(axis=2).T
 
 
 def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:

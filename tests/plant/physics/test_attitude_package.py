@@ -103,7 +103,7 @@ def test_sustained_acceleration_tilts_both_filters_by_acceleration_over_gravity(
         rig.QUIET
         | rig.UPRIGHT
         | rig.held_current(current_for(acceleration))
-        | {"attitude_time_s": time_s, "per_attitude_time": 1.0 / time_s, "per_frame_inertia": 0.0},
+        | {"attitude_time_s": time_s, "per_attitude_time": 1.0 / time_s, "flex_rad_per_nm": 0.0},
         seconds=3.0,
         course=rig.flat(3.0, 6.0),
         record=("attitude_rad", "accel_mps2"),

@@ -21,7 +21,7 @@ def constant_acceleration(acceleration):
     inertia = ridden.end["rolling_mass_kg"][0]
     current = acceleration * inertia * RADIUS_M / torque_per_amp(BOARD.motor.kv_rpm_per_v)
     # Without the frame mode, which the motor's reaction would bend.
-    return rig.QUIET | rig.UPRIGHT | rig.held_current(current) | {"per_frame_inertia": 0.0}
+    return rig.QUIET | rig.UPRIGHT | rig.held_current(current) | {"flex_rad_per_nm": 0.0}
 
 
 @pytest.mark.parametrize("acceleration", [1.0, -0.5])
