@@ -79,6 +79,9 @@ def board() -> Board:
             gyro_lag_s=0.002,
             attitude_time_s=3.0,
             turn_correction_ratio=0.8,
+            imu_tilt_deg=0.0,
+            accelerometer_bias_mps2=0.0,
+            current_offset_a=0.0,
             speed_tracking_hz=8.0,
         ),
     )

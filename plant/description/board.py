@@ -84,7 +84,7 @@ class Frame:
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Sensors:
-    """Gyro, accelerometer and rotor-angle sensor."""
+    """Gyro, accelerometer, rotor-angle and current sensor; an error is added to the true value."""
 
     gyro_noise_deg_per_s: float = quantity("noise at rest, each 1 ms sample", 0.0, 20.0)
     gyro_noise_per_mps2: float = quantity("deg/s more per m/s2 of wheel shaking", 0.0, 5.0)
@@ -94,6 +94,9 @@ class Sensors:
     turn_correction_ratio: float = quantity(
         "share of a turn's acceleration that the attitude filter takes off", 0.0, 1.2
     )
+    imu_tilt_deg: float = quantity("nose-down tilt at which the IMU is mounted", -5.0, 5.0)
+    accelerometer_bias_mps2: float = quantity("constant error that feels nose down", -1.0, 1.0)
+    current_offset_a: float = quantity("constant error of the measured motor current", -10.0, 10.0)
     speed_tracking_hz: float = quantity("bandwidth of the wheel-speed loop", 0.5, 100.0)
 
 

@@ -31,7 +31,7 @@ _YAW_NOISE_SHARE = 0.5  # assumed: yaw gyro noise over pitch gyro noise
 def respond_to_load(b: Block, k: int, speed: float) -> float:
     """Advance shift and stiffness lift, and return the downhill residual in m/s2."""
     current, filtered, compared, acceleration = load_filters(
-        b[R.current_a + k],
+        b[R.current_a + k] + b[R.current_offset_a + k],
         speed,
         b[R.current_filtered_a + k],
         b[R.speed_filtered_mps + k],

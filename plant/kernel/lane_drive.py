@@ -35,7 +35,8 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
     b[R.available_low_a + k] = low
     b[R.available_high_a + k] = high
     current = b[R.current_a + k]
-    target = clip(b[R.current_commanded_a + k], low, high)
+    # The current loop brings the measured current to the commanded one.
+    target = clip(b[R.current_commanded_a + k] - b[R.current_offset_a + k], low, high)
     way = (target - current) * b[R.alive + k]
     b[R.current_a + k] = current + way * b[R.current_share + k]
     current = target - way * b[R.current_mean_share + k]  # the step's mean

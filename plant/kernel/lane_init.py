@@ -64,6 +64,9 @@ def _board_constants(board: Board) -> dict[str, float]:
         "gyro_share": lag_share(DT_S, sensors.gyro_lag_s),
         "turn_felt_ratio": 1.0 - sensors.turn_correction_ratio,
         "gyro_ramp_share": 1.0 - mean_share(DT_S, sensors.gyro_lag_s),
+        # What the accelerometer takes for level, once the attitude filter has settled.
+        "level_error_rad": math.radians(sensors.imu_tilt_deg)
+        + sensors.accelerometer_bias_mps2 / GRAVITY_MPS2,
         "air_density_kg_m3": AIR_DENSITY_KG_M3,
     } | _command_shares(board.drive.loop_delay_s)
 
@@ -151,14 +154,17 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
     # Where the hill asks more than the rider's weight can balance, the ride ends at once.
     balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
-    pitch = -values["tail_contact_rad"] - grade_rad if tail_down else 0.0
+    # A board that holds itself level holds what it takes for level.
+    level = -values["level_error_rad"]
+    pitch = -values["tail_contact_rad"] - grade_rad if tail_down else level
+    attitude = pitch + values["level_error_rad"]
     cell_v = float(np.interp(charge, _CHARGE_RATIOS, CELL_OCV_V))
     state: dict[str, float] = {
         "alive": 1.0,
         "speed_mps": speed,
         "pitch_rad": pitch,
-        "attitude_rad": pitch,
-        "engage_pitch_deg": math.degrees(pitch),
+        "attitude_rad": attitude,
+        "engage_pitch_deg": math.degrees(attitude),
         "lean_rad": math.asin(min(max(balance, -1.0), 1.0)),
         "foot_moment_nm": moment,
         "foot_delayed_nm": moment,

@@ -58,6 +58,7 @@ DERIVED_NAMES = (
     "gyro_share",
     "turn_felt_ratio",
     "gyro_ramp_share",
+    "level_error_rad",
     "smoothing_share",
     "foot_share",
     "current_share",

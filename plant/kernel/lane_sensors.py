@@ -63,6 +63,7 @@ def estimate_attitude(b: Block, k: int) -> None:
         b[R.roll_sine + k],
         roll_c,
     )
+    pitch_felt += b[R.level_error_rad + k]
     pitch_felt += (
         _ACCELEROMETER_SHARE * b[R.shake_mps2 + k] / GRAVITY_MPS2 * b[R.accelerometer_noise + k]
     )

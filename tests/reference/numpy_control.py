@@ -51,9 +51,8 @@ def schedule(lanes: Lanes, error_deg: Floats) -> Floats:
 
 def respond_to_load(lanes: Lanes, speed: Floats) -> tuple[Floats, Floats]:
     """Advance wanted-pitch shift and stiffness lift; return uphill and downhill residual."""
-    lanes.current_filtered_a += (lanes.current_a - lanes.current_filtered_a) * (
-        DT_S / LOAD_FILTER_S
-    )
+    measured_a = lanes.current_a + lanes.current_offset_a
+    lanes.current_filtered_a += (measured_a - lanes.current_filtered_a) * (DT_S / LOAD_FILTER_S)
     lanes.speed_filtered_mps += (speed - lanes.speed_filtered_mps) * (DT_S / LOAD_FILTER_S)
     measured = (speed - lanes.speed_filtered_mps) / LOAD_FILTER_S
     residual = lanes.current_filtered_a / lanes.expected_current_a_per_mps2 - measured

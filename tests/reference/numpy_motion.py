@@ -90,7 +90,7 @@ def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     reactance = lanes.pole_pairs * rotor * lanes.phase_inductance_h
     low, high = current_window(lanes, emf, reactance)
     lanes.available_low_a, lanes.available_high_a = low, high
-    target = np.clip(lanes.current_commanded_a, low, high)
+    target = np.clip(lanes.current_commanded_a - lanes.current_offset_a, low, high)
     start = lanes.current_a
     lanes.current_a = start + (target - start) * lanes.current_share * lanes.alive
     # tau i' = target - i, over the step: the mean of i is the target less tau times its change.

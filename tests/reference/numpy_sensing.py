@@ -82,7 +82,8 @@ def estimate_attitude(lanes: Lanes) -> None:
     too_low = lanes.attitude_rad - pitch
     about_up = lanes.yaw_rate_radps * np.cos(roll) + lanes.roll_rate_radps * too_low
     about_ahead = lanes.roll_rate_radps - lanes.yaw_rate_radps * np.cos(roll) * too_low
-    tilted = pitch - forwards / across + shaken - lanes.attitude_rad
+    askew = np.radians(lanes.imu_tilt_deg) + lanes.accelerometer_bias_mps2 / GRAVITY_MPS2
+    tilted = pitch + askew - forwards / across + shaken - lanes.attitude_rad
     leaning = -(inwards / across) * np.cos(seen) - np.sin(seen)
     lanes.yaw_seen_radps = about_up / np.cos(seen)
     lanes.attitude_rad = lanes.attitude_rad + DT_S * (

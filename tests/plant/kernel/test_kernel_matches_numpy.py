@@ -76,6 +76,22 @@ def test_first_seconds_of_the_nested_structure_agree_in_every_signal(name):
     assert worst_difference(rides, n_steps=2000, profile=NESTED) < 1e-9
 
 
+@pytest.mark.parametrize("name", ["launch", "tail_down_uphill"])
+def test_first_seconds_with_faulty_sensors_agree_in_every_signal(name):
+    faults = {"imu_tilt_deg": 0.7, "accelerometer_bias_mps2": -0.05, "current_offset_a": 1.3}
+    rides = [
+        dataclasses.replace(
+            ride,
+            board=dataclasses.replace(
+                ride.board, sensors=dataclasses.replace(ride.board.sensors, **faults)
+            ),
+        )
+        for ride in invented_rides.rides((name,))
+    ]
+
+    assert worst_difference(rides, n_steps=1000) < 1e-9
+
+
 def test_sub_steps_agree_in_every_signal():
     rides = invented_rides.rides(("climb",))
 

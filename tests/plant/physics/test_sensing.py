@@ -1,5 +1,6 @@
 """Attitude filter, gyro, wheel-speed tracking and reflex delay against closed forms."""
 
+import dataclasses
 import math
 
 import numpy as np
@@ -53,6 +54,40 @@ def test_gyro_bias_tilts_the_attitude_by_bias_times_filter_time():
     ridden = rig.run(rig.QUIET | rig.HELD | rows, seconds=6.0)
 
     np.testing.assert_allclose(np.degrees(ridden.end["attitude_rad"]), 0.2 * 0.5, rtol=1e-3)
+
+
+def with_sensors(**changes):
+    return dataclasses.replace(BOARD, sensors=dataclasses.replace(BOARD.sensors, **changes))
+
+
+def test_a_tilted_imu_and_a_biased_accelerometer_move_level_by_their_angles():
+    # Sensed specific force turns by the tilt, and by bias over gravity.
+    askew = with_sensors(imu_tilt_deg=0.5, accelerometer_bias_mps2=0.2, attitude_time_s=0.5)
+
+    ridden = rig.run(rig.QUIET | rig.HELD | {"pitch_rad": 0.1}, seconds=6.0, board=askew)
+
+    expected = 0.1 + math.radians(0.5) + 0.2 / GRAVITY_MPS2
+    np.testing.assert_allclose(ridden.end["attitude_rad"], expected, rtol=1e-4)
+
+
+def test_a_ride_begins_at_what_the_sensors_take_for_level():
+    askew = with_sensors(imu_tilt_deg=0.5, accelerometer_bias_mps2=0.2)
+
+    ridden = rig.run(rig.QUIET | rig.HELD, seconds=2.0, board=askew)
+
+    level = math.radians(0.5) + 0.2 / GRAVITY_MPS2
+    np.testing.assert_allclose(ridden.end["pitch_rad"], -level, rtol=1e-12)
+    np.testing.assert_allclose(ridden.end["attitude_rad"], 0.0, atol=1e-12)
+
+
+def test_the_current_loop_brings_the_measured_current_to_the_wanted_one():
+    rows = rig.QUIET | rig.HELD | rig.held_current(20.0)
+
+    ridden = rig.run(rows, seconds=2.0, board=with_sensors(current_offset_a=1.5))
+
+    np.testing.assert_allclose(ridden.end["current_a"], 18.5, rtol=1e-9)
+    # And the law compares the measured one with the acceleration.
+    np.testing.assert_allclose(ridden.end["current_filtered_a"], 20.0, rtol=1e-6)
 
 
 def test_wheel_speed_lags_a_steady_acceleration_by_two_over_the_bandwidth():
