@@ -26,6 +26,8 @@ def board() -> Board:
             winding_heat_capacity_j_per_k=900.0,
             winding_resistance_k_per_w=0.8,
             winding_limit_c=120.0,
+            saturation_ratio=0.0,
+            saturation_current_a=140.0,
         ),
         drive=Drive(
             phase_current_limit_a=140.0,

@@ -10,8 +10,9 @@ from plant.constants import GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
-from plant.kernel.lane_init import torque_per_amp
+from plant.kernel.lane_init import saturation_of, torque_per_amp
 from plant.physics.control import stiffness_current
+from plant.physics.saturation import unsaturated
 
 _stiffness_current = entry(stiffness_current)
 
@@ -33,7 +34,9 @@ def motor_moment_nm(profile: Profile, board: Board, nose_up_deg: Floats) -> Floa
     current = np.array([_stiffness_current(error, *curve.values()) for error in nose_up_deg])
     current *= profile.braking.braking_stiffness_ratio
     most = min(profile.braking.braking_current_cap_a, board.drive.phase_current_limit_a)
-    moment: Floats = np.minimum(current, most) * torque_per_amp(board.motor.kv_rpm_per_v)
+    curve_of_iron = saturation_of(board.motor)
+    linear = np.array([unsaturated(amps, *curve_of_iron) for amps in np.minimum(current, most)])
+    moment: Floats = linear * torque_per_amp(board.motor.kv_rpm_per_v)
     return moment
 
 

@@ -19,11 +19,12 @@ from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
-from plant.kernel.lane_init import torque_per_amp
+from plant.kernel.lane_init import saturation_of, torque_per_amp
 from plant.physics.battery import bus_voltage, open_circuit_voltage
 from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import current_window, losses
 from plant.physics.resistance import air_drag, rolling_resistance
+from plant.physics.saturation import saturated, unsaturated
 from plant.stiffness import stiffness_curve
 
 _HALVINGS = 40
@@ -132,7 +133,8 @@ def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
     force_n = _rolling_resistance(speed_mps, mass_kg * GRAVITY_MPS2, rolling_ratio) + _air_drag(
         speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
     )
-    return float(force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v))
+    linear_a = force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v)
+    return float(saturated(linear_a, *saturation_of(board.motor)))
 
 
 def _emf(board: Board, speed_mps: float) -> float:
@@ -151,7 +153,8 @@ def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> t
             drive.switching_loss_w_per_a_v,
             bus_v,
         )
-        power_w = 1.5 * _emf(board, speed_mps) * current_a + copper_w + mosfet_w
+        linear_a = unsaturated(current_a, *saturation_of(board.motor))
+        power_w = 1.5 * _emf(board, speed_mps) * linear_a + copper_w + mosfet_w
         power_w += drive.standby_power_w
         square = source_v**2 - 4.0 * board.battery.series_resistance_ohm * power_w
         if square <= 0.0:  # more than the pack can give at any voltage

@@ -19,6 +19,8 @@ class Motor:
     winding_heat_capacity_j_per_k: float = quantity("heat capacity of the winding", 10.0, 1e5)
     winding_resistance_k_per_w: float = quantity("thermal resistance to the air", 0.01, 20.0)
     winding_limit_c: float = quantity("highest winding temperature", 60.0, 220.0)
+    saturation_ratio: float = quantity("share of torque lost at saturation_current_a", 0.0, 0.25)
+    saturation_current_a: float = quantity("current at which that share is lost", 5.0, 1000.0)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

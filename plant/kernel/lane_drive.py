@@ -5,6 +5,7 @@ from plant.kernel.lane_layout import Block, R
 from plant.physics.battery import bus_voltage, relaxed
 from plant.physics.drive import PHASE_PER_BUS, current_window, losses
 from plant.physics.heat import warmed
+from plant.physics.saturation import unsaturated
 from plant.physics.scalar_math import clip
 from plant.physics.turning import felt_pitch_rate
 
@@ -14,6 +15,8 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
     """Advance the current; return motor torque in N m, copper, MOSFET and electrical power in W.
 
     The rotor turns against the board. Torque and losses are those of the step's mean current.
+    Saturated iron takes torque and back-EMF alike, so that shaft power is torque times speed; the
+    window keeps the whole back-EMF, which is the safe side.
     """
     rotor = (b[R.speed_mps + k] + b[R.slip_mps + k]) * b[R.per_radius_now + k]
     rotor -= felt_pitch_rate(b[R.pitch_rate_radps + k], b[R.yaw_rate_radps + k], b[R.roll_sine + k])
@@ -41,8 +44,9 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
     b[R.current_a + k] = current + way * b[R.current_share + k]
     current = target - way * b[R.current_mean_share + k]  # the step's mean
     copper, mosfet = losses(current, winding_r, mosfet_r, b[R.switching_loss_w_per_a_v + k], bus)
-    power = 1.5 * emf * current + copper + mosfet + b[R.standby_power_w + k]
-    return b[R.torque_per_amp_nm + k] * current, copper, mosfet, power
+    linear = unsaturated(current, b[R.saturation_per_square_a + k], b[R.saturation_end_a + k])
+    power = 1.5 * emf * linear + copper + mosfet + b[R.standby_power_w + k]
+    return b[R.torque_per_amp_nm + k] * linear, copper, mosfet, power
 
 
 @scalar

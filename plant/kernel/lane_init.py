@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
-from plant.description.board import Board, Frame
+from plant.description.board import Board, Frame, Motor
 from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
@@ -19,6 +19,7 @@ from plant.physics.control import warning_widths
 from plant.physics.frame_mode import mode_changes
 from plant.physics.lag import lag_share, mean_share
 from plant.physics.loop_delay import command_shares
+from plant.physics.saturation import saturated, saturation
 
 LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
@@ -29,12 +30,17 @@ _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
 
 
 def torque_per_amp(kv_rpm_per_v: float) -> float:
-    """Return Kt in N m per A of amplitude-invariant q current.
+    """Return Kt in N m per A of amplitude-invariant q current, before saturation.
 
     Kt = (sqrt(3)/2) 60 / (2 pi Kv) = 8.26993 / Kv, with Kv in rpm per volt of line-to-line peak
     (flux linkage of the surface-magnet PMSM: lambda = Ke / (sqrt(3) p), Te = 1.5 p lambda iq).
     """
     return _RPM_TO_TORQUE / kv_rpm_per_v
+
+
+def saturation_of(motor: Motor) -> tuple[float, float]:
+    """Return the motor's saturation as `plant.physics.saturation` takes it, in 1/A^2 and A."""
+    return saturation(motor.saturation_ratio, motor.saturation_current_a)
 
 
 def lag_shares(dt_per_time: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -46,9 +52,12 @@ def _board_constants(board: Board) -> dict[str, float]:
     torque = torque_per_amp(board.motor.kv_rpm_per_v)
     frame, wheel, sensors = board.frame, board.wheel, board.sensors
     tracking = 2.0 * math.pi * sensors.speed_tracking_hz
+    per_square_a, end_a = saturation_of(board.motor)
     return {
         "torque_per_amp_nm": torque,
         "emf_per_radps_v": torque / 1.5,
+        "saturation_per_square_a": per_square_a,
+        "saturation_end_a": end_a,
         "frame_mh_kg_m": frame.frame_mass_kg * frame.frame_com_height_m,
         "frame_j_kg_m2": frame.frame_inertia_kg_m2
         + frame.frame_mass_kg * frame.frame_com_height_m**2,
@@ -152,6 +161,11 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
     tail_down = start is Start.TAIL_DOWN
     force = values["moving_mass_kg"] * GRAVITY_MPS2 * math.sin(grade_rad)
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
+    current_a = saturated(
+        moment / values["torque_per_amp_nm"],
+        values["saturation_per_square_a"],
+        values["saturation_end_a"],
+    )
     # Where the hill asks more than the rider's weight can balance, the ride ends at once.
     balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
     # A board that holds itself level holds what it takes for level.
@@ -169,9 +183,9 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
         "foot_moment_nm": moment,
         "foot_delayed_nm": moment,
         "foot_command_nm": moment,
-        "current_a": moment / values["torque_per_amp_nm"],
-        "wanted_was_a": moment / values["torque_per_amp_nm"],
-        "wanted_before_a": moment / values["torque_per_amp_nm"],
+        "current_a": current_a,
+        "wanted_was_a": current_a,
+        "wanted_before_a": current_a,
         "leg_rest_rad": pitch,
         "guide_pitch_rad": pitch,
         "road_grade_rad": grade_rad,

@@ -33,6 +33,8 @@ DERIVED_NAMES = (
     "noise_key_high",
     "torque_per_amp_nm",
     "emf_per_radps_v",
+    "saturation_per_square_a",
+    "saturation_end_a",
     "rider_mh_kg_m",
     "rider_j_kg_m2",
     "frame_mh_kg_m",

@@ -7,6 +7,7 @@ from plant.physics.bodies import accelerations
 from plant.physics.frame_mode import flexed
 from plant.physics.reflex import LEG_ADAPT_TIME_S, bounded_moment, leg_moment
 from plant.physics.resistance import air_drag, rolling_resistance, turn_scrub
+from plant.physics.saturation import saturated
 from plant.physics.scalar_math import cosine
 from plant.physics.support import guiding_moment, holding_force, lifted, steadying_moment
 from plant.physics.traction import ground_force, slipped
@@ -148,11 +149,12 @@ def resist(
         + turn_scrub(speed, load, lateral / GRAVITY_MPS2, b[R.scrub_ratio + k])
     )
     # What the ride itself needs: the asked acceleration on this grade, whatever the profile.
-    b[R.need_a + k] = (
+    linear = (
         (b[R.rolling_mass_kg + k] * b[R.accel_wanted_mps2 + k] + weight_along + steady)
         * b[R.radius_now_m + k]
         * b[R.per_torque_per_amp + k]
     )
+    b[R.need_a + k] = saturated(linear, b[R.saturation_per_square_a + k], b[R.saturation_end_a + k])
     holding = holding_force(b[R.support + k], b[R.rider_mgh_nm + k], b[R.distance_m + k], speed)
     resisting: float = steady + tail_drag(tail_load, speed) + load * b[R.road_slope + k] + holding
     return resisting

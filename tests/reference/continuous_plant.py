@@ -29,7 +29,7 @@ from tests.reference.constants import (
 )
 from tests.reference.numpy_bodies import accelerate, resist, turn_in
 from tests.reference.numpy_control import control
-from tests.reference.numpy_motion import current_window, renew
+from tests.reference.numpy_motion import current_window, linear_current, renew
 from tests.reference.numpy_plant import Reflex, road_and_script, starting_lanes
 from tests.reference.numpy_rider import ride as ride_on
 from tests.reference.numpy_sensing import read_road, sense
@@ -70,7 +70,8 @@ def _electrical(now: Lanes, rate: dict[str, float]) -> float:
     conduction = 1.5 * now.mosfet_resistance_ohm * current**2
     switching_a = now.switching_loss_w_per_a_v * np.abs(current)
     # V = E - r P / V with P = fixed + switching V: a quadratic in V.
-    fixed_w = 1.5 * emf * current + copper + conduction + now.standby_power_w
+    torque: float = now.torque_per_amp_nm * linear_current(now, current)
+    fixed_w = torque * rotor + copper + conduction + now.standby_power_w
     inner_v = now.source_v - now.rc_voltage_v - now.series_resistance_ohm * switching_a
     now.bus_v = 0.5 * (inner_v + np.sqrt(inner_v**2 - 4.0 * now.series_resistance_ohm * fixed_w))
     mosfet = conduction + switching_a * now.bus_v
@@ -90,7 +91,6 @@ def _electrical(now: Lanes, rate: dict[str, float]) -> float:
     rate["winding_c"] = (
         copper - (now.winding_c - AMBIENT_C) / now.winding_resistance_k_per_w
     ) / now.winding_heat_capacity_j_per_k
-    torque: float = now.torque_per_amp_nm * current
     return torque
 
 

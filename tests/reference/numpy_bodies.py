@@ -19,7 +19,7 @@ from tests.reference.constants import (
     TURNAROUND_MPS,
     YAW_TIME_S,
 )
-from tests.reference.numpy_motion import Floats, bounce, drive, press, ramp
+from tests.reference.numpy_motion import Floats, bounce, current_of, drive, press, ramp
 
 
 def resist(lanes: Lanes, headwind_mps: float, lateral_mps2: Floats) -> Floats:
@@ -157,7 +157,7 @@ def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> N
         + support * mgh * (HOLD_STIFFNESS * lanes.distance_m + HOLD_DAMPING * lanes.speed_mps)
     )
     asked = lanes.rolling_mass_kg * lanes.accel_wanted_mps2 + weight_along + steady
-    lanes.need_a = asked * lanes.radius_now_m / lanes.torque_per_amp_nm
+    lanes.need_a = current_of(lanes, asked * lanes.radius_now_m / lanes.torque_per_amp_nm)
     upright = lanes.lean_rad - weight_along * lanes.wheel_radius_m / mgh
     standing = (
         -support * mgh * (STAND_STIFFNESS * upright + STAND_DAMPING_S * lanes.lean_rate_radps)

@@ -16,6 +16,7 @@ from tests.reference.constants import (
     GRAVITY_MPS2,
     GUIDE_DAMPING_S,
     GUIDE_RATIO,
+    LEAST_SLOPE_RATIO,
     LEG_ADAPT_TIME_S,
     SHAKE_TIME_S,
     TAIL_DAMPING_NM_S,
@@ -81,6 +82,33 @@ def current_window(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[
     return low, np.maximum(np.clip(high, volt_low, volt_high), low)
 
 
+def linear_current(lanes: Lanes, current_a: Floats) -> Floats:
+    """Return torque over the torque constant, in A: i - c i^3, from a slope of a quarter straight.
+
+    The loss is the declared share at the declared current, which fixes c.
+    """
+    c = lanes.saturation_ratio / lanes.saturation_current_a**2
+    size = np.abs(current_a)
+    with np.errstate(divide="ignore"):
+        knee = 0.5 / np.sqrt(c)
+    inside = np.minimum(size, knee)
+    curved = inside - c * inside**3
+    return np.sign(current_a) * (curved + LEAST_SLOPE_RATIO * (size - inside))
+
+
+def current_of(lanes: Lanes, linear_a: Floats) -> Floats:
+    """Return the current whose `linear_current` it is: the cubic's least root, by its angle."""
+    c = lanes.saturation_ratio / lanes.saturation_current_a**2
+    size = np.abs(linear_a)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        knee = 0.5 / np.sqrt(c)
+        # i - c i^3 = x by i = 2 / sqrt(3 c) sin(a / 3), with sin(a) = x sqrt(27 c) / 2
+        inside = np.minimum(size, 0.75 * knee)
+        angle = np.arcsin(np.minimum(0.5 * inside * np.sqrt(27.0 * c), 1.0))
+        curved = np.where(c > 0.0, 2.0 / np.sqrt(3.0 * c) * np.sin(angle / 3.0), inside)
+    return np.sign(linear_a) * (curved + (size - inside) / LEAST_SLOPE_RATIO)
+
+
 def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     """Advance current, battery and heat; return the motor torque in N m."""
     rotor = (lanes.speed_mps + lanes.slip_mps) / lanes.radius_now_m - (
@@ -102,7 +130,8 @@ def drive(lanes: Lanes, dt_s: Floats) -> Floats:
         1.5 * lanes.mosfet_resistance_ohm * current**2
         + lanes.switching_loss_w_per_a_v * np.abs(current) * lanes.bus_v
     )
-    lanes.power_w = 1.5 * emf * current + copper + mosfet + lanes.standby_power_w
+    torque = lanes.torque_per_amp_nm * linear_current(lanes, current)
+    lanes.power_w = torque * rotor + copper + mosfet + lanes.standby_power_w
     discharge(lanes, dt_s)
     lanes.mosfet_c = lanes.mosfet_c + dt_s / lanes.mosfet_heat_capacity_j_per_k * (
         mosfet - (lanes.mosfet_c - AMBIENT_C) / lanes.mosfet_resistance_k_per_w
@@ -110,7 +139,7 @@ def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     lanes.winding_c = lanes.winding_c + dt_s / lanes.winding_heat_capacity_j_per_k * (
         copper - (lanes.winding_c - AMBIENT_C) / lanes.winding_resistance_k_per_w
     )
-    return lanes.torque_per_amp_nm * current
+    return torque
 
 
 def discharge(lanes: Lanes, dt_s: Floats) -> None:

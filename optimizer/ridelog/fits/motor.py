@@ -100,7 +100,11 @@ def _by_voltage(log: RideLog, board: Board) -> Fit | str:
         time_s=time_s,
         residual_unit="V",
         block_rows=round(_BLOCK_S / _WINDOW_S),
-        undetermined=_warmth(log),
+        undetermined=[
+            *_warmth(log),
+            "saturation_ratio: it moves the voltage by speed times the square of current, as the"
+            " inductance does; the catalogue board's is kept",
+        ],
     )
 
 
@@ -140,6 +144,7 @@ def _by_power(log: RideLog, board: Board) -> Fit | str:
         undetermined=[
             *_warmth(log),
             "phase_inductance_h: needs the duty",
+            "saturation_ratio: the power is fitted without it; the catalogue board's is kept",
             "the drive's own losses are the catalogue board's",
         ],
     )
