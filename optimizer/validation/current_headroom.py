@@ -20,9 +20,9 @@ from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
 from plant.kernel.lane_init import saturation_of, torque_per_amp
-from plant.physics.battery import bus_voltage, open_circuit_voltage
+from plant.physics.battery import bus_voltage, open_circuit_voltage, pack_limits
 from plant.physics.control import warning_share, warning_widths
-from plant.physics.drive import current_window, losses
+from plant.physics.drive import current_window, losses, phase_squares
 from plant.physics.resistance import air_drag, rolling_resistance
 from plant.physics.saturation import saturated, unsaturated
 from plant.stiffness import stiffness_curve
@@ -52,7 +52,7 @@ class CurrentHeadroom:
         The most and the least current that the drive can make while the pack sags, or rises, under
         it, inside every limit and between the voltages at which the drive cuts out.
     reserve_ratio : float
-        Torque reserve as the control law sees it, before any sag: of the phase current limit.
+        Torque reserve as the control law sees it: of the phase current limit.
     """
 
     steady_a: float
@@ -73,12 +73,30 @@ def current_headroom(
     source_v = board.battery.cells_in_series * _open_circuit_voltage(charge_ratio)
     source_v = _settled(board, source_v, speed_mps, steady_a)
     bus_v, _ = _bus(board, source_v, speed_mps, steady_a)
-    _, seen_high_a = _window(board, bus_v, speed_mps)
+    battery, drive = board.battery, board.drive
+    seen_high_a = _window(
+        board,
+        speed_mps,
+        *pack_limits(
+            source_v,
+            battery.series_resistance_ohm,
+            drive.battery_current_limit_a,
+            drive.regen_current_limit_a,
+            drive.standby_power_w,
+        ),
+    )[1]
 
     def possible(current_a: float) -> bool:
         bus, _ = _bus(board, source_v, speed_mps, current_a)
-        low_a, high_a = _window(board, bus, speed_mps)
-        inside = board.battery.bus_low_v <= bus <= board.battery.bus_high_v
+        low_a, high_a = _window(
+            board,
+            speed_mps,
+            bus * bus,
+            0.0,
+            bus * drive.battery_current_limit_a - drive.standby_power_w,
+            bus * drive.regen_current_limit_a + drive.standby_power_w,
+        )
+        inside = battery.bus_low_v <= bus <= battery.bus_high_v
         return inside and low_a <= current_a <= high_a
 
     limit_a = board.drive.phase_current_limit_a
@@ -172,8 +190,15 @@ def _settled(board: Board, rest_v: float, speed_mps: float, current_a: float) ->
     return source_v
 
 
-def _window(board: Board, bus_v: float, speed_mps: float) -> tuple[float, float]:
-    """Return the least and the most current at a bus voltage, in A."""
+def _window(
+    board: Board,
+    speed_mps: float,
+    bus_square: float,
+    fall: float,
+    discharge_w: float,
+    charge_w: float,
+) -> tuple[float, float]:
+    """Return the least and the most current in A of a pack; see `pack_limits`."""
     drive, motor = board.drive, board.motor
     resistance = motor.phase_resistance_ohm + drive.mosfet_resistance_ohm
     rotor_radps = speed_mps / board.wheel.wheel_radius_m
@@ -182,10 +207,10 @@ def _window(board: Board, bus_v: float, speed_mps: float) -> tuple[float, float]
         resistance,
         1.0 / resistance,
         motor.pole_pairs * rotor_radps * motor.phase_inductance_h,
-        drive.modulation_limit_ratio * bus_v / math.sqrt(3.0),
+        *phase_squares(drive.modulation_limit_ratio, bus_square, fall),
         drive.phase_current_limit_a,
-        bus_v * drive.battery_current_limit_a,
-        bus_v * drive.regen_current_limit_a,
+        discharge_w,
+        charge_w,
     )
     return float(low_a), float(high_a)
 

@@ -2,12 +2,34 @@
 
 from plant.compile import scalar
 from plant.kernel.lane_layout import Block, R
-from plant.physics.battery import bus_voltage, relaxed
-from plant.physics.drive import PHASE_PER_BUS, current_window, losses
+from plant.physics.battery import bus_voltage, open_circuit_voltage, pack_limits, relaxed
+from plant.physics.drive import current_window, losses, phase_squares
 from plant.physics.heat import warmed
 from plant.physics.saturation import unsaturated
 from plant.physics.scalar_math import clip
 from plant.physics.turning import felt_pitch_rate
+
+
+@scalar
+def renew_pack(b: Block, k: int) -> None:
+    """Renew the pack's voltage at rest, and what it gives while the motor draws on it.
+
+    The RC pair moves little from one renewal to the next, and so does all that follows from it.
+    """
+    source = b[R.cells_in_series + k] * open_circuit_voltage(b[R.charge_ratio_now + k])
+    b[R.source_v + k] = source
+    square, fall, discharge_w, charge_w = pack_limits(
+        source - b[R.rc_voltage_v + k],
+        b[R.series_resistance_ohm + k],
+        b[R.battery_current_limit_a + k],
+        b[R.regen_current_limit_a + k],
+        b[R.standby_power_w + k],
+    )
+    phase_square, sag = phase_squares(b[R.modulation_limit_ratio + k], square, fall)
+    b[R.phase_square_v2 + k] = phase_square
+    b[R.sag_ohm + k] = sag
+    b[R.discharge_now_w + k] = discharge_w
+    b[R.charge_now_w + k] = charge_w
 
 
 @scalar
@@ -30,10 +52,11 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
         winding_r + mosfet_r,
         b[R.per_resistance_now + k],
         reactance,
-        b[R.modulation_limit_ratio + k] * bus * PHASE_PER_BUS,
+        b[R.phase_square_v2 + k],
+        b[R.sag_ohm + k],
         b[R.limit_now_a + k],
-        bus * b[R.battery_current_limit_a + k],
-        bus * b[R.regen_current_limit_a + k],
+        b[R.discharge_now_w + k],
+        b[R.charge_now_w + k],
     )
     b[R.available_low_a + k] = low
     b[R.available_high_a + k] = high

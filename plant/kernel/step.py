@@ -20,7 +20,7 @@ from plant.kernel.lane_control import (
     respond_to_turn,
     warn,
 )
-from plant.kernel.lane_drive import discharge, drive, warm
+from plant.kernel.lane_drive import discharge, drive, renew_pack, warm
 from plant.kernel.lane_layout import RING_SLOTS, RING_STEPS, ROAD_NAMES, WIDTH, Block, R
 from plant.kernel.lane_motion import (
     accelerate,
@@ -36,7 +36,6 @@ from plant.kernel.lane_motion import (
 )
 from plant.kernel.lane_rider import command_feet, want_acceleration, want_speed
 from plant.kernel.lane_sensors import draw_noise, estimate_attitude, feel_rate, track_wheel
-from plant.physics.battery import open_circuit_voltage
 from plant.physics.control import wanted_pitch
 from plant.physics.heat import derated_limit, winding_resistance
 from plant.physics.reflex import PREVIEW_S
@@ -84,7 +83,7 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
 
 @scalar
 def renew(b: Block) -> None:
-    """Renew what changes slowly: winding resistance, derated phase limit, source voltage."""
+    """Renew what changes slowly: winding resistance, derated phase limit, and the pack."""
     for k in range(WIDTH):
         resistance = winding_resistance(b[R.phase_resistance_ohm + k], b[R.winding_c + k])
         b[R.winding_resistance_now_ohm + k] = resistance
@@ -97,8 +96,7 @@ def renew(b: Block) -> None:
             b[R.winding_c + k],
             b[R.winding_limit_c + k],
         )
-        cell_v = open_circuit_voltage(b[R.charge_ratio_now + k])
-        b[R.source_v + k] = b[R.cells_in_series + k] * cell_v
+        renew_pack(b, k)
 
 
 @scalar

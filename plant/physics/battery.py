@@ -3,11 +3,13 @@
 import math
 
 from plant.compile import scalar
-from plant.physics.scalar_math import clip, larger
+from plant.physics.scalar_math import clip, larger, smaller
 
 # Open-circuit voltage of an NMC/graphite cell at states of charge 0, 0.1 ... 1: LG M50,
 # Chen et al. 2020, J. Electrochem. Soc. 167:080534.
 CELL_OCV_V = (2.5, 3.2959, 3.4852, 3.5814, 3.6670, 3.7509, 3.8406, 3.9479, 4.0421, 4.0967, 4.2)
+
+_LEAST_SOURCE_V = 1.0  # assumed: an empty pack still divides
 
 
 @scalar
@@ -30,6 +32,30 @@ def bus_voltage(source_v: float, resistance: float, power: float) -> tuple[float
     square = source_v * source_v - 4.0 * resistance * power
     voltage = 0.5 * (source_v + math.sqrt(larger(square, 0.0)))
     return (voltage if square >= 0.0 else 0.0), power / voltage
+
+
+@scalar
+def pack_limits(
+    source_v: float, resistance: float, discharge_a: float, charge_a: float, standby_w: float
+) -> tuple[float, float, float, float]:
+    """Return what the pack gives a motor while it gives it: square, its fall, and both powers.
+
+    The first two are the bus voltage's square at no motor power, in V^2, and by how much it falls
+    for each W: the chord of V^2 = E^2 / 2 + E sqrt(E^2 / 4 - r P) - r P between no power and the
+    most that the limit of discharging allows. It lies below the curve, by (r P / 2 E)^2 at most:
+    a twentieth of a volt on a common pack. Then the most power in W that the motor may take, and give.
+    """
+    source = larger(source_v, _LEAST_SOURCE_V)
+    # No pack gives more power than at half its voltage.
+    drawn_a = smaller(discharge_a, 0.5 * source / resistance)
+    limit_v = source - resistance * drawn_a
+    fall = resistance * (source + limit_v) / limit_v
+    return (
+        source * source - fall * standby_w,
+        fall,
+        larger(drawn_a * limit_v - standby_w, 0.0),
+        charge_a * (source + resistance * charge_a) + standby_w,
+    )
 
 
 @scalar

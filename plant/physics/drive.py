@@ -9,25 +9,38 @@ import math
 from plant.compile import scalar
 from plant.physics.scalar_math import clip, larger, magnitude, smaller
 
-# Peak phase voltage over bus voltage at full modulation without over-modulation (space vector).
-PHASE_PER_BUS = 1.0 / math.sqrt(3.0)
+# Square of peak phase voltage over bus voltage, at full modulation without over-modulation.
+PHASE_SQUARE_PER_BUS_SQUARE = 1.0 / 3.0
 
 
 @scalar
 def voltage_window(
-    emf: float, resistance: float, reactance: float, phase_voltage: float
+    emf: float, resistance: float, reactance: float, phase_square: float, sag: float
 ) -> tuple[float, float]:
     """Return the lowest and highest current that the phase voltage can drive, in A.
 
-    Solves (e + R i)^2 + (X i)^2 <= u^2 exactly (steady-state PMSM voltage equation with id = 0).
-    Where no current solves it, both are the current that comes nearest.
+    Solves (e + R i)^2 + (X i)^2 <= u^2 exactly (steady-state PMSM voltage equation with id = 0),
+    with u^2 = `phase_square` - `sag` (e i + R i^2) in V^2: the bus sags under the power that the
+    current takes, and `sag` in ohm is by how much. Where no current solves it, both are the
+    current that comes nearest.
     """
-    z2 = resistance * resistance + reactance * reactance
-    drop = emf * resistance
-    square = drop * drop - z2 * (emf * emf - phase_voltage * phase_voltage)
+    a = resistance * resistance + reactance * reactance + sag * resistance
+    half_b = emf * (resistance + 0.5 * sag)
+    square = half_b * half_b - a * (emf * emf - phase_square)
     root = math.sqrt(larger(square, 0.0))
-    per_z2 = 1.0 / z2
-    return (-drop - root) * per_z2, (root - drop) * per_z2
+    per_a = 1.0 / a
+    return (-half_b - root) * per_a, (root - half_b) * per_a
+
+
+@scalar
+def phase_squares(modulation: float, bus_square: float, fall: float) -> tuple[float, float]:
+    """Return `phase_square` in V^2 and `sag` in ohm of the voltage window.
+
+    From the largest modulation index, and the bus voltage's square without motor power and its
+    fall with it, V^2 and V^2/W (`plant.physics.battery.pack_limits`).
+    """
+    share = modulation * modulation * PHASE_SQUARE_PER_BUS_SQUARE
+    return share * bus_square, 1.5 * share * fall
 
 
 @scalar
@@ -60,13 +73,14 @@ def current_window(
     resistance: float,
     per_resistance: float,
     reactance: float,
-    phase_voltage: float,
+    phase_square: float,
+    sag: float,
     phase_limit: float,
     discharge_w: float,
     charge_w: float,
 ) -> tuple[float, float]:
     """Return the lowest and highest available current under every limit, in A."""
-    volt_low, volt_high = voltage_window(emf, resistance, reactance, phase_voltage)
+    volt_low, volt_high = voltage_window(emf, resistance, reactance, phase_square, sag)
     power_low, power_high = power_window(emf, resistance, per_resistance, discharge_w, charge_w)
     low = larger(larger(volt_low, power_low), -phase_limit)
     high = smaller(smaller(volt_high, power_high), phase_limit)

@@ -51,6 +51,22 @@ def renew(lanes: Lanes) -> None:
     lanes.source_v = lanes.cells_in_series * np.interp(
         lanes.charge_ratio_now, np.linspace(0.0, 1.0, 11), CELL_V
     )
+    renew_pack(lanes)
+
+
+def renew_pack(lanes: Lanes) -> None:
+    """Renew what the pack can give and take, and how far the phase voltage falls meanwhile."""
+    rest_v, ohm = lanes.source_v - lanes.rc_voltage_v, lanes.series_resistance_ohm
+    drawn_a = np.minimum(lanes.battery_current_limit_a, rest_v / ohm / 2.0)
+    full_w = drawn_a * (rest_v - drawn_a * ohm)
+    lanes.discharge_now_w = np.maximum(full_w - lanes.standby_power_w, 0.0)
+    taken_a = lanes.regen_current_limit_a
+    lanes.charge_now_w = taken_a * (rest_v + taken_a * ohm) + lanes.standby_power_w
+    # The square of the bus voltage falls in a straight line to its value at full power.
+    fall = (rest_v**2 - (rest_v - drawn_a * ohm) ** 2) / full_w
+    amplitude = lanes.modulation_limit_ratio / np.sqrt(3.0)
+    lanes.phase_square_v2 = amplitude**2 * (rest_v**2 - fall * lanes.standby_power_w)
+    lanes.sag_ohm = amplitude**2 * 1.5 * fall
 
 
 def _roots(a: Floats, b: Floats, c: Floats) -> tuple[Floats, Floats]:
@@ -62,14 +78,14 @@ def _roots(a: Floats, b: Floats, c: Floats) -> tuple[Floats, Floats]:
 def current_window(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[Floats, Floats]:
     """Return the lowest and highest current under voltage, phase and battery limits."""
     resistance = lanes.winding_resistance_now_ohm + lanes.mosfet_resistance_ohm
-    phase_v = lanes.modulation_limit_ratio * lanes.bus_v / np.sqrt(3.0)
-    # (e + R i)^2 + (X i)^2 = u^2
+    # (e + R i)^2 + (X i)^2 = u^2 - s (e i + R i^2)
     volt_low, volt_high = _roots(
-        resistance**2 + reactance_ohm**2, 2.0 * emf_v * resistance, emf_v**2 - phase_v**2
+        resistance**2 + reactance_ohm**2 + lanes.sag_ohm * resistance,
+        2.0 * emf_v * resistance + lanes.sag_ohm * emf_v,
+        emf_v**2 - lanes.phase_square_v2,
     )
     # 1.5 (e i + R i^2) = P, discharging and charging
-    discharge_w = lanes.bus_v * lanes.battery_current_limit_a
-    charge_w = lanes.bus_v * lanes.regen_current_limit_a
+    discharge_w, charge_w = lanes.discharge_now_w, lanes.charge_now_w
     low, high = _roots(1.5 * resistance, 1.5 * emf_v, -discharge_w)
     charge_low, charge_high = _roots(1.5 * resistance, 1.5 * emf_v, charge_w)
     binds = emf_v**2 > 4.0 / 1.5 * resistance * charge_w

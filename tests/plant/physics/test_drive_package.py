@@ -67,7 +67,7 @@ def test_the_voltage_limit_cuts_where_the_other_machine_needs_it(wheel_radps):
     reactance = MOTOR.pole_pairs * wheel_radps * MOTOR.phase_inductance_h
     resistance = MOTOR.phase_resistance_ohm
     low, high = current_window(
-        emf, resistance, 1.0 / resistance, reactance, LIMIT_V, 1e9, 1e12, 1e12
+        emf, resistance, 1.0 / resistance, reactance, LIMIT_V**2, 0.0, 1e9, 1e12, 1e12
     )
 
     def surplus(current_a):
@@ -85,7 +85,9 @@ def test_the_other_machine_settles_at_the_available_current(wheel_radps):
     emf = torque_per_amp(MOTOR.kv_rpm_per_v) / 1.5 * wheel_radps
     reactance = MOTOR.pole_pairs * wheel_radps * MOTOR.phase_inductance_h
     resistance = MOTOR.phase_resistance_ohm
-    _, high = current_window(emf, resistance, 1.0 / resistance, reactance, LIMIT_V, 1e9, 1e12, 1e12)
+    _, high = current_window(
+        emf, resistance, 1.0 / resistance, reactance, LIMIT_V**2, 0.0, 1e9, 1e12, 1e12
+    )
     motor = machine()
     motor.inp.w_M = wheel_radps
     voltage = held(high, wheel_radps)[1]
@@ -113,7 +115,7 @@ def test_torque_starts_to_fall_at_the_base_speed_of_the_other_machine():
         emf = torque_per_amp(MOTOR.kv_rpm_per_v) / 1.5 * wheel_radps
         reactance = MOTOR.pole_pairs * wheel_radps * MOTOR.phase_inductance_h
         _, high = current_window(
-            emf, resistance, 1.0 / resistance, reactance, LIMIT_V, 1e9, 1e12, 1e12
+            emf, resistance, 1.0 / resistance, reactance, LIMIT_V**2, 0.0, 1e9, 1e12, 1e12
         )
         return high - limit_a
 
@@ -133,16 +135,17 @@ def test_the_ride_draws_as_much_current_as_the_other_inverter_can_drive():
     # At a modulation index of one: the current of a ride on the rig needs a voltage that the
     # space-vector modulator still makes at every angle; 0.5 % more amplitude is clipped at some.
     asked = rig.held_current(1e4) | {"current_a": 0.0, "modulation_limit_ratio": 1.0}
+    pack = {"series_resistance_ohm": 0.005, "battery_current_limit_a": 500.0}
     speed = np.linspace(2.0, 10.0, WIDTH)
     ridden = rig.run(
-        rig.QUIET | rig.HELD | asked | {"speed_mps": speed, "mosfet_resistance_ohm": 0.0},
+        rig.QUIET | rig.HELD | asked | pack | {"speed_mps": speed, "mosfet_resistance_ohm": 0.0},
         seconds=0.2,
         course=rig.flat(0.2, 5.0),
         record=("available_high_a", "bus_v", "winding_c"),
     )
     angles = np.exp(1j * np.linspace(0.0, 2.0 * np.pi, 72, endpoint=False))
     for lane in range(WIDTH):
-        bus_v = ridden.signal["bus_v"][-2, lane]  # the drive sees the step before
+        bus_v = ridden.signal["bus_v"][-1, lane]
         current_a = ridden.signal["available_high_a"][-1, lane]
         voltage = held(
             current_a,
