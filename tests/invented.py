@@ -33,6 +33,7 @@ def board() -> Board:
             phase_current_limit_a=140.0,
             battery_current_limit_a=50.0,
             regen_current_limit_a=25.0,
+            regen_taper_v=0.0,
             modulation_limit_ratio=0.95,
             current_lag_s=0.001,
             loop_delay_s=0.0017,

@@ -19,7 +19,7 @@ from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile import Profile
 from plant.description.rider import Rider
-from plant.kernel.lane_init import saturation_of, torque_per_amp
+from plant.kernel.lane_init import per_taper, saturation_of, torque_per_amp
 from plant.physics.battery import bus_voltage, open_circuit_voltage, pack_limits
 from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import current_window, losses, phase_squares
@@ -77,25 +77,22 @@ def current_headroom(
     seen_high_a = _window(
         board,
         speed_mps,
-        *pack_limits(
+        pack_limits(
             source_v,
             battery.series_resistance_ohm,
             drive.battery_current_limit_a,
             drive.regen_current_limit_a,
             drive.standby_power_w,
+            battery.bus_high_v,
+            per_taper(drive, battery),
         ),
     )[1]
 
     def possible(current_a: float) -> bool:
         bus, _ = _bus(board, source_v, speed_mps, current_a)
-        low_a, high_a = _window(
-            board,
-            speed_mps,
-            bus * bus,
-            0.0,
-            bus * drive.battery_current_limit_a - drive.standby_power_w,
-            bus * drive.regen_current_limit_a + drive.standby_power_w,
-        )
+        most_w = bus * drive.battery_current_limit_a - drive.standby_power_w
+        least_w = bus * _charge_limit(board, bus) + drive.standby_power_w
+        low_a, high_a = _window(board, speed_mps, (bus * bus, 0.0, max(most_w, 0.0), least_w))
         inside = battery.bus_low_v <= bus <= battery.bus_high_v
         return inside and low_a <= current_a <= high_a
 
@@ -191,14 +188,10 @@ def _settled(board: Board, rest_v: float, speed_mps: float, current_a: float) ->
 
 
 def _window(
-    board: Board,
-    speed_mps: float,
-    bus_square: float,
-    fall: float,
-    discharge_w: float,
-    charge_w: float,
+    board: Board, speed_mps: float, pack: tuple[float, float, float, float]
 ) -> tuple[float, float]:
-    """Return the least and the most current in A of a pack; see `pack_limits`."""
+    """Return the least and the most current in A; `pack` is what `pack_limits` returns."""
+    bus_square, fall, discharge_w, charge_w = pack
     drive, motor = board.drive, board.motor
     resistance = motor.phase_resistance_ohm + drive.mosfet_resistance_ohm
     rotor_radps = speed_mps / board.wheel.wheel_radius_m
@@ -213,6 +206,13 @@ def _window(
         charge_w,
     )
     return float(low_a), float(high_a)
+
+
+def _charge_limit(board: Board, bus_v: float) -> float:
+    """Return the charging current in A that the drive allows at a bus voltage."""
+    band_v = board.drive.regen_taper_v
+    share = (board.battery.bus_high_v - bus_v) / band_v if band_v > 0.0 else 1.0
+    return board.drive.regen_current_limit_a * min(max(share, 0.0), 1.0)
 
 
 def _farthest(possible: Callable[[float], bool], start: float, end: float) -> float:

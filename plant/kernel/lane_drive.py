@@ -24,6 +24,8 @@ def renew_pack(b: Block, k: int) -> None:
         b[R.battery_current_limit_a + k],
         b[R.regen_current_limit_a + k],
         b[R.standby_power_w + k],
+        b[R.bus_high_v + k],
+        b[R.per_taper_v + k],
     )
     phase_square, sag = phase_squares(b[R.modulation_limit_ratio + k], square, fall)
     b[R.phase_square_v2 + k] = phase_square

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
-from plant.description.board import Board, Frame, Motor
+from plant.description.board import Battery, Board, Drive, Frame, Motor
 from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
@@ -26,6 +26,7 @@ LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
 _ROW_OF = {row.name: row // WIDTH for row in R}  # looked up faster than in an enumeration
 _RING = tuple(f"ring_{slot}" for slot in range(RING_SLOTS))
 _CHARGE_RATIOS = np.linspace(0.0, 1.0, len(CELL_OCV_V))
+_CUTS_OUT_PER_V = 1e9
 _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
 
 
@@ -41,6 +42,16 @@ def torque_per_amp(kv_rpm_per_v: float) -> float:
 def saturation_of(motor: Motor) -> tuple[float, float]:
     """Return the motor's saturation as `plant.physics.saturation` takes it, in 1/A^2 and A."""
     return saturation(motor.saturation_ratio, motor.saturation_current_a)
+
+
+def per_taper(drive: Drive, battery: Battery) -> float:
+    """Return the share of the charging limit for each V from the pack's source to `bus_high_v`.
+
+    A share x = (high - V) / band of the limit flows at V = E + r x limit: x = (high - E) /
+    (band + r limit). A drive without a band charges in full until it cuts out.
+    """
+    rise_v = battery.series_resistance_ohm * drive.regen_current_limit_a
+    return 1.0 / (drive.regen_taper_v + rise_v) if drive.regen_taper_v > 0.0 else _CUTS_OUT_PER_V
 
 
 def lag_shares(dt_per_time: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -76,6 +87,7 @@ def _board_constants(board: Board) -> dict[str, float]:
         # What the accelerometer takes for level, once the attitude filter has settled.
         "level_error_rad": math.radians(sensors.imu_tilt_deg)
         + sensors.accelerometer_bias_mps2 / GRAVITY_MPS2,
+        "per_taper_v": per_taper(board.drive, board.battery),
         "air_density_kg_m3": AIR_DENSITY_KG_M3,
     } | _command_shares(board.drive.loop_delay_s)
 

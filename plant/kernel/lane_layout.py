@@ -87,6 +87,7 @@ DERIVED_NAMES = (
     "per_counts_per_rad",
     "per_attitude_time",
     "per_rc_time",
+    "per_taper_v",
     "per_charge",
     "per_mosfet_heat_capacity",
     "per_mosfet_resistance",

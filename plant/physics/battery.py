@@ -14,12 +14,15 @@ _LEAST_SOURCE_V = 1.0  # assumed: an empty pack still divides
 
 @scalar
 def open_circuit_voltage(charge_ratio: float) -> float:
-    """Return the voltage of one cell at rest in V, linear between the table's points."""
-    place = clip(charge_ratio, 0.0, 1.0) * 10.0
+    """Return the voltage of one cell at rest in V, linear between the table's points.
+
+    A cell charged beyond full rises on along the last slope.
+    """
+    place = larger(charge_ratio, 0.0) * 10.0
     voltage = CELL_OCV_V[0]
-    for node in range(10):
+    for node in range(9):
         voltage += (CELL_OCV_V[node + 1] - CELL_OCV_V[node]) * clip(place - node, 0.0, 1.0)
-    return voltage
+    return voltage + (CELL_OCV_V[10] - CELL_OCV_V[9]) * larger(place - 9.0, 0.0)
 
 
 @scalar
@@ -36,15 +39,26 @@ def bus_voltage(source_v: float, resistance: float, power: float) -> tuple[float
 
 @scalar
 def pack_limits(
-    source_v: float, resistance: float, discharge_a: float, charge_a: float, standby_w: float
+    source_v: float,
+    resistance: float,
+    discharge_a: float,
+    charge_a: float,
+    standby_w: float,
+    high_v: float,
+    per_taper: float,
 ) -> tuple[float, float, float, float]:
     """Return what the pack gives a motor while it gives it: square, its fall, and both powers.
 
     The first two are the bus voltage's square at no motor power, in V^2, and by how much it falls
     for each W: the chord of V^2 = E^2 / 2 + E sqrt(E^2 / 4 - r P) - r P between no power and the
     most that the limit of discharging allows. It lies below the curve, by (r P / 2 E)^2 at most:
-    a twentieth of a volt on a common pack. Then the most power in W that the motor may take, and give.
+    a twentieth of a volt on a common pack. Then the most power in W that the motor may take, and
+    give.
+
+    Charging tapers off as the bus comes near `high_v`, by `per_taper` in 1/V
+    (`plant.kernel.lane_init.per_taper`).
     """
+    taken_a = charge_a * clip((high_v - source_v) * per_taper, 0.0, 1.0)
     source = larger(source_v, _LEAST_SOURCE_V)
     # No pack gives more power than at half its voltage.
     drawn_a = smaller(discharge_a, 0.5 * source / resistance)
@@ -54,7 +68,7 @@ def pack_limits(
         source * source - fall * standby_w,
         fall,
         larger(drawn_a * limit_v - standby_w, 0.0),
-        charge_a * (source + resistance * charge_a) + standby_w,
+        taken_a * (source + resistance * taken_a) + standby_w,
     )
 
 

@@ -48,9 +48,9 @@ def renew(lanes: Lanes) -> None:
         * np.clip(mosfet_room, 0.0, 1.0)
         * np.clip(winding_room, 0.0, 1.0)
     )
-    lanes.source_v = lanes.cells_in_series * np.interp(
-        lanes.charge_ratio_now, np.linspace(0.0, 1.0, 11), CELL_V
-    )
+    rest_v = np.interp(lanes.charge_ratio_now, np.linspace(0.0, 1.0, 11), CELL_V)
+    beyond = np.maximum(lanes.charge_ratio_now - 1.0, 0.0)
+    lanes.source_v = lanes.cells_in_series * (rest_v + 10.0 * beyond * (CELL_V[-1] - CELL_V[-2]))
     renew_pack(lanes)
 
 
@@ -60,7 +60,11 @@ def renew_pack(lanes: Lanes) -> None:
     drawn_a = np.minimum(lanes.battery_current_limit_a, rest_v / ohm / 2.0)
     full_w = drawn_a * (rest_v - drawn_a * ohm)
     lanes.discharge_now_w = np.maximum(full_w - lanes.standby_power_w, 0.0)
-    taken_a = lanes.regen_current_limit_a
+    # Charging current falls in a straight line over the band, at the voltage that it makes itself.
+    room_v = lanes.bus_high_v - rest_v
+    band_v = lanes.regen_taper_v + ohm * lanes.regen_current_limit_a
+    share = np.where(lanes.regen_taper_v > 0.0, room_v / band_v, np.where(room_v > 0.0, 1.0, 0.0))
+    taken_a = lanes.regen_current_limit_a * np.clip(share, 0.0, 1.0)
     lanes.charge_now_w = taken_a * (rest_v + taken_a * ohm) + lanes.standby_power_w
     # The square of the bus voltage falls in a straight line to its value at full power.
     fall = (rest_v**2 - (rest_v - drawn_a * ohm) ** 2) / full_w

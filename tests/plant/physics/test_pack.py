@@ -4,6 +4,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from plant.description.profile_array import PROFILE_NAMES
 from plant.kernel.lane_layout import WIDTH, R
@@ -115,10 +116,11 @@ def test_rest_voltage_meets_the_published_cell(charge_ratio, cell_v):
     assert open_circuit_voltage(charge_ratio) == pytest.approx(cell_v, abs=1e-12)
 
 
-def test_rest_voltage_is_straight_between_the_points_and_held_outside():
+def test_rest_voltage_is_straight_between_the_points_held_below_and_rising_above():
     assert open_circuit_voltage(0.55) == pytest.approx((3.7509 + 3.8406) / 2.0, abs=1e-12)
     assert open_circuit_voltage(-0.2) == 2.5
-    assert open_circuit_voltage(1.2) == pytest.approx(4.2, abs=1e-12)
+    # A charged cell rises on along its last slope: 0.1033 V for a tenth of its charge.
+    assert open_circuit_voltage(1.2) == pytest.approx(4.2 + 2.0 * 0.1033, abs=1e-12)
 
 
 def test_the_slow_voltage_drop_reaches_63_percent_after_its_time_constant():
@@ -166,3 +168,42 @@ def test_braking_a_full_pack_raises_the_bus_until_the_drive_cuts_out():
     assert ridden.outcome[0].tolist() == [Outcome.RIDDEN, Outcome.BUS_TOO_HIGH]
     assert 63.3 < ridden.column("bus_high_v")[0, 0] < 67.0
     assert ridden.column("ride_time_s")[0, 1] < ridden.column("ride_time_s")[0, 0]
+
+
+@pytest.mark.parametrize("taper_v", [0.5, 2.0, 6.0])
+def test_a_tapering_drive_charges_by_the_bus_voltage_that_its_charging_makes(taper_v):
+    # Kirchhoff: V = E + r I, with I = limit (high - V) / band, found by halving.
+    board = invented_rides.rides(("launch",))[0].board
+    ohm, limit_a, high_v = 0.08, board.drive.regen_current_limit_a, 67.0
+    source_v = np.linspace(60.0, 67.5, WIDTH)
+    rows = {
+        "cells_in_series": source_v / HALF_CHARGE_CELL_V,
+        "charge_ratio_now": 0.5,
+        "per_charge": 0.0,
+        "rc_resistance_ohm": 0.0,
+        "standby_power_w": 0.0,
+        "switching_loss_w_per_a_v": 0.0,
+        "bus_high_v": high_v,
+        "regen_taper_v": taper_v,
+        "per_taper_v": 1.0 / (taper_v + ohm * limit_a),
+        "speed_mps": 8.0,
+    }
+    asked = rig.held_current(-300.0) | {"current_a": 0.0, "regen_current_limit_a": limit_a}
+
+    ridden = rig.run(
+        rig.QUIET | rig.HELD | asked | rows,
+        seconds=0.3,
+        course=rig.flat(0.3, 8.0),
+        record=("battery_a", "bus_v"),
+    )
+
+    def spare(bus, source):
+        allowed = limit_a * min(max((high_v - bus) / taper_v, 0.0), 1.0)
+        return source + ohm * allowed - bus
+
+    inside = source_v < high_v  # beyond, the drive has cut out
+    wanted = np.array([brentq(spare, source, 80.0, args=(source,)) for source in source_v])
+    assert np.count_nonzero(inside & (wanted > high_v - taper_v)) >= 2 or taper_v < 1.0
+    np.testing.assert_allclose(ridden.signal["bus_v"][-1][inside], wanted[inside], atol=0.02)
+    charged = -ridden.signal["battery_a"][-1]
+    np.testing.assert_allclose(charged[inside], ((wanted - source_v) / ohm)[inside], atol=0.1)
