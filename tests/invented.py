@@ -35,6 +35,7 @@ def board() -> Board:
             regen_current_limit_a=25.0,
             regen_taper_v=0.0,
             modulation_limit_ratio=0.95,
+            field_weakening_a=0.0,
             current_lag_s=0.001,
             loop_delay_s=0.0017,
             mosfet_resistance_ohm=0.003,

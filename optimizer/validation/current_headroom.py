@@ -163,6 +163,7 @@ def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> t
     for _ in range(3):  # switching losses go with the bus voltage itself, by a few watts
         copper_w, mosfet_w = _losses(
             current_a,
+            0.0,
             board.motor.phase_resistance_ohm,
             drive.mosfet_resistance_ohm,
             drive.switching_loss_w_per_a_v,
@@ -195,15 +196,18 @@ def _window(
     drive, motor = board.drive, board.motor
     resistance = motor.phase_resistance_ohm + drive.mosfet_resistance_ohm
     rotor_radps = speed_mps / board.wheel.wheel_radius_m
-    low_a, high_a = _current_window(
+    low_a, high_a, _ = _current_window(
         _emf(board, speed_mps),
         resistance,
         1.0 / resistance,
         motor.pole_pairs * rotor_radps * motor.phase_inductance_h,
         *phase_squares(drive.modulation_limit_ratio, bus_square, fall),
+        drive.field_weakening_a,
+        math.sqrt(bus_square),
         drive.phase_current_limit_a,
         discharge_w,
         charge_w,
+        0.0,
     )
     return float(low_a), float(high_a)
 

@@ -32,6 +32,7 @@ class Drive:
     regen_current_limit_a: float = quantity("battery current limit, charging", 0.0, 400.0)
     regen_taper_v: float = quantity("charging tapers off this far below bus_high_v", 0.0, 20.0)
     modulation_limit_ratio: float = quantity("largest modulation index used", 0.5, 1.0)
+    field_weakening_a: float = quantity("largest demagnetising current", 0.0, 600.0)
     current_lag_s: float = quantity("time constant of the current loop", 0.0001, 0.02)
     loop_delay_s: float = quantity("mean delay from sensing to current asked", 0.0005, 0.0025)
     mosfet_resistance_ohm: float = quantity("on-resistance in each phase path", 0.0, 0.1)

@@ -49,26 +49,31 @@ def drive(b: Block, k: int) -> tuple[float, float, float, float]:
     winding_r = b[R.winding_resistance_now_ohm + k]
     mosfet_r = b[R.mosfet_resistance_ohm + k]
     bus = b[R.bus_v + k]
-    low, high = current_window(
+    current = b[R.current_a + k]
+    low, high, besides = current_window(
         emf,
         winding_r + mosfet_r,
         b[R.per_resistance_now + k],
         reactance,
         b[R.phase_square_v2 + k],
         b[R.sag_ohm + k],
+        b[R.field_weakening_a + k],
+        bus,
         b[R.limit_now_a + k],
         b[R.discharge_now_w + k],
         b[R.charge_now_w + k],
+        current,
     )
     b[R.available_low_a + k] = low
     b[R.available_high_a + k] = high
-    current = b[R.current_a + k]
     # The current loop brings the measured current to the commanded one.
     target = clip(b[R.current_commanded_a + k] - b[R.current_offset_a + k], low, high)
     way = (target - current) * b[R.alive + k]
     b[R.current_a + k] = current + way * b[R.current_share + k]
     current = target - way * b[R.current_mean_share + k]  # the step's mean
-    copper, mosfet = losses(current, winding_r, mosfet_r, b[R.switching_loss_w_per_a_v + k], bus)
+    copper, mosfet = losses(
+        current, besides, winding_r, mosfet_r, b[R.switching_loss_w_per_a_v + k], bus
+    )
     linear = unsaturated(current, b[R.saturation_per_square_a + k], b[R.saturation_end_a + k])
     power = 1.5 * emf * linear + copper + mosfet + b[R.standby_power_w + k]
     return b[R.torque_per_amp_nm + k] * linear, copper, mosfet, power

@@ -66,8 +66,10 @@ def _electrical(now: Lanes, rate: dict[str, float]) -> float:
     rotor = now.speed_mps / now.radius_now_m - now.pitch_rate_radps
     rotor += now.yaw_rate_radps * now.roll_sine
     emf = now.torque_per_amp_nm / 1.5 * rotor
-    copper = 1.5 * now.winding_resistance_now_ohm * current**2
-    conduction = 1.5 * now.mosfet_resistance_ohm * current**2
+    reactance = now.pole_pairs * rotor * now.phase_inductance_h
+    now.available_low_a, now.available_high_a, besides = current_window(now, emf, reactance)
+    copper = 1.5 * now.winding_resistance_now_ohm * (current**2 + besides)
+    conduction = 1.5 * now.mosfet_resistance_ohm * (current**2 + besides)
     switching_a = now.switching_loss_w_per_a_v * np.abs(current)
     # V = E - r P / V with P = fixed + switching V: a quadratic in V.
     torque: float = now.torque_per_amp_nm * linear_current(now, current)
@@ -77,8 +79,6 @@ def _electrical(now: Lanes, rate: dict[str, float]) -> float:
     mosfet = conduction + switching_a * now.bus_v
     now.power_w = fixed_w + switching_a * now.bus_v
     now.battery_a = now.power_w / now.bus_v
-    reactance = now.pole_pairs * rotor * now.phase_inductance_h
-    now.available_low_a, now.available_high_a = current_window(now, emf, reactance)
     target = np.clip(now.current_commanded_a, now.available_low_a, now.available_high_a)
     rate["current_a"] = (target - current) / now.current_lag_s
     rate["rc_voltage_v"] = (now.battery_a * now.rc_resistance_ohm - now.rc_voltage_v) / (

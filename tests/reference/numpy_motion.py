@@ -79,15 +79,43 @@ def _roots(a: Floats, b: Floats, c: Floats) -> tuple[Floats, Floats]:
     return (-b - root) / (2.0 * a), (-b + root) / (2.0 * a)
 
 
-def current_window(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[Floats, Floats]:
-    """Return the lowest and highest current under voltage, phase and battery limits."""
+def diodes(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[Floats, Floats]:
+    """Return the current that a rectifier forces, and its amplitude, in A; 0 where none conducts.
+
+    E = 3 sqrt(3) / pi e behind 2 R + 3 / pi |X|, by the power balance of shaft, bus and heat.
+    """
+    size = np.abs(emf_v)
     resistance = lanes.winding_resistance_now_ohm + lanes.mosfet_resistance_ohm
-    # (e + R i)^2 + (X i)^2 = u^2 - s (e i + R i^2)
-    volt_low, volt_high = _roots(
-        resistance**2 + reactance_ohm**2 + lanes.sag_ohm * resistance,
-        2.0 * emf_v * resistance + lanes.sag_ohm * emf_v,
-        emf_v**2 - lanes.phase_square_v2,
-    )
+    behind = 2.0 * resistance + 3.0 / np.pi * np.abs(reactance_ohm)
+    into_bus = np.maximum(3.0 * np.sqrt(3.0) / np.pi * size - lanes.bus_v, 0.0) / behind
+    shaft_w = lanes.bus_v * into_bus + 2.0 * resistance * into_bus**2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        braking = np.where(into_bus > 0.0, shaft_w / (1.5 * size), 0.0)
+    return -np.sign(emf_v) * braking, 2.0 / np.sqrt(3.0) * into_bus
+
+
+def current_window(
+    lanes: Lanes, emf_v: Floats, reactance_ohm: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return lowest and highest current under every limit, and the square of what flows besides."""
+    resistance = lanes.winding_resistance_now_ohm + lanes.mosfet_resistance_ohm
+    z2 = resistance**2 + reactance_ohm**2
+    most = lanes.field_weakening_a
+    most = np.where(emf_v * reactance_ohm > z2 * most, most, 0.0)
+    # (e - X d + R i)^2 + (X i + R d)^2 = u^2 - s (e i + R i^2)
+    missing = emf_v**2 - lanes.phase_square_v2
+    gained = 2.0 * emf_v * reactance_ohm * most - z2 * most**2
+    square = z2 + lanes.sag_ohm * resistance
+    straight = 2.0 * emf_v * resistance + lanes.sag_ohm * emf_v
+    volt_low, volt_high = _roots(square, straight, missing - gained)
+    lost = missing > gained
+    volt_high = np.where(lost & (emf_v > 0.0), 0.0, volt_high)
+    volt_low = np.where(lost & (emf_v < 0.0), 0.0, volt_low)
+    # d rises with the squared voltage that the present current lacks.
+    now = lanes.current_a
+    lacking = missing + straight * now + square * now**2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        used = np.where(gained > 0.0, most * np.clip(lacking / gained, 0.0, 1.0), 0.0)
     # 1.5 (e i + R i^2) = P, discharging and charging
     discharge_w, charge_w = lanes.discharge_now_w, lanes.charge_now_w
     low, high = _roots(1.5 * resistance, 1.5 * emf_v, -discharge_w)
@@ -97,9 +125,11 @@ def current_window(lanes: Lanes, emf_v: Floats, reactance_ohm: Floats) -> tuple[
     high = np.where(binds & (emf_v < 0.0), charge_low, high)
     low = np.maximum(np.maximum(volt_low, low), -lanes.limit_now_a)
     high = np.minimum(np.minimum(volt_high, high), lanes.limit_now_a)
-    # What voltage can not do gives way to nothing.
-    low = np.clip(low, volt_low, volt_high)
-    return low, np.maximum(np.clip(high, volt_low, volt_high), low)
+    # A drive that has lost control leaves the motor to its diodes.
+    forced, amplitude = diodes(lanes, emf_v, reactance_ohm)
+    conducts = lost & (forced != 0.0)
+    besides = np.where(conducts, np.maximum(amplitude**2 - forced**2, 0.0), used**2)
+    return np.where(conducts, forced, low), np.where(conducts, forced, high), besides
 
 
 def linear_current(lanes: Lanes, current_a: Floats) -> Floats:
@@ -136,7 +166,7 @@ def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     )
     emf = lanes.torque_per_amp_nm / 1.5 * rotor
     reactance = lanes.pole_pairs * rotor * lanes.phase_inductance_h
-    low, high = current_window(lanes, emf, reactance)
+    low, high, besides = current_window(lanes, emf, reactance)
     lanes.available_low_a, lanes.available_high_a = low, high
     target = np.clip(lanes.current_commanded_a - lanes.current_offset_a, low, high)
     start = lanes.current_a
@@ -145,9 +175,9 @@ def drive(lanes: Lanes, dt_s: Floats) -> Floats:
     step_s = -lanes.current_lag_s * np.log1p(-lanes.current_share)
     current = target - lanes.current_lag_s * (lanes.current_a - start) / step_s
 
-    copper = 1.5 * lanes.winding_resistance_now_ohm * current**2
+    copper = 1.5 * lanes.winding_resistance_now_ohm * (current**2 + besides)
     mosfet = (
-        1.5 * lanes.mosfet_resistance_ohm * current**2
+        1.5 * lanes.mosfet_resistance_ohm * (current**2 + besides)
         + lanes.switching_loss_w_per_a_v * np.abs(current) * lanes.bus_v
     )
     torque = lanes.torque_per_amp_nm * linear_current(lanes, current)

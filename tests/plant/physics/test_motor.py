@@ -16,6 +16,12 @@ from tests.plant import rig
 RADPS_PER_RPM = 2.0 * math.pi / 60.0
 
 
+def highest(emf, resistance, reactance, phase_voltage):
+    """Return the highest current of our voltage window at a stiff bus, without field weakening."""
+    square, bus_v = phase_voltage**2, math.sqrt(3.0) * phase_voltage
+    return voltage_window(emf, resistance, reactance, square, 0.0, 0.0, bus_v, 0.0)[1]
+
+
 def test_torque_constant_is_8_26993_over_kv():
     # MathWorks, Surface Mount PMSM: lambda = Ke / (sqrt(3) 1000 p) 60 / (2 pi), Ke in V per krpm
     # line-to-line peak, Kt = 3/2 p lambda; Kv = 1000 / Ke and p drop out.
@@ -57,10 +63,10 @@ def test_catalogued_brushed_motor_keeps_its_power_balance(speed_rpm):
     # maxon catalogue, RE 40 at 24 V (from memory, self-consistent): 317 rpm/V, 30.2 mN m/A,
     # 0.299 ohm, stall 2420 mN m. maxon, Key information on DC motors: U I = pi/30000 n M + R I^2.
     emf = speed_rpm / 317.0
-    _, current = voltage_window(emf, 0.299, 0.0, 24.0**2, 0.0)
+    current = highest(emf, 0.299, 0.0, 24.0)
     torque_mnm = 30.2 * current
     # Our losses and powers are those of three phases, 3/2 of the equal brushed motor's.
-    copper_w, _ = losses(current, 0.299, 0.0, 0.0, 24.0)
+    copper_w, _ = losses(current, 0.0, 0.299, 0.0, 0.0, 24.0)
 
     shaft_w = math.pi / 30000.0 * speed_rpm * torque_mnm
     assert 24.0 * current == pytest.approx(shaft_w + copper_w / 1.5, rel=3e-3)
@@ -68,8 +74,8 @@ def test_catalogued_brushed_motor_keeps_its_power_balance(speed_rpm):
 
 def test_catalogued_brushed_motor_has_its_stall_torque_and_gradient():
     # RE 40 as above: stall 2420 mN m, 3.14 rpm per mN m (from memory, self-consistent).
-    _, stall_a = voltage_window(0.0, 0.299, 0.0, 24.0**2, 0.0)
-    _, running_a = voltage_window(3000.0 / 317.0, 0.299, 0.0, 24.0**2, 0.0)
+    stall_a = highest(0.0, 0.299, 0.0, 24.0)
+    running_a = highest(3000.0 / 317.0, 0.299, 0.0, 24.0)
 
     assert 30.2 * stall_a == pytest.approx(2420.0, rel=3e-3)
     assert 3000.0 / (30.2 * (stall_a - running_a)) == pytest.approx(3.14, rel=5e-3)
@@ -89,8 +95,8 @@ def test_voltage_limit_meets_the_published_base_speed(resistance, inductance):
     flux = torque_per_amp(15.0) / (1.5 * pairs)
     speed = base_speed(bus, resistance, inductance, current, flux=flux, pairs=pairs)
 
-    _, high = voltage_window(
-        pairs * flux * speed, resistance, pairs * speed * inductance, bus**2 / 3.0, 0.0
+    high = highest(
+        pairs * flux * speed, resistance, pairs * speed * inductance, bus / math.sqrt(3.0)
     )
 
     assert high == pytest.approx(current, rel=1e-6)
@@ -101,8 +107,8 @@ def test_published_base_speed_lies_inside_the_exact_limit_in_between():
     flux = torque_per_amp(15.0) / (1.5 * pairs)
     speed = base_speed(bus, resistance, inductance, current, flux=flux, pairs=pairs)
 
-    _, high = voltage_window(
-        pairs * flux * speed, resistance, pairs * speed * inductance, bus**2 / 3.0, 0.0
+    high = highest(
+        pairs * flux * speed, resistance, pairs * speed * inductance, bus / math.sqrt(3.0)
     )
 
     # The shortcut adds the resistive drop as if it were in phase with the whole voltage.
