@@ -47,6 +47,7 @@ def board() -> Board:
             throttle_end_c=95.0,
         ),
         battery=Battery(
+            chemistry="nmc",
             cells_in_series=15,
             capacity_ah=9.0,
             series_resistance_ohm=0.08,

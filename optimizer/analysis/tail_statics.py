@@ -15,6 +15,7 @@ from plant.physics.control import stiffness_current
 from plant.physics.saturation import unsaturated
 
 _stiffness_current = entry(stiffness_current)
+_unsaturated = entry(unsaturated)
 
 
 def motor_moment_nm(profile: Profile, board: Board, nose_up_deg: Floats) -> Floats:
@@ -35,7 +36,7 @@ def motor_moment_nm(profile: Profile, board: Board, nose_up_deg: Floats) -> Floa
     current *= profile.braking.braking_stiffness_ratio
     most = min(profile.braking.braking_current_cap_a, board.drive.phase_current_limit_a)
     curve_of_iron = saturation_of(board.motor)
-    linear = np.array([unsaturated(amps, *curve_of_iron) for amps in np.minimum(current, most)])
+    linear = np.array([_unsaturated(amps, *curve_of_iron) for amps in np.minimum(current, most)])
     moment: Floats = linear * torque_per_amp(board.motor.kv_rpm_per_v)
     return moment
 

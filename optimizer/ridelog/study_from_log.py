@@ -11,7 +11,6 @@ import tomli_w
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.ridelog.fits.all_fits import Fits
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
-from optimizer.ridelog.fits.pack import charge_ratio
 from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.ridden_segment import Segment
@@ -20,6 +19,7 @@ from optimizer.study.log_data.mapping import LogMapping
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
 from optimizer.study.tolerances import KNOWN
 from plant.description.board import Board
+from plant.description.cells import charge_of
 from plant.description.profile import Profile
 from plant.description.quantity import declared_numbers
 from plant.kernel.lane_init import torque_per_amp
@@ -141,8 +141,11 @@ def _declared(
     cells = mapping.board.battery.cells_in_series
     if "rest_voltage_v" in known:
         rest, half = known["rest_voltage_v"]
-        ends = [charge_ratio(rest + sign * half, cells) for sign in (-1.0, 1.0)]
-        numbers["charge_ratio"] = (charge_ratio(rest, cells), (ends[1] - ends[0]) / 2.0)
+        low, middle, high = (
+            charge_of((rest + by) / cells, mapping.board.battery.chemistry)
+            for by in (-half, 0.0, half)
+        )
+        numbers["charge_ratio"] = (middle, (high - low) / 2.0)
     if isinstance(fits["motor"], str) and "expected_current_a_per_mps2" in known:
         expected, half = known["expected_current_a_per_mps2"]
         _, felt_kg = masses(mapping.board, mapping.rider_mass_kg)

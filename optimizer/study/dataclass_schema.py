@@ -60,12 +60,12 @@ def _default(field: dataclasses.Field[Any]) -> Any:
 
 @functools.cache
 def section_model(section: type) -> type[Table]:
-    """Return the model of a dataclass of declared numbers, or of sections of them.
+    """Return the model of a dataclass of declared numbers and choices, or of sections of them.
 
     Raises
     ------
     TypeError
-        A field is neither; it needs a type of its own through `table_model`.
+        A field is none of these; it needs a type of its own through `table_model`.
     """
     hints = typing.get_type_hints(section)
     found: dict[str, Any] = {}
@@ -73,6 +73,8 @@ def section_model(section: type) -> type[Table]:
         if "text" in field.metadata:
             declared = field.metadata
             found[field.name] = number(declared["text"], declared["low"], declared["high"])
+        elif typing.get_origin(hints[field.name]) is typing.Literal:
+            found[field.name] = hints[field.name]
         elif dataclasses.is_dataclass(hints[field.name]):
             found[field.name] = section_model(hints[field.name])
         else:

@@ -17,10 +17,11 @@ from plant.arrays import Floats
 from plant.compile import entry
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
+from plant.description.cells import open_circuit_voltage
 from plant.description.profile import Profile
 from plant.description.rider import Rider
 from plant.kernel.lane_init import per_taper, saturation_of, torque_per_amp
-from plant.physics.battery import bus_voltage, open_circuit_voltage, pack_limits
+from plant.physics.battery import bus_voltage, pack_limits
 from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import current_window, losses, phase_squares
 from plant.physics.resistance import air_drag, rolling_resistance
@@ -33,8 +34,11 @@ _air_drag = entry(air_drag)
 _bus_voltage = entry(bus_voltage)
 _current_window = entry(current_window)
 _losses = entry(losses)
-_open_circuit_voltage = entry(open_circuit_voltage)
+_pack_limits = entry(pack_limits)
+_phase_squares = entry(phase_squares)
 _rolling_resistance = entry(rolling_resistance)
+_saturated = entry(saturated)
+_unsaturated = entry(unsaturated)
 _warning_share = entry(warning_share)
 
 
@@ -70,14 +74,15 @@ def current_headroom(
     The pack's RC pair has settled under the steady ride; a correction is too short to move it.
     """
     steady_a = _steady_current(board, rider, speed_mps)
-    source_v = board.battery.cells_in_series * _open_circuit_voltage(charge_ratio)
+    cell_v = open_circuit_voltage(charge_ratio, board.battery.chemistry)
+    source_v = board.battery.cells_in_series * cell_v
     source_v = _settled(board, source_v, speed_mps, steady_a)
     bus_v, _ = _bus(board, source_v, speed_mps, steady_a)
     battery, drive = board.battery, board.drive
     seen_high_a = _window(
         board,
         speed_mps,
-        pack_limits(
+        _pack_limits(
             source_v,
             battery.series_resistance_ohm,
             drive.battery_current_limit_a,
@@ -149,7 +154,7 @@ def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
         speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
     )
     linear_a = force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v)
-    return float(saturated(linear_a, *saturation_of(board.motor)))
+    return float(_saturated(linear_a, *saturation_of(board.motor)))
 
 
 def _emf(board: Board, speed_mps: float) -> float:
@@ -169,7 +174,7 @@ def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> t
             drive.switching_loss_w_per_a_v,
             bus_v,
         )
-        linear_a = unsaturated(current_a, *saturation_of(board.motor))
+        linear_a = _unsaturated(current_a, *saturation_of(board.motor))
         power_w = 1.5 * _emf(board, speed_mps) * linear_a + copper_w + mosfet_w
         power_w += drive.standby_power_w
         square = source_v**2 - 4.0 * board.battery.series_resistance_ohm * power_w
@@ -201,7 +206,7 @@ def _window(
         resistance,
         1.0 / resistance,
         motor.pole_pairs * rotor_radps * motor.phase_inductance_h,
-        *phase_squares(drive.modulation_limit_ratio, bus_square, fall),
+        *_phase_squares(drive.modulation_limit_ratio, bus_square, fall),
         drive.field_weakening_a,
         math.sqrt(bus_square),
         drive.phase_current_limit_a,

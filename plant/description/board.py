@@ -5,6 +5,7 @@ Currents are q-axis currents, amplitude-invariant; Kv is rpm per volt of line-to
 
 import dataclasses
 
+from plant.description.cells import CELL_OCV_V, Chemistry
 from plant.description.quantity import check_sections, quantity
 
 
@@ -46,8 +47,9 @@ class Drive:
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
 class Battery:
-    """The pack: open-circuit voltage by charge, series resistance, one RC pair."""
+    """The pack: a chemistry's voltage by charge, series resistance, one RC pair."""
 
+    chemistry: Chemistry
     cells_in_series: float = quantity("cells in series", 2, 60)
     capacity_ah: float = quantity("capacity", 0.2, 200.0)
     series_resistance_ohm: float = quantity("series resistance of the pack", 0.0005, 2.0)
@@ -128,6 +130,10 @@ class Board:
             raise ValueError(
                 f"throttle_end_c must be above throttle_start_c, got {drive.throttle_end_c:g} "
                 f"and {drive.throttle_start_c:g} degC"
+            )
+        if battery.chemistry not in CELL_OCV_V:
+            raise ValueError(
+                f"chemistry must be one of {', '.join(CELL_OCV_V)}, got {battery.chemistry!r}"
             )
         if battery.bus_high_v <= battery.bus_low_v:
             raise ValueError(

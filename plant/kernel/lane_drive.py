@@ -1,13 +1,26 @@
 """Motor, pack and heat on the rows of one lane."""
 
 from plant.compile import scalar
-from plant.kernel.lane_layout import Block, R
-from plant.physics.battery import bus_voltage, open_circuit_voltage, pack_limits, relaxed
+from plant.description.cells import CELL_INTERVALS
+from plant.kernel.lane_layout import WIDTH, Block, R
+from plant.physics.battery import bus_voltage, pack_limits, relaxed
 from plant.physics.drive import current_window, losses, phase_squares
 from plant.physics.heat import warmed
 from plant.physics.saturation import unsaturated
-from plant.physics.scalar_math import clip
+from plant.physics.scalar_math import clip, larger, smaller
 from plant.physics.turning import felt_pitch_rate
+
+
+@scalar
+def rest_voltage(b: Block, k: int) -> float:
+    """Return the voltage of one cell at rest in V by its table (plant/description/cells.py)."""
+    place = larger(b[R.charge_ratio_now + k], 0.0) * CELL_INTERVALS
+    voltage = b[R.rest_empty_v + k]
+    for at in range(CELL_INTERVALS):
+        above = larger(place - at, 0.0)
+        share = smaller(above, 1.0) if at < CELL_INTERVALS - 1 else above
+        voltage += b[R.rest_rise_0_v + at * WIDTH + k] * share
+    return voltage
 
 
 @scalar
@@ -16,7 +29,7 @@ def renew_pack(b: Block, k: int) -> None:
 
     The RC pair moves little from one renewal to the next, and so does all that follows from it.
     """
-    source = b[R.cells_in_series + k] * open_circuit_voltage(b[R.charge_ratio_now + k])
+    source = b[R.cells_in_series + k] * rest_voltage(b, k)
     b[R.source_v + k] = source
     square, fall, discharge_w, charge_w = pack_limits(
         source - b[R.rc_voltage_v + k],

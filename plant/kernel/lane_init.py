@@ -6,15 +6,16 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.compile import entry
 from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
 from plant.description.board import Battery, Board, Drive, Frame, Motor
+from plant.description.cells import CELL_OCV_V, open_circuit_voltage
 from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import numbers_of
 from plant.description.rider import Rider
 from plant.elementary import elementwise
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
-from plant.physics.battery import CELL_OCV_V
 from plant.physics.control import warning_widths
 from plant.physics.frame_mode import mode_changes
 from plant.physics.lag import lag_share, mean_share
@@ -25,7 +26,7 @@ LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
 _ROW_OF = {row.name: row // WIDTH for row in R}  # looked up faster than in an enumeration
 _RING = tuple(f"ring_{slot}" for slot in range(RING_SLOTS))
-_CHARGE_RATIOS = np.linspace(0.0, 1.0, len(CELL_OCV_V))
+_saturated = entry(saturated)
 _CUTS_OUT_PER_V = 1e9
 _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
 
@@ -125,6 +126,13 @@ _RECIPROCALS = {
 }
 
 
+def _cell_constants(chemistry: str) -> dict[str, float]:
+    """Return the voltage of one empty cell at rest, and its rise over each interval of charge."""
+    table = CELL_OCV_V[chemistry]
+    rises = enumerate(np.diff(table).tolist())
+    return {"rest_empty_v": table[0]} | {f"rest_rise_{at}_v": rise for at, rise in rises}
+
+
 def _reciprocals(values: dict[str, float]) -> dict[str, float]:
     found = {name: 1.0 / (values[of] * factor) for name, (of, factor) in _RECIPROCALS.items()}
     rim_mass = values["rolling_mass_kg"] - values["moving_mass_kg"]
@@ -162,7 +170,9 @@ def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
     }
 
 
-def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[str, float]:
+def _start(
+    values: dict[str, float], chemistry: str, course: Course, grade_rad: float
+) -> dict[str, float]:
     """Return the starting state: rolling or standing near balance, or tail down."""
     manoeuvre, part = course.manoeuvre, course.part
     charge = manoeuvre.charge_ratio
@@ -173,7 +183,7 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
     tail_down = start is Start.TAIL_DOWN
     force = values["moving_mass_kg"] * GRAVITY_MPS2 * math.sin(grade_rad)
     moment = 0.0 if tail_down else force * values["wheel_radius_m"]
-    current_a = saturated(
+    current_a = _saturated(
         moment / values["torque_per_amp_nm"],
         values["saturation_per_square_a"],
         values["saturation_end_a"],
@@ -184,7 +194,7 @@ def _start(values: dict[str, float], course: Course, grade_rad: float) -> dict[s
     level = -values["level_error_rad"]
     pitch = -values["tail_contact_rad"] - grade_rad if tail_down else level
     attitude = pitch + values["level_error_rad"]
-    cell_v = float(np.interp(charge, _CHARGE_RATIOS, CELL_OCV_V))
+    cell_v = open_circuit_voltage(charge, chemistry)
     state: dict[str, float] = {
         "alive": 1.0,
         "speed_mps": speed,
@@ -265,7 +275,7 @@ def lane_template(
     """
     values = numbers_of(board) | numbers_of(rider)
     values |= _board_constants(board) | _rider_constants(rider, board)
-    values |= _reciprocals(values)
+    values |= _reciprocals(values) | _cell_constants(board.battery.chemistry)
     # Two halves: a row holds whole numbers exactly up to 2**53.
     values["noise_key_low"] = float(noise_seed % 2**32)
     values["noise_key_high"] = float(noise_seed // 2**32)
@@ -273,7 +283,7 @@ def lane_template(
     values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
     values["current_mean_share"] = mean_share(DT_S / n_sub, board.drive.current_lag_s)
     values |= _frame_mode(board.frame, DT_S / n_sub)
-    values |= _start(values, course, grade_rad) | _FIRST
+    values |= _start(values, board.battery.chemistry, course, grade_rad) | _FIRST
     template = np.zeros(N_ROWS)
     template[_rows(tuple(values))] = list(values.values())
     return template

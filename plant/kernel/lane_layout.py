@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.description.board import Board
+from plant.description.cells import CELL_INTERVALS
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.quantity import declared_numbers
 from plant.description.rider import Rider
@@ -35,6 +36,8 @@ DERIVED_NAMES = (
     "emf_per_radps_v",
     "saturation_per_square_a",
     "saturation_end_a",
+    "rest_empty_v",
+    *(f"rest_rise_{interval}_v" for interval in range(CELL_INTERVALS)),
     "rider_mh_kg_m",
     "rider_j_kg_m2",
     "frame_mh_kg_m",

@@ -1,28 +1,11 @@
-"""The pack of one lane: open-circuit voltage by charge, series resistance, one RC pair."""
+"""The pack of one lane: a source behind a series resistance and one RC pair."""
 
 import math
 
 from plant.compile import scalar
 from plant.physics.scalar_math import clip, larger, smaller
 
-# Open-circuit voltage of an NMC/graphite cell at states of charge 0, 0.1 ... 1: LG M50,
-# Chen et al. 2020, J. Electrochem. Soc. 167:080534.
-CELL_OCV_V = (2.5, 3.2959, 3.4852, 3.5814, 3.6670, 3.7509, 3.8406, 3.9479, 4.0421, 4.0967, 4.2)
-
 _LEAST_SOURCE_V = 1.0  # assumed: an empty pack still divides
-
-
-@scalar
-def open_circuit_voltage(charge_ratio: float) -> float:
-    """Return the voltage of one cell at rest in V, linear between the table's points.
-
-    A cell charged beyond full rises on along the last slope.
-    """
-    place = larger(charge_ratio, 0.0) * 10.0
-    voltage = CELL_OCV_V[0]
-    for node in range(9):
-        voltage += (CELL_OCV_V[node + 1] - CELL_OCV_V[node]) * clip(place - node, 0.0, 1.0)
-    return voltage + (CELL_OCV_V[10] - CELL_OCV_V[9]) * larger(place - 9.0, 0.0)
 
 
 @scalar

@@ -41,6 +41,7 @@ OVERRIDE_MPS2 = 1.0  # assumed: downhill residual that fully overrides soft brak
 LEAST_RESERVE_RATIO = 0.02  # assumed: a warning of no margin does not jump
 LEAST_HEAT_MARGIN_K = 0.5  # assumed: a warning of no margin does not jump
 LEAST_BUS_MARGIN_V = 0.2  # assumed: a warning of no margin does not jump
+LEAST_SOURCE_V = 1.0  # assumed: an empty pack still divides
 LEAST_SLOPE_RATIO = 0.25  # assumed: what torque still gains from current in saturated iron
 WINDING_HEADROOM_K = 10.0  # assumed: derating starts this far below the winding's limit
 SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time

@@ -17,6 +17,7 @@ from tests.reference.constants import (
     GUIDE_DAMPING_S,
     GUIDE_RATIO,
     LEAST_SLOPE_RATIO,
+    LEAST_SOURCE_V,
     LEG_ADAPT_TIME_S,
     SHAKE_TIME_S,
     TAIL_DAMPING_NM_S,
@@ -24,9 +25,6 @@ from tests.reference.constants import (
     TAIL_STIFFNESS_NM,
     WINDING_HEADROOM_K,
 )
-
-# LG M50 cell at states of charge 0, 0.1 ... 1: Chen et al. 2020, J. Electrochem. Soc. 167:080534.
-CELL_V = [2.5, 3.2959, 3.4852, 3.5814, 3.6670, 3.7509, 3.8406, 3.9479, 4.0421, 4.0967, 4.2]
 
 
 def ramp(x: Floats, width: float) -> Floats:
@@ -48,15 +46,21 @@ def renew(lanes: Lanes) -> None:
         * np.clip(mosfet_room, 0.0, 1.0)
         * np.clip(winding_room, 0.0, 1.0)
     )
-    rest_v = np.interp(lanes.charge_ratio_now, np.linspace(0.0, 1.0, 11), CELL_V)
-    beyond = np.maximum(lanes.charge_ratio_now - 1.0, 0.0)
-    lanes.source_v = lanes.cells_in_series * (rest_v + 10.0 * beyond * (CELL_V[-1] - CELL_V[-2]))
+    # The cell's table, straight in between; below empty held, beyond full along its last slope.
+    rises = np.stack([np.atleast_1d(getattr(lanes, f"rest_rise_{at}_v")) for at in range(20)])
+    filled = 20.0 * np.maximum(lanes.charge_ratio_now, 0.0)
+    whole = np.minimum(np.floor(filled), 19.0)
+    below = np.where(np.arange(20.0)[:, np.newaxis] < whole, rises, 0.0).sum(axis=0)
+    last = np.take_along_axis(rises, np.atleast_1d(whole).astype(int)[np.newaxis], axis=0)[0]
+    cell_v = lanes.rest_empty_v + below + (filled - whole) * last
+    lanes.source_v = lanes.cells_in_series * cell_v
     renew_pack(lanes)
 
 
 def renew_pack(lanes: Lanes) -> None:
     """Renew what the pack can give and take, and how far the phase voltage falls meanwhile."""
-    rest_v, ohm = lanes.source_v - lanes.rc_voltage_v, lanes.series_resistance_ohm
+    ohm = lanes.series_resistance_ohm
+    rest_v = np.maximum(lanes.source_v - lanes.rc_voltage_v, LEAST_SOURCE_V)
     drawn_a = np.minimum(lanes.battery_current_limit_a, rest_v / ohm / 2.0)
     full_w = drawn_a * (rest_v - drawn_a * ohm)
     lanes.discharge_now_w = np.maximum(full_w - lanes.standby_power_w, 0.0)

@@ -7,7 +7,6 @@ from optimizer.ridelog.fits.robust_fit import Fit, Unknown, robust_fit
 from optimizer.study.log_data.resampling import RideLog, window_means
 from plant.arrays import Floats
 from plant.description.board import Board
-from plant.physics.battery import CELL_OCV_V
 
 _WINDOW_S = 0.2
 _BLOCK_S = 20.0
@@ -73,9 +72,3 @@ def fit_pack(log: RideLog, board: Board) -> Fit | str:
         block_rows=round(_BLOCK_S / step_s),
         undetermined=undetermined,
     )
-
-
-def charge_ratio(rest_voltage_v: float, cells_in_series: float) -> float:
-    """Return the state of charge at which the catalogue's cell rests at the voltage."""
-    cell = rest_voltage_v / cells_in_series
-    return float(np.interp(cell, CELL_OCV_V, np.linspace(0.0, 1.0, len(CELL_OCV_V))))

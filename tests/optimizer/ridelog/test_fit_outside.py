@@ -13,11 +13,12 @@ from optimizer.ridelog.fits.controller import fit_controller
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED
 from optimizer.ridelog.fits.heat import fit_heat
 from optimizer.ridelog.fits.motor import fit_motor
-from optimizer.ridelog.fits.pack import charge_ratio, fit_pack
+from optimizer.ridelog.fits.pack import fit_pack
 from optimizer.ridelog.fits.road import fit_road, masses
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.resampling import RideLog, load_log
 from plant.constants import AIR_DENSITY_KG_M3
+from plant.description.cells import charge_of
 from tests import invented
 from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth
@@ -276,7 +277,7 @@ def test_an_electrochemical_cell_shows_its_published_resistance():
 
 def test_the_state_of_charge_is_that_of_the_published_cell():
     # LG M50, Chen et al. 2020, J. Electrochem. Soc. 167:080534: 3.7509 V at half charge.
-    assert charge_ratio(15 * 3.7509, 15) == pytest.approx(0.5)
+    assert charge_of(3.7509, "nmc") == pytest.approx(0.5)
 
 
 def test_heat_capacity_and_resistance_are_recovered_from_an_integrated_ride():

@@ -97,7 +97,7 @@ def strained(ride):
     board = ride.board
     motor = dataclasses.replace(board.motor, saturation_ratio=0.2, saturation_current_a=60.0)
     drive = dataclasses.replace(board.drive, regen_taper_v=6.0, field_weakening_a=30.0)
-    battery = dataclasses.replace(board.battery, charge_ratio=0.99)
+    battery = dataclasses.replace(board.battery, chemistry="lfp", charge_ratio=0.99)
     strained = dataclasses.replace(board, motor=motor, drive=drive, battery=battery)
     return dataclasses.replace(ride, board=strained)
 

@@ -6,12 +6,14 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
+from plant.description.cells import charge_of, open_circuit_voltage
 from plant.description.profile_array import PROFILE_NAMES
+from plant.kernel.lane_init import lane_template
 from plant.kernel.lane_layout import WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import ride_lanes, simulate
-from plant.physics.battery import bus_voltage, open_circuit_voltage
+from plant.physics.battery import bus_voltage
 from tests import invented_rides
 from tests.plant import rig
 
@@ -113,14 +115,39 @@ def test_more_than_the_pack_can_give_ends_a_ride_whatever_the_cut_out(series_res
 )
 def test_rest_voltage_meets_the_published_cell(charge_ratio, cell_v):
     # LG M50: Chen et al. 2020, J. Electrochem. Soc. 167:080534, read through pybamm.
-    assert open_circuit_voltage(charge_ratio) == pytest.approx(cell_v, abs=1e-12)
+    assert open_circuit_voltage(charge_ratio, "nmc") == pytest.approx(cell_v, abs=1e-12)
 
 
 def test_rest_voltage_is_straight_between_the_points_held_below_and_rising_above():
-    assert open_circuit_voltage(0.55) == pytest.approx((3.7509 + 3.8406) / 2.0, abs=1e-12)
-    assert open_circuit_voltage(-0.2) == 2.5
-    # A charged cell rises on along its last slope: 0.1033 V for a tenth of its charge.
-    assert open_circuit_voltage(1.2) == pytest.approx(4.2 + 2.0 * 0.1033, abs=1e-12)
+    assert open_circuit_voltage(0.525, "nmc") == pytest.approx((3.7509 + 3.7983) / 2.0, abs=1e-12)
+    assert open_circuit_voltage(-0.2, "nmc") == 2.5
+    # A charged cell rises on along its last slope: 76.4 mV for a twentieth of its charge.
+    assert open_circuit_voltage(1.1, "nmc") == pytest.approx(4.2 + 2.0 * 0.0764, abs=1e-12)
+
+
+@pytest.mark.parametrize("chemistry", ["nmc", "lfp"])
+def test_the_kernel_has_the_rest_voltage_of_each_chemistry_from_empty_to_beyond_full(chemistry):
+    launch = invented_rides.rides(("launch",))[0]
+    battery = dataclasses.replace(launch.board.battery, chemistry=chemistry)
+    rows = lane_template(
+        dataclasses.replace(launch.board, battery=battery),
+        launch.rider,
+        launch.course,
+        noise_seed=1,
+        grade_rad=0.0,
+        n_sub=1,
+    )
+    cell = {name: rows[R[name] // WIDTH] for name in R.__members__ if name.startswith("rest_")}
+    charge = np.array([-0.1, 0.0, 0.02, 0.33, 0.5, 0.97, 1.0, 1.04])
+
+    ridden = rig.run(
+        rig.QUIET | rig.HELD | cell | {"charge_ratio_now": charge, "per_charge": 0.0}, seconds=0.04
+    )
+
+    expected = [battery.cells_in_series * open_circuit_voltage(each, chemistry) for each in charge]
+    np.testing.assert_allclose(ridden.end["source_v"], expected, rtol=1e-12)
+    for each in (0.1, 0.42, 0.93):
+        assert charge_of(open_circuit_voltage(each, chemistry), chemistry) == pytest.approx(each)
 
 
 def test_the_slow_voltage_drop_reaches_63_percent_after_its_time_constant():
