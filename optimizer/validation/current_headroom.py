@@ -139,7 +139,8 @@ def warning_lift(profile: Profile, board: Board, headroom: CurrentHeadroom) -> f
         math.inf,
         asked.heat_warning_margin_k,
         1.0 / heat_width,
-        min(headroom.bus_v - battery.bus_low_v, battery.bus_high_v - headroom.bus_v),
+        headroom.bus_v - battery.bus_low_v,
+        battery.bus_high_v - board.drive.regen_taper_v - headroom.bus_v,
         asked.bus_warning_margin_v,
         1.0 / bus_width,
     )

@@ -99,7 +99,10 @@ class Protection:
     reserve_warning_ratio: float = quantity("torque reserve at which the warning starts", 0.0, 0.9)
     heat_warning_margin_k: float = quantity("start below the throttle temperature", 0.0, 30.0)
     bus_warning_margin_v: float = quantity(
-        "start inside either bus-voltage limit", 0.0, 10.0, kind=Kind.BUS_VOLTAGE
+        "start above the low cut-out, and below where charging tapers off",
+        0.0,
+        10.0,
+        kind=Kind.BUS_VOLTAGE,
     )
     warning_lift_deg: float = quantity("nose lift at full warning", 0.0, 15.0)
     warning_slew_deg_per_s: float = quantity("slew rate of the warning", 0.5, 60.0)

@@ -22,7 +22,7 @@ from plant.physics.control import (
     warning_share,
 )
 from plant.physics.loop_delay import commanded_current
-from plant.physics.scalar_math import magnitude, smaller
+from plant.physics.scalar_math import magnitude
 
 _YAW_NOISE_SHARE = 0.5  # assumed: yaw gyro noise over pitch gyro noise
 
@@ -90,7 +90,8 @@ def warn(b: Block, k: int) -> float:
         b[R.throttle_start_c + k] - b[R.mosfet_c + k],
         b[R.heat_warning_margin_k + k],
         b[R.per_heat_width + k],
-        smaller(bus - b[R.bus_low_v + k], b[R.bus_high_v + k] - bus),
+        bus - b[R.bus_low_v + k],
+        b[R.taper_start_v + k] - bus,
         b[R.bus_warning_margin_v + k],
         b[R.per_bus_width + k],
     )

@@ -15,7 +15,7 @@ from plant.physics.turning import felt_pitch_rate
 def rest_voltage(b: Block, k: int) -> float:
     """Return the voltage of one cell at rest in V by its table (plant/description/cells.py)."""
     place = larger(b[R.charge_ratio_now + k], 0.0) * CELL_INTERVALS
-    voltage = b[R.rest_empty_v + k]
+    voltage: float = b[R.rest_empty_v + k]
     for at in range(CELL_INTERVALS):
         above = larger(place - at, 0.0)
         share = smaller(above, 1.0) if at < CELL_INTERVALS - 1 else above

@@ -34,6 +34,7 @@ DERIVED_NAMES = (
     "noise_key_high",
     "torque_per_amp_nm",
     "emf_per_radps_v",
+    "taper_start_v",
     "saturation_per_square_a",
     "saturation_end_a",
     "rest_empty_v",

@@ -20,6 +20,7 @@ _BRAKE_SPEED_MPS = 0.5  # assumed: braking settings blend in up to this speed
 _BRAKE_ERROR_DEG = 0.3  # assumed: and up to this pitch error
 _CAP_SPEED_MPS = 0.3  # assumed: the braking cap applies above walking the board
 _OVERRIDE_MPS2 = 1.0  # assumed: downhill residual that fully overrides soft braking
+_HIGH_BUS_LIFT_RATIO = 0.5  # assumed: a whole lift took the tail to the ground down 25 %
 _LEAST_RESERVE_RATIO = 0.02  # assumed: a warning that starts later still does not jump
 _LEAST_HEAT_MARGIN_K = 0.5  # assumed: as above
 _LEAST_BUS_MARGIN_V = 0.2  # assumed: as above
@@ -292,20 +293,25 @@ def warning_share(
     heat_room: float,
     heat_margin: float,
     per_heat_width: float,
-    bus_room: float,
+    low_room: float,
+    high_room: float,
     bus_margin: float,
     per_bus_width: float,
 ) -> float:
     """Return how strongly to warn, 0 to 1, by the nearest of the limits.
 
-    Torque reserve as a ratio; the room left to the throttle temperature in K and to the nearer
-    bus-voltage limit in V; each with the margin at which its warning starts and one over its
-    width (`warning_widths`).
+    Torque reserve as a ratio; the room left to the throttle temperature in K, to the low cut-out
+    and to where the drive starts to let go of braking in V; each with the margin at which its
+    warning starts and one over its width (`warning_widths`).
+
+    A high bus lifts the nose half as far. It comes while the board brakes, mostly downhill, where
+    the tail is near the ground; and a lift makes the rider brake, which charges the pack more.
     """
     by_reserve = below(reserve, reserve_start, per_reserve_width)
     by_heat = below(heat_room, heat_margin, per_heat_width)
-    by_bus = below(bus_room, bus_margin, per_bus_width)
-    return larger(by_reserve, larger(by_heat, by_bus))
+    by_low = below(low_room, bus_margin, per_bus_width)
+    by_high = _HIGH_BUS_LIFT_RATIO * below(high_room, bus_margin, per_bus_width)
+    return larger(larger(by_reserve, by_heat), larger(by_low, by_high))
 
 
 @scalar

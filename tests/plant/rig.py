@@ -38,6 +38,7 @@ QUIET: Mapping[str, ArrayLike] = {
     "step_off_lean_rad": 10.0,
     "bus_low_v": 0.0,
     "bus_high_v": 1e9,
+    "taper_start_v": 1e9,
 }
 # Board and rider keep their angles; only the distance moves.
 UPRIGHT: Mapping[str, ArrayLike] = {

@@ -38,6 +38,7 @@ BRAKE_SPEED_MPS = 0.5  # assumed: braking settings blend in up to this speed
 BRAKE_ERROR_DEG = 0.3  # assumed: and up to this pitch error
 CAP_SPEED_MPS = 0.3  # assumed: the braking cap applies above walking the board
 OVERRIDE_MPS2 = 1.0  # assumed: downhill residual that fully overrides soft braking
+HIGH_BUS_LIFT_RATIO = 0.5  # assumed: a whole lift took the tail to the ground down 25 %
 LEAST_RESERVE_RATIO = 0.02  # assumed: a warning of no margin does not jump
 LEAST_HEAT_MARGIN_K = 0.5  # assumed: a warning of no margin does not jump
 LEAST_BUS_MARGIN_V = 0.2  # assumed: a warning of no margin does not jump

@@ -10,6 +10,7 @@ from tests.reference.constants import (
     BRAKE_SPEED_MPS,
     CAP_SPEED_MPS,
     DT_S,
+    HIGH_BUS_LIFT_RATIO,
     LEAST_BUS_MARGIN_V,
     LEAST_HEAT_MARGIN_K,
     LEAST_RESERVE_RATIO,
@@ -86,13 +87,15 @@ def warn(lanes: Lanes) -> None:
     reserve = (lanes.available_high_a - lanes.current_filtered_a) / lanes.phase_current_limit_a
     start = lanes.reserve_warning_ratio
     heat_room = lanes.throttle_start_c - lanes.mosfet_c
-    bus_room = np.minimum(lanes.bus_v - lanes.bus_low_v, lanes.bus_high_v - lanes.bus_v)
+    low_room = lanes.bus_v - lanes.bus_low_v
+    high_room = lanes.bus_high_v - lanes.regen_taper_v - lanes.bus_v
+    bus_width = np.maximum(lanes.bus_warning_margin_v, LEAST_BUS_MARGIN_V)
     shares = [
         (start - reserve) / (0.5 * np.maximum(start, LEAST_RESERVE_RATIO)),
         (lanes.heat_warning_margin_k - heat_room)
         / np.maximum(lanes.heat_warning_margin_k, LEAST_HEAT_MARGIN_K),
-        (lanes.bus_warning_margin_v - bus_room)
-        / np.maximum(lanes.bus_warning_margin_v, LEAST_BUS_MARGIN_V),
+        (lanes.bus_warning_margin_v - low_room) / bus_width,
+        HIGH_BUS_LIFT_RATIO * np.minimum((lanes.bus_warning_margin_v - high_room) / bus_width, 1.0),
     ]
     share = np.clip(np.max(shares, axis=0), 0.0, 1.0)
     slew = lanes.warning_slew_deg_per_s * DT_S

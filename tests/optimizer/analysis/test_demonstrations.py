@@ -291,12 +291,32 @@ def test_the_heat_warning_starts_three_kelvin_before_throttling():
     assert warned.measured < 0.6 * unwarned.measured
 
 
-def test_an_early_warning_of_high_voltage_keeps_the_drive_from_cutting_out():
-    gentle, none, late = outcomes("bus_high_warning")
+def test_a_warning_of_high_voltage_comes_before_braking_tapers_off():
+    warned, unwarned = rides("bus_high_warning")
+    board = demonstrations()["bus_high_warning"].ride.board
+    tapers = board.battery.bus_high_v - board.drive.regen_taper_v
+    perceived = first_time(warned, warned.signals.warning_lift_deg > 1.0)
 
-    assert (gentle, none) == (Outcome.RIDDEN, Outcome.BUS_TOO_HIGH)
-    # Braking charges: a late and strong warning makes the rider brake into the limit.
-    assert late is not Outcome.RIDDEN
+    # Without it the rider gathers speed until the drive, sparing the pack, holds the board no more.
+    assert unwarned.signals.outcome is Outcome.RIDER_OFF
+    assert perceived < first_time(unwarned, unwarned.signals.bus_v > tapers) - 3.0
+    assert warned.measured < 0.9 * unwarned.measured
+    # The drive keeps the pack below its limit by itself.
+    assert np.nanmax(unwarned.signals.bus_v) < board.battery.bus_high_v
+
+
+def test_a_whole_lift_by_a_high_bus_would_take_the_tail_to_the_ground():
+    shown = demonstrations()["bus_high_warning"]
+    lift = PROFILE_NAMES.index("warning_lift_deg")
+    profiles = {"half": shown.profiles["warning"], "whole": shown.profiles["warning"].copy()}
+    profiles["whole"][lift] *= 2.0
+
+    half, whole = ridden(dataclasses.replace(shown, profiles=profiles)).values()
+
+    tail_deg = shown.ride.board.frame.tail_contact_deg
+    assert np.nanmin(half.signals.ground_pitch_deg) > -tail_deg
+    assert np.nanmin(whole.signals.ground_pitch_deg) < -tail_deg
+    assert whole.signals.outcome is not Outcome.RIDDEN
 
 
 def test_a_warning_of_low_voltage_keeps_the_drive_from_cutting_out():

@@ -159,16 +159,20 @@ def test_stiffness_lift_settles_at_its_gain_and_under_its_cap():
         ({"reserve": 0.0}, 1.0),
         ({"heat_room": 1.5}, 0.5),
         ({"low_room": 0.5}, 0.5),
-        ({"high_room": -1.0}, 1.0),
+        ({"low_room": -1.0}, 1.0),
+        ({"high_room": 0.5}, 0.25),
+        ({"high_room": -1.0}, 0.5),
+        ({"high_room": -1.0, "reserve": 0.12}, 0.8),
         ({"reserve": 0.18, "heat_room": 0.3}, 0.9),
     ],
 )
 def test_the_warning_follows_the_nearest_limit(room, share):
     easy = {"reserve": 0.5, "heat_room": 20.0, "low_room": 9.0, "high_room": 9.0} | room
 
-    bus_room = min(easy["low_room"], easy["high_room"])
     found = warning_share(
-        easy["reserve"], 0.2, 1.0 / 0.1, easy["heat_room"], 3.0, 1.0 / 3.0, bus_room, 1.0, 1.0
+        *(easy["reserve"], 0.2, 1.0 / 0.1),
+        *(easy["heat_room"], 3.0, 1.0 / 3.0),
+        *(easy["low_room"], easy["high_room"], 1.0, 1.0),
     )
 
     assert found == pytest.approx(share)
