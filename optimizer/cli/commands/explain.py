@@ -26,7 +26,7 @@ def explain(
         from optimizer.cli.output.explain import explanation_facts, print_explanation
         from optimizer.cli.stages_view import StagesView
         from optimizer.interface import figures
-        from optimizer.interface.candidates import explain as explain_candidate
+        from optimizer.interface.explanation import explain as explain_candidate
         from optimizer.interface.studies import load_study
         from optimizer.reports.style import save
 

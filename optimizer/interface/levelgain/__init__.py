@@ -29,7 +29,8 @@ from optimizer.base.errors import (
     UserInputError,
 )
 from optimizer.interface import figures
-from optimizer.interface.candidates import candidate, explain
+from optimizer.interface.candidates import candidate
+from optimizer.interface.explanation import explain
 from optimizer.interface.logs import LoggedRide, fit_log, fits_table, read_log, study_from_log
 from optimizer.interface.profiles import export, load_profile, profile, validate
 from optimizer.interface.progress import Progress
