@@ -115,17 +115,6 @@ def from_unit(space: Space, unit: ArrayLike) -> Floats:
     return np.where(point == 0.0, space.low, np.where(point == 1.0, space.high, values))
 
 
-def steps(space: Space) -> Floats:
-    """Return the steps of the grid, (parameter,): 1, 2 or 5 times a power of ten.
-
-    The largest of which at least `n_steps` fit between the bounds. Parameters spaced by ratio have
-    no step but a number of significant digits: NaN. They are as many as `n_steps` has, or more
-    where the bounds are close.
-    """
-    by, over = _steps(tuple((space.high - space.low).tolist()), space.n_steps)
-    return np.where(space.log, np.nan, by / over)
-
-
 @functools.lru_cache(maxsize=64)
 def _steps(ranges: tuple[float, ...], n_steps: tuple[int, ...]) -> tuple[Floats, Floats]:
     """Return by what whole number and over what power of ten a place on the grid is its value."""
@@ -142,10 +131,11 @@ def _steps(ranges: tuple[float, ...], n_steps: tuple[int, ...]) -> tuple[Floats,
 def on_grid(space: Space, values: ArrayLike) -> Floats:
     """Return the nearest values on the grid between the bounds, (candidate, parameter).
 
-    They are multiples of `steps`, each the number that its few decimals are read as: 0.35, and
-    not 0.35000000000000003. Bounds that are no multiples are not on the grid themselves.
-    Parameters spaced by ratio are rounded to significant digits, or to a bound where these lead
-    outside.
+    They are multiples of a step: the largest of 1, 2 or 5 times a power of ten of which at least
+    `n_steps` fit between the bounds. Each is the number that its few decimals are read as: 0.35,
+    and not 0.35000000000000003. Bounds that are no multiples are not on the grid themselves.
+    Parameters spaced by ratio are rounded to so many significant digits as `n_steps` has, or more
+    where the bounds are close, or to a bound where these lead outside.
     """
     inner = clip(space, values)
     by, over = _steps(tuple((space.high - space.low).tolist()), space.n_steps)

@@ -116,8 +116,3 @@ def _ease_in(road: NDArray[np.float64]) -> None:
     road[:, 1] = share * road[:, 1] + np.where(share < 1.0, height_m / _EASED_M, 0.0)
     road[:, 0] = share * height_m
     road[:, 4] *= share
-
-
-def n_roads_kept() -> int:
-    """Return how many laid roads are kept for rides to come, at most `ROADS_KEPT`."""
-    return course_tables.cache_info().currsize
