@@ -43,6 +43,8 @@ class DayRules:
         Index into `kilometres`.
     road : (hard ride,) int64
         Rides of one number are over one drawn road.
+    weight : (hard ride,) float64
+        For how many rides of the day each stands.
     kilometres : (rider,) float64
         What each rider rode in the whole day.
     worst_rider_weight : float
@@ -51,6 +53,7 @@ class DayRules:
 
     rider: NDArray[np.int64]
     road: NDArray[np.int64]
+    weight: Floats
     kilometres: Floats
     worst_rider_weight: float
 
@@ -107,7 +110,7 @@ def rates_by_rider(near: Floats, day: DayRules) -> Floats:
     day : DayRules
     """
     columns = [
-        np.ascontiguousarray(near[:, day.rider == rider]).sum(axis=1)
+        np.ascontiguousarray((near * day.weight)[:, day.rider == rider]).sum(axis=1)
         for rider in range(len(day.kilometres))
     ]
     return np.column_stack(columns) * NOSE_DOWNS_PER_NEARNESS * _PER_KM / day.kilometres
@@ -175,9 +178,9 @@ def _estimate(near: Floats, day: DayRules, *, among: Flags, kilometres: float) -
     if np.isnan(near).any():
         return RateEstimate(rate=np.nan, low=np.nan, high=np.nan)
     per_km = NOSE_DOWNS_PER_NEARNESS * _PER_KM / kilometres
-    # What the day did not show may be whole nose-downs, as in a plain count of the same way.
+    weighted = (day.weight * near)[among]
+    # What the day did not show may be whole nose-downs, as in a plain count of the same way: in
+    # rides that stand for themselves, as nearly all of those do in which a good profile falls.
     most = 1.0 / NOSE_DOWNS_PER_NEARNESS
-    low, high = weighted_interval(near[among], day.road[among], most=most)
-    return RateEstimate(
-        rate=float(near[among].sum()) * per_km, low=low * per_km, high=high * per_km
-    )
+    low, high = weighted_interval(weighted, day.road[among], most=most)
+    return RateEstimate(rate=float(weighted.sum()) * per_km, low=low * per_km, high=high * per_km)

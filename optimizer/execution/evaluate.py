@@ -77,6 +77,7 @@ def day_rules(hard: HardRides, settings: ScoreSettings) -> DayRules:
     return DayRules(
         rider=np.array([riders.index(ride.rider_name) for ride in hard.rides], dtype=np.int64),
         road=hard.roads,
+        weight=hard.weights,
         kilometres=np.array(list(hard.kilometres.values())),
         worst_rider_weight=settings.worst_rider_weight,
     )

@@ -15,7 +15,7 @@ from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
 from optimizer.study.paths import store_path
 from optimizer.study.study import HardRides, Study
 
-LOOKING = "looking for hard rides, in hours of the riding day"
+LOOKING = "looking for hard rides, in hours ridden"
 _KIND = "hard_rides"
 _KEPT = 8
 _found: dict[str, HardRides] = {}

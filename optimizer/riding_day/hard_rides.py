@@ -3,50 +3,68 @@
 Each drawn ride is cut into pieces. A weakened baseline rides them all, and another the harder of
 them. Where they come nearest to a nose-down, other profiles do too: of the nose-downs that 41
 profiles had in 300 h, the hardest 75 of 74,000 pieces held 86 %.
+
+Nearly all hard pieces lie on a small part of the ground, such as deep tracks and kerbs. Some
+courses show which. Of many more only the pieces on such ground are ridden, so that an hour of the
+day costs a tenth of its riding.
 """
 
 import dataclasses
 import functools
 import json
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections import Counter
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives.asked_way import asked_way_m
-from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
+from optimizer.riding_day.hard_ground import Ground, hard_grounds
 from optimizer.riding_day.laid_ahead import laid_ahead
-from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
-from optimizer.riding_day.weak_profiles import harder_rides, weakened
+from optimizer.riding_day.pieces import (
+    Piece,
+    courses_with,
+    n_pieces,
+    pieces_of_day,
+    rides_at,
+)
+from optimizer.riding_day.rides import LANES_OF_A_COURSE
+from optimizer.riding_day.weak_profiles import harder_rides, least_margins, weakened
 from optimizer.study.study import HardRides, Study
-from plant.description.course import Course, Part
 from plant.description.profile_array import profile_to_array
 from plant.device import batches_at_once
-from plant.kernel.road import straight_lines
-from plant.kernel.simulate import Ride, Rides
+from plant.kernel.simulate import Rides, simulate
 
-PIECE_S = 15.0
-LEAD_IN_S = 3.0  # of the ride before a piece, for board and rider to settle
 _COURSES_AT_ONCE = 8
-_AHEAD_RATIO = 0.045  # how far beyond its wanted way a board is; see `optimizer.riding_day.speeds`
+_PARTLY_AT_ONCE = 32  # of which few pieces are ridden
+_FIRST_RATIO = 1.0 / 3.0  # of the hours are ridden over all ground, the others over hard ground
+_MOST_TIMES = 32  # as many courses in all, at most, for to draw roads takes time too
+_TRIED_FOR_EACH = 6  # hardest pieces that the baseline rides too, for each that is kept
+# Of the rides that are kept, so many are the hardest. Each other one stands for some of those next
+# to them, in which the profiles of a front hardly ever fall, and others do.
+_HARDEST_RATIO = 5.0 / 7.0
+_STANDS_FOR = 8
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class _Piece:
-    """Which piece of which drawn ride, and how near the weak profiles came to a nose-down.
+@dataclasses.dataclass(slots=True, kw_only=True)
+class _Found:
+    """What some courses brought.
 
-    Of the time that it is ridden, `own_s` are not the lead-in.
+    Attributes
+    ----------
+    pieces : list of Piece
+        The hardest, in order.
+    kilometres : dict of str to float
+        Of each rider.
+    n_on : Counter of Ground
+        All pieces, by their ground.
     """
 
-    course: int
-    piece: int
-    lane: int
-    rider_name: str
-    ridden_s: float
-    own_s: float
-    hardness: float = 0.0
+    pieces: list[Piece]
+    kilometres: dict[str, float]
+    n_on: Counter[Ground]
 
 
 def find_hard_rides(
@@ -62,63 +80,42 @@ def find_hard_rides(
     Parameters
     ----------
     study : Study
-        Says how many hours are drawn at least, and how many rides are kept.
+        Says how many hours are ridden, and how many rides are kept.
     n_jobs : int
         Threads; the rides found do not depend on it.
     advance : callable
-        Receives the hours of the day ridden since it was last called.
+        Receives the hours ridden since it was last called.
+
+    Notes
+    -----
+    A third of the hours is ridden over all ground. Its hardest pieces say which ground is hard, on
+    which the other hours are ridden, of many more courses. Of how hard pieces are a twentieth, at
+    most, lies on other ground: it is left out.
     """
-    profiles = weakened(profile_to_array(study.baseline))
-    found: list[_Piece] = []
-    kilometres = dict.fromkeys(study.riders, 0.0)
-    n_rides = _COURSES_AT_ONCE * LANES_OF_A_COURSE * n_pieces(study.riding_day.ride_s)
-    new_h = n_rides * _piece_s(study.riding_day.ride_s) / 3600.0
-    batches = _batches(study, n_rides, new_h)
-    for together in laid_ahead(
-        functools.partial(_all_pieces, study),
-        batches,
-        n_courses=len(batches) * _COURSES_AT_ONCE,
-        n_together=batches_at_once(study.device, n_rides),
-        n_jobs=n_jobs,
-    ):
-        ridden = harder_rides(
-            profiles,
-            [laid for _, laid in together],
-            n_least=study.n_hard_rides - len(found),
-            n_jobs=n_jobs,
-            device=study.device,
-        )
-        for (pieces, _), (results, harder, hardness) in zip(together, ridden, strict=True):
-            _add_kilometres(kilometres, pieces, results)
-            for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True):
-                found.append(dataclasses.replace(pieces[place], hardness=hard))
-            found = _hardest(found, study.n_hard_rides)
-            advance(new_h)
+    look = functools.partial(_look, study, n_jobs=n_jobs, advance=advance)
+    n_first = _n_first_courses(study)
+    first = look(np.arange(n_first, dtype=np.int64), grounds=None)
+    pieces, n_courses = first.pieces, n_first
+    hours_left = study.hard_rides_h - _hours(study, n_first)
+    if hours_left > 0.0:
+        hardness = dict.fromkeys(first.n_on, 0.0)
+        for piece in pieces[: study.n_hard_rides]:
+            hardness[piece.ground] += piece.hardness
+        grounds, share = hard_grounds(first.n_on, hardness)
+        more = round(hours_left / (_hours(study, 1) * share))
+        n_courses = min(n_first + more, _MOST_TIMES * n_first)
+        numbers = courses_with(study, grounds, range(n_first, n_courses))
+        pieces = [piece for piece in pieces if piece.ground in grounds]
+        pieces = _hardest(study, pieces + look(numbers, grounds=grounds).pieces)
+    kept, weights = _sampled(_in_order(study, pieces, n_jobs=n_jobs), n=study.n_hard_rides)
     facts = {
-        "rides": [[piece.course, piece.piece, piece.lane] for piece in found],
-        "kilometres": kilometres,
+        "rides": [piece.place for piece in kept],
+        "weights": weights,
+        "kilometres": {
+            name: ridden_km * n_courses / n_first for name, ridden_km in first.kilometres.items()
+        },
     }
     return stored_hard_rides(study, json.dumps(facts))
-
-
-def _batches(study: Study, n_rides: int, hours: float) -> list[NDArray[np.int64]]:
-    """Return the courses of the day, some at a time, until enough are drawn.
-
-    Parameters
-    ----------
-    study : Study
-    n_rides : int
-        Of each batch.
-    hours : float
-        Of the day in each batch.
-    """
-    batches: list[NDArray[np.int64]] = []
-    drawn_h = 0.0
-    while drawn_h < study.hard_rides_h or len(batches) * n_rides < study.n_hard_rides:
-        first = len(batches) * _COURSES_AT_ONCE
-        batches.append(first + np.arange(_COURSES_AT_ONCE, dtype=np.int64))
-        drawn_h += hours
-    return batches
 
 
 def stored_hard_rides(study: Study, text: str) -> HardRides:
@@ -132,91 +129,109 @@ def stored_hard_rides(study: Study, text: str) -> HardRides:
         The `text` of `HardRides`.
     """
     facts: Any = json.loads(text)
-    numbers = np.unique([course for course, _, _ in facts["rides"]]).astype(np.int64)
-    drawn = dict(zip(numbers.tolist(), _drawn(study, numbers), strict=True))
-    rides = tuple(
-        piece_of(drawn[course][lane], piece, name=f"day_{course}_{piece}_{lane}")
-        for course, piece, lane in facts["rides"]
-    )
     return HardRides(
-        rides=rides,
+        rides=rides_at(study, facts["rides"]),
         roads=np.array([course for course, _, _ in facts["rides"]], dtype=np.int64),
+        weights=np.array(facts["weights"], dtype=np.float64),
         kilometres=facts["kilometres"],
         text=text,
     )
 
 
-def n_pieces(duration_s: float) -> int:
-    """Return into how many pieces a ride is cut."""
-    return max(round(duration_s / PIECE_S), 1)
+def _hours(study: Study, n_courses: int) -> float:
+    """Return how long all rides over so many courses last."""
+    return n_courses * LANES_OF_A_COURSE * study.riding_day.ride_s / 3600.0
 
 
-def _piece_s(duration_s: float) -> float:
-    """Return how long each piece is, less its lead-in."""
-    return duration_s / n_pieces(duration_s)
+def _n_first_courses(study: Study) -> int:
+    """Return how many courses are ridden over all ground."""
+    least_h = _FIRST_RATIO * study.hard_rides_h
+    pieces_of_course = LANES_OF_A_COURSE * n_pieces(study.riding_day.ride_s)
+    n_batches = max(
+        math.ceil(least_h / _hours(study, _COURSES_AT_ONCE)),
+        math.ceil(study.n_hard_rides / (_COURSES_AT_ONCE * pieces_of_course)),
+    )
+    return n_batches * _COURSES_AT_ONCE
 
 
-def piece_of(ride: Ride, number: int, *, name: str) -> Ride:
-    """Return a piece of a ride as a ride of its own, on the same road.
+def _look(
+    study: Study,
+    numbers: NDArray[np.int64],
+    *,
+    grounds: frozenset[Ground] | None,
+    n_jobs: int,
+    advance: Callable[[float], None],
+) -> _Found:
+    """Return what weakened profiles find over some courses of the day, on some grounds or all."""
+    profiles = weakened(profile_to_array(study.baseline))
+    found = _Found(pieces=[], kilometres=dict.fromkeys(study.riders, 0.0), n_on=Counter())
+    n_batches = math.ceil(len(numbers) / (_COURSES_AT_ONCE if grounds is None else _PARTLY_AT_ONCE))
+    n_rides = _COURSES_AT_ONCE * LANES_OF_A_COURSE * n_pieces(study.riding_day.ride_s)
+    for together in laid_ahead(
+        functools.partial(pieces_of_day, study, grounds),
+        np.array_split(numbers, n_batches) if n_batches else [],
+        n_courses=len(numbers),
+        n_together=batches_at_once(study.device, n_rides),
+        n_jobs=n_jobs,
+    ):
+        ridden = harder_rides(
+            profiles,
+            [laid for _, laid in together],
+            n_least=study.n_hard_rides - len(found.pieces),
+            n_jobs=n_jobs,
+            device=study.device,
+        )
+        for (pieces, _), (results, harder, hardness) in zip(together, ridden, strict=True):
+            _add_kilometres(found.kilometres, pieces, results)
+            found.n_on.update(piece.ground for piece in pieces)
+            found.pieces += [
+                dataclasses.replace(pieces[place], hardness=hard)
+                for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True)
+            ]
+            advance(sum(piece.own_s for piece in pieces) / 3600.0)
+        found.pieces = _hardest(study, found.pieces)
+    return found
+
+
+def _hardest(study: Study, pieces: Sequence[Piece]) -> list[Piece]:
+    """Return the hardest pieces, the hardest first; ties in the order in which they were drawn."""
+    order = sorted(pieces, key=lambda piece: (-piece.hardness, piece.place))
+    return order[: _TRIED_FOR_EACH * study.n_hard_rides]
+
+
+def _in_order(study: Study, pieces: Sequence[Piece], *, n_jobs: int) -> list[Piece]:
+    """Return pieces by their least margins, the mean of weakened profiles and of the baseline.
+
+    Weak profiles fall in so many pieces that their nearness does not order them, and some of these
+    are hard for weak profiles alone, as the baseline shows.
+    """
+    baseline = profile_to_array(study.baseline)
+    rides = rides_at(study, [piece.place for piece in pieces])
+    results = simulate(
+        np.vstack([weakened(baseline), baseline]), rides, n_jobs=n_jobs, device=study.device
+    )
+    order = np.argsort(least_margins(results).mean(axis=0), kind="stable")
+    return [pieces[place] for place in order]
+
+
+def _sampled(pieces: Sequence[Piece], *, n: int) -> tuple[list[Piece], list[float]]:
+    """Return the hardest of ordered pieces and a sample of the next, and for how many each stands.
 
     Parameters
     ----------
-    ride : Ride
-    number : int
-        From 0, below `n_pieces`.
-    name : str
-        Of its course.
+    pieces : sequence of Piece
+        The hardest first, at least `n`.
+    n : int
+        Pieces returned.
     """
-    return _over(_cut(ride.course, number, name=name), ride, number)
+    n_hardest = round(_HARDEST_RATIO * n)
+    n_others = n - n_hardest
+    each = max(min(_STANDS_FOR, (len(pieces) - n_hardest) // max(n_others, 1)), 1)
+    others = pieces[n_hardest + each // 2 :: each][:n_others]
+    return [*pieces[:n_hardest], *others], [1.0] * n_hardest + [float(each)] * n_others
 
 
-def _over(piece: Course, ride: Ride, number: int) -> Ride:
-    """Return a ride over a piece of its course, with noise of that piece's own."""
-    return dataclasses.replace(ride, course=piece, noise_seed=ride.noise_seed ^ number)
-
-
-def _cut(course: Course, number: int, *, name: str) -> Course:
-    manoeuvre = course.manoeuvre
-    each_s = _piece_s(manoeuvre.duration_s)
-    from_s = round(max(number * each_s - LEAD_IN_S, 0.0), 2)
-    part = Part(
-        from_s=from_s,
-        to_s=min(round((number + 1) * each_s, 2), manoeuvre.duration_s),
-        from_m=(1.0 + _AHEAD_RATIO) * asked_way_m(manoeuvre, until_s=from_s),
-        speed_mps=float(straight_lines(manoeuvre.speed_mps, np.array([from_s]))[0]),
-    )
-    return dataclasses.replace(course, name=name, part=part)
-
-
-def _drawn(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
-    return day_rides(study, numbers, seed=spawned(study.seed, "hard rides", "day"))
-
-
-def _all_pieces(study: Study, numbers: NDArray[np.int64]) -> tuple[list[Ride], list[_Piece]]:
-    """Return all pieces of drawn courses as rides, and which they are."""
-    rides: list[Ride] = []
-    pieces: list[_Piece] = []
-    for number, drawn in zip(numbers.tolist(), _drawn(study, numbers), strict=True):
-        course = drawn[0].course
-        for piece in range(n_pieces(course.duration_s)):
-            # All lanes of a piece share its course, and so its road.
-            cut = _cut(course, piece, name=f"day_{number}_{piece}")
-            rides += [_over(cut, ride, piece) for ride in drawn]
-            pieces += [
-                _Piece(
-                    course=number,
-                    piece=piece,
-                    lane=lane,
-                    rider_name=ride.rider_name,
-                    ridden_s=cut.duration_s,
-                    own_s=_piece_s(course.duration_s),
-                )
-                for lane, ride in enumerate(drawn)
-            ]
-    return rides, pieces
-
-
-def _add_kilometres(kilometres: dict[str, float], pieces: Sequence[_Piece], results: Rides) -> None:
+def _add_kilometres(kilometres: dict[str, float], pieces: Sequence[Piece], results: Rides) -> None:
     """Add what each rider rode, less the way before each piece, in place.
 
     A piece that ends early is cut short: one in a thousand. A board runs ahead at its start, so
@@ -225,10 +240,3 @@ def _add_kilometres(kilometres: dict[str, float], pieces: Sequence[_Piece], resu
     way_km = np.abs(results.column("distance_m")[0]) / 1000.0
     for piece, ridden_km in zip(pieces, way_km.tolist(), strict=True):
         kilometres[piece.rider_name] += ridden_km * piece.own_s / piece.ridden_s
-
-
-def _hardest(pieces: list[_Piece], n_kept: int) -> list[_Piece]:
-    """Return the hardest pieces, the hardest first; ties in the order in which they were drawn."""
-    return sorted(
-        pieces, key=lambda piece: (-piece.hardness, piece.course, piece.piece, piece.lane)
-    )[:n_kept]

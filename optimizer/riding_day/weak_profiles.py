@@ -87,10 +87,21 @@ def harder_rides(
 
 def ridden_nearness(results: Rides) -> Floats:
     """Return how near simulated rides came to a nose-down, 0 to 1, (candidate, ride)."""
-    return nearness(
-        margin_widths(
-            results.column("least_reserve_ratio"),
-            results.column("least_nose_margin_ratio"),
-            results.outcome,
-        )
+    return nearness(_widths(results))
+
+
+def least_margins(results: Rides) -> Floats:
+    """Return the lesser of the two least margins of simulated rides, (candidate, ride).
+
+    In units of their scatter; see `objectives.nose_down_rate.margin_widths`.
+    """
+    reserve, nose = np.split(_widths(results), 2, axis=1)
+    return np.minimum(reserve, nose)
+
+
+def _widths(results: Rides) -> Floats:
+    return margin_widths(
+        results.column("least_reserve_ratio"),
+        results.column("least_nose_margin_ratio"),
+        results.outcome,
     )

@@ -95,9 +95,9 @@ class SearchTable(Table):
         48, strict=True, ge=4, le=10_000, description="number of candidates in a generation"
     )
     hard_rides: int = Field(
-        72, strict=True, ge=4, le=2000, description="number of hard rides of the riding day"
+        56, strict=True, ge=4, le=2000, description="number of hard rides of the riding day"
     )
-    hard_rides_h: number("hours of the riding day searched for hard rides", 0.1, 1e5) = 300.0  # type: ignore[valid-type]
+    hard_rides_h: number("hours ridden to find hard rides", 0.1, 1e5) = 300.0  # type: ignore[valid-type]
     bounds: BoundsTable
     start: str | None = Field(None, strict=True, description="file of profiles to start from")
     fixed: Annotated[tuple[str, ...], PlainValidator(_parameters)] = ()

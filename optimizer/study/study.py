@@ -46,6 +46,8 @@ class HardRides:
         Each on a board and with a rider of its own draw of the tolerances.
     roads : (ride,) int64
         Rides of one number are over one drawn road.
+    weights : (ride,) float64
+        For how many rides of the day each stands.
     kilometres : mapping of str to float
         What each rider rode in the whole day from which they are taken.
     text : str
@@ -54,6 +56,7 @@ class HardRides:
 
     rides: tuple[Ride, ...]
     roads: NDArray[np.int64]
+    weights: NDArray[np.float64]
     kilometres: Mapping[str, float]
     text: str
 
@@ -84,7 +87,7 @@ class Study:
     n_hard_rides : int
         Rides of a drawn riding day in which the nose-down rate is estimated.
     hard_rides_h : float
-        Hours of the day from which they are taken.
+        Hours ridden to find them; see `optimizer.riding_day.hard_rides`.
     hard : HardRides or None
         Those rides; None until they are found.
     baseline : Profile

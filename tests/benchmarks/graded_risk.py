@@ -27,6 +27,7 @@ _MARGINS = [RIDE_COLUMNS.index(f"least_{name}_ratio") for name in ("reserve", "n
 _NO_DAY = DayRules(
     rider=np.empty(0, dtype=np.int64),
     road=np.empty(0, dtype=np.int64),
+    weight=np.empty(0),
     kilometres=np.ones(1),
     worst_rider_weight=0.0,
 )

@@ -251,6 +251,7 @@ def test_a_scan_finds_the_widths_and_the_constant_by_which_rates_were_made():
     day = DayRules(
         rider=np.arange(n_rides) % 2,
         road=np.arange(n_rides),
+        weight=np.ones(n_rides),
         kilometres=np.array([400.0, 600.0]),
         worst_rider_weight=0.5,
     )

@@ -66,6 +66,7 @@ ALL_RIDES = RIDES + HARD
 DAY = DayRules(
     rider=np.array([0, 0, 0, 1]),
     road=np.array([0, 0, 1, 1]),
+    weight=np.ones(4),
     kilometres=np.array([20.0, 60.0]),
     worst_rider_weight=0.5,
 )

@@ -26,11 +26,12 @@ from plant.kernel.outcomes import Outcome
 PER_KM = 1000.0 * NOSE_DOWNS_PER_NEARNESS  # what a nearness of 1 in a day of 1 km comes to
 
 
-def day(n_rides, *, rider=None, kilometres=(1.0,), worst=0.5):
-    """Return the rules of hard rides, each over a road of its own."""
+def day(n_rides, *, rider=None, kilometres=(1.0,), worst=0.5, weight=None):
+    """Return the rules of hard rides, each over a road of its own and for itself unless said."""
     return DayRules(
         rider=np.zeros(n_rides, dtype=np.int64) if rider is None else np.asarray(rider),
         road=np.arange(n_rides),
+        weight=np.ones(n_rides) if weight is None else np.asarray(weight, dtype=np.float64),
         kilometres=np.asarray(kilometres, dtype=np.float64),
         worst_rider_weight=worst,
     )
@@ -163,6 +164,17 @@ def test_the_rate_goes_from_that_of_all_riders_to_that_of_the_worst(worst, expec
 
     # 3 over 200 km; 3 over the second rider's 150 km; a quarter of the way between.
     np.testing.assert_allclose(found, [PER_KM * expected])
+
+
+def test_a_ride_that_stands_for_several_counts_as_often():
+    weighted = day(3, rider=[0, 1, 1], kilometres=[50.0, 150.0], weight=[1.0, 3.0, 2.0])
+    written_out = day(6, rider=[0, 1, 1, 1, 1, 1], kilometres=[50.0, 150.0])
+    near, each = np.array([0.25, 0.5, 0.75]), np.array([0.25, 0.5, 0.5, 0.5, 0.75, 0.75])
+
+    found, expected = blended_rate(near[None], weighted), blended_rate(each[None], written_out)
+
+    np.testing.assert_allclose(found, expected)
+    assert overall_rate(near, weighted).rate == pytest.approx(overall_rate(each, written_out).rate)
 
 
 def test_a_rider_without_hard_rides_rode_without_a_nose_down():

@@ -23,6 +23,7 @@ def day(n_rides, *, rider=0, n_riders=1, kilometres=1000.0, road=None):
     return DayRules(
         rider=np.full(n_rides, rider, dtype=np.int64) if np.isscalar(rider) else rider,
         road=np.arange(n_rides) if road is None else road,
+        weight=np.ones(n_rides),
         kilometres=np.full(n_riders, kilometres),
         worst_rider_weight=0.5,
     )

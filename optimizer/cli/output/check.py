@@ -17,7 +17,7 @@ from optimizer.execution.devices import on_device
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
-from optimizer.riding_day.hard_rides import LEAD_IN_S, PIECE_S
+from optimizer.riding_day.pieces import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
 from optimizer.study.load import INNER_NAMES
 from optimizer.study.riding_day import RidingDay, lasts_s
@@ -28,7 +28,7 @@ from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.device import Device
 
 _TIMED_CANDIDATES = 16
-# Hours ridden to find the hard rides of an hour of the day, with the roads that are laid for it.
+# For an hour ridden to find hard rides: second profiles, lead-ins, roads that are drawn and laid.
 _RIDDEN_PER_DAY_H = 2.0
 
 

@@ -8,20 +8,17 @@ import numpy as np
 import pytest
 from scipy.stats import mannwhitneyu
 
+from objectives.nose_down_rate import NOSE_WIDTH_RATIO, RESERVE_WIDTH_RATIO
 from optimizer.base.hashing import spawned
 from optimizer.riding_day import hard_rides
-from optimizer.riding_day.hard_rides import (
-    PIECE_S,
-    find_hard_rides,
-    n_pieces,
-    piece_of,
-    stored_hard_rides,
-)
+from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
+from optimizer.riding_day.pieces import PIECE_S, n_pieces, piece_of
 from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
 from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import simulate
 from tests.optimizer.small_study import write_small_study
 
@@ -77,6 +74,7 @@ def test_hard_rides_come_back_from_their_text(study, hard):
 
     assert found.rides == hard.rides
     np.testing.assert_array_equal(found.roads, hard.roads)
+    np.testing.assert_array_equal(found.weights, hard.weights)
     assert found.kilometres == hard.kilometres
     assert found.text == hard.text
 
@@ -180,7 +178,7 @@ def test_roads_are_the_numbers_of_the_drawn_courses(hard):
 # The hardest.
 
 
-def test_the_hardest_are_kept_in_order_ties_by_number(study, hard):
+def test_the_hardest_are_kept_in_order_and_a_sample_of_the_next(study, hard):
     # Ridden without the short cut: every piece of the day, by both weak profiles, each on its own.
     places = [
         (course, piece, lane)
@@ -193,18 +191,27 @@ def test_the_hardest_are_kept_in_order_ties_by_number(study, hard):
         piece_of(drawn[course][lane], piece, name=f"day_{course}_{piece}")
         for course, piece, lane in places
     ]
-    near = near_to_nose_down(weakened(profile_to_array(study.baseline)), rides).mean(axis=0)
+    baseline = profile_to_array(study.baseline)
+    near = near_to_nose_down(weakened(baseline), rides).mean(axis=0)
+    nearest = sorted(range(len(places)), key=lambda place: (-near[place], places[place]))[:36]
 
-    order = sorted(range(len(places)), key=lambda place: (-near[place], places[place]))
+    results = simulate(np.vstack([weakened(baseline), baseline]), [rides[i] for i in nearest])
+    least = np.minimum(
+        results.column("least_reserve_ratio") / RESERVE_WIDTH_RATIO,
+        results.column("least_nose_margin_ratio") / NOSE_WIDTH_RATIO,
+    ).clip(-8.0, 12.0)
+    least[results.outcome == Outcome.NOSE_DOWN] = -8.0
+    order = [places[nearest[i]] for i in np.argsort(least.mean(axis=0), kind="stable")]
 
     kept = [tuple(place) for place in json.loads(hard.text)["rides"]]
-    assert kept == [places[place] for place in order[: study.n_hard_rides]]
+    assert kept == [*order[:4], order[8], order[16]]
+    np.testing.assert_array_equal(hard.weights, [1.0, 1.0, 1.0, 1.0, 8.0, 8.0])
 
 
-def test_more_hard_rides_begin_with_the_fewer(study, hard):
+def test_the_hardest_of_few_are_the_hardest_of_more(study, hard):
     more = find_hard_rides(dataclasses.replace(study, n_hard_rides=12), n_jobs=2)
 
-    assert more.rides[: len(hard.rides)] == hard.rides
+    assert more.rides[:4] == hard.rides[:4]
     assert more.kilometres == hard.kilometres
 
 
@@ -273,3 +280,55 @@ def test_hours_that_are_ridden_are_reported(study):
 
     each_h = N_COURSES * LANES_OF_A_COURSE * study.riding_day.ride_s / 3600.0
     assert sum(reports) == pytest.approx(each_h * np.ceil(study.hard_rides_h / each_h))
+
+
+# More hours, on hard ground alone.
+
+
+@pytest.fixture(scope="module")
+def wider(study):
+    """Return a study that asks for more hours than those of its whole courses."""
+    return dataclasses.replace(study, hard_rides_h=6.0)
+
+
+@pytest.fixture(scope="module")
+def found_wider(wider):
+    return find_hard_rides(wider, n_jobs=2)
+
+
+def test_more_hours_are_ridden_on_hard_ground_of_more_courses(study, hard, found_wider):
+    times = {name: found_wider.kilometres[name] / hard.kilometres[name] for name in study.riders}
+
+    # The small study's first courses are the same; a third of 6 h is less than they last.
+    assert len(set(times.values())) == 1
+    assert 3.0 < times["baker_80"] <= 32.0
+    assert max(found_wider.roads) >= N_COURSES
+    assert max(found_wider.roads) < N_COURSES * times["baker_80"]
+
+
+def test_what_more_hours_find_is_harder_for_a_profile_that_did_not_choose_it(
+    study, hard, found_wider
+):
+    profile = profile_to_array(study.baseline)[None, :].copy()
+    profile[:, PROFILE_NAMES.index("base_gain_a_per_deg")] *= 0.75
+
+    fewer, more = (
+        near_to_nose_down(profile, found.rides)[0] @ found.weights for found in (hard, found_wider)
+    )
+
+    assert more > fewer
+
+
+def test_more_hours_come_back_from_their_text(wider, found_wider):
+    found = stored_hard_rides(wider, found_wider.text)
+
+    assert found.rides == found_wider.rides
+    np.testing.assert_array_equal(found.weights, found_wider.weights)
+
+
+def test_how_much_is_ridden_of_more_hours_is_nearly_what_is_asked(wider):
+    reports: list[float] = []
+
+    find_hard_rides(wider, n_jobs=2, advance=reports.append)
+
+    assert sum(reports) == pytest.approx(wider.hard_rides_h, rel=0.4)

@@ -158,7 +158,7 @@ def test_hard_rides_are_read_and_decide_the_results(study):
         + "[objectives]\nworst_rider_weight = 0.25\n"
     )
 
-    assert (usual.n_hard_rides, usual.hard_rides_h) == (72, 300.0)
+    assert (usual.n_hard_rides, usual.hard_rides_h) == (56, 300.0)
     assert usual.settings.worst_rider_weight == 0.5
     assert (found.n_hard_rides, found.hard_rides_h) == (40, 12.5)
     assert found.settings.worst_rider_weight == 0.25
