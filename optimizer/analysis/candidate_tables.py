@@ -3,6 +3,7 @@
 import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -34,7 +35,7 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     constraints["met"] = constraints["value"] <= 0.0
     return {
         "objectives": _against_baseline(results, number),
-        "nose_down_rates": nose_down_rates(results.study, results.hard[number]),
+        "nose_down_rates": nose_down_rates(study_as_scored(results, number), results.hard[number]),
         "handling": handling_tables(results, [number])[0],
         "parameters": _parameters(results, number),
         "constraints": constraints,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS, ScoreRules
+from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS
 from objectives.descriptors import describe
 from objectives.score import handling_of
 from optimizer.analysis.baseline_cost import compared_baseline, study_cost
@@ -17,7 +17,7 @@ from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study
-from optimizer.execution.reevaluation import front_to_reevaluate
+from optimizer.execution.reevaluation import front_to_reevaluate, on_fresh_noise
 from optimizer.execution.store import read_table
 from optimizer.execution.store_format import Table
 from optimizer.search import pareto
@@ -50,7 +50,8 @@ class Results:
     rides : (candidate, ride, column) float64
         In the order of `objectives.RIDE_COLUMNS`; all NaN where a ride was not simulated.
     handling, hard : (candidate, ride, column) float64
-        The same of the rides in which handling is measured, and of the hard rides.
+        The same of the rides in which handling is measured, and of the hard rides: others for
+        re-evaluated candidates; see `optimizer.analysis.candidate.study_as_scored`.
     descriptors : (candidate, descriptor) float64
         In the order of `objectives.DESCRIPTOR_NAMES`.
     baselines : (2, objective) float64
@@ -166,9 +167,7 @@ def gathered(study: Study, table: Table) -> Results:
         on_front = to_ride.on_front.copy()
         again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
-    baselines = _baselines(
-        study, table, reevaluated=reevaluated, fresh=all_rides[BASELINE], rules=rules
-    )
+    baselines = _baselines(study, table, reevaluated=reevaluated, fresh=all_rides[BASELINE])
     cost = study_cost(study, searched.objectives, baseline=baselines[0])
     if reevaluated.any():
         cost[reevaluated] = study_cost(
@@ -200,13 +199,12 @@ def gathered(study: Study, table: Table) -> Results:
     )
 
 
-def _baselines(
-    study: Study, table: Table, *, reevaluated: Flags, fresh: Floats, rules: ScoreRules
-) -> Floats:
+def _baselines(study: Study, table: Table, *, reevaluated: Flags, fresh: Floats) -> Floats:
     """Return the baseline's objectives as searched and as compared with in the re-evaluation."""
     searched: Floats = table.history.objectives[BASELINE]
     if not reevaluated.any():
         return np.stack([searched, searched])
+    rules = rules_of(on_fresh_noise(study))
     return np.stack([searched, compared_baseline(study, fresh, table.rides[BASELINE], rules)])
 
 

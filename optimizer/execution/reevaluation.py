@@ -1,7 +1,7 @@
-"""Re-evaluation of the front on fresh noise.
+"""Re-evaluation of the front on fresh noise and other hard rides.
 
-All candidates of a search meet the same noise. Of thousands, some are on the front because that
-noise suits them. On other noise, common to all of them, candidates that were good by chance drop
+All candidates of a search meet the same noise and hard rides. Of thousands, some are on the front
+because these suit them. On others, common to all of them, candidates that were good by chance drop
 out. Candidates that then enter the front are re-simulated as well, until the front no longer
 changes.
 """
@@ -27,8 +27,9 @@ _REEVALUATION = "reevaluation"
 
 
 def on_fresh_noise(study: Study) -> Study:
-    """Return a study whose rides have other noise, which asks its limits without a margin."""
-    return dataclasses.replace(with_noise(study, _REEVALUATION), on_search_noise=False)
+    """Return a study with other noise and hard rides, which asks its limits without a margin."""
+    other = dataclasses.replace(study, hard=hard_rides_of(study).others)
+    return dataclasses.replace(with_noise(other, _REEVALUATION), on_search_noise=False)
 
 
 def ride_on_fresh_noise(study: Study, ride: Ride) -> Ride:

@@ -9,7 +9,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, TemplateError
 from jinja2.sandbox import SandboxedEnvironment
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.analysis.candidate import bound_marks, candidate_profile, failures_of
+from optimizer.analysis.candidate import (
+    bound_marks,
+    candidate_profile,
+    failures_of,
+    study_as_scored,
+)
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -53,7 +58,9 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "weighted_cost_ratio": float(results.weighted_cost[number]),
         },
         "objectives": _named(OBJECTIVES, history.objectives[number]),
-        "nose_down_rates": nose_down_rates(study, results.hard[number]).to_dict(orient="records"),
+        "nose_down_rates": nose_down_rates(
+            study_as_scored(results, number), results.hard[number]
+        ).to_dict(orient="records"),
         "handling": handling_tables(results, [number])[0].to_dict(orient="records"),
         "baseline_objectives": _named(OBJECTIVES, results.baseline_beside(number)),
         "constraints": _named(CONSTRAINT_NAMES, history.constraints[number]),

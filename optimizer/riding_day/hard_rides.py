@@ -7,6 +7,9 @@ profiles had in 300 h, the hardest 75 of 74,000 pieces held 86 %.
 Nearly all hard pieces lie on a small part of the ground, such as deep tracks and kerbs. Some
 courses show which. Of many more only the pieces on such ground are ridden, so that an hour of the
 day costs a tenth of its riding.
+
+A search comes to solve the very rides that it sees. So it sees those of every second road, and its
+front is re-evaluated on those of the others.
 """
 
 import dataclasses
@@ -25,6 +28,7 @@ from optimizer.riding_day.hard_ground import Ground, hard_grounds
 from optimizer.riding_day.laid_ahead import laid_ahead
 from optimizer.riding_day.pieces import (
     Piece,
+    Place,
     courses_with,
     n_pieces,
     pieces_of_day,
@@ -41,7 +45,8 @@ _COURSES_AT_ONCE = 8
 _PARTLY_AT_ONCE = 32  # of which few pieces are ridden
 _FIRST_RATIO = 1.0 / 3.0  # of the hours are ridden over all ground, the others over hard ground
 _MOST_TIMES = 32  # as many courses in all, at most, for to draw roads takes time too
-_TRIED_FOR_EACH = 6  # hardest pieces that the baseline rides too, for each that is kept
+N_PARTS = 2  # of the roads, in turn: those of the search, and those of the re-evaluation
+_TRIED_FOR_EACH, _LEAST_TRIED = 16, 400  # hardest pieces, for each hard ride and at least
 # Of the rides that are kept, so many are the hardest. Each other one stands for some of those next
 # to them, in which the profiles of a front hardly ever fall, and others do.
 _HARDEST_RATIO = 5.0 / 7.0
@@ -55,7 +60,7 @@ class _Found:
     Attributes
     ----------
     pieces : list of Piece
-        The hardest, in order.
+        The hardest of each part of the roads.
     kilometres : dict of str to float
         Of each rider.
     n_on : Counter of Ground
@@ -99,21 +104,21 @@ def find_hard_rides(
     hours_left = study.hard_rides_h - _hours(study, n_first)
     if hours_left > 0.0:
         hardness = dict.fromkeys(first.n_on, 0.0)
-        for piece in pieces[: study.n_hard_rides]:
+        for piece in sorted(pieces, key=_by_hardness)[: study.n_hard_rides]:
             hardness[piece.ground] += piece.hardness
         grounds, share = hard_grounds(first.n_on, hardness)
         more = round(hours_left / (_hours(study, 1) * share))
         n_courses = min(n_first + more, _MOST_TIMES * n_first)
         numbers = courses_with(study, grounds, range(n_first, n_courses))
-        pieces = [piece for piece in pieces if piece.ground in grounds]
-        pieces = _hardest(study, pieces + look(numbers, grounds=grounds).pieces)
-    kept, weights = _sampled(_in_order(study, pieces, n_jobs=n_jobs), n=study.n_hard_rides)
+        found = pieces + look(numbers, grounds=grounds).pieces
+        pieces = _hardest(study, [piece for piece in found if piece.ground in grounds])
+        if min(map(len, _in_parts(pieces))) < study.n_hard_rides:
+            pieces = found  # of hours that are hardly more
+    ordered = _in_order(study, pieces, n_jobs=n_jobs)
+    times = n_courses / n_first / N_PARTS
     facts = {
-        "rides": [piece.place for piece in kept],
-        "weights": weights,
-        "kilometres": {
-            name: ridden_km * n_courses / n_first for name, ridden_km in first.kilometres.items()
-        },
+        "parts": [_sampled(part, study) for part in _in_parts(ordered)],
+        "kilometres": {name: times * ridden for name, ridden in first.kilometres.items()},
     }
     return stored_hard_rides(study, json.dumps(facts))
 
@@ -129,13 +134,17 @@ def stored_hard_rides(study: Study, text: str) -> HardRides:
         The `text` of `HardRides`.
     """
     facts: Any = json.loads(text)
-    return HardRides(
-        rides=rides_at(study, facts["rides"]),
-        roads=np.array([course for course, _, _ in facts["rides"]], dtype=np.int64),
-        weights=np.array(facts["weights"], dtype=np.float64),
-        kilometres=facts["kilometres"],
-        text=text,
+    searched, others = (
+        HardRides(
+            rides=rides_at(study, part["rides"]),
+            roads=np.array([course for course, _, _ in part["rides"]], dtype=np.int64),
+            weights=np.array(part["weights"], dtype=np.float64),
+            kilometres=facts["kilometres"],
+            text=text,
+        )
+        for part in facts["parts"]
     )
+    return dataclasses.replace(searched, others=others)
 
 
 def _hours(study: Study, n_courses: int) -> float:
@@ -149,7 +158,7 @@ def _n_first_courses(study: Study) -> int:
     pieces_of_course = LANES_OF_A_COURSE * n_pieces(study.riding_day.ride_s)
     n_batches = max(
         math.ceil(least_h / _hours(study, _COURSES_AT_ONCE)),
-        math.ceil(study.n_hard_rides / (_COURSES_AT_ONCE * pieces_of_course)),
+        math.ceil(N_PARTS * study.n_hard_rides / (_COURSES_AT_ONCE * pieces_of_course)),
     )
     return n_batches * _COURSES_AT_ONCE
 
@@ -177,7 +186,7 @@ def _look(
         ridden = harder_rides(
             profiles,
             [laid for _, laid in together],
-            n_least=study.n_hard_rides - len(found.pieces),
+            n_least=_tried(study) - len(found.pieces),
             n_jobs=n_jobs,
             device=study.device,
         )
@@ -193,10 +202,19 @@ def _look(
     return found
 
 
+def _by_hardness(piece: Piece) -> tuple[float, Place]:
+    return -piece.hardness, piece.place
+
+
 def _hardest(study: Study, pieces: Sequence[Piece]) -> list[Piece]:
-    """Return the hardest pieces, the hardest first; ties in the order in which they were drawn."""
-    order = sorted(pieces, key=lambda piece: (-piece.hardness, piece.place))
-    return order[: _TRIED_FOR_EACH * study.n_hard_rides]
+    """Return the hardest pieces of each part of the roads, ties in the order of their drawing."""
+    order = sorted(pieces, key=_by_hardness)
+    return [piece for part in _in_parts(order) for piece in part[: _tried(study) // N_PARTS]]
+
+
+def _tried(study: Study) -> int:
+    """Return how many pieces the baseline rides too: enough for each part of the roads."""
+    return max(_TRIED_FOR_EACH * study.n_hard_rides, _LEAST_TRIED)
 
 
 def _in_order(study: Study, pieces: Sequence[Piece], *, n_jobs: int) -> list[Piece]:
@@ -214,21 +232,30 @@ def _in_order(study: Study, pieces: Sequence[Piece], *, n_jobs: int) -> list[Pie
     return [pieces[place] for place in order]
 
 
-def _sampled(pieces: Sequence[Piece], *, n: int) -> tuple[list[Piece], list[float]]:
-    """Return the hardest of ordered pieces and a sample of the next, and for how many each stands.
+def _in_parts(pieces: Sequence[Piece]) -> list[list[Piece]]:
+    """Return the pieces of the roads of each part, in the same order."""
+    return [
+        [piece for piece in pieces if piece.course % N_PARTS == part] for part in range(N_PARTS)
+    ]
+
+
+def _sampled(pieces: Sequence[Piece], study: Study) -> dict[str, Any]:
+    """Return the places of the hardest pieces and of a sample of the next, and their weights.
 
     Parameters
     ----------
     pieces : sequence of Piece
-        The hardest first, at least `n`.
-    n : int
-        Pieces returned.
+        The hardest first, at least as many as the study asks for.
+    study : Study
     """
-    n_hardest = round(_HARDEST_RATIO * n)
-    n_others = n - n_hardest
+    n_hardest = round(_HARDEST_RATIO * study.n_hard_rides)
+    n_others = study.n_hard_rides - n_hardest
     each = max(min(_STANDS_FOR, (len(pieces) - n_hardest) // max(n_others, 1)), 1)
     others = pieces[n_hardest + each // 2 :: each][:n_others]
-    return [*pieces[:n_hardest], *others], [1.0] * n_hardest + [float(each)] * n_others
+    return {
+        "rides": [piece.place for piece in (*pieces[:n_hardest], *others)],
+        "weights": [1.0] * n_hardest + [float(each)] * n_others,
+    }
 
 
 def _add_kilometres(kilometres: dict[str, float], pieces: Sequence[Piece], results: Rides) -> None:

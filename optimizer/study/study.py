@@ -3,6 +3,7 @@
 import dataclasses
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +39,7 @@ _DECIDING = (
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class HardRides:
-    """Parts of a drawn riding day in which weak profiles come nearest to a nose-down.
+    """Parts of some roads of a riding day in which weak profiles come nearest to a nose-down.
 
     Attributes
     ----------
@@ -49,9 +50,12 @@ class HardRides:
     weights : (ride,) float64
         For how many rides of the day each stands.
     kilometres : mapping of str to float
-        What each rider rode in the whole day from which they are taken.
+        What each rider rode in the whole day over these roads.
     text : str
         What they follow from beside the study, as a store keeps it.
+    others : HardRides or None
+        Those of the day's other roads, which a search does not see; its front is re-evaluated on
+        them.
     """
 
     rides: tuple[Ride, ...]
@@ -59,6 +63,7 @@ class HardRides:
     weights: NDArray[np.float64]
     kilometres: Mapping[str, float]
     text: str
+    others: Self | None = None
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)

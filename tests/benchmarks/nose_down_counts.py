@@ -24,6 +24,7 @@ import numpy as np
 from objectives.nose_down_rate import nearness, overall_rate
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from objectives.score import OBJECTIVES, hard_margins
+from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import spawned
@@ -110,7 +111,8 @@ def main(given: Sequence[str] | None = None) -> str:
     results = read_results(study)
     numbers, front = chosen(results, asked.profiles)
     counts = counts_of(results, numbers, asked)
-    day = rules_of(results.study).day
+    # The baseline and the front are re-evaluated, in a finished study.
+    day = rules_of(study_as_scored(results, BASELINE)).day
     assert day is not None
     hard = results.hard[numbers]
     estimates = [overall_rate(near, day) for near in nearness(hard_margins(hard))]

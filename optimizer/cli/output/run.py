@@ -47,14 +47,14 @@ def picks_table(results: Results) -> pd.DataFrame:
 
 
 def print_reevaluation(out: Console, results: Results) -> None:
-    """Print what fresh noise did to the front."""
+    """Print what fresh noise and other hard rides did to the front."""
     reevaluated = results.reevaluated.copy()
     if not reevaluated.any():
         return
     reevaluated[BASELINE] = False
     passed = reevaluated & results.feasible
     text = (
-        f"Re-evaluation on fresh noise: of {int(reevaluated.sum())} candidates"
+        f"Re-evaluation on fresh noise and other hard rides: of {int(reevaluated.sum())} candidates"
         f" {int((reevaluated & ~passed).sum())} failed,"
         f" {int((passed & ~results.on_front).sum())} fell behind,"
         f" {int(results.on_front.sum())} are the front"

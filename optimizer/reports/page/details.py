@@ -7,7 +7,12 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from objectives import RIDE_COSTS
-from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_rides
+from optimizer.analysis.candidate import (
+    candidate_profile,
+    ridden_rides,
+    study_as_scored,
+    worst_rides,
+)
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -44,7 +49,10 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
     shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
     more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
     rides = [[results.ride_column(name, number) for name in RIDE_COSTS] for number in numbers]
-    rates = [nose_down_rates(results.study, results.hard[number]) for number in numbers]
+    rates = [
+        nose_down_rates(study_as_scored(results, number), results.hard[number])
+        for number in numbers
+    ]
     names = {rider: name for name, rider in results.study.riders.items()}
     return {
         "numbers": list(numbers),

@@ -6,10 +6,13 @@ import shutil
 import numpy as np
 import pytest
 
+from objectives.score import nose_down_rate
+from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.results import read_results
 from optimizer.analysis.tables import candidates_table, write_tables
 from optimizer.execution import reevaluation
-from optimizer.execution.evaluate import make_evaluate
+from optimizer.execution.evaluate import make_evaluate, rules_of
+from optimizer.execution.hard_rides import hard_rides_of
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.execution.store import Store, read_table
 from optimizer.execution.store_format import Reevaluation
@@ -46,7 +49,7 @@ def reevaluated(tmp_path_factory):
     return study
 
 
-def test_only_the_noise_is_other(reevaluated):
+def test_only_the_noise_of_its_own_rides_is_other(reevaluated):
     again = reevaluation.on_fresh_noise(reevaluated)
 
     for before, after in zip(reevaluated.rides, again.rides, strict=True):
@@ -56,6 +59,22 @@ def test_only_the_noise_is_other(reevaluated):
             before.rider,
             before.board,
         )
+
+
+def test_hard_rides_are_of_roads_that_the_search_did_not_see(reevaluated):
+    searched_on = hard_rides_of(reevaluated)
+    again = reevaluation.on_fresh_noise(reevaluated)
+
+    assert not set(again.hard.roads) & set(searched_on.roads)
+    results = read_results(reevaluated)
+    looked_again = np.flatnonzero(results.reevaluated)
+    rules = rules_of(again)
+    rate = nose_down_rate(results.hard[looked_again], rules)
+    np.testing.assert_array_equal(results.history.objectives[looked_again, -1], rate)
+    for number in looked_again[:3]:
+        table = candidate_tables(results, int(number))["nose_down_rates"]
+        blended = 0.5 * table["rate_per_1000_km"][0] + 0.5 * table["rate_per_1000_km"][1:].max()
+        assert blended == pytest.approx(results.history.objectives[number, -1])
 
 
 def test_handling_is_measured_alike_on_fresh_noise(reevaluated):

@@ -2,7 +2,6 @@
 
 import dataclasses
 import itertools
-import json
 
 import numpy as np
 import pytest
@@ -126,6 +125,12 @@ def test_what_is_not_of_the_day_leaves_the_hard_rides(study, hard):
     assert find_hard_rides(other, n_jobs=2).rides == hard.rides
 
 
+def test_a_search_and_its_reevaluation_have_hard_rides_of_other_roads(study, hard):
+    assert len(hard.others.rides) == len(hard.rides)
+    assert not set(hard.others.roads) & set(hard.roads)
+    assert hard.others.others is None
+
+
 # Pieces.
 
 
@@ -193,7 +198,7 @@ def test_the_hardest_are_kept_in_order_and_a_sample_of_the_next(study, hard):
     ]
     baseline = profile_to_array(study.baseline)
     near = near_to_nose_down(weakened(baseline), rides).mean(axis=0)
-    nearest = sorted(range(len(places)), key=lambda place: (-near[place], places[place]))[:36]
+    nearest = sorted(range(len(places)), key=lambda place: (-near[place], places[place]))[:400]
 
     results = simulate(np.vstack([weakened(baseline), baseline]), [rides[i] for i in nearest])
     least = np.minimum(
@@ -203,9 +208,11 @@ def test_the_hardest_are_kept_in_order_and_a_sample_of_the_next(study, hard):
     least[results.outcome == Outcome.NOSE_DOWN] = -8.0
     order = [places[nearest[i]] for i in np.argsort(least.mean(axis=0), kind="stable")]
 
-    kept = [tuple(place) for place in json.loads(hard.text)["rides"]]
-    assert kept == [*order[:4], order[8], order[16]]
-    np.testing.assert_array_equal(hard.weights, [1.0, 1.0, 1.0, 1.0, 8.0, 8.0])
+    for number, part in enumerate((hard, hard.others)):
+        of_roads = [place for place in order if place[0] % 2 == number]
+        kept = [tuple(map(int, ride.course.name.split("_")[1:])) for ride in part.rides]
+        assert kept == [*of_roads[:4], of_roads[8], of_roads[16]]
+        np.testing.assert_array_equal(part.weights, [1.0, 1.0, 1.0, 1.0, 8.0, 8.0])
 
 
 def test_the_hardest_of_few_are_the_hardest_of_more(study, hard):
@@ -270,7 +277,8 @@ def test_kilometres_are_nearly_those_of_the_whole_rides(study, ride_s):
 
     for name, kilometres in found.kilometres.items():
         whole = ridden_m[[ride.rider_name == name for ride in rides]].sum() / 1000.0
-        assert kilometres == pytest.approx(whole, rel=0.08)
+        assert kilometres == found.others.kilometres[name]
+        assert 2.0 * kilometres == pytest.approx(whole, rel=0.08)
 
 
 def test_hours_that_are_ridden_are_reported(study):
@@ -323,7 +331,18 @@ def test_more_hours_come_back_from_their_text(wider, found_wider):
     found = stored_hard_rides(wider, found_wider.text)
 
     assert found.rides == found_wider.rides
+    assert found.others.rides == found_wider.others.rides
     np.testing.assert_array_equal(found.weights, found_wider.weights)
+
+
+@pytest.mark.parametrize("n_asked", [6, 56])
+def test_hours_that_are_hardly_more_give_as_many_hard_rides_as_asked(study, n_asked):
+    asked = dataclasses.replace(study, n_hard_rides=n_asked, hard_rides_h=2.2)
+
+    found = find_hard_rides(asked, n_jobs=2)
+
+    for part in (found, found.others):
+        assert len({ride.name for ride in part.rides}) == len(part.weights) == n_asked
 
 
 def test_how_much_is_ridden_of_more_hours_is_nearly_what_is_asked(wider):

@@ -316,7 +316,7 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
         (BASE + "[search]\nhard_ride = 72\n", "unknown key; the nearest allowed is hard_rides"),
         (
             BASE + "[search]\nhard_rides_h = 0\n",
-            "search.hard_rides_h: hours of the riding day searched for hard rides must be a number"
+            "search.hard_rides_h: hours ridden to find hard rides must be a number"
             " from 0.1 to 100000, got 0",
         ),
         (BASE + "[search]\nhard_rides_h = nan\n", "a number from 0.1 to 100000, got nan"),

@@ -92,7 +92,7 @@ function verdict(study, state, row) {
       {},
       `Weighted cost ${shownCost(state.costs[row])} by your weights (baseline 1); ${study.rows.on_front.values[row] ? "on the front" : "not on the front"}. ${
         study.rows.reevaluated.values[row]
-          ? "Its numbers are those of the re-evaluation on fresh noise."
+          ? "Its numbers are those of the re-evaluation on fresh noise and other hard rides."
           : "Its numbers are those of the search."
       }`,
     ),
