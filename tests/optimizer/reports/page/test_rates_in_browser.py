@@ -7,6 +7,7 @@ import pytest
 from selenium.webdriver.common.by import By
 
 from objectives import OBJECTIVES
+from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
 from optimizer.reports.page import page_data, write_page
 from tests.optimizer.reports.page.browsing import all_rows, find, settle, uncheck_front_only
@@ -16,7 +17,7 @@ DASH = "\N{EN DASH}"
 
 def test_the_nose_down_rates_of_all_riders_and_each_are_shown_with_their_intervals(page, results):
     number = results.picks["lowest_cost"]
-    rates = nose_down_rates(results.study, results.hard[number])
+    rates = nose_down_rates(study_as_scored(results, number), results.hard[number])
     rows = [row.text.split() for row in page.find_elements(By.CSS_SELECTOR, ".rates tbody tr")]
 
     assert [" ".join(row[:-3]) for row in rows] == list(rates["rider"])
