@@ -29,7 +29,7 @@ DESCRIPTOR_NAMES = (
     "vibration_mps2",  # weighted mean
     "energy_wh",  # weighted mean
     "warned_ratio",  # weighted mean: share of time with a warning that a rider perceives
-    "mosfet_peak_c",  # largest
+    "mosfet_rise_k",  # largest: what the profile adds to the temperature at the start
     "tail_effort_ratio",  # largest
     "start_jerk_mps3",  # largest of the rides that start tail-down; NaN where none does
     "traction_peak_ratio",  # largest
@@ -38,7 +38,7 @@ DESCRIPTOR_NAMES = (
 _LEAST_ERROR_DEG = 0.01  # assumed: no rider feels less
 _HANDLING = DESCRIPTOR_NAMES[:6]
 _MEANS = ("vibration_mps2", "energy_wh", "warned_ratio")
-_PEAKS = ("mosfet_peak_c", "tail_effort_ratio", "start_jerk_mps3", "traction_peak_ratio")
+_PEAKS = ("mosfet_rise_k", "tail_effort_ratio", "start_jerk_mps3", "traction_peak_ratio")
 
 
 def rider_spread(level_error_deg: Floats, rules: ScoreRules) -> Floats:

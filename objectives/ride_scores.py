@@ -18,10 +18,10 @@ from plant.kernel.simulate import Ride, Rides
 Codes: TypeAlias = NDArray[np.int8]
 
 # Level error and counted excess current are as scored, with the penalty of an ended ride, and NaN
-# where a ride has no such window; rolling back is a share of what loses the ride. The others are as
-# ridden: feel is NaN where a ride never accelerates, or brakes, the start's jerk where none starts
-# tail-down. All that is scored of a ride stands here, so that it can be scored again among other
-# rides and by other settings.
+# where a ride has no such window; rolling back is a share of what loses the ride. The rise of the
+# MOSFETs' temperature is over that at the start. The others are as ridden: feel is NaN where a ride
+# never accelerates, or brakes, the start's jerk where none starts tail-down. All that is scored of
+# a ride stands here, so that it can be scored again among other rides and by other settings.
 RIDE_COLUMNS = (
     "level_error_deg",
     "peak_current_a",
@@ -36,7 +36,7 @@ RIDE_COLUMNS = (
     "tail_effort_ratio",
     "start_jerk_mps3",
     "excess_current_a",
-    "mosfet_peak_c",
+    "mosfet_rise_k",
     "traction_peak_ratio",
     "hold_pitch_rate_rms_deg_per_s",
     "roll_back_ratio",
@@ -106,6 +106,8 @@ def ride_columns(ridden: Rides, rides: Sequence[Ride]) -> Floats:
         "outcome": outcome,
         "warned_ratio": ridden.column("warning_time_s")
         / np.maximum(ridden.column("ride_time_s"), _SHORTEST_S),
+        "mosfet_rise_k": ridden.column("mosfet_peak_c")
+        - np.array([manoeuvre.first_mosfet_c for manoeuvre in manoeuvres]),
         "roll_back_ratio": roll_back_ratio(ridden.column("roll_back_mps"), outcome, not_ridden),
     }
     columns = [scored[name] if name in scored else ridden.column(name) for name in RIDE_COLUMNS]

@@ -7,6 +7,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.constants import AMBIENT_C
 from plant.description.quantity import check_quantities, quantity
 
 Points: TypeAlias = tuple[tuple[float, float], ...]
@@ -114,6 +115,11 @@ class Manoeuvre:
     rise_at_s: float = 0.5
     charge_ratio: float | None = None
     mosfet_c: float | None = None
+
+    @property
+    def first_mosfet_c(self) -> float:
+        """MOSFET temperature at the start, that of the air where none is given."""
+        return AMBIENT_C if self.mosfet_c is None else self.mosfet_c
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

@@ -229,7 +229,7 @@ def _start(
         "charge_ratio_now": charge,
         "source_v": values["cells_in_series"] * cell_v,
         "bus_v": values["cells_in_series"] * cell_v,
-        "mosfet_c": AMBIENT_C if manoeuvre.mosfet_c is None else manoeuvre.mosfet_c,
+        "mosfet_c": manoeuvre.first_mosfet_c,
         "winding_c": AMBIENT_C,
         "limit_now_a": values["phase_current_limit_a"],
         "available_high_a": values["phase_current_limit_a"],

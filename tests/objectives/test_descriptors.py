@@ -56,6 +56,20 @@ def test_means_are_weighted_and_peaks_are_the_largest():
     np.testing.assert_allclose(found["tail_effort_ratio"], [0.9])
 
 
+def test_the_heating_described_is_what_the_ride_adds_to_its_start():
+    course = dataclasses.replace(
+        RIDES[0].course, manoeuvre=dataclasses.replace(RIDES[0].course.manoeuvre, mosfet_c=70.0)
+    )
+    hot = [dataclasses.replace(RIDES[0], course=course), *RIDES[1:]]
+    peaks = ridden(1, mosfet_peak_c=[[71.0, 33.0, 25.0, 29.0, 25.5]])
+
+    columns = ride_columns(peaks, hot)
+
+    rise = columns[0, :, RIDE_COLUMNS.index("mosfet_rise_k")]
+    np.testing.assert_allclose(rise, [1.0, 8.0, 0.0, 4.0, 0.5])  # the air has 25 degC
+    np.testing.assert_allclose(described(peaks)["mosfet_rise_k"], 46.0)
+
+
 def test_the_start_jerk_is_the_largest_of_the_rides_that_start_tail_down():
     without, not_ridden = np.nan, np.nan
     found = described(

@@ -18,7 +18,7 @@ LABELS = {
     "vibration_mps2": "weighted vibration / m/s²",
     "energy_wh": "energy of a ride / Wh",
     "warned_ratio": "share of time warned / 1",
-    "mosfet_peak_c": "hottest MOSFET / °C",
+    "mosfet_rise_k": "largest rise of the MOSFETs' temperature / K",
     "tail_effort_ratio": "tail effort over what the rider can press / 1",
     "start_jerk_mps3": "start jerk / m/s³",
     "traction_peak_ratio": "largest traction demand / 1",
