@@ -35,7 +35,8 @@ class ScoreRules:
     spread_pairs : (pair, 2) int64
         Rides of the lightest and the heaviest rider over the same course.
     loop : LoopPlant
-        The balance loop of each of `riders` less the profile.
+        The balance loop of each of `riders` less the profile, at the slowest and at the fastest
+        speed that the rides ask for.
     handling : HandlingRules
         What the handling rides measure, which follow these rides.
     day : DayRules or None
@@ -122,7 +123,7 @@ def score_rules(
         counts_current=counts_current,
         is_standing=np.array([_stands(ride) for ride in rides]),
         spread_pairs=spread_pairs(rides, riders, counts_level),
-        loop=loop_plant(rides[0].board, riders),
+        loop=loop_plant(rides[0].board, riders, speeds_mps=asked_speeds(rides)),
         handling=handling_rules(rides, handling, baseline=baseline),
         day=day,
     )
@@ -140,6 +141,16 @@ def _checked_weight(rides: Sequence[Ride], ride_weight: Floats) -> Floats:
 def _stands(ride: Ride) -> bool:
     manoeuvre = ride.course.manoeuvre
     return bool(manoeuvre.hold_s) and all(speed == 0.0 for _, speed in manoeuvre.speed_mps)
+
+
+def asked_speeds(rides: Sequence[Ride]) -> tuple[float, float]:
+    """Return the slowest and the fastest speed that rides ask for, in m/s.
+
+    Speed acts on the loop by the drag of the air, which changes each margin one way: between the
+    two no margin is less than at the worse of them.
+    """
+    asked = [speed for ride in rides for _, speed in ride.course.manoeuvre.speed_mps]
+    return min(asked), max(asked)
 
 
 def spread_pairs(

@@ -32,7 +32,7 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     gains = loop_gains(profile[None, :])
     riders = list(dict.fromkeys(study.riders.values()))
     found = [
-        loop_margins(loop_plant(study.board, riders, speed_mps=speed), gains)
+        loop_margins(loop_plant(study.board, riders, speeds_mps=[speed]), gains)
         for speed in SPEEDS_MPS
     ]
     drawn = [

@@ -8,6 +8,7 @@ computed once, so a profile costs only its own gains.
 import dataclasses
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,9 +29,9 @@ GAIN_POINTS = ("inner", "base", "lifted")
 
 _LOWEST_RADPS = 0.05  # assumed: a slower drift, 20 s and more, is no matter of balance
 _HIGHEST_RADPS = 2500.0  # the sampling frequency's half is 3142
-_N_FREQUENCIES = 200
+_N_FREQUENCIES = 160
 # A mode draws a circle in the complex plane: points at even angles on it, in half-widths.
-_ABOUT_A_MODE = np.array([math.tan(math.radians(angle)) for angle in range(-84, 85, 6)])
+_ABOUT_A_MODE = np.array([math.tan(math.radians(angle)) for angle in range(-87, 88, 3)])
 _SHARP_RATIO = 0.12  # a mode of more damping is resolved by the grid itself
 _CHUNK = 8  # candidates at a time, so that the responses stay in the cache
 
@@ -45,6 +46,8 @@ class LoopPlant:
         s along the Nyquist contour.
     step_back : (point,) complex128
         exp(-s T), by which what the control law keeps from a step before is seen.
+    n_speeds : int
+        At how many speeds each rider rides; each array's riders repeat for every speed.
     pitch_per_a, rate_per_a : (rider, point) complex128
         Measured pitch in rad and pitch rate in rad/s that a wanted ampere takes away.
     accel_per_a : (rider, point) complex128
@@ -55,14 +58,17 @@ class LoopPlant:
 
     laplace_radps: Complexes
     step_back: Complexes
+    n_speeds: int
     pitch_per_a: Complexes
     rate_per_a: Complexes
     accel_per_a: Complexes
     n_unstable: NDArray[np.int64]
 
 
-def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0) -> LoopPlant:
-    """Return the response of board, rider, drive and sensors to a wanted current.
+def loop_plant(
+    board: Board, riders: Sequence[Rider], *, speeds_mps: Sequence[float] = (5.0,)
+) -> LoopPlant:
+    """Return the response of board, rider, drive and sensors to a wanted current, at each speed.
 
     Frame flex twists the IMU against the motor by delta'' + 2 zeta w delta' + w^2 delta =
     -torque / I. The attitude filter trusts the gyro for `attitude_time_s`, then the
@@ -71,7 +77,7 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     continuously; what the controller works out once a step, every `DT_S`, is written with its
     step back, exp(-s T), as the kernel does it. Hold and compute are `loop_delay_s`.
     """
-    system = linear_ride(board, riders, speed_mps=speed_mps)
+    system = linear_ride(board, riders, speeds_mps=speeds_mps)
     modes = poles(system)
     flex = 2.0 * math.pi * board.frame.flex_frequency_hz
     s = nyquist_contour(_frequencies(flex, board.frame.flex_damping_ratio, modes))
@@ -92,6 +98,7 @@ def loop_plant(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0)
     return LoopPlant(
         laplace_radps=s,
         step_back=back,
+        n_speeds=len(speeds_mps),
         pitch_per_a=-times(attitude, drive),
         rate_per_a=-times(gyro, drive),
         accel_per_a=times(rim_accel, tracked),
@@ -221,6 +228,31 @@ def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
     loop = times(passed[:, None, None, :], outer)
     loop += times(seen[:, None, None, :], plant.accel_per_a)
     return loop
+
+
+def at_worst_speed(margins: Margins, n_speeds: int) -> Margins:
+    """Return each rider's margins at the speed where the loop comes nearest to instability.
+
+    Parameters
+    ----------
+    margins : Margins
+        Arrays of (candidate, gain point, rider), riders repeated for every speed.
+    n_speeds : int
+    """
+
+    def by_speed(values: NDArray[Any]) -> NDArray[Any]:
+        return values.reshape(*values.shape[:-1], n_speeds, -1)
+
+    side = np.where(margins.stable, 1.0, -1.0)
+    worst = np.argmin(by_speed(side * margins.modulus), axis=-2)[..., None, :]
+    return Margins(
+        **{
+            field.name: np.take_along_axis(by_speed(getattr(margins, field.name)), worst, axis=-2)[
+                ..., 0, :
+            ]
+            for field in dataclasses.fields(Margins)
+        }
+    )
 
 
 def loop_margins(plant: LoopPlant, gains: LoopGains) -> Margins:

@@ -73,22 +73,24 @@ def small_motion(
     return mass, gravity
 
 
-def linear_ride(board: Board, riders: Sequence[Rider], *, speed_mps: float = 5.0) -> DelayedSystem:
-    """Linearise level riding at a steady speed, for each rider.
+def linear_ride(
+    board: Board, riders: Sequence[Rider], *, speeds_mps: Sequence[float] = (5.0,)
+) -> DelayedSystem:
+    """Linearise level riding at steady speeds: for each speed, all riders.
 
     Rolling resistance and turning do not change with small motions about a steady speed; air
     drag gives 2 F / v.
     """
-    parts = [_one_rider(board, rider, speed_mps) for rider in riders]
+    parts = [_one_rider(board, rider, speed) for speed in speeds_mps for rider in riders]
     a, a_delayed, b = (np.stack([part[k] for part in parts]) for k in range(3))
-    n_riders, n_states = b.shape
-    c = np.zeros((n_riders, len(OUTPUT_NAMES), n_states))
+    n_rides, n_states = b.shape
+    c = np.zeros((n_rides, len(OUTPUT_NAMES), n_states))
     c[:, 0, _place("pitch_rad")] = 1.0
     c[:, 1, _place("pitch_rate_radps")] = 1.0
     c[:, 2] = a[:, 0]
-    d = np.zeros((n_riders, len(OUTPUT_NAMES)))
+    d = np.zeros((n_rides, len(OUTPUT_NAMES)))
     d[:, 2] = b[:, 0]
-    delay_s = np.array([rider.skill.reflex_delay_s for rider in riders])
+    delay_s = np.tile([rider.skill.reflex_delay_s for rider in riders], len(speeds_mps))
     return DelayedSystem(a=a, a_delayed=a_delayed, b=b, c=c, d=d, delay_s=delay_s)
 
 

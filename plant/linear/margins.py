@@ -14,12 +14,16 @@ from numpy.typing import NDArray
 from plant.compile import kernel, scalar
 from plant.constants import DEG_PER_RAD
 from plant.elementary import logarithm
-from plant.physics.scalar_math import clip, larger, smaller
+from plant.physics.scalar_math import smaller
 
 Floats: TypeAlias = NDArray[np.float64]
 Complexes: TypeAlias = NDArray[np.complex128]
 
-_LEAST = 1e-300  # of a squared length that is divided by
+_LEAST = 1e-300  # of a frequency whose logarithm is taken
+_GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
+_SECTIONS = 6  # of the golden section: to a twentieth of the way between two points
+_HALVINGS = 10  # of a crossing: to a thousandth of that way
+_CLOSE = 2.0  # squared distance over the least on the grid, beyond which no dip is looked into
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,16 +109,18 @@ def margins(
     Notes
     -----
     Nyquist: closed-loop unstable poles = open-loop ones less counterclockwise turns around -1.
-    Crossings of the negative real axis give the turns and the gain margins at once; between two
-    points the curve is taken as straight, so the grid must resolve every sharp mode.
+    Crossings of the negative real axis give the turns and the gain margins at once. Between two
+    points the curve is a cubic over the logarithm of the frequency, so the grid must still resolve
+    every sharp mode.
     """
     shape = loop.shape[:-1]
     flat = loop.reshape(-1, loop.shape[-1])
     first = int(np.flatnonzero(laplace_radps.real == 0.0)[0])
+    frequency = np.ascontiguousarray(laplace_radps.imag)
     measured = np.empty((6, len(flat)))
     _measure(
         np.stack([flat.real, flat.imag]),
-        np.ascontiguousarray(laplace_radps.imag),
+        logarithm(np.maximum(frequency, _LEAST)),
         first,
         measured,
     )
@@ -130,60 +136,123 @@ def margins(
 
 
 @kernel
-def _measure(curves: Floats, frequency: Floats, first: int, measured: Floats) -> None:
+def _measure(curves: Floats, place: Floats, first: int, measured: Floats) -> None:
     """Write the six measures of each loop, (measure, loop); the frequencies begin at `first`.
 
-    `curves` are real and imaginary parts, (2, loop, point).
+    `curves` are real and imaginary parts, (2, loop, point); `place` is the frequency's logarithm.
     """
     real, imag = curves[0], curves[1]
-    squared = np.empty(real.shape[1])
     for loop in range(real.shape[0]):
         re, im = real[loop], imag[loop]
-        measured[0, loop] = _distance(re, im, first, squared)
-        turns, up, down = _real_axis(re, im)
+        measured[0, loop] = _distance(re, im, place, first)
+        turns, up, down = _real_axis(re, im, place, first)
         measured[1, loop], measured[2, loop], measured[3, loop] = turns, up, down
-        measured[4, loop], measured[5, loop] = _unit_circle(re, im, frequency, first)
+        measured[4, loop], measured[5, loop] = _unit_circle(re, im, place, first)
 
 
 @scalar
-def _distance(re: Floats, im: Floats, first: int, squared: Floats) -> float:
-    """Return the least distance to -1 of a curve, straight between its points."""
-    for k in range(first, re.shape[0] - 1):
-        way_re, way_im = re[k + 1] - re[k], im[k + 1] - im[k]
-        from_re, from_im = re[k] + 1.0, im[k]
-        length = way_re * way_re + way_im * way_im
-        along = way_re * from_re + way_im * from_im
-        share = clip(-along / larger(length, _LEAST), 0.0, 1.0)
-        there_re, there_im = from_re + share * way_re, from_im + share * way_im
-        squared[k] = there_re * there_re + there_im * there_im
-    least = math.inf
-    for k in range(first, re.shape[0] - 1):
-        least = smaller(squared[k], least)
+def _between(re: Floats, im: Floats, place: Floats, start: int, at: float) -> tuple[float, float]:
+    """Return the curve at a place, on the cubic through the four points from `start` on."""
+    x0, x1, x2, x3 = place[start], place[start + 1], place[start + 2], place[start + 3]
+    d0, d1, d2, d3 = at - x0, at - x1, at - x2, at - x3
+    w0 = d1 * d2 * d3 / ((x0 - x1) * (x0 - x2) * (x0 - x3))
+    w1 = d0 * d2 * d3 / ((x1 - x0) * (x1 - x2) * (x1 - x3))
+    w2 = d0 * d1 * d3 / ((x2 - x0) * (x2 - x1) * (x2 - x3))
+    w3 = d0 * d1 * d2 / ((x3 - x0) * (x3 - x1) * (x3 - x2))
+    return (
+        w0 * re[start] + w1 * re[start + 1] + w2 * re[start + 2] + w3 * re[start + 3],
+        w0 * im[start] + w1 * im[start + 1] + w2 * im[start + 2] + w3 * im[start + 3],
+    )
+
+
+@scalar
+def _stencil(k: int, first: int, n_points: int) -> int:
+    """Return where four points begin that surround the one from `k` to `k + 1`."""
+    return min(max(k - 1, first), n_points - 4)
+
+
+@scalar
+def _apart(re: float, im: float) -> float:
+    """Return the squared distance to -1."""
+    return (re + 1.0) * (re + 1.0) + im * im
+
+
+@scalar
+def _distance(re: Floats, im: Floats, place: Floats, first: int) -> float:
+    """Return the least distance to -1 of a curve, smooth between its points.
+
+    About each point nearer than its neighbours, by a search of the golden section.
+    """
+    n_points = re.shape[0]
+    least = _apart(re[first], im[first])
+    for k in range(first + 1, n_points):
+        least = smaller(least, _apart(re[k], im[k]))
+    for k in range(first + 1, n_points - 1):
+        here = _apart(re[k], im[k])
+        if (
+            here > _CLOSE * least
+            or here > _apart(re[k - 1], im[k - 1])
+            or here > _apart(re[k + 1], im[k + 1])
+        ):
+            continue
+        for side in range(2):
+            low, high = place[k - 1 + side], place[k + side]
+            start = _stencil(k - 1 + side, first, n_points)
+            for _ in range(_SECTIONS):
+                left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
+                left_re, left_im = _between(re, im, place, start, left)
+                right_re, right_im = _between(re, im, place, start, right)
+                if _apart(left_re, left_im) < _apart(right_re, right_im):
+                    high = right
+                else:
+                    low = left
+            mid_re, mid_im = _between(re, im, place, start, 0.5 * (low + high))
+            least = smaller(least, _apart(mid_re, mid_im))
     return math.sqrt(least)
 
 
 @scalar
-def _real_axis(re: Floats, im: Floats) -> tuple[float, float, float]:
+def _real_axis(re: Floats, im: Floats, place: Floats, first: int) -> tuple[float, float, float]:
     """Return counterclockwise turns around -1, and the gain margins up and down."""
     turns, up, down = 0.0, math.inf, 0.0
     for k in range(re.shape[0] - 1):
         # The mirrored half of the contour doubles every crossing but the one at its start.
-        place, turn = re[0], (-1.0 if im[1] >= 0.0 else 1.0)
+        crossing, turn = re[0], (-1.0 if im[1] >= 0.0 else 1.0)
         if k > 0:
             if (im[k] >= 0.0) == (im[k + 1] >= 0.0):
                 continue
             share = im[k] / (im[k] - im[k + 1])
-            place, turn = re[k] + share * (re[k + 1] - re[k]), (2.0 if im[k] >= 0.0 else -2.0)
-        if place < -1.0:
+            crossing = re[k] + share * (re[k + 1] - re[k])
+            turn = 2.0 if im[k] >= 0.0 else -2.0
+            if k >= first:
+                crossing = _crossing(re, im, place, k, first)
+        if crossing < -1.0:
             turns += turn
-            down = max(down, -1.0 / place)
-        elif place < 0.0:
-            up = min(up, -1.0 / place)
+            down = max(down, -1.0 / crossing)
+        elif crossing < 0.0:
+            up = min(up, -1.0 / crossing)
     return turns, up, down
 
 
 @scalar
-def _unit_circle(re: Floats, im: Floats, frequency: Floats, first: int) -> tuple[float, float]:
+def _crossing(re: Floats, im: Floats, place: Floats, k: int, first: int) -> float:
+    """Return where the curve crosses the real axis after point `k`."""
+    start = _stencil(k, first, re.shape[0])
+    low, high = place[k], place[k + 1]
+    above = im[k] >= 0.0
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        _, here = _between(re, im, place, start, middle)
+        if (here >= 0.0) == above:
+            low = middle
+        else:
+            high = middle
+    crossing, _ = _between(re, im, place, start, 0.5 * (low + high))
+    return crossing
+
+
+@scalar
+def _unit_circle(re: Floats, im: Floats, place: Floats, first: int) -> tuple[float, float]:
     """Return phase margin in deg and delay margin in s."""
     least_phase, least_delay = math.inf, math.inf
     there = re[first] * re[first] + im[first] * im[first]
@@ -192,14 +261,18 @@ def _unit_circle(re: Floats, im: Floats, frequency: Floats, first: int) -> tuple
         there = re[k + 1] * re[k + 1] + im[k + 1] * im[k + 1]
         if (here < 1.0) == (there < 1.0):
             continue
-        low, high = math.log(here), math.log(there)
-        share = low / (low - high)
-        across = im[k + 1] * re[k] - re[k + 1] * im[k]
-        towards = re[k + 1] * re[k] + im[k + 1] * im[k]
-        turned = math.atan2(-im[k], -re[k]) + share * math.atan2(across, towards)
-        phase = turned * DEG_PER_RAD
-        phase = 180.0 - (180.0 - phase) % 360.0
-        crossover = frequency[k] * math.exp(share * math.log(frequency[k + 1] / frequency[k]))
+        start = _stencil(k, first, re.shape[0])
+        low, high = place[k], place[k + 1]
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            at_re, at_im = _between(re, im, place, start, middle)
+            if (at_re * at_re + at_im * at_im < 1.0) == (here < 1.0):
+                low = middle
+            else:
+                high = middle
+        at_re, at_im = _between(re, im, place, start, 0.5 * (low + high))
+        phase = math.atan2(-at_im, -at_re) * DEG_PER_RAD
+        crossover = math.exp(0.5 * (low + high))
         least_phase = min(least_phase, abs(phase))
         least_delay = min(least_delay, (phase % 360.0) / DEG_PER_RAD / crossover)
     return least_phase, least_delay

@@ -53,8 +53,9 @@ def test_hard_rides_are_counted_among_the_rides_and_decide_nothing_else():
     np.testing.assert_array_equal(rules(DAY).spread_pairs, rules().spread_pairs)
 
 
-def test_loop_holds_one_response_for_each_rider():
-    assert rules().loop.pitch_per_a.shape[0] == 2
+def test_loop_holds_a_response_for_each_rider_at_the_slowest_and_the_fastest_speed():
+    assert rules().loop.n_speeds == 2
+    assert rules().loop.pitch_per_a.shape[0] == 2 * 2
 
 
 @pytest.mark.parametrize("weight", [[1.0, 2.0], [1.0, 1.0, 1.0, 1.0, 0.0], [1, 1, 1, 1, np.nan]])

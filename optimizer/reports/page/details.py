@@ -21,7 +21,7 @@ from optimizer.reports.page.encoding import Packed, packed, quantised
 from optimizer.reports.page.labels import GAIN_POINT_LABELS
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import trace
-from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins
+from plant.linear.balance_loop import GAIN_POINTS, at_worst_speed, loop_gains, loop_margins
 from plant.stiffness import stiffness_curve
 
 Traces: TypeAlias = dict[str, dict[str, Packed]]
@@ -45,7 +45,7 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
     """Return rides, rates, handling, curves and margins of numbered candidates, row by row."""
     profiles = whole_profiles(results.study, results.history.values[list(numbers)])
     rules = rules_of(results.study)
-    margins = loop_margins(rules.loop, loop_gains(profiles))
+    margins = at_worst_speed(loop_margins(rules.loop, loop_gains(profiles)), rules.loop.n_speeds)
     shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
     more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
     rides = [[results.ride_column(name, number) for name in RIDE_COSTS] for number in numbers]

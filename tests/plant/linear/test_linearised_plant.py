@@ -136,14 +136,14 @@ def test_passive_rider_falls_at_the_analytic_rate(mass_kg, stature_m):
     inertia = rider.inertia_kg_m2 + mass_kg * lever**2
     rate = np.sqrt(mass_kg * 9.80665 * lever * moving / (moving * inertia - (mass_kg * lever) ** 2))
 
-    (found,) = poles(without_reflex(linear_ride(board, [rider], speed_mps=0.0)))
+    (found,) = poles(without_reflex(linear_ride(board, [rider], speeds_mps=[0.0])))
 
     assert found.real.max() == pytest.approx(rate, rel=1e-9)
 
 
 def test_linear_bodies_are_the_derivative_of_the_nonlinear_ones():
     board, rider = invented.board(), invented.rider(80.0, 1.78)
-    system = linear_ride(board, [rider], speed_mps=0.0)
+    system = linear_ride(board, [rider], speeds_mps=[0.0])
     skill, mgh = rider.skill, 80.0 * 9.80665 * rider.com_height_m
     torque = np.sqrt(3.0) / 2.0 * 60.0 / (2.0 * np.pi * 15.0)
 
@@ -276,7 +276,7 @@ def test_frequency_response_is_that_of_python_control_without_delay():
 
 def test_air_drag_slope_is_twice_the_drag_over_the_speed():
     still, moving = (
-        linear_ride(invented.board(), [invented.rider(80.0, 1.78)], speed_mps=speed)
+        linear_ride(invented.board(), [invented.rider(80.0, 1.78)], speeds_mps=[speed])
         for speed in (0.0, 6.0)
     )
 

@@ -110,6 +110,23 @@ def test_margins_of_a_stable_loop_are_those_of_python_control(system):
         assert found.modulus[0] == pytest.approx(min(np.min(moduli), abs(1 + system(0))), rel=0.02)
 
 
+COARSE = nyquist_contour(np.geomspace(1e-2, 1e4, 180), n_arc=15)
+
+
+@given(loops)
+def test_a_coarse_grid_does_not_cut_the_peak_of_the_sensitivity(system):
+    # Ms of python-control's 1 / (1 + L) on a grid 70 times as fine.
+    closed = control.feedback(system, 1).poles()
+    assume(closed.real.max() < -5e-2 * np.abs(closed).max() ** 0.5)
+    sensitivity = control.feedback(1, system)(1j * np.geomspace(1e-2, 1e4, 12601))
+    peak = np.max(np.abs(sensitivity))
+
+    found = margins_of(system, contour=COARSE)
+
+    assert found.stable[0]
+    assert found.max_sensitivity[0] == pytest.approx(peak, rel=2e-3)
+
+
 @given(loops)
 def test_sensitivity_bounds_gain_and_phase_margins(system):
     # Identity: gain margin >= Ms / (Ms - 1), phase margin >= 2 asin(1 / (2 Ms)).
