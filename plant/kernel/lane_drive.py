@@ -1,35 +1,22 @@
 """Motor, pack and heat on the rows of one lane."""
 
 from plant.compile import scalar
-from plant.description.cells import CELL_INTERVALS
-from plant.kernel.lane_layout import WIDTH, Block, R
+from plant.kernel.lane_layout import Block, R
 from plant.physics.battery import bus_voltage, pack_limits, relaxed
 from plant.physics.drive import current_window, losses, phase_squares
 from plant.physics.heat import warmed
 from plant.physics.saturation import unsaturated
-from plant.physics.scalar_math import clip, larger, smaller
+from plant.physics.scalar_math import clip
 from plant.physics.turning import felt_pitch_rate
 
 
 @scalar
-def rest_voltage(b: Block, k: int) -> float:
-    """Return the voltage of one cell at rest in V by its table (plant/description/cells.py)."""
-    place = larger(b[R.charge_ratio_now + k], 0.0) * CELL_INTERVALS
-    voltage: float = b[R.rest_empty_v + k]
-    for at in range(CELL_INTERVALS):
-        above = larger(place - at, 0.0)
-        share = smaller(above, 1.0) if at < CELL_INTERVALS - 1 else above
-        voltage += b[R.rest_rise_0_v + at * WIDTH + k] * share
-    return voltage
-
-
-@scalar
 def renew_pack(b: Block, k: int) -> None:
-    """Renew the pack's voltage at rest, and what it gives while the motor draws on it.
+    """Renew the pack's source voltage, and what the pack gives while the motor draws on it.
 
     The RC pair moves little from one renewal to the next, and so does all that follows from it.
     """
-    source = b[R.cells_in_series + k] * rest_voltage(b, k)
+    source = b[R.cells_in_series + k] * b[R.cell_rest_v + k]
     b[R.source_v + k] = source
     square, fall, discharge_w, charge_w = pack_limits(
         source - b[R.rc_voltage_v + k],

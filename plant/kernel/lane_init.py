@@ -128,10 +128,8 @@ _RECIPROCALS = {
 
 
 def _cell_constants(chemistry: str) -> dict[str, float]:
-    """Return the voltage of one empty cell at rest, and its rise over each interval of charge."""
-    table = CELL_OCV_V[chemistry]
-    rises = enumerate(np.diff(table).tolist())
-    return {"rest_empty_v": table[0]} | {f"rest_rise_{at}_v": rise for at, rise in rises}
+    """Return the voltage of one cell at rest, at each point of its table."""
+    return {f"rest_{point}_v": volts for point, volts in enumerate(CELL_OCV_V[chemistry])}
 
 
 def _reciprocals(values: dict[str, float]) -> dict[str, float]:

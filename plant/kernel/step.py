@@ -10,6 +10,7 @@ import numpy as np
 
 from plant.compile import scalar
 from plant.constants import DEG_PER_RAD, GRAVITY_MPS2
+from plant.description.cells import CELL_INTERVALS
 from plant.kernel.lane_control import (
     balance,
     command,
@@ -82,8 +83,22 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
 
 
 @scalar
+def rest(b: Block) -> None:
+    """Read the voltage at rest of one cell of each lane off its table; not packed, as above."""
+    for k in range(WIDTH):
+        place = b[R.charge_ratio_now + k] * CELL_INTERVALS
+        place = place if place > 0.0 else 0.0
+        # Beyond full the last slope goes on.
+        cell = place if place < CELL_INTERVALS - 1 else float(CELL_INTERVALS - 1)
+        at = R.rest_0_v + int(cell) * WIDTH + k
+        here = b[at]
+        b[R.cell_rest_v + k] = here + (place - int(cell)) * (b[at + WIDTH] - here)
+
+
+@scalar
 def renew(b: Block) -> None:
     """Renew what changes slowly: winding resistance, derated phase limit, and the pack."""
+    rest(b)
     for k in range(WIDTH):
         resistance = winding_resistance(b[R.phase_resistance_ohm + k], b[R.winding_c + k])
         b[R.winding_resistance_now_ohm + k] = resistance

@@ -47,12 +47,13 @@ def renew(lanes: Lanes) -> None:
         * np.clip(winding_room, 0.0, 1.0)
     )
     # The cell's table, straight in between; below empty held, beyond full along its last slope.
-    rises = np.stack([np.atleast_1d(getattr(lanes, f"rest_rise_{at}_v")) for at in range(20)])
+    table = np.stack([np.atleast_1d(getattr(lanes, f"rest_{point}_v")) for point in range(21)])
     filled = 20.0 * np.maximum(lanes.charge_ratio_now, 0.0)
-    whole = np.minimum(np.floor(filled), 19.0)
-    below = np.where(np.arange(20.0)[:, np.newaxis] < whole, rises, 0.0).sum(axis=0)
-    last = np.take_along_axis(rises, np.atleast_1d(whole).astype(int)[np.newaxis], axis=0)[0]
-    cell_v = lanes.rest_empty_v + below + (filled - whole) * last
+    below = np.atleast_1d(np.minimum(np.floor(filled), 19.0)).astype(int)
+    lane = np.arange(table.shape[1])
+    lower, upper = table[below, lane], table[below + 1, lane]
+    cell_v = lower + (filled - below) * (upper - lower)
+    lanes.cell_rest_v = cell_v
     lanes.source_v = lanes.cells_in_series * cell_v
     renew_pack(lanes)
 
