@@ -11,7 +11,7 @@ from plant.physics.saturation import saturated
 from plant.physics.scalar_math import cosine
 from plant.physics.support import guiding_moment, holding_force, lifted, steadying_moment
 from plant.physics.traction import ground_force, slipped
-from plant.physics.turning import felt_gravity, rolled, rolling_radius, turning_in
+from plant.physics.turning import leaned, rolling_radius, turning_in
 from plant.physics.vertical import leg_load, shaken, tail_contact, tail_drag, tyre_load
 
 
@@ -25,7 +25,7 @@ def turn(b: Block, k: int, turn_script: float, h: float) -> tuple[float, float, 
     speed = b[R.speed_mps + k]
     lateral = yaw * speed
     b[R.lateral_mps2 + k] = lateral
-    roll_s, roll_c, roll_rate = rolled(
+    gravity, roll_s, roll_c, roll_rate = leaned(
         lateral, yaw_accel * speed + yaw * b[R.accel_mps2 + k], b[R.roll_ratio + k]
     )
     b[R.roll_sine + k] = roll_s
@@ -37,7 +37,6 @@ def turn(b: Block, k: int, turn_script: float, h: float) -> tuple[float, float, 
     b[R.per_radius_now + k] = per_radius
     # What the rotor turns against the board beyond the way over the upright wheel's radius.
     b[R.turned_rad + k] += (speed * (per_radius - b[R.per_radius_m + k]) + yaw * roll_s) * h
-    gravity = felt_gravity(lateral)
     curvature = b[R.road_curvature_per_m + k]
     pressed = gravity * cosine(b[R.road_grade_rad + k]) + speed * speed * curvature
     return lateral, gravity, pressed

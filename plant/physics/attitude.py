@@ -1,7 +1,10 @@
 """The attitude filter of one lane: three gyros integrated in space, pulled to an accelerometer."""
 
 from plant.compile import scalar
+from plant.constants import GRAVITY_MPS2
 from plant.physics.scalar_math import cosine, sine
+
+_PER_GRAVITY = 1.0 / GRAVITY_MPS2
 
 
 @scalar
@@ -22,7 +25,9 @@ def felt_tilt(
     attitude estimation of a fixed-wing UAV, IROS, from memory).
     """
     across = upwards * roll_c + lateral * roll_s
-    roll = (upwards * roll_s - lateral * roll_c) / across
+    # Along the board it feels about g: one over it by the first two terms of the series in it.
+    per_across = (2.0 - across * _PER_GRAVITY) * _PER_GRAVITY
+    roll = (upwards * roll_s - lateral * roll_c) * per_across
     return pitch - forwards / across, roll
 
 

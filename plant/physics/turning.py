@@ -21,6 +21,7 @@ from plant.compile import scalar
 from plant.constants import GRAVITY_MPS2
 
 _YAW_TIME_S = 0.25  # assumed: how fast a rider turns in
+_PER_GRAVITY = 1.0 / GRAVITY_MPS2
 
 
 @scalar
@@ -30,26 +31,29 @@ def turning_in(yaw_rate: float, wanted: float) -> float:
 
 
 @scalar
-def felt_gravity(lateral: float) -> float:
-    """Return gravity along a body that leans into a turn, in m/s2; `lateral` in m/s2.
+def leaned(lateral: float, lateral_rate: float, ratio: float) -> tuple[float, float, float, float]:
+    """Return what a leaning body weighs in m/s2, and sine, cosine and rate in rad/s of the roll.
 
-    At the coordinated lean, tan = lateral / g, it is g cos(lean) + lateral sin(lean).
-    """
-    return math.sqrt(GRAVITY_MPS2 * GRAVITY_MPS2 + lateral * lateral)
-
-
-@scalar
-def rolled(lateral: float, lateral_rate: float, ratio: float) -> tuple[float, float, float]:
-    """Return sine, cosine and rate in rad/s of the board's roll into a turn.
-
-    The tangent of the roll is `ratio` times that of the coordinated lean, lateral acceleration
-    over gravity; both lag behind what is wanted as the yaw rate does. `lateral_rate` is the
+    A rider leans by the coordinated lean, whose tangent is the lateral acceleration over gravity:
+    g cos(lean) + lateral sin(lean) then points along the body, and nothing tips it over. The
+    board rolls by about `ratio` times that lean: the tangent of half the roll is `ratio` times that
+    of half the lean. Both lag behind what is wanted as the yaw rate does. `lateral_rate` is the
     change of the lateral acceleration in m/s3.
+
+    Notes
+    -----
+    With w = 1 / cos(lean), tan(lean / 2) = tan(lean) / (1 + w). Sine, cosine and derivative follow
+    from the tangent of the half angle with one division and no second root.
     """
-    per_gravity = ratio / GRAVITY_MPS2
-    tangent = per_gravity * lateral
-    roll_c = 1.0 / math.sqrt(1.0 + tangent * tangent)
-    return tangent * roll_c, roll_c, per_gravity * lateral_rate * roll_c * roll_c
+    tangent = lateral * _PER_GRAVITY
+    weight = math.sqrt(1.0 + tangent * tangent)
+    over = 1.0 + weight
+    rolls = ratio * tangent
+    per = 1.0 / (weight * (over * over + rolls * rolls))
+    twice = 2.0 * over * per
+    roll_s = rolls * twice * weight
+    roll_c = (over * over - rolls * rolls) * weight * per
+    return GRAVITY_MPS2 * weight, roll_s, roll_c, ratio * lateral_rate * _PER_GRAVITY * twice
 
 
 @scalar

@@ -117,10 +117,11 @@ def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:
     lanes.yaw_rate_radps = lanes.yaw_rate_radps + yaw_accel * dt_s
     lanes.lateral_mps2 = lanes.yaw_rate_radps * lanes.speed_mps
     changes = yaw_accel * lanes.speed_mps + lanes.yaw_rate_radps * lanes.accel_mps2
-    # The derivative of atan(ratio lateral / g).
-    leaning = lanes.roll_ratio * lanes.lateral_mps2 / GRAVITY_MPS2
-    lanes.roll_sine = leaning / np.hypot(1.0, leaning)
-    lanes.roll_cosine = 1.0 / np.hypot(1.0, leaning)
+    lean = np.arctan2(lanes.lateral_mps2, GRAVITY_MPS2)
+    lean_rate = changes / GRAVITY_MPS2 * np.cos(lean) ** 2
+    half = lanes.roll_ratio * np.tan(0.5 * lean)
+    lanes.roll_sine = np.sin(2.0 * np.arctan(half))
+    lanes.roll_cosine = np.cos(2.0 * np.arctan(half))
     # Where a torus touches the ground when it is tilted.
     lanes.radius_now_m = lanes.wheel_radius_m - lanes.crown_radius_m * (1.0 - lanes.roll_cosine)
     lanes.per_radius_now = 1.0 / lanes.radius_now_m
@@ -130,7 +131,8 @@ def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:
         + lanes.yaw_rate_radps * lanes.roll_sine
     )
     lanes.turned_rad = lanes.turned_rad + lanes.turned_rate_radps * dt_s
-    lanes.roll_rate_radps = lanes.roll_ratio * changes / GRAVITY_MPS2 / (1.0 + leaning**2)
+    # The derivative of 2 atan(ratio tan(lean / 2)).
+    lanes.roll_rate_radps = lanes.roll_ratio * lean_rate / np.cos(0.5 * lean) ** 2 / (1.0 + half**2)
     return lanes.lateral_mps2
 
 

@@ -36,7 +36,7 @@ def sense(lanes: Lanes, step: int) -> None:
     # Level in a banked turn, the board turns nose up about its own axle.
     felt = (
         lanes.pitch_rate_radps
-        - lanes.yaw_rate_radps * np.sin(roll_rad(lanes))
+        - lanes.yaw_rate_radps * lanes.roll_sine
         + lanes.flex_rate_radps
         + np.radians(lanes.gyro_bias_deg_per_s)
         + np.radians(noise_deg_per_s) * lanes.gyro_noise
@@ -57,11 +57,6 @@ def sense(lanes: Lanes, step: int) -> None:
     lanes.rotor_speed_radps += bandwidth**2 * miss * DT_S
 
 
-def roll_rad(lanes: Lanes) -> NDArray[np.float64]:
-    """Return how far each board leans into its turn, of the sign of its yaw rate."""
-    return np.arctan2(lanes.roll_ratio * lanes.lateral_mps2, GRAVITY_MPS2)
-
-
 def estimate_attitude(lanes: Lanes) -> None:
     """Advance the filter's pitch and roll: gyros integrated in space, pulled to the accelerometer.
 
@@ -69,7 +64,7 @@ def estimate_attitude(lanes: Lanes) -> None:
     acceleration of ride and turn; gyro rates are resolved with the filter's own angles, whose
     error in pitch is small.
     """
-    roll = roll_rad(lanes)
+    roll = np.arctan2(lanes.roll_sine, lanes.roll_cosine)
     up = GRAVITY_MPS2 + lanes.accel_mps2 * np.sin(lanes.road_grade_rad)
     forwards = lanes.accel_mps2 * np.cos(lanes.road_grade_rad)
     lateral = (1.0 - lanes.turn_correction_ratio) * lanes.lateral_mps2
@@ -84,7 +79,9 @@ def estimate_attitude(lanes: Lanes) -> None:
     about_ahead = lanes.roll_rate_radps - lanes.yaw_rate_radps * np.cos(roll) * too_low
     askew = np.radians(lanes.imu_tilt_deg) + lanes.accelerometer_bias_mps2 / GRAVITY_MPS2
     tilted = pitch + askew - forwards / across + shaken - lanes.attitude_rad
-    leaning = -(inwards / across) * np.cos(seen) - np.sin(seen)
+    # About 1 / across, which is about g.
+    per_across = (2.0 * GRAVITY_MPS2 - across) / GRAVITY_MPS2**2
+    leaning = -inwards * per_across * np.cos(seen) - np.sin(seen)
     lanes.yaw_seen_radps = about_up / np.cos(seen)
     lanes.attitude_rad = lanes.attitude_rad + DT_S * (
         lanes.gyro_radps + about_up * np.tan(seen) + tilted / lanes.attitude_time_s
