@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 # A command finds the project beside it.
 sys.path.insert(0, str(pathlib.Path(__file__).parents[2]))
 
+from optimizer.riding_day.rides import day_rides
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from optimizer.validation.rides import held_out_rides
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
-from plant.kernel.simulate import Ride, Rides, simulate
+from plant.kernel.simulate import Ride, Rides, lay, simulate
 from plant.kernel.trace import trace
 
 TABLE = pathlib.Path(__file__).with_name("ride_digests.txt")
@@ -31,6 +32,7 @@ STUDIES = ("cascade_loop", "hill_town", "motor_17", "template")
 # one ends rides early.
 _DISTANCES = np.array((0.0, 0.1, 0.2, 0.3, 0.4, 0.6, 1.0, 1.0))
 _STIFFNESS = np.array((1.0, 1.0, 1.0, 1.0, 1.0, 0.5, 1.0, 0.25))
+_DRAWN = 4
 _GAINS = ("inner_gain_a_per_deg", "base_gain_a_per_deg")
 
 
@@ -75,8 +77,18 @@ def ridden(name: str) -> Iterator[tuple[str, Sequence[Ride], NDArray[np.float64]
         yield f"{name} {course}", rides, profiles, simulate(profiles, rides)
 
 
+def laid_day(name: str, n_courses: int) -> Iterator[NDArray[np.float64]]:
+    """Yield the tables of some courses of a study's riding day."""
+    for rides in day_rides(load_study(STUDIES_FOLDER / name), np.arange(n_courses), seed=7):
+        for group in lay(rides, keep_roads=False).groups:
+            yield from (group.tables.road, group.tables.script)
+
+
 def table() -> str:
-    """Return a line for each course of each study: digests of its rides and of one trace."""
+    """Return a line for each course of each study: digests of its rides and of one trace.
+
+    The last is of the tables of drawn courses.
+    """
     lines = []
     for name in STUDIES:
         for course, rides, profiles, results in ridden(name):
@@ -86,6 +98,7 @@ def table() -> str:
             ]
             ridden_digest = digest(results.metrics, results.outcome)
             lines.append(f"{course} {len(rides)} {ridden_digest} {digest(*signals)}\n")
+    lines.append(f"hill_town drawn courses {_DRAWN} {digest(*laid_day('hill_town', _DRAWN))}\n")
     return "".join(lines)
 
 
