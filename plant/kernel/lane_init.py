@@ -100,6 +100,7 @@ def _frame_mode(frame: Frame, dt_s: float) -> dict[str, float]:
     return {f"flex_{way}": change for way, change in zip(ways, changes, strict=True)}
 
 
+@functools.lru_cache(maxsize=256)  # of many lanes, few have a delay of their own
 def _command_shares(loop_delay_s: float) -> dict[str, float]:
     ages = ("now", "was", "before")
     shares = command_shares(loop_delay_s)
@@ -127,6 +128,7 @@ _RECIPROCALS = {
 }
 
 
+@functools.cache
 def _cell_constants(chemistry: str) -> dict[str, float]:
     """Return the voltage of one cell at rest, at each point of its table."""
     return {f"rest_{point}_v": volts for point, volts in enumerate(CELL_OCV_V[chemistry])}
