@@ -16,7 +16,7 @@ from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import simulate
 
-N_DRAWS = 12
+N_DRAWS = 48  # the mean is then known to a hundredth of a degree
 
 
 @pytest.fixture(scope="module")
