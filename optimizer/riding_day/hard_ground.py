@@ -54,7 +54,8 @@ def hard_grounds(
 ) -> tuple[frozenset[Ground], float]:
     """Return the grounds that hold nearly all that is hard, and their share of all pieces.
 
-    Where a surface is hard, it is so with a kerb too, however few such pieces were ridden.
+    Where a surface is hard, it is so with a kerb too, and a kerb that is hard on one surface is so
+    on all, however few such pieces were ridden.
 
     Parameters
     ----------
@@ -69,7 +70,8 @@ def hard_grounds(
     for ground in sorted(hardness, key=lambda ground: (-hardness[ground] / n_on[ground], ground)):
         if held >= wanted:
             break
-        new = {ground, ground._replace(kerb=True)} - chosen
+        alike = n_on if ground.kerb else [ground]
+        new = {ground, *(each._replace(kerb=True) for each in alike)} - chosen
         chosen |= new
-        held += sum(hardness.get(each, 0.0) for each in new)
+        held += sum(hardness.get(each, 0.0) for each in sorted(new))
     return frozenset(chosen), sum(n_on.get(each, 0) for each in chosen) / sum(n_on.values())

@@ -67,19 +67,23 @@ def test_hard_ground_is_the_least_that_holds_nearly_all_that_is_hard():
     chosen, share = hard_grounds(n_on, {plain: 0.4, kerb: 3.0, track: 7.0})
 
     with_kerb = track._replace(kerb=True)
-    assert chosen == {track, with_kerb, kerb}  # 10 of 10.4
+    with_kerb, on_grass = track._replace(kerb=True), grass._replace(kerb=True)
+    assert chosen == {track, with_kerb, kerb, on_grass}  # 10 of 10.4
     assert share == pytest.approx(0.09)
-    all_but_grass = {track, with_kerb, kerb, plain}
+    all_but_grass = {track, with_kerb, kerb, on_grass, plain}
     assert hard_grounds(n_on, {plain: 2.0, kerb: 3.0, track: 5.0})[0] == all_but_grass
 
 
-def test_a_hard_surface_is_hard_with_a_kerb_too():
-    track = Ground(1024.0, 0.05, kerb=False)
+def test_a_hard_surface_is_hard_with_a_kerb_too_and_a_hard_kerb_on_all_surfaces():
+    track, plain = Ground(1024.0, 0.05, kerb=False), Ground(*PLAIN, kerb=False)
     with_kerb = track._replace(kerb=True)
-    n_on = {Ground(*PLAIN, kerb=False): 100, track: 30, with_kerb: 5}
+    n_on = {plain: 100, track: 30, with_kerb: 5}
 
     assert hard_grounds(n_on, {track: 7.0, with_kerb: 0.0}) == ({track, with_kerb}, 35 / 135)
-    assert hard_grounds(n_on, {with_kerb: 7.0}) == ({with_kerb}, 5 / 135)
+    assert hard_grounds(n_on, {with_kerb: 7.0}) == (
+        {with_kerb, plain._replace(kerb=True)},
+        5 / 135,
+    )
 
 
 def test_no_course_with_a_piece_on_some_ground_is_left_out(tmp_path):
