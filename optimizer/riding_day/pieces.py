@@ -112,6 +112,8 @@ def pieces_of_day(
     grounds : frozenset of Ground or None
         Only pieces on these; all where it is None.
     numbers : (course,) int64
+        If none of their pieces is on these grounds, all of the first course are returned: there
+        must be something to ride.
     """
     rides: list[Ride] = []
     pieces: list[Piece] = []
@@ -137,7 +139,7 @@ def pieces_of_day(
                 )
                 for lane, ride in enumerate(lanes)
             ]
-    return rides, pieces
+    return (rides, pieces) if rides else pieces_of_day(study, None, numbers[:1])
 
 
 def courses_with(study: Study, grounds: frozenset[Ground], numbers: range) -> NDArray[np.int64]:

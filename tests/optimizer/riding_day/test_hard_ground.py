@@ -99,3 +99,13 @@ def test_no_course_with_a_piece_on_some_ground_is_left_out(tmp_path):
     assert [piece.place for piece in found] == expected
     assert len(rides) == len(expected) > 0
     assert len(chosen) < 30
+
+
+def test_courses_without_a_piece_on_some_ground_give_those_of_the_first(tmp_path):
+    study = load_study(write_small_study(tmp_path / "study"))
+    nowhere = frozenset([Ground(5000.0, 0.3, kerb=False)])
+
+    rides, found = pieces.pieces_of_day(study, nowhere, np.array([7, 9]))
+
+    assert {piece.course for piece in found} == {7}
+    assert len(rides) == len(found) == 64

@@ -308,7 +308,7 @@ def test_more_hours_are_ridden_on_hard_ground_of_more_courses(study, hard, found
     times = {name: found_wider.kilometres[name] / hard.kilometres[name] for name in study.riders}
 
     # The small study's first courses are the same; a third of 6 h is less than they last.
-    assert len(set(times.values())) == 1
+    assert times["pupil_40"] == pytest.approx(times["baker_80"])
     assert 3.0 < times["baker_80"] <= 32.0
     assert max(found_wider.roads) >= N_COURSES
     assert max(found_wider.roads) < N_COURSES * times["baker_80"]
@@ -345,9 +345,11 @@ def test_hours_that_are_hardly_more_give_as_many_hard_rides_as_asked(study, n_as
         assert len({ride.name for ride in part.rides}) == len(part.weights) == n_asked
 
 
-def test_how_much_is_ridden_of_more_hours_is_nearly_what_is_asked(wider):
+def test_more_hours_than_the_first_courses_are_ridden_and_no_more_than_asked(wider):
     reports: list[float] = []
 
     find_hard_rides(wider, n_jobs=2, advance=reports.append)
 
-    assert sum(reports) == pytest.approx(wider.hard_rides_h, rel=0.4)
+    # How much of the ground is hard is known from few hours, and so not well.
+    first_h = N_COURSES * LANES_OF_A_COURSE * wider.riding_day.ride_s / 3600.0
+    assert first_h < sum(reports) < 1.3 * wider.hard_rides_h
