@@ -17,6 +17,7 @@ from plant.linear.balance_loop import LoopGains, loop_gains, loop_margins, loop_
 from plant.linear.margins import Margins
 
 SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
+_END_SPEEDS_MPS = (SPEEDS_MPS[0], SPEEDS_MPS[-1])  # between them no margin is less
 _N_DRAWS = 16  # boards and riders drawn; each costs more than a ride
 _NEAR = 0.8  # a margin of this share of what is asked is still marginal
 _LONGEST_DELAY_S = 0.05  # a longer delay margin counts as none
@@ -36,7 +37,10 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
         for speed in SPEEDS_MPS
     ]
     drawn = [
-        loop_margins(loop_plant(board, list(dict.fromkeys(people.values()))), gains)
+        loop_margins(
+            loop_plant(board, list(dict.fromkeys(people.values())), speeds_mps=_END_SPEEDS_MPS),
+            gains,
+        )
         for board, people in tolerance_draws(study)[:_N_DRAWS]
     ]
     here, there = _least(found), _least(drawn)

@@ -107,10 +107,12 @@ def test_every_fault_is_ridden_with_what_it_says():
     assert set(by_name) == {
         "stuck_speed_sensor", "noisy_speed_sensor", "dead_cell", "hot_start",
         "full_pack_downhill", "wet_leaves", "loose_board", "leans_past_the_limit",
+        "imu_askew_nose_up", "imu_askew_nose_down", "current_sensor_offset",
     }  # fmt: skip
     own = STUDY.board
     assert by_name["dead_cell"][0].board.battery.cells_in_series == own.battery.cells_in_series - 1
     assert by_name["stuck_speed_sensor"][0].board.sensors.speed_tracking_hz == 0.5
+    assert by_name["imu_askew_nose_down"][0].board.sensors.imu_tilt_deg == -0.5
     assert by_name["full_pack_downhill"][0].course.manoeuvre.charge_ratio == 1.0
     assert by_name["wet_leaves"][0].course.road.patches[0].surface.friction_ratio == 0.3
     assert all(len(rides) == len(STUDY.riders) for rides in by_name.values())
