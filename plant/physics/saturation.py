@@ -9,6 +9,7 @@ from plant.compile import scalar
 from plant.physics.scalar_math import clip
 
 LEAST_SLOPE_RATIO = 0.25  # assumed: what torque still gains from current in saturated iron
+_LEAST_PER_SQUARE_A = 1e-18
 _TORQUE_AT_END = 0.75  # m - c m^3 over m
 # i over i - c i^3, by q = c (i - c i^3)^2 up to its end: within 0.16 %, fitted, exact at nothing.
 _INVERSE = (1.0, 1.38947887, -27.7853393, 771.723035, -7405.44501, 26108.5925)
@@ -48,6 +49,5 @@ def saturation(ratio: float, current_a: float) -> tuple[float, float]:
     """
     per_square_a = ratio / (current_a * current_a)
     slope_lost = 1.0 - LEAST_SLOPE_RATIO
-    # Without saturation the curve has no end that a ride could reach.
-    end_a = (slope_lost / (3.0 * per_square_a)) ** 0.5 if ratio > 0.0 else 1e9
-    return per_square_a, end_a
+    # With hardly any saturation the curve has no end that a ride could reach.
+    return per_square_a, (slope_lost / (3.0 * max(per_square_a, _LEAST_PER_SQUARE_A))) ** 0.5

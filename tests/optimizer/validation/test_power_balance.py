@@ -21,6 +21,9 @@ NAMES = (
     "winding_c",
     "bus_v",
     "battery_a",
+    "per_radius_now",
+    "yaw_rate_radps",
+    "roll_sine",
 )
 STUDY = load_study(STUDIES_FOLDER / "hill_town")
 COURSES = list(STUDY.courses)
@@ -36,9 +39,16 @@ def powers(ride):
         probe=(tuple(R[name] for name in NAMES), 1),
     )
     ridden = record[~np.isnan(record[:, 0, 0]), :, 0]
-    speed, slip, pitch_rate, current, winding_c, bus, pack = ridden.T
-    rotor = (speed + slip) / board.wheel.wheel_radius_m - pitch_rate
+    speed, slip, pitch_rate, ends, winding_c, bus, pack, per_radius, yaw, roll = ridden.T
+    rotor = (speed + slip) * per_radius - (pitch_rate - yaw * roll)
+    # The mean of a current that goes from one end to the next by a first-order lag of time T.
+    starts = np.concatenate([ends[:1], ends[:-1]])
+    change, lag_s = ends - starts, board.drive.current_lag_s
+    current = starts + change / -np.expm1(-1e-3 / lag_s) - lag_s * change / 1e-3
+    # Saturated iron loses a share of torque that goes with the square of the current.
+    share = board.motor.saturation_ratio * (current / board.motor.saturation_current_a) ** 2
     torque = np.sqrt(3.0) / 2.0 * 60.0 / (2.0 * np.pi * board.motor.kv_rpm_per_v) * current
+    torque = torque * (1.0 - share)
     warm = board.motor.phase_resistance_ohm * (1.0 + RISE_PER_K * (winding_c - 20.0))
     terms = {
         "shaft": torque * rotor,

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.description.board import Board
+from plant.description.cells import CELL_OCV_V
 from plant.description.course import Start
 from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES
@@ -237,10 +238,11 @@ def test_metrics_are_finite_for_every_profile_that_is_allowed(profiles):
     assert set(ridden.outcome.ravel()) <= set(Outcome)
 
 
-@given(whole(Board), whole(Rider))
+@given(whole(Board), whole(Rider), st.sampled_from(sorted(CELL_OCV_V)))
 @settings(max_examples=40)
-def test_metrics_are_finite_for_every_board_and_rider_that_is_allowed(board, rider):
+def test_metrics_are_finite_for_every_board_and_rider_that_is_allowed(board, rider, chemistry):
     drive, battery = board["drive"], board["battery"]
+    battery["chemistry"] = chemistry
     drive["throttle_end_c"] = drive["throttle_start_c"] + 10.0
     battery["bus_high_v"] = battery["bus_low_v"] + 5.0
     ride = dataclasses.replace(
