@@ -77,12 +77,12 @@ def test_the_catalogues_motor_loses_its_share_and_the_shaft_work_is_drawn_from_t
         rig.QUIET | rig.HELD | rig.held_current(current) | rows | {"speed_mps": 2.0},
         seconds=0.01,
         course=rig.flat(0.01, 2.0),
-        record=("power_w", "flex_rate_radps", "winding_resistance_now_ohm"),
+        record=("power_w", "traction_n", "winding_resistance_now_ohm"),
     )
 
-    # Torque shows in the frame's mode, which starts at rest: minus torque over inertia.
+    # At the first step nothing turns faster yet: all torque reaches the ground.
     board, kt = invented.board(), torque_per_amp(15.0)
-    torque = -ridden.signal["flex_rate_radps"][0] * board.frame.frame_inertia_kg_m2 / 0.001
+    torque = ridden.signal["traction_n"][0] * board.wheel.wheel_radius_m
     assert torque[-1] == pytest.approx((1.0 - motor.saturation_ratio) * kt * current[-1], rel=1e-6)
     drawn = ridden.signal["power_w"][0] - board.drive.standby_power_w
     resistance = ridden.signal["winding_resistance_now_ohm"][0] + board.drive.mosfet_resistance_ohm
