@@ -174,7 +174,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         warm(b, k, copper, mosfet, h)
         lateral, gravity, pressed = turn(b, k, turn_script, h)
         tail, tail_load = touch_tail(b, k, h)
-        bounce(b, k, tail_load, pressed, h)
+        leg_force = bounce(b, k, tail_load, pressed, h)
         feet = press(b, k, h)
         drive_force, sliding, holds = grip(b, k, torque)
         weight_along = b[R.moving_mass_kg + k] * GRAVITY_MPS2 * sine(b[R.road_grade_rad + k])
@@ -182,7 +182,10 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         inertia = b[R.rolling_mass_kg + k] if holds else b[R.moving_mass_kg + k]
         push = drive_force if holds else sliding
         path_force = push - resisting - weight_along
-        accelerate(b, k, inertia, gravity, path_force, feet + tail - torque, feet, weight_along, h)
+        frame_moment = feet + tail - torque
+        accelerate(
+            b, k, inertia, gravity, path_force, leg_force, frame_moment, feet, weight_along, h
+        )
         slip(b, k, holds, drive_force - sliding, h)
         flex(b, k, torque)
         lift_foot(b, k, h)

@@ -2,7 +2,8 @@
 
 Symbols: s distance along the slope, theta board pitch and phi rider lean from the vertical (both
 positive forwards and down), gamma grade angle; M total translating inertia, a = m h for a body
-at height h over the axle, J = I + m h^2.
+at height h over the axle, J = I + m h^2. The axle follows a curved road and bounces on its tyre:
+its acceleration along the road's normal loads both pendulums like gravity turned by the grade.
 """
 
 from plant.compile import scalar
@@ -17,12 +18,14 @@ def accelerations(
     lean_rate: float,
     grade: float,
     gravity: float,
+    rise: float,
     total_inertia: float,
     frame_mh: float,
     per_frame_j: float,
     rider_mh: float,
     per_rider_j: float,
     path_force: float,
+    leg_force: float,
     frame_moment: float,
     rider_moment: float,
 ) -> tuple[float, float, float]:
@@ -34,6 +37,9 @@ def accelerations(
         In rad and rad/s.
     gravity : float
         Acceleration that loads the bodies, in m/s2.
+    rise : float
+        Acceleration of the axle along the road's normal, in m/s2: v^2 times the road's curvature
+        and the bounce.
     total_inertia : float
         M in kg, the wheel's inertia over r^2 included while it rolls without slip.
     frame_mh, rider_mh : float
@@ -42,6 +48,9 @@ def accelerations(
         1 / (I + m h^2) of each body, in 1/(kg m2).
     path_force : float
         Force along the slope, gravity's part included, in N.
+    leg_force : float
+        Force in N that stretches the legs, above the one that carries the rider at one distance
+        from the axle: it moves the rider's mass along the legs, and the board the other way.
     frame_moment, rider_moment : float
         Moments on board and rider other than gravity's, in N m.
 
@@ -53,7 +62,8 @@ def accelerations(
     Notes
     -----
     Lagrange's equations of the three bodies. Each pendulum couples with the distance alone, so
-    the 3 x 3 system reduces to one equation for the distance (Schur complement).
+    the 3 x 3 system reduces to one equation for the distance (Schur complement). Neglected are
+    the products of small rates: the Coriolis terms of legs that stretch and of the bounce.
     """
     # Sums of angles by their addition theorems: cheaper than a series of each sum.
     along, across = cosine(grade), sine(grade)
@@ -61,12 +71,14 @@ def accelerations(
     lean_s, lean_c = sine(lean), cosine(lean)
     frame_c = frame_mh * (pitch_c * along - pitch_s * across)
     rider_c = rider_mh * (lean_c * along - lean_s * across)
-    frame_q = frame_moment + frame_mh * gravity * pitch_s
-    rider_q = rider_moment + rider_mh * gravity * lean_s
+    frame_n = pitch_s * along + pitch_c * across
+    rider_n = lean_s * along + lean_c * across
+    frame_q = frame_moment + frame_mh * (gravity * pitch_s + rise * frame_n)
+    rider_q = rider_moment + rider_mh * (gravity * lean_s + rise * rider_n)
     force = (
         path_force
-        + frame_mh * pitch_rate * pitch_rate * (pitch_s * along + pitch_c * across)
-        + rider_mh * lean_rate * lean_rate * (lean_s * along + lean_c * across)
+        + frame_mh * pitch_rate * pitch_rate * frame_n
+        + (rider_mh * lean_rate * lean_rate - leg_force) * rider_n
     )
     frame_share = frame_c * per_frame_j
     rider_share = rider_c * per_rider_j

@@ -1,7 +1,8 @@
 """The same three bodies in MuJoCo, a general physics engine.
 
 The world is turned so that x runs along the slope; gravity leans back by the grade instead. Hinge
-angles count from the slope's normal.
+angles count from the slope's normal. Tyre and legs are slides whose accelerations are given: a
+force on a slide so heavy that nothing else moves it.
 """
 
 import math
@@ -9,15 +10,18 @@ from collections.abc import Mapping
 
 import mujoco
 
+HEAVY_KG = 1e14
+
 _XML = """
 <mujoco>
   <compiler angle="radian"/>
-  <option timestep="{step_s}" integrator="Euler" gravity="{along} 0 {across}">
+  <option timestep="{step_s}" integrator="Euler" gravity="0 0 0">
     <flag contact="disable" eulerdamp="disable"/>
   </option>
   <worldbody>
     <body name="wheel">
       <joint name="distance" type="slide" axis="1 0 0" armature="{rim_kg}"/>
+      <joint name="bounce" type="slide" axis="0 0 1" armature="{heavy_kg}"/>
       <inertial pos="0 0 0" mass="{wheel_mass_kg}" diaginertia="1 1 1"/>
       <body name="board">
         <joint name="pitch" type="hinge" axis="0 1 0"/>
@@ -25,6 +29,7 @@ _XML = """
       </body>
       <body name="rider">
         <joint name="lean" type="hinge" axis="0 1 0"/>
+        <joint name="legs" type="slide" axis="0 0 1" armature="{heavy_kg}"/>
         <inertial pos="0 0 {rider_height_m}" mass="{mass_kg}" diaginertia="{rider_box}"/>
       </body>
     </body>
@@ -33,19 +38,13 @@ _XML = """
 """
 
 
-def three_bodies(
-    constant: Mapping[str, float], *, grade_rad: float, gravity_mps2: float, step_s: float
-) -> mujoco.MjModel:
-    """Return wheel, board and rider as a MuJoCo model.
+def three_bodies(constant: Mapping[str, float], *, step_s: float) -> mujoco.MjModel:
+    """Return wheel, board and rider as a MuJoCo model, without gravity.
 
     Parameters
     ----------
     constant : mapping
         The constants of a lane by their row names.
-    grade_rad : float
-        Grade of the slope.
-    gravity_mps2 : float
-        Acceleration of gravity.
     step_s : float
         Time step; MuJoCo's Euler is semi-implicit as well.
     """
@@ -55,8 +54,7 @@ def three_bodies(
     return mujoco.MjModel.from_xml_string(
         _XML.format(
             step_s=step_s,
-            along=-gravity_mps2 * math.sin(grade_rad),
-            across=-gravity_mps2 * math.cos(grade_rad),
+            heavy_kg=HEAVY_KG,
             rim_kg=constant["rolling_mass_kg"] - constant["moving_mass_kg"],
             wheel_mass_kg=constant["wheel_mass_kg"],
             frame_mass_kg=constant["frame_mass_kg"],
@@ -66,4 +64,13 @@ def three_bodies(
             rider_height_m=rider_height,
             rider_box=f"{rider_i} {rider_i} {rider_i}",
         )
+    )
+
+
+def lean_back(model: mujoco.MjModel, *, grade_rad: float, gravity_mps2: float) -> None:
+    """Turn gravity as it acts on a slope, in place."""
+    model.opt.gravity[:] = (
+        -gravity_mps2 * math.sin(grade_rad),
+        0.0,
+        -gravity_mps2 * math.cos(grade_rad),
     )

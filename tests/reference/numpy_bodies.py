@@ -36,6 +36,8 @@ def accelerate(
     inertia_kg: Floats,
     *,
     gravity: Floats,
+    normal_mps2: Floats,
+    stretch_n: Floats,
     push_n: Floats,
     frame_nm: Floats,
     rider_nm: Floats,
@@ -45,6 +47,9 @@ def accelerate(
     inertia s'' + mb hb cos(theta + gamma) theta'' + mr hr cos(phi + gamma) phi'' = push + ...
     mb hb cos(theta + gamma) s'' + Jb theta'' = mb g hb sin(theta) + moment on the board
     mr hr cos(phi + gamma) s'' + Jr phi'' = mr g hr sin(phi) + moment on the rider
+
+    The axle's own acceleration n along the road's normal adds m h n sin(angle + gamma) to each
+    moment. A rider's mass that moves along the legs takes its force along the road from the push.
     """
     frame_angle = lanes.pitch_rad + lanes.road_grade_rad
     rider_angle = lanes.lean_rad + lanes.road_grade_rad
@@ -54,9 +59,14 @@ def accelerate(
         push_n
         + lanes.frame_mh_kg_m * lanes.pitch_rate_radps**2 * np.sin(frame_angle)
         + lanes.rider_mh_kg_m * lanes.lean_rate_radps**2 * np.sin(rider_angle)
+        - stretch_n * np.sin(rider_angle)
     )
-    frame_nm = frame_nm + lanes.frame_mh_kg_m * gravity * np.sin(lanes.pitch_rad)
-    rider_nm = rider_nm + lanes.rider_mh_kg_m * gravity * np.sin(lanes.lean_rad)
+    frame_nm = frame_nm + lanes.frame_mh_kg_m * (
+        gravity * np.sin(lanes.pitch_rad) + normal_mps2 * np.sin(frame_angle)
+    )
+    rider_nm = rider_nm + lanes.rider_mh_kg_m * (
+        gravity * np.sin(lanes.lean_rad) + normal_mps2 * np.sin(rider_angle)
+    )
     frame_j, rider_j = lanes.frame_j_kg_m2, lanes.rider_j_kg_m2
     # Cramer's rule on the arrow-shaped system.
     determinant = inertia_kg * frame_j * rider_j - frame_c**2 * rider_j - rider_c**2 * frame_j
@@ -168,6 +178,8 @@ def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> N
         lanes,
         inertia,
         gravity=gravity,
+        normal_mps2=lanes.wheel_accel_mps2 + lanes.speed_mps**2 * lanes.road_curvature_per_m,
+        stretch_n=lanes.leg_load_n - lanes.mass_kg * (pressed + lanes.wheel_accel_mps2),
         push_n=push - against - weight_along,
         frame_nm=feet + tail - torque,
         rider_nm=standing - feet,

@@ -8,6 +8,7 @@ from plant.kernel.lane_layout import R
 from plant.kernel.simulate import ride_lanes, simulate
 from tests import invented, invented_rides
 from tests.plant import rig
+from tests.reference.constants import LEG_FREQUENCY_HZ
 
 BODIES = (
     "distance_m",
@@ -38,6 +39,17 @@ def body_energy(signal, constant, grade_rad):
     return energy
 
 
+def settled(grade_rad):
+    """Return the rows of tyre and legs at rest on a slope, which loads them by less."""
+    lighter = GRAVITY_MPS2 * (1.0 - np.cos(grade_rad))
+    rider, board = invented_rides.rider(80.0), invented.board()
+    mass = rider.body.mass_kg
+    moving = mass + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
+    wheel = lighter * moving / board.wheel.tyre_stiffness_n_per_m
+    legs = lighter / (2.0 * np.pi * LEG_FREQUENCY_HZ) ** 2
+    return {"wheel_height_m": wheel, "rider_height_m": wheel + legs}
+
+
 def coast_down(n_sub):
     """Return energy lost and work of rolling and air, in J, of bodies that fall as they coast."""
     ratio, drag_area, seconds = 0.02, 0.6, 0.8
@@ -48,6 +60,7 @@ def coast_down(n_sub):
     )
     fall = {"pitch_rad": -0.1, "lean_rad": 0.06, "drag_area_m2": drag_area}
     fall |= {"current_a": 0.0, "wanted_was_a": 0.0, "wanted_before_a": 0.0}
+    fall |= settled(np.arctan(-0.08))
     ridden = rig.run(
         rig.QUIET | fall, seconds=seconds, course=course, n_sub=n_sub, record=(*BODIES, *FORCES)
     )
