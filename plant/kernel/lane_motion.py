@@ -201,6 +201,7 @@ def accelerate(
         b[R.per_frame_j + k],
         b[R.rider_mh_kg_m + k],
         b[R.per_rider_j + k],
+        b[R.deck_height_m + k],
         path_force,
         leg_force,
         frame_moment,

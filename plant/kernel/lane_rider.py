@@ -8,6 +8,7 @@ from plant.physics.reflex import (
     FORESIGHT_S,
     HEED_TIME_S,
     asked_acceleration,
+    carried_moment,
     foot_command,
     heeded,
     swayed,
@@ -57,12 +58,17 @@ def command_feet(b: Block, k: int) -> None:
     mgh = b[R.rider_mgh_nm + k]
     sway = swayed(b[R.sway + k], b[R.sway_noise + k])
     b[R.sway + k] = sway
+    carried = carried_moment(
+        b[R.moving_mass_kg + k] * (wanted + slope),
+        b[R.wheel_radius_m + k],
+        wanted,
+        b[R.frame_mh_kg_m + k],
+    )
     balanced = foot_command(
         b[R.lean_rad + k],
         b[R.lean_rate_radps + k],
         wanted,
-        b[R.moving_mass_kg + k] * (wanted + slope),
-        b[R.wheel_radius_m + k],
+        carried,
         mgh,
         b[R.lean_gain_ratio + k],
         b[R.lean_rate_gain_s + k],

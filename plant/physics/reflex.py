@@ -1,6 +1,7 @@
 """The rider of one lane: what is wanted, and the foot moment that balances.
 
-Moments are positive when the feet press the nose down. m g h of the rider is written mgh.
+Moments are positive when the feet press the nose down. m g h of the rider over the ankles is
+written mgh.
 """
 
 from plant.compile import scalar
@@ -42,12 +43,21 @@ def trimmed(trim: float, speed_error: float, asked: float, missing: float, dt: f
 
 
 @scalar
+def carried_moment(force: float, radius: float, acceleration: float, board_mh: float) -> float:
+    """Return the moment in N m that the feet carry while board and rider keep their angles.
+
+    The motor's moment F r reaches the rider through the feet, and so does what it takes to speed
+    up the board and the rider's weight at the ankles, whose m h over the axle is `board_mh`.
+    """
+    return force * radius + board_mh * acceleration
+
+
+@scalar
 def foot_command(
     lean: float,
     lean_rate: float,
     acceleration: float,
-    force: float,
-    radius: float,
+    carried: float,
     mgh: float,
     lean_gain: float,
     rate_gain: float,
@@ -55,14 +65,13 @@ def foot_command(
 ) -> float:
     """Return the foot moment in N m that the reflex commands.
 
-    The lean that balances an acceleration a and a force F at the ground is a/g + F r / m g h:
-    the motor's moment F r reaches the rider through the feet. The legs are set to rest at that
-    lean, so their own stiffness answers departures from it without delay.
+    The lean that balances an acceleration a and a moment T `carried` through the feet is a/g +
+    T / m g h. The legs are set to rest at that lean, so their own stiffness answers departures
+    from it without delay.
     """
-    wanted = force * radius
-    balanced = mgh * acceleration / GRAVITY_MPS2 + wanted  # m g h times the lean that balances
+    balanced = mgh * acceleration / GRAVITY_MPS2 + carried  # m g h times the lean that balances
     reflex = mgh * (lean_gain * lean + rate_gain * lean_rate) - lean_gain * balanced
-    return wanted + reflex - leg_stiffness * balanced
+    return carried + reflex - leg_stiffness * balanced
 
 
 @scalar

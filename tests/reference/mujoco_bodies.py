@@ -1,8 +1,9 @@
 """The same three bodies in MuJoCo, a general physics engine.
 
-The world is turned so that x runs along the slope; gravity leans back by the grade instead. Hinge
-angles count from the slope's normal. Tyre and legs are slides whose accelerations are given: a
-force on a slide so heavy that nothing else moves it.
+The world is turned so that x runs along the slope; gravity leans back by the grade instead. The
+board's hinge angle counts from the slope's normal, the rider's from the board. Tyre and legs are
+slides, if they move, whose accelerations are given: a force on a slide so heavy that nothing else
+moves it.
 """
 
 import math
@@ -21,16 +22,16 @@ _XML = """
   <worldbody>
     <body name="wheel">
       <joint name="distance" type="slide" axis="1 0 0" armature="{rim_kg}"/>
-      <joint name="bounce" type="slide" axis="0 0 1" armature="{heavy_kg}"/>
+      {bounce}
       <inertial pos="0 0 0" mass="{wheel_mass_kg}" diaginertia="1 1 1"/>
       <body name="board">
         <joint name="pitch" type="hinge" axis="0 1 0"/>
         <inertial pos="0 0 {board_height_m}" mass="{frame_mass_kg}" diaginertia="1 {board_i} 1"/>
-      </body>
-      <body name="rider">
-        <joint name="lean" type="hinge" axis="0 1 0"/>
-        <joint name="legs" type="slide" axis="0 0 1" armature="{heavy_kg}"/>
-        <inertial pos="0 0 {rider_height_m}" mass="{mass_kg}" diaginertia="{rider_box}"/>
+        <body name="rider" pos="0 0 {ankle_height_m}">
+          <joint name="lean" type="hinge" axis="0 1 0"/>
+          {legs}
+          <inertial pos="0 0 {rider_height_m}" mass="{mass_kg}" diaginertia="{rider_box}"/>
+        </body>
       </body>
     </body>
   </worldbody>
@@ -38,7 +39,12 @@ _XML = """
 """
 
 
-def three_bodies(constant: Mapping[str, float], *, step_s: float) -> mujoco.MjModel:
+_SLIDE = f'<joint name="{{}}" type="slide" axis="0 0 1" armature="{HEAVY_KG}"/>'
+
+
+def three_bodies(
+    constant: Mapping[str, float], *, step_s: float, shaken: bool = True
+) -> mujoco.MjModel:
     """Return wheel, board and rider as a MuJoCo model, without gravity.
 
     Parameters
@@ -47,19 +53,22 @@ def three_bodies(constant: Mapping[str, float], *, step_s: float) -> mujoco.MjMo
         The constants of a lane by their row names.
     step_s : float
         Time step; MuJoCo's Euler is semi-implicit as well.
+    shaken : bool
+        Whether tyre and legs move, as coordinates "bounce" and "legs".
     """
-    board_height = constant["frame_mh_kg_m"] / constant["frame_mass_kg"]
     rider_height = constant["rider_mh_kg_m"] / constant["mass_kg"]
     rider_i = constant["rider_j_kg_m2"] - constant["mass_kg"] * rider_height**2
     return mujoco.MjModel.from_xml_string(
         _XML.format(
             step_s=step_s,
-            heavy_kg=HEAVY_KG,
+            bounce=_SLIDE.format("bounce") if shaken else "",
+            legs=_SLIDE.format("legs") if shaken else "",
             rim_kg=constant["rolling_mass_kg"] - constant["moving_mass_kg"],
             wheel_mass_kg=constant["wheel_mass_kg"],
             frame_mass_kg=constant["frame_mass_kg"],
-            board_height_m=board_height,
-            board_i=constant["frame_j_kg_m2"] - constant["frame_mass_kg"] * board_height**2,
+            board_height_m=constant["frame_com_height_m"],
+            board_i=constant["frame_inertia_kg_m2"],
+            ankle_height_m=constant["deck_height_m"],
             mass_kg=constant["mass_kg"],
             rider_height_m=rider_height,
             rider_box=f"{rider_i} {rider_i} {rider_i}",

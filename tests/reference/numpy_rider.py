@@ -66,6 +66,9 @@ def command(lanes: Lanes, rise: float) -> None:
     acceleration = lanes.accel_wanted_mps2 + lanes.accel_trim_mps2
     slope = GRAVITY_MPS2 * np.sin(lanes.seen_grade_rad)
     moment = lanes.moving_mass_kg * (acceleration + slope) * lanes.wheel_radius_m
+    moment = moment + acceleration * (
+        lanes.frame_mass_kg * lanes.frame_com_height_m + lanes.mass_kg * lanes.deck_height_m
+    )
     lean = acceleration / GRAVITY_MPS2 + moment / mgh
     lanes.foot_command_nm = (
         moment

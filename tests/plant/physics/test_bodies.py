@@ -9,7 +9,8 @@ from plant.physics.bodies import accelerations
 
 GRAVITY = 9.80665
 # Angles and rates, grade, gravity, rise; then a machine.
-AT_REST = (0.0, 0.0, 0.0, 0.0, 0.0, GRAVITY, 0.0, 100.0, 0.14, 1.0 / 0.45, 76.0, 1.0 / 100.0)
+MACHINE = (100.0, 6.54, 1.0 / 0.96, 76.0, 1.0 / 83.0, 0.08)
+AT_REST = (0.0, 0.0, 0.0, 0.0, 0.0, GRAVITY, 0.0, *MACHINE)
 
 
 @pytest.fixture(scope="module")
@@ -17,15 +18,16 @@ def derived():
     """Return mass matrix and forcing of wheel, board and rider on a road, as one function.
 
     The wheel rolls without slip along a road of a grade and a curvature, and bounces on its tyre
-    with a given acceleration. Board and rider turn about the axle, their angles counted from the
-    vertical, positive forwards; the rider's legs stretch with a given acceleration. The motor
-    turns the wheel against the board and the feet turn the board against the rider.
+    with a given acceleration. The board turns about the axle, the rider about the ankles on the
+    board, their angles counted from the vertical, positive forwards; the rider's legs stretch
+    with a given acceleration. The motor turns the wheel against the board and the feet turn the
+    board against the rider.
     """
     s, theta, phi = mechanics.dynamicsymbols("s theta phi")
     v, w, u = mechanics.dynamicsymbols("v w u")
     gamma, bounced, stretched = mechanics.dynamicsymbols("gamma bounced stretched")
-    m_w, m_b, m_r, i_w, i_b, i_r, h_b, h_r, r, g = sympy.symbols(
-        "m_w m_b m_r i_w i_b i_r h_b h_r r g"
+    m_w, m_b, m_r, i_w, i_b, i_r, h_b, h_r, d, r, g = sympy.symbols(
+        "m_w m_b m_r i_w i_b i_r h_b h_r d r g"
     )
     tau, feet, drag, tail, curvature = sympy.symbols("tau feet drag tail curvature")
     # x along the horizontal, z up, y to the left: turning forwards is positive about y.
@@ -43,7 +45,8 @@ def derived():
     moved = v * slope.x + bounced * slope.z
     axle.set_vel(ground, moved)
     of_board.set_vel(ground, moved + h_b * w * board.x)
-    of_rider.set_vel(ground, moved + h_r * u * rider.x + stretched * rider.z)
+    leaning = h_r * u * rider.x + stretched * rider.z
+    of_rider.set_vel(ground, moved + d * w * board.x + leaning)
 
     def body(name, point, frame, mass, inertia):
         about = (mechanics.inertia(frame, 0, inertia, 0), point)
@@ -75,7 +78,7 @@ def derived():
     given = {bounced: 0, stretched: 0, gamma: grade}
     forcing = kane.forcing.subs(here).subs(given)
     mass = kane.mass_matrix.subs(given)
-    arguments = [theta, phi, v, w, u, m_w, m_b, m_r, i_w, i_b, i_r, h_b, h_r, r, g, grade]
+    arguments = [theta, phi, v, w, u, m_w, m_b, m_r, i_w, i_b, i_r, h_b, h_r, d, r, g, grade]
     arguments += [tau, feet, drag, tail, curvature, bounce_accel, stretch_accel]
     return sympy.lambdify(arguments, [mass, forcing], "numpy", cse=True)
 
@@ -87,7 +90,7 @@ def random_case(rng):
         "rates": rng.uniform([0.0, -3.0, -3.0], [12.0, 3.0, 3.0]),
         "masses": rng.uniform([4.0, 3.0, 30.0], [15.0, 12.0, 120.0]),
         "inertias": rng.uniform([0.02, 0.1, 2.0], [0.3, 1.5, 20.0]),
-        "heights": rng.uniform([-0.1, 0.7], [0.2, 1.2]),
+        "heights": rng.uniform([-0.1, 0.7, -0.1], [0.2, 1.2, 0.2]),
         "radius": rng.uniform(0.1, 0.25),
         "grade": rng.uniform(-0.4, 0.4),
         "tau": rng.uniform(-80.0, 80.0),
@@ -105,7 +108,7 @@ def test_accelerations_meet_kanes_equations(derived, seed):
     case = random_case(np.random.default_rng(seed))
     m_w, m_b, m_r = case["masses"]
     i_w, i_b, i_r = case["inertias"]
-    h_b, h_r = case["heights"]
+    h_b, h_r, ankle = case["heights"]
     speed = case["rates"][0]
     moving = m_w + m_b + m_r
 
@@ -123,10 +126,11 @@ def test_accelerations_meet_kanes_equations(derived, seed):
         GRAVITY,
         speed**2 * case["curvature"] + case["bounce"],
         moving + i_w / case["radius"] ** 2,
-        m_b * h_b,
-        1.0 / (i_b + m_b * h_b**2),
+        m_b * h_b + m_r * ankle,
+        1.0 / (i_b + m_b * h_b**2 + m_r * ankle**2),
         m_r * h_r,
         1.0 / (i_r + m_r * h_r**2),
+        ankle,
         case["tau"] / case["radius"] - case["drag"] - moving * GRAVITY * np.sin(case["grade"]),
         m_r * case["stretch"],
         case["feet"] + case["tail"] - case["tau"],
