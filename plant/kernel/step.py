@@ -44,6 +44,7 @@ from plant.physics.scalar_math import sine
 
 _N_ROAD = len(ROAD_NAMES)
 _GRADE = ROAD_NAMES.index("road_grade_rad")
+_ROLLING = ROAD_NAMES.index("road_rolling_ratio")
 SLOW_STEPS = 32  # open-circuit voltage, resistance and derating are renewed every 32 ms
 
 
@@ -69,7 +70,7 @@ def stand_on(b: Block, road: Block, road_step: float) -> None:
 
 @scalar
 def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
-    """Read the grade that the rider sees coming and the foot moment asked a reflex delay ago."""
+    """Read the grade and ground that the rider sees coming, and the foot moment asked before."""
     last = road.shape[0] - 2
     slot = step // RING_STEPS
     per_step = 1.0 / road_step
@@ -78,6 +79,7 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
         ahead = ahead if ahead > 0.0 else 0.0
         ahead = ahead if ahead < last else float(last)
         b[R.seen_grade_rad + k] = road[np.uintp(int(ahead)), _GRADE]
+        b[R.seen_rolling_ratio + k] = road[np.uintp(int(ahead)), _ROLLING]
         delayed = (slot - int(b[R.reflex_delay_slots + k])) & (RING_SLOTS - 1)
         b[R.foot_delayed_nm + k] = b[R.ring_0 + delayed * WIDTH + k]
 

@@ -6,7 +6,7 @@ written mgh.
 
 from plant.compile import scalar
 from plant.constants import DT_S, GRAVITY_MPS2, WARNING_PERCEIVED_DEG
-from plant.physics.scalar_math import clip, larger, magnitude
+from plant.physics.scalar_math import clip, direction, larger, magnitude
 
 _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
 FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
@@ -15,7 +15,8 @@ _TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
 _FEEL_RATE_PER_S = 0.3  # assumed: how fast a rider leans more where a push does not come
 _PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one asked
 _TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
-PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
+PREVIEW_S = 0.25  # assumed: a rider answers slope and ground seen this far ahead
+_ROLLING_MPS = 0.5  # assumed: slower than this a rider feels less of the ground's resistance
 LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
 _SWAY_TIME_S = 0.3  # assumed: correlation time of a standing person's sway
 _SWAY_STEP: float = (2.0 * DT_S / _SWAY_TIME_S) ** 0.5  # keeps the sway's variance at one
@@ -40,6 +41,15 @@ def trimmed(trim: float, speed_error: float, asked: float, missing: float, dt: f
     plain = missing - clip(missing, -_PLAIN_MPS2, _PLAIN_MPS2)
     rate = _FEEL_RATE_PER_S * plain + (_TRIM_RATE_PER_S2 * speed_error if free else 0.0)
     return clip(trim + rate * dt, -_TRIM_LIMIT_MPS2, _TRIM_LIMIT_MPS2)
+
+
+@scalar
+def expected_resistance(slope: float, rolling_ratio: float, speed: float) -> float:
+    """Return what a rider expects slope and ground to take from the acceleration, in m/s2.
+
+    `slope` is gravity's part along the slope, in m/s2. Air is not expected: wind is not seen.
+    """
+    return slope + GRAVITY_MPS2 * rolling_ratio * direction(speed, _ROLLING_MPS)
 
 
 @scalar
