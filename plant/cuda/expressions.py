@@ -32,8 +32,8 @@ class Rows(Protocol):
     def at(self, row: int, *, writes: bool) -> str:
         """Return the text of one row, to be read or written."""
 
-    def among(self, first: int, place: str) -> str:
-        """Return the text of the row that is `place` rows after `first`."""
+    def among(self, first: int, place: str, *, writes: bool) -> str:
+        """Return the text of the row that is `place` rows after `first`, likewise."""
 
 
 class Expressions:
@@ -95,7 +95,7 @@ class Expressions:
         place = one(index)
         if isinstance(place, Static):
             return self._rows.at(int(place.value), writes=writes)
-        return self._rows.among(place.base, place.text)
+        return self._rows.among(place.base, place.text, writes=writes)
 
     def _constant(self, node: ast.Constant) -> Value:
         return Static(node.value)

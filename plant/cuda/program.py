@@ -3,7 +3,8 @@
 One thread rides one lane. A row that the functions write is a number of the thread, kept in
 registers (or, by choice, in shared memory); a row that they only read is a constant of the ride or
 of the profile, in memory that neighbouring threads read together; rows found by a reckoned place,
-such as a ring, are in memory, one slot of all lanes after the other.
+such as a ring, are in memory, one slot of all lanes after the other; a table that is only read
+there stands among the constants of the ride.
 """
 
 import dataclasses
@@ -72,14 +73,16 @@ class Program:
 class _Rows:
     """Writes each row as a macro of its name, and remembers which are read and written."""
 
-    def __init__(self, names: Sequence[str], ring: range) -> None:
-        self._names = names
-        self._ring = ring
+    def __init__(self, source: Source) -> None:
+        self._names = source.rows
+        self._ring = source.ring
+        self._looked_up = source.looked_up
         self.uses: Counter[str] = Counter()
         self.written: set[str] = set()
 
     def at(self, row: int, *, writes: bool) -> str:
-        if not 0 <= row < len(self._names) or row in self._ring:
+        in_memory = row in self._ring or row in self._looked_up
+        if not 0 <= row < len(self._names) or in_memory:
             raise TranslationError(f"row {row} is none that stands by itself")
         name = self._names[row]
         self.uses[name] += 1
@@ -87,9 +90,11 @@ class _Rows:
             self.written.add(name)
         return f"ROW_{name}"
 
-    def among(self, first: int, place: str) -> str:
+    def among(self, first: int, place: str, *, writes: bool) -> str:
+        if first in self._looked_up and not writes:
+            return f"LOOKED_UP({first - self._looked_up.start} + {place})"
         if first != self._ring.start:
-            raise TranslationError(f"a place reckoned from row {first}, which no ring begins at")
+            raise TranslationError(f"a place reckoned from row {first}, where no ring begins")
         return f"b.ring[({place}) * TILE]"
 
 
@@ -102,11 +107,12 @@ class _Places:
     in_registers: tuple[str, ...]
     shared: tuple[str, ...]
     ring: tuple[str, ...]
+    looked_up: tuple[str, ...]
     tables: tuple[Table, ...]
 
     @property
     def ride_rows(self) -> tuple[str, ...]:
-        return self.of_ride + self.in_registers + self.shared + self.ring
+        return self.of_ride + self.in_registers + self.shared + self.ring + self.looked_up
 
 
 def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Program:
@@ -125,7 +131,7 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
         The kernel holds what is not translated, writes a row of the profile, or does not write a
         row that is asked for.
     """
-    rows = _Rows(source.rows, source.ring)
+    rows = _Rows(source)
     translation = translate(source.entry, source.arguments, rows, source.names)
     if unwritten := set(end_rows) - rows.written:
         raise TranslationError(f"never written: {', '.join(sorted(unwritten))}")
@@ -139,6 +145,7 @@ def program(source: Source, end_rows: Sequence[str], choices: Choices) -> Progra
         in_registers=_in_order(source, rows.written - in_shared),
         shared=_in_order(source, rows.written & in_shared),
         ring=tuple(source.rows[row] for row in source.ring),
+        looked_up=tuple(source.rows[row] for row in source.looked_up),
         tables=tuple(value for value in source.arguments if isinstance(value, Table)),
     )
     parts = [
@@ -191,6 +198,8 @@ def _macros(places: _Places, choices: Choices) -> Iterator[str]:
         yield f"#define ROW_{name} b.{name}"
     for place, name in enumerate(places.shared):
         yield f"#define ROW_{name} b.shared[{place * choices.block}]"
+    first = len(places.ride_rows) - len(places.looked_up)
+    yield f"#define LOOKED_UP(place) b.ride[({first} + (place)) * {choices.ride_tile}]"
 
 
 def _structure(places: _Places) -> str:

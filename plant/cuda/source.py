@@ -28,6 +28,8 @@ class Source:
         Rows that one step hands to the next, or to the end.
     ring : range
         Numbers of the rows that are found by a reckoned place.
+    looked_up : range
+        Numbers of the rows of the ride that are only read, at a reckoned place: a table.
     """
 
     entry: Callable[..., Any]
@@ -37,6 +39,7 @@ class Source:
     profile_rows: frozenset[str]
     kept_rows: frozenset[str]
     ring: range
+    looked_up: range
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)

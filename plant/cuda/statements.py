@@ -188,6 +188,8 @@ class Body:
 
     def _bind(self, target: ast.expr, value: Value) -> None:
         if isinstance(target, ast.Tuple):
+            if isinstance(value, Static) and isinstance(value.value, tuple):
+                value = tuple(map(Static, value.value))
             if not isinstance(value, tuple) or len(value) != len(target.elts):
                 raise TranslationError("what is taken apart must be a tuple of that length")
             # All members are worked out before the first of them changes a name.

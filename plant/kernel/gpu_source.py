@@ -8,6 +8,7 @@ import numpy as np
 from plant.cuda.program import Program, program
 from plant.cuda.source import DEFAULT, Choices, Source
 from plant.cuda.values import INT, Code, LaneRows, Static, Table, Value
+from plant.description.cells import CELL_INTERVALS
 from plant.description.profile_array import PROFILE_NAMES
 from plant.kernel.lane_layout import (
     RING_SLOTS,
@@ -40,7 +41,7 @@ def kernel_source(n_sub: int) -> Source:
         "probe": Static(None),
     }
     rows = types.SimpleNamespace(**{name: row for row, name in enumerate(ROW_NAMES)})
-    first = R.ring_0 // WIDTH
+    ring, cell = R.ring_0 // WIDTH, R.rest_0_v // WIDTH
     return Source(
         entry=ride_block,
         arguments=tuple(arguments.values()),
@@ -48,7 +49,8 @@ def kernel_source(n_sub: int) -> Source:
         rows=ROW_NAMES,
         profile_rows=frozenset(PROFILE_NAMES + TUNED_NAMES),
         kept_rows=frozenset(STATE_NAMES + ACCUMULATOR_NAMES),
-        ring=range(first, first + RING_SLOTS),
+        ring=range(ring, ring + RING_SLOTS),
+        looked_up=range(cell, cell + CELL_INTERVALS + 1),
     )
 
 

@@ -10,7 +10,8 @@ from plant.cuda.values import INT, Code, LaneRows, Static, Table
 
 WIDTH = 8
 _RING = ("ring_0", "ring_1", "ring_2", "ring_3")
-ROWS = ("gain", "bias", "speed", "way", "most", "count", "seed", *_RING)
+_CURVE = ("curve_0", "curve_1", "curve_2")
+ROWS = ("gain", "bias", "speed", "way", "most", "count", "seed", *_RING, *_CURVE)
 R = enum.IntEnum("R", [(name, row * WIDTH) for row, name in enumerate(ROWS)])
 _WEIGHTS = (0.5, 0.25, 0.125)
 _WORD = np.uint64(0xFFFFFFFF)
@@ -61,6 +62,13 @@ def keep(b, k, step):
     b[R.speed + k] = b[R.speed + k] + 0.125 * math.sqrt(larger(held * held, 0.0))
 
 
+def curved(b, k, step):
+    """Return the curve between two of its points."""
+    at = R.curve_0 + (step % 2) * WIDTH + k
+    most, _, share = _WEIGHTS
+    return most * b[at] + share * (b[at + WIDTH] - b[at])
+
+
 def ride(b, table, n_steps, n_sub, record):
     """Ride a lane."""
     h = 1.0 / n_sub
@@ -83,6 +91,7 @@ def ride(b, table, n_steps, n_sub, record):
             noise = (np.int32(word & np.uint64(0xFF)) - 127.5) / 256.0
             b[R.most + k] = larger(b[R.most + k], high + np.floor(low) + noise)
             b[R.bias + k] = -b[R.bias + k] if grew else b[R.bias + k] + break_off
+            b[R.bias + k] += curved(b, k, step)
             keep(b, k, step)
 
 
@@ -104,4 +113,5 @@ def source(entry=ride, n_sub=2):
         profile_rows=frozenset({"gain"}),
         kept_rows=frozenset({"way", "count"}),
         ring=range(7, 11),
+        looked_up=range(11, 14),
     )

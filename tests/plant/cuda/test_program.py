@@ -27,7 +27,7 @@ def lanes(n_lanes):
 
 def ridden_by_python(monkeypatch, start, table, n_steps, n_sub):
     """Return a lane's rows at its end, by Python's own arithmetic under the fixed rules."""
-    for name in ("both", "larger", "mixed", "advance", "keep"):
+    for name in ("both", "larger", "mixed", "advance", "keep", "curved"):
         monkeypatch.setattr(small, name, fixed(getattr(small, name)))
     buffer = np.repeat(start[:, None], small.WIDTH, axis=1).ravel()
     fixed(small.ride)(buffer, table, n_steps, n_sub, np.zeros(0))

@@ -56,8 +56,16 @@ def reckoned_row(b, table, n_steps, n_sub, record):
     b[R.way + n_steps] = 1.0
 
 
+def curve_written(b, table, n_steps, n_sub, record):
+    b[R.curve_0 + n_steps] = 1.0
+
+
+def row_of_the_curve(b, table, n_steps, n_sub, record):
+    b[R.way] = b[R.curve_1]
+
+
 def row_beyond(b, table, n_steps, n_sub, record):
-    b[R.ring_3 + 50] = 1.0
+    b[R.curve_2 + 50] = 1.0
 
 
 def row_of_the_ring(b, table, n_steps, n_sub, record):
@@ -133,7 +141,9 @@ SAID = {
     cube: "a power other than the square",
     changed_type: "double where int is wanted",
     unbound: "nowhere has no value here",
-    reckoned_row: "which no ring begins at",
+    reckoned_row: "where no ring begins",
+    curve_written: "where no ring begins",
+    row_of_the_curve: "none that stands by itself",
     row_beyond: "none that stands by itself",
     row_of_the_ring: "none that stands by itself",
     written_table: "only rows of a lane are written",
