@@ -34,6 +34,14 @@ def recorded(along, mass_kg):
     return signal, {name: buffer[R[name]] for name in R.__members__}
 
 
+def mean_current(signal, constant, step):
+    """Return the mean current in A over a step, on its exponential way from start to end."""
+    start, end = signal["current_a"][step - 1], signal["current_a"][step]
+    share = constant["current_share"]
+    lag_steps = -1.0 / np.log1p(-share)
+    return start + (end - start) * (1.0 / share - lag_steps)
+
+
 def in_mujoco(signal, constant, *, first, n_steps, rolling):
     """Return MuJoCo's states (step, coordinate) from the ride's state after step `first`.
 
@@ -51,7 +59,7 @@ def in_mujoco(signal, constant, *, first, n_steps, rolling):
         data.qvel[MOVED] = state[3:]
         data.qpos[3] -= state[1]
         data.qvel[3] -= state[4]
-        torque = constant["torque_per_amp_nm"] * signal["current_a"][step]
+        torque = constant["torque_per_amp_nm"] * mean_current(signal, constant, step)
         feet = signal["board_moment_nm"][step]
         dry = signal["wheel_load_n"][step] * (
             rolling * np.clip(speed / 0.05, -1.0, 1.0) + signal["road_slope"][step]
@@ -90,7 +98,7 @@ def assert_mujoco_follows(along, mass_kg, *, rolling):
 @pytest.mark.parametrize("mass_kg", [40.0, 105.0])
 @pytest.mark.parametrize("percent", [0.0, 12.0, -10.0])
 def test_mujoco_follows_the_same_ride_under_the_same_torques(percent, mass_kg):
-    speed = ((0.0, 3.0), (0.5, 3.0), (1.0, 5.0), (2.0, 2.0))
+    speed = ((0.0, 3.0), (0.4, 3.0), (1.0, 6.0), (2.0, 2.0))
     along = invented_rides.course(
         "slope",
         invented_rides.road(grade_percent=((-5.0, percent),)),
