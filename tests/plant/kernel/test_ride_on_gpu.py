@@ -1,5 +1,7 @@
 """The kernel's program for a GPU gives the processor's bits, built by the system's compiler."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -29,6 +31,16 @@ def profiles(n_others):
     return np.vstack([start, start * spread])
 
 
+def on_a_weak_pack(ride):
+    """Return a ride on a course and a pack of its own, which sags to the drive's cut-out."""
+    battery = dataclasses.replace(ride.board.battery, series_resistance_ohm=2.0)
+    return dataclasses.replace(
+        ride,
+        course=dataclasses.replace(ride.course, name="on_a_weak_pack"),
+        board=dataclasses.replace(ride.board, battery=battery),
+    )
+
+
 def ended_on_the_processor(profile, ride, n_sub):
     """Return every row of a lane, (row,), in a block of the same lane throughout.
 
@@ -53,6 +65,7 @@ def whole(tmp_path_factory):
 def test_every_row_of_every_lane_has_the_processors_bits(whole):
     program, launch = whole
     rides, rows = invented_rides.rides(), profiles(3)
+    rides.append(on_a_weak_pack(invented_rides.rides(("climb",))[2]))
 
     found = launch(ride_batch(rows, lay(rides).groups))
 
