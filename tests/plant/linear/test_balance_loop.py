@@ -271,17 +271,25 @@ def quiet(board):
     return dataclasses.replace(board, sensors=sensors)
 
 
-def gust_course():
-    """Return a smooth level road with a short gust after half a second."""
+SPEED_MPS = 5.0
+
+
+def gust_course(gust_mps=1.0):
+    """Return a smooth level road with a short gust after half a second, in air that moves along.
+
+    So the ride begins in balance. Against still air the push that a rider misses at first is over
+    0.4 m/s2 and plain: it is learnt faster, which is not linear.
+    """
     smooth = Surface(rolling_ratio=0.0, friction_ratio=0.9, roughness_1e6_m3=0.0)
+    gust = ((0.0, 0.0), (0.5, 0.0), (0.6, gust_mps), (0.8, 0.0))
     return Course(
         name="gust",
         title="a gust on a smooth level road",
         road=Road(patches=(Patch(from_m=0.0, surface=smooth),)),
         manoeuvre=Manoeuvre(
             duration_s=6.0,
-            speed_mps=((0.0, 5.0),),
-            headwind_mps=((0.0, 0.0), (0.5, 0.0), (0.6, 1.0), (0.8, 0.0)),
+            speed_mps=((0.0, SPEED_MPS),),
+            headwind_mps=tuple((at_s, speed_mps - SPEED_MPS) for at_s, speed_mps in gust),
         ),
         road_seed=1,
     )
@@ -337,7 +345,7 @@ INNER = [
 def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider, inner):
     rider = dataclasses.replace(rider, skill=dataclasses.replace(rider.skill, sway_ratio=0.0))
     board = quiet(invented.board())
-    stiffness, rate_gain = np.meshgrid([3.5, 6.0, 10.0, 16.0], [0.05, 0.3, 0.6, 0.9])
+    stiffness, rate_gain = np.meshgrid([6.0, 10.0, 16.0, 25.0], [0.05, 0.3, 0.6, 0.9])
     table = profiles(
         inner_gain_a_per_deg=stiffness.ravel(),
         base_gain_a_per_deg=stiffness.ravel(),
@@ -345,7 +353,8 @@ def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider, 
         **{name: [value] * stiffness.size for name, value in (PLAIN | inner).items()},
     )
 
-    margins = loop_margins(loop_plant(board, [rider]), loop_gains(table))
+    plant = loop_plant(board, [rider], speeds_mps=(0.0,))  # through the air
+    margins = loop_margins(plant, loop_gains(table))
     rate = pitch_rates(table, gust_course(), rider, board)
 
     early = np.sqrt(np.mean(rate[1000:2000] ** 2, axis=0))
@@ -358,16 +367,16 @@ def test_kernel_calms_down_after_a_gust_exactly_where_the_loop_is_stable(rider, 
 
 def breath_course():
     """Return a ride on which a breath of wind is all that happens, too weak to reach a limit."""
-    course = gust_course()
-    wind = tuple((at_s, 1e-3 * speed) for at_s, speed in course.manoeuvre.headwind_mps)
-    manoeuvre = dataclasses.replace(course.manoeuvre, duration_s=3.0, headwind_mps=wind)
+    course = gust_course(gust_mps=0.1)
+    manoeuvre = dataclasses.replace(course.manoeuvre, duration_s=3.0)
     return dataclasses.replace(course, manoeuvre=manoeuvre)
 
 
 @pytest.mark.parametrize("loop_delay_s", [0.0005, 0.001, 0.0015, 0.0017, 0.0025])
 @pytest.mark.parametrize(
     ("rider", "stiffness", "rate_gain"),
-    [(RIDERS[1], 6.0, 0.4), (RIDERS[1], 14.0, 0.9), (RIDERS[2], 10.0, 0.3)],
+    # Stable loops: the heaviest rider, hinged at the ankles, needs over half of these gains.
+    [(RIDERS[1], 6.0, 0.4), (RIDERS[1], 14.0, 0.9), (RIDERS[2], 20.0, 0.6)],
 )
 def test_kernel_loses_stability_at_the_gain_margin_of_the_loop(
     rider, stiffness, rate_gain, loop_delay_s
@@ -385,13 +394,14 @@ def test_kernel_loses_stability_at_the_gain_margin_of_the_loop(
         }
         return profiles(**{name: [value] * len(factor) for name, value in PLAIN.items()} | gains)
 
-    margins = loop_margins(loop_plant(board, [rider]), loop_gains(scaled(np.ones(1))))
+    plant = loop_plant(board, [rider], speeds_mps=(0.0,))  # through the air
+    margins = loop_margins(plant, loop_gains(scaled(np.ones(1))))
+    assert margins.stable[0, 0, 0]
     limit = margins.gain_up_ratio[0, 0, 0]
     factor = limit * np.array([0.8, 0.9, 0.94, 0.96, 1.0, 1.04, 1.06, 1.1])
     fast = np.diff(pitch_rates(scaled(factor), breath_course(), rider, board), n=2, axis=0)
 
     # The fast mode dies out below the limit, and grows above it.
     early, late = (np.sqrt(np.mean(fast[at : at + 500] ** 2, axis=0)) for at in (1000, 2400))
-    assert margins.stable[0, 0, 0]
     assert np.all(late[factor <= 0.94 * limit] < early[factor <= 0.94 * limit])
     assert np.all(late[factor >= 1.06 * limit] > early[factor >= 1.06 * limit])
