@@ -54,11 +54,8 @@ def touch_tail(b: Block, k: int, h: float) -> tuple[float, float]:
 
 
 @scalar
-def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> float:
-    """Advance wheel and rider vertically, and write the loads of tyre and legs.
-
-    Returns the force in N that stretches the legs.
-    """
+def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> None:
+    """Advance wheel and rider vertically, and write the loads of tyre and legs."""
     wheel_z, wheel_vz = b[R.wheel_height_m + k], b[R.wheel_rise_mps + k]
     rider_z, rider_vz = b[R.rider_height_m + k], b[R.rider_rise_mps + k]
     rider_mass = b[R.mass_kg + k]
@@ -92,8 +89,6 @@ def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> floa
     b[R.wheel_load_n + k] = load
     b[R.leg_load_n + k] = legs
     b[R.shake_mps2 + k] = shaken(b[R.shake_mps2 + k], wheel_az, h)
-    stretching: float = legs - rider_mass * (pressed + wheel_az)
-    return stretching
 
 
 @scalar
@@ -171,7 +166,6 @@ def accelerate(
     inertia: float,
     gravity: float,
     path_force: float,
-    leg_force: float,
     frame_moment: float,
     feet: float,
     weight_along: float,
@@ -187,7 +181,6 @@ def accelerate(
         lean_rate,
         weight_along * b[R.wheel_radius_m + k],
     )
-    speed = b[R.speed_mps + k]
     accel, pitch_accel, lean_accel = accelerations(
         pitch,
         pitch_rate,
@@ -195,20 +188,17 @@ def accelerate(
         lean_rate,
         b[R.road_grade_rad + k],
         gravity,
-        b[R.wheel_accel_mps2 + k] + speed * speed * b[R.road_curvature_per_m + k],
         inertia,
         b[R.frame_mh_kg_m + k],
         b[R.per_frame_j + k],
         b[R.rider_mh_kg_m + k],
         b[R.per_rider_j + k],
-        b[R.deck_height_m + k],
         path_force,
-        leg_force,
         frame_moment,
         steadying - feet,
     )
     b[R.accel_mps2 + k] = accel
-    speed += accel * h
+    speed = b[R.speed_mps + k] + accel * h
     pitch_rate += pitch_accel * h
     lean_rate += lean_accel * h
     b[R.speed_mps + k] = speed

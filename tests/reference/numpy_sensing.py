@@ -25,7 +25,6 @@ def read_road(lanes: Lanes, road: NDArray[np.float64], step_m: float) -> None:
     for column, name in enumerate(ROAD_NAMES):
         setattr(lanes, name, columns[:, column])
     ahead = _place(lanes.distance_m + PREVIEW_S * lanes.speed_mps, road, step_m)
-    lanes.seen_rolling_ratio = road[ahead.astype(int), ROAD_NAMES.index("road_rolling_ratio")]
     lanes.seen_grade_rad = road[ahead.astype(int), ROAD_NAMES.index("road_grade_rad")]
 
 
