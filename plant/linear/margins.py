@@ -21,7 +21,7 @@ Complexes: TypeAlias = NDArray[np.complex128]
 
 _LEAST = 1e-300  # of a frequency whose logarithm is taken
 _GOLDEN = 0.5 * (math.sqrt(5.0) - 1.0)
-_SECTIONS = 6  # of the golden section: to a twentieth of the way between two points
+_SECTIONS = 10  # of the golden section: to a hundredth of the way between two points
 _HALVINGS = 10  # of a crossing: to a thousandth of that way
 _CLOSE = 2.0  # squared distance over the least on the grid, beyond which no dip is looked into
 
