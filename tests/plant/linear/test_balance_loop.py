@@ -373,7 +373,7 @@ def breath_course():
 @pytest.mark.parametrize("loop_delay_s", [0.0005, 0.001, 0.0015, 0.0017, 0.0025])
 @pytest.mark.parametrize(
     ("rider", "stiffness", "rate_gain"),
-    # Stable loops: the heaviest rider, hinged at the ankles, needs over half of these gains.
+    # Stable loops: the heaviest rider needs half of these gains at least.
     [(RIDERS[1], 6.0, 0.4), (RIDERS[1], 14.0, 0.9), (RIDERS[2], 20.0, 0.6)],
 )
 def test_kernel_loses_stability_at_the_gain_margin_of_the_loop(
