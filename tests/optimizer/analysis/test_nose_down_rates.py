@@ -8,6 +8,7 @@ import pytest
 
 import optimizer.interface.levelgain as levelgain_interface
 from objectives import OBJECTIVES
+from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.nose_down_rates import ALL_RIDERS, nose_down_rates, objective_in_words
 from optimizer.analysis.results import read_results
 from optimizer.search.evaluation import BASELINE
@@ -22,9 +23,15 @@ def results(finished):
     return read_results(load_study(finished))
 
 
+def rates_of(results, number):
+    """Return the table of a candidate, by the hard rides that its numbers come from."""
+    return nose_down_rates(study_as_scored(results, number), results.hard[number])
+
+
 @pytest.fixture(scope="module")
 def rates(results):
-    return nose_down_rates(results.study, results.hard[BASELINE])
+    assert results.reevaluated[BASELINE]
+    return rates_of(results, BASELINE)
 
 
 def test_there_is_a_row_for_all_riders_and_for_each(results, rates):
@@ -92,7 +99,7 @@ def test_the_interface_gives_the_table(results, rates):
 def test_compared_profiles_have_a_row_each(results):
     number = int(np.flatnonzero(results.reevaluated & results.feasible)[0])
     profile = levelgain_interface.profile(results, number)
-    rates = nose_down_rates(results.study, results.hard[number])
+    rates = rates_of(results, number)
     found = levelgain_interface.compare(results.study, {"one": profile, "same": profile})
 
     table = found.nose_down_rates.set_index("profile")
@@ -118,7 +125,7 @@ def test_compare_prints_rates_by_rider(levelgain, finished, results, tmp_path):
 
 def test_ride_prints_the_rates_of_any_profile(levelgain, finished, results):
     number = int(np.flatnonzero(results.reevaluated & results.feasible)[0])
-    rates = nose_down_rates(results.study, results.hard[number])
+    rates = rates_of(results, number)
 
     code, out, _ = levelgain("ride", finished, "--candidate", number)
 
