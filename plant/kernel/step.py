@@ -90,9 +90,9 @@ def rest(b: Block) -> None:
         place = place if place > 0.0 else 0.0
         # Beyond full the last slope goes on.
         cell = place if place < CELL_INTERVALS - 1 else float(CELL_INTERVALS - 1)
-        at = R.rest_0_v + int(cell) * WIDTH + k
-        here = b[at]
-        b[R.cell_rest_v + k] = here + (place - int(cell)) * (b[at + WIDTH] - here)
+        row = R.rest_0_v + int(cell) * WIDTH + k
+        here = b[row]
+        b[R.cell_rest_v + k] = here + (place - int(cell)) * (b[row + WIDTH] - here)
 
 
 @scalar

@@ -172,9 +172,9 @@ def _stencil(k: int, first: int, n_points: int) -> int:
 
 
 @scalar
-def _apart(re: float, im: float) -> float:
+def _apart(real: float, imag: float) -> float:
     """Return the squared distance to -1."""
-    return (re + 1.0) * (re + 1.0) + im * im
+    return (real + 1.0) * (real + 1.0) + imag * imag
 
 
 @scalar

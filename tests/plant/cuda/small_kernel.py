@@ -64,9 +64,9 @@ def keep(b, k, step):
 
 def curved(b, k, step):
     """Return the curve between two of its points."""
-    at = R.curve_0 + (step % 2) * WIDTH + k
+    row = R.curve_0 + (step % 2) * WIDTH + k
     most, _, share = _WEIGHTS
-    return most * b[at] + share * (b[at + WIDTH] - b[at])
+    return most * b[row] + share * (b[row + WIDTH] - b[row])
 
 
 def ride(b, table, n_steps, n_sub, record):
