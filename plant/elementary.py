@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from plant.arrays import Floats
-from plant.compile import kernel
+from plant.compile import kernel, scalar
 
 _LOG2_E = 1.0 / math.log(2.0)
 # ln 2 in two numbers; the first has so few digits that its product with a power is exact.
@@ -71,6 +71,22 @@ def arctangent(x: ArrayLike) -> Floats:
     return exact
 
 
+@scalar
+def _beyond_first(s: float, terms: tuple[float, ...]) -> float:
+    """Return the sum of twelve terms in powers of `s`, less the first and over `s`."""
+    series = terms[11]
+    series = series * s + terms[10]
+    series = series * s + terms[9]
+    series = series * s + terms[8]
+    series = series * s + terms[7]
+    series = series * s + terms[6]
+    series = series * s + terms[5]
+    series = series * s + terms[4]
+    series = series * s + terms[3]
+    series = series * s + terms[2]
+    return series * s + terms[1]
+
+
 @kernel
 def arctangents(x: Floats) -> None:
     """Replace numbers by their arc tangents in rad, (number,)."""
@@ -84,17 +100,7 @@ def arctangents(x: Floats) -> None:
         whole = above / below
         t = whole / (1.0 + math.sqrt(1.0 + whole * whole))
         s = t * t
-        series = _ATAN[11]
-        series = series * s + _ATAN[10]
-        series = series * s + _ATAN[9]
-        series = series * s + _ATAN[8]
-        series = series * s + _ATAN[7]
-        series = series * s + _ATAN[6]
-        series = series * s + _ATAN[5]
-        series = series * s + _ATAN[4]
-        series = series * s + _ATAN[3]
-        series = series * s + _ATAN[2]
-        series = series * s + _ATAN[1]
+        series = _beyond_first(s, _ATAN)
         double = 2.0 * t
         # The leading term apart, so that it keeps its digits.
         found = base + (double + double * (s * series))
@@ -148,17 +154,7 @@ def logarithms(x: Floats) -> None:
         power = float((bits[k] >> 52) - 1023) + (1.0 if halved else 0.0)
         f = (m - 1.0) / (m + 1.0)
         s = f * f
-        series = _ATANH[11]
-        series = series * s + _ATANH[10]
-        series = series * s + _ATANH[9]
-        series = series * s + _ATANH[8]
-        series = series * s + _ATANH[7]
-        series = series * s + _ATANH[6]
-        series = series * s + _ATANH[5]
-        series = series * s + _ATANH[4]
-        series = series * s + _ATANH[3]
-        series = series * s + _ATANH[2]
-        series = series * s + _ATANH[1]
+        series = _beyond_first(s, _ATANH)
         # The leading term apart, so that a logarithm near 0 keeps its digits.
         double = 2.0 * f
         found = power * _LN2_HIGH + (double + (double * (s * series) + power * _LN2_LOW))
