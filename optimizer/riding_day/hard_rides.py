@@ -44,7 +44,7 @@ from plant.kernel.simulate import Rides, simulate
 _COURSES_AT_ONCE = 8
 _PARTLY_AT_ONCE = 32  # of which few pieces are ridden
 _FIRST_RATIO = 1.0 / 3.0  # of the hours are ridden over all ground, the others over hard ground
-_MOST_TIMES = 32  # as many courses in all, at most, for to draw roads takes time too
+_MOST_TIMES = 32  # as many courses in all, at most, since drawing roads takes time too
 N_PARTS = 2  # of the roads, in turn: those of the search, and those of the re-evaluation
 _TRIED_FOR_EACH, _LEAST_TRIED = 16, 400  # hardest pieces, for each hard ride and at least
 # Of the rides that are kept, so many are the hardest. Each other one stands for some of those next

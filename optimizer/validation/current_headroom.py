@@ -128,7 +128,7 @@ def answered_pitch(profile: Floats, headroom: CurrentHeadroom) -> float:
 
 def warning_lift(profile: Profile, board: Board, headroom: CurrentHeadroom) -> float:
     """Return by how many deg the nose is lifted to warn of reserve and pack at a steady ride."""
-    asked, battery = profile.protection, board.battery
+    asked = profile.protection
     reserve_width, heat_width, bus_width = warning_widths(
         asked.reserve_warning_ratio, asked.heat_warning_margin_k, asked.bus_warning_margin_v
     )
@@ -139,8 +139,8 @@ def warning_lift(profile: Profile, board: Board, headroom: CurrentHeadroom) -> f
         math.inf,
         asked.heat_warning_margin_k,
         1.0 / heat_width,
-        headroom.bus_v - battery.bus_low_v,
-        battery.bus_high_v - board.drive.regen_taper_v - headroom.bus_v,
+        headroom.bus_v - board.battery.bus_low_v,
+        board.taper_start_v - headroom.bus_v,
         asked.bus_warning_margin_v,
         1.0 / bus_width,
     )

@@ -140,3 +140,8 @@ class Board:
                 f"bus_high_v must be above bus_low_v, got {battery.bus_high_v:g} and "
                 f"{battery.bus_low_v:g} V"
             )
+
+    @property
+    def taper_start_v(self) -> float:
+        """Bus voltage from which on charging tapers off."""
+        return self.battery.bus_high_v - self.drive.regen_taper_v

@@ -88,7 +88,7 @@ def _board_constants(board: Board) -> dict[str, float]:
         # What the accelerometer takes for level, once the attitude filter has settled.
         "level_error_rad": math.radians(sensors.imu_tilt_deg)
         + sensors.accelerometer_bias_mps2 / GRAVITY_MPS2,
-        "taper_start_v": board.battery.bus_high_v - board.drive.regen_taper_v,
+        "taper_start_v": board.taper_start_v,
         "per_taper_v": per_taper(board.drive, board.battery),
         "air_density_kg_m3": AIR_DENSITY_KG_M3,
     } | _command_shares(board.drive.loop_delay_s)
