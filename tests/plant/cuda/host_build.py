@@ -1,7 +1,8 @@
 """The CUDA text of a program, built by the system's C++ compiler and run by the processor.
 
-A header gives CUDA's words a meaning here: the threads of a launch run one after the other. What
-the text says is the same; only how it is launched differs.
+A header gives CUDA's words a meaning here: the threads of a launch run one after the other, and
+several launches may be under way at once, each in a thread of its own. What the text says is the
+same; only how it is launched differs.
 """
 
 import ctypes
@@ -25,13 +26,13 @@ using std::floor, std::fma, std::sqrt, std::size_t;
 #define __forceinline__ inline __attribute__((always_inline))
 #define __global__
 #define __constant__ static const
-#define __shared__
+#define __shared__ thread_local
 #define __syncthreads()
 #define __launch_bounds__(...)
-static struct { int x; } threadIdx, blockIdx, blockDim;
+static thread_local struct { int x; } threadIdx, blockIdx, blockDim;
 """
 RUNNER = """
-volatile double shared[1 << 16];
+thread_local volatile double shared[1 << 16];
 template <class... Given, class... Passed>
 void launch(void (*kernel)(Given...), int n_blocks, int block, Passed... passed) {
   blockDim.x = block;

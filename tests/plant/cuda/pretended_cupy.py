@@ -104,4 +104,5 @@ def install(monkeypatch, run, *, n_gpus=1, n_bytes=1 << 30):
     monkeypatch.setitem(sys.modules, "cupy", cupy)
     monkeypatch.setitem(sys.modules, "cupyx", cupyx)
     launch._gpu.cache_clear()
+    IN_USE.clear()  # what a failed test still holds is none of the next one's
     return cupy
