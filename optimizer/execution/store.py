@@ -204,6 +204,27 @@ def read_table(path: Path) -> Table:
         return read_rows(connection, path)
 
 
+def how_far(path: Path) -> tuple[int, bool]:
+    """Return how many candidates a store holds, and whether a run has it; 0 without a store.
+
+    A run that was killed leaves its mark until the next one.
+
+    Raises
+    ------
+    UserInputError
+        Not a store, damaged or of a newer version.
+    """
+    if not path.is_file():
+        return 0, False
+    with reported(path), closing(_opened_for_reading(path)) as connection:
+        if not has_schema(connection, path):
+            return 0, False
+        n_candidates, n_running = connection.execute(
+            "SELECT (SELECT count(*) FROM candidate), (SELECT count(*) FROM running)"
+        ).fetchone()
+    return int(n_candidates), bool(n_running)
+
+
 def started_with(path: Path, key: str, *, study_digest: str | None = None) -> str | None:
     """Return an input that a study's search was started with; None before its first candidate.
 

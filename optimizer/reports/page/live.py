@@ -2,6 +2,7 @@
 
 import http.server
 import json
+import re
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -9,8 +10,10 @@ from typing import Any, Final
 
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
+from optimizer.execution.store import how_far
 from optimizer.reports.page.details import candidate_traces, rides_and_loops, worst_places
 from optimizer.reports.page.document import page_data, page_document, waiting_document
+from optimizer.reports.page.pace import Pace
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
@@ -18,6 +21,8 @@ from optimizer.study.study import Study
 
 HOST: Final = "127.0.0.1"
 _NAMES = (HOST, "localhost")
+_CANDIDATE = re.compile(r"/candidate/([0-9]{1,9})\.json")
+_RIDE = re.compile(r"/ride/([0-9]{1,9})/([0-9]{1,9})\.json")
 _HEADERS = {
     "Cache-Control": "no-store",
     "Cross-Origin-Resource-Policy": "same-origin",
@@ -26,6 +31,12 @@ _HEADERS = {
     "X-Frame-Options": "DENY",
 }
 _ASK_AGAIN_S = 2
+_OWN_QUESTIONS = (None, "same-origin", "none")  # of another page: "cross-site" or "same-site"
+_MOST_WAIT_S = 20.0  # behind other rides, before a question is told to come again
+
+
+class BusyError(Exception):
+    """Rides asked for before take longer than a question waits."""
 
 
 class LiveStudy:
@@ -45,6 +56,8 @@ class LiveStudy:
     def __init__(self, folder: Path) -> None:
         self._study: Study = load_study(folder)
         self._lock = threading.Lock()
+        self._riding = threading.Lock()
+        self._pace = Pace(self._study.n_candidates)
         self._read: tuple[str, Results, dict[str, Any]] | None = None
 
     @property
@@ -73,9 +86,43 @@ class LiveStudy:
         places = worst_places(results, number)
         return {
             "details": rides_and_loops(results, [number]),
-            "own": candidate_traces(results, number, places),
-            "base": candidate_traces(results, BASELINE, places),
+            **self._traces(results, number, places),
         }
+
+    def ride(self, number: int, place: int) -> dict[str, Any] | None:
+        """Return a candidate and the baseline on one ride; None if there is none of these.
+
+        Raises
+        ------
+        BusyError
+            Rides that were asked for before take too long.
+        """
+        results = self._current()[0]
+        if not (0 <= number < len(results) and 0 <= place < len(results.study.rides)):
+            return None
+        return self._traces(results, number, [place])
+
+    def progress(self) -> dict[str, Any]:
+        """Return how far the search has come, in words and numbers, and what it takes yet.
+
+        Raises
+        ------
+        UserInputError
+            The store can not be read.
+        """
+        return self._pace.seen(*how_far(store_path(self._study.folder)))
+
+    def _traces(self, results: Results, number: int, places: list[int]) -> dict[str, Any]:
+        """Simulate rides, one question at a time."""
+        if not self._riding.acquire(timeout=_MOST_WAIT_S):
+            raise BusyError
+        try:
+            return {
+                "own": candidate_traces(results, number, places),
+                "base": candidate_traces(results, BASELINE, places),
+            }
+        finally:
+            self._riding.release()
 
     def _current(self) -> tuple[Results, dict[str, Any]]:
         with self._lock:
@@ -98,28 +145,36 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         if self.headers.get("Host") not in {f"{name}:{port}" for name in _NAMES}:
             self._say(403, "text/plain", "This page is for this machine only.\n")
             return
+        if self.headers.get("Sec-Fetch-Site") not in _OWN_QUESTIONS and self.path != "/":
+            self._say(403, "text/plain", "Only this page itself may ask.\n")
+            return
         try:
             self._answer(self.path)
+        except BusyError:
+            self._say(503, "text/plain", "Other rides are simulated; ask again.\n")
         except UserInputError as error:
             self._say(503, "text/html", waiting_document(str(error), again_s=_ASK_AGAIN_S))
 
     def _answer(self, path: str) -> None:
         live = self.server.live
-        number = path.removeprefix("/candidate/").removesuffix(".json")
+        asked = _CANDIDATE.fullmatch(path)
+        ridden = _RIDE.fullmatch(path)
         if path == "/":
             self._say(200, "text/html", page_document(live.payload()))
         elif path == "/version.json":
-            self._json({"version": live.version})
+            self._json({"version": live.version, "progress": live.progress()})
         elif path == "/study.json":
             self._json(live.payload())
-        elif path == f"/candidate/{number}.json" and number.isascii() and number.isdigit():
-            self._json(live.candidate(int(number)))
+        elif asked:
+            self._json(live.candidate(int(asked[1])))
+        elif ridden:
+            self._json(live.ride(int(ridden[1]), int(ridden[2])))
         else:
             self._say(404, "text/plain", "There is no such page.\n")
 
     def _json(self, payload: dict[str, Any] | None) -> None:
         if payload is None:
-            self._say(404, "text/plain", "There is no such candidate.\n")
+            self._say(404, "text/plain", "There is no such candidate or ride.\n")
         else:
             self._say(200, "application/json", json.dumps(payload, allow_nan=False))
 

@@ -11,19 +11,28 @@ function followStudy(study, renew) {
   say("Live.");
   const ask = async () => {
     try {
-      const { version } = await answerOf("/version.json");
+      const { version, progress } = await answerOf("/version.json");
       if (version !== seen) {
         const payload = await answerOf("/study.json");
         seen = payload.version;
         renew(opened(payload));
       }
-      say("Live.");
+      say(inWords(progress));
     } catch {
       say("The server has stopped; this is what it showed last.");
     }
     setTimeout(ask, ASK_EVERY_MS);
   };
   setTimeout(ask, ASK_EVERY_MS);
+}
+
+/** Return how far a search has come, as text. */
+function inWords({ done, wanted, running, left_s }) {
+  const how = `Live: ${done} of ${wanted} candidates`;
+  if (!running) return `${how}; no search is going on.`;
+  if (done >= wanted) return `${how}; the front is re-evaluated.`;
+  if (left_s === null) return `${how}; time left not known yet.`;
+  return `${how}, about ${left_s < 90 ? `${Math.ceil(left_s)} s` : `${Math.ceil(left_s / 60)} min`} left.`;
 }
 
 async function answerOf(path) {

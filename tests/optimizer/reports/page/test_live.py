@@ -3,6 +3,8 @@
 import http.client
 import json
 import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from selenium.webdriver.common.by import By
@@ -11,6 +13,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 from optimizer.base.errors import UserInputError
 from optimizer.execution.run import run_study
 from optimizer.reports.page import HOST, LiveStudy, serve
+from optimizer.reports.page.pace import Pace
 from optimizer.study.load import load_study
 from tests.optimizer.reports.page.conftest import never, run_small_study
 from tests.optimizer.small_study import write_small_study
@@ -40,9 +43,10 @@ def live(tmp_path_factory):
     server.shutdown()
 
 
-def ask(server, path, *, host=None, method="GET"):
+def ask(server, path, *, host=None, method="GET", site=None):
     connection = http.client.HTTPConnection(HOST, server.server_port, timeout=20)
     named = {"Host": host or f"{HOST}:{server.server_port}"}
+    named |= {"Sec-Fetch-Site": site} if site else {}
     connection.request(method, path, headers=named)
     answer = connection.getresponse()
     content = answer.read()
@@ -62,7 +66,17 @@ def test_a_page_asked_for_by_another_name_is_refused(live, host):
 
 
 @pytest.mark.parametrize(
-    "path", ["/study.toml", "/../study.toml", "/candidate/99999.json", "/candidate/-1.json"]
+    "path",
+    [
+        "/study.toml",
+        "/../study.toml",
+        "/candidate/99999.json",
+        "/candidate/-1.json",
+        "/ride/99999/0.json",
+        "/ride/0/99999.json",
+        "/ride/0/-1.json",
+        "/ride/0/0",
+    ],
 )
 def test_nothing_else_is_served(live, path):
     assert ask(live[1], path)[0] == 404
@@ -79,6 +93,64 @@ def test_the_traces_of_any_candidate_are_ridden_on_demand(live):
     facts = json.loads(content)
     assert set(facts["own"]) == set(facts["base"])
     assert len(facts["own"]) == 3
+
+
+def test_any_ride_of_any_candidate_is_simulated_beside_the_baseline(live):
+    study, server = live
+    place = len(study.rides) - 1
+    status, content = ask(server, f"/ride/5/{place}.json")
+    facts = json.loads(content)
+
+    assert status == 200
+    assert [set(facts[whose]) for whose in ("own", "base")] == [{str(place)}] * 2
+    assert facts["own"] != facts["base"]
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+def test_another_page_in_the_same_browser_can_ask_for_no_ride(live, site):
+    assert ask(live[1], "/ride/5/0.json", site=site)[0] == 403
+    assert ask(live[1], "/ride/5/0.json", site="same-origin")[0] == 200
+
+
+def test_one_ride_is_simulated_at_a_time(live, monkeypatch):
+    server = live[1]
+    now, most = [0], [0]
+
+    def slow(*_arguments):
+        now[0] += 1
+        most[0] = max(most[0], now[0])
+        time.sleep(0.05)
+        now[0] -= 1
+        return {}
+
+    monkeypatch.setattr("optimizer.reports.page.live.candidate_traces", slow)
+    with ThreadPoolExecutor(4) as pool:
+        answers = list(pool.map(lambda _: ask(server, "/ride/5/0.json")[0], range(4)))
+
+    assert answers == [200] * 4
+    assert most == [1]
+
+
+def test_a_ride_that_waits_too_long_is_told_to_come_again(live, monkeypatch):
+    monkeypatch.setattr("optimizer.reports.page.live._MOST_WAIT_S", 0.01)
+    with live[1].live._riding:
+        assert ask(live[1], "/ride/5/0.json")[0] == 503
+
+
+def test_the_progress_is_that_of_the_store(live):
+    study, server = live
+    progress = json.loads(ask(server, "/version.json")[1])["progress"]
+
+    assert progress == {"done": 12, "wanted": study.n_candidates, "running": False, "left_s": None}
+
+
+def test_the_time_left_follows_the_pace_of_the_generations_seen():
+    times = iter([0.0, 50.0, 100.0, 105.0, 200.0])
+    pace = Pace(96, clock=lambda: next(times))
+    seen = [pace.seen(n_done, True)["left_s"] for n_done in (12, 24, 36, 36, 96)]
+
+    # 12 candidates in 50 s from the second look on; the first generation came at any time.
+    assert seen == [None, None, pytest.approx(250.0), pytest.approx(245.0), None]
 
 
 def test_a_study_that_is_not_run_yet_is_waited_for(browser, tmp_path):
