@@ -47,7 +47,7 @@ def test_each_command_to_type_exists_with_its_options(document):
     for typed in typed_commands(text_of(document)):
         command = BY_NAME[name_of(typed)]
         known = {option for parameter in command.params for option in parameter.opts}
-        assert set(re.findall(r"--[a-z]+", typed)) <= known, typed
+        assert set(re.findall(r"--[a-z-]+", typed)) <= known, typed
 
 
 def test_the_readme_has_a_row_for_each_command():

@@ -1,7 +1,6 @@
-"""A profile for another motor, wheel, pack or board, rescaled by physics.
+"""A profile for another motor, wheel, pack or board: how it is scaled, and how far that leads.
 
-A pitch error that asks for a force at the ground should ask for the same acceleration: currents go
-with the mass that is moved, with the wheel's radius and with one over the torque per amp.
+See `optimizer.study.scaling` for the physics.
 """
 
 import dataclasses
@@ -18,84 +17,21 @@ from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.loop import Progress
 from optimizer.search.pareto import feasible
 from optimizer.search.space import clip
+from optimizer.study.scaling import Scaling, board_scaling
 from optimizer.study.study import Study
 from plant.arrays import Floats
-from plant.description.board import Board
-from plant.description.profile import Profile
 from plant.description.profile_array import profile_to_array
-from plant.description.quantity import Kind, declared_numbers
-from plant.kernel.lane_init import torque_per_amp
-
-_KINDS = np.array([declared.kind for _, declared in declared_numbers(Profile).values()])
-_IS_CAP = _KINDS == Kind.CURRENT
-IS_CURRENT = _IS_CAP | (_KINDS == Kind.CURRENT_GAIN)
-_IS_BUS_VOLTAGE = _KINDS == Kind.BUS_VOLTAGE
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class Scaling:
-    """By how much currents grow, and out of what.
-
-    Attributes
-    ----------
-    current_ratio : float
-        New over old current for the same acceleration.
-    torque_ratio, radius_ratio, mass_ratio : float
-        New over old torque per amp, wheel radius, and moved mass of a mean rider.
-    cells_ratio : float
-        New over old cells in series: the margin to the bus-voltage limits goes with it.
-    """
-
-    current_ratio: float
-    torque_ratio: float
-    radius_ratio: float
-    mass_ratio: float
-    cells_ratio: float
 
 
 def scaling(old: Study, new: Study) -> Scaling:
-    """Return how a profile of one study's board is scaled for another's."""
-    torque = torque_per_amp(new.board.motor.kv_rpm_per_v) / torque_per_amp(
-        old.board.motor.kv_rpm_per_v
-    )
-    radius = new.board.wheel.wheel_radius_m / old.board.wheel.wheel_radius_m
-    mass = _moved_mass(new) / _moved_mass(old)
-    return Scaling(
-        current_ratio=mass * radius / torque,
-        torque_ratio=torque,
-        radius_ratio=radius,
-        mass_ratio=mass,
-        cells_ratio=new.board.battery.cells_in_series / old.board.battery.cells_in_series,
+    """Return how a profile of one study's board is scaled for another's, each for a mean rider."""
+    return board_scaling(
+        old.board, new.board, old_rider_kg=_mean_rider_kg(old), new_rider_kg=_mean_rider_kg(new)
     )
 
 
-def _moved_mass(study: Study) -> float:
-    """Return the mass that moves, wheel's inertia included, under a mean rider, in kg."""
-    board: Board = study.board
-    wheel = board.wheel
-    riders = float(np.mean([rider.body.mass_kg for rider in study.riders.values()]))
-    spinning = wheel.wheel_inertia_kg_m2 / wheel.wheel_radius_m**2
-    return riders + board.frame.frame_mass_kg + wheel.wheel_mass_kg + spinning
-
-
-def transferred(profile: Floats, by: Scaling, board: Board) -> Floats:
-    """Return a profile scaled for another board; caps stay inside its phase current limit.
-
-    What is scaled is rounded to three significant digits, for a person types it.
-
-    Parameters
-    ----------
-    profile : (parameter,) float64
-        In the order of `plant.description.profile_array.PROFILE_NAMES`.
-    by : Scaling
-    board : Board
-        The new one.
-    """
-    ratio = np.where(IS_CURRENT, by.current_ratio, np.where(_IS_BUS_VOLTAGE, by.cells_ratio, 1.0))
-    moved = [float(f"{value:.3g}") for value in (profile * ratio).tolist()]
-    row = np.where(ratio == 1.0, profile, moved)
-    row[_IS_CAP] = np.minimum(row[_IS_CAP], board.drive.phase_current_limit_a)
-    return row
+def _mean_rider_kg(study: Study) -> float:
+    return float(np.mean([rider.body.mass_kg for rider in study.riders.values()]))
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

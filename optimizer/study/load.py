@@ -15,7 +15,6 @@ from optimizer.base.messages import nearest, shown
 from optimizer.base.toml_io import Table, parse_toml, read_text, read_toml
 from optimizer.search.space import Space
 from optimizer.study.catalogue import (
-    BOARD,
     COURSE,
     PROFILE,
     RIDER,
@@ -31,7 +30,10 @@ from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.handling import handling_rides
 from optimizer.study.measured import refuse_unmeasured
 from optimizer.study.paths import STUDY_FILE
+from optimizer.study.rewound_motor import resolved_board
 from optimizer.study.riding_day_schema import riding_day_of
+from optimizer.study.scaled_catalogue import catalogue_scaling, scaled_baseline
+from optimizer.study.scaling import Scaling, scaled_bounds
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
 from optimizer.study.schema_errors import checked
 from optimizer.study.seeded_ride import seeded_ride
@@ -71,7 +73,8 @@ def load_study(folder: Path) -> Study:
     path = folder / STUDY_FILE
     text = read_text(path, missing="make a study with: levelgain new FOLDER")
     written = parse_toml(text, path=path)
-    table = checked(StudyTable, _resolved_study(written, path=path), path=path)
+    resolved_table, rewound = _resolved_study(written, path=path)
+    table = checked(StudyTable, resolved_table, path=path)
     board = _built(Board, table.board, path=path, key="board")
     riders = {
         name: _built(Rider, rider, path=path, key=f"riders.{name}")
@@ -80,8 +83,11 @@ def load_study(folder: Path) -> Study:
     courses = _courses(table, path=path)
     pairs = _pairs(table.courses, riders, path=path)
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
+    scaling = catalogue_scaling(table.scaled_from, board, path=path)
+    if scaling is not None:
+        baseline = scaled_baseline(baseline, scaling, board, written["baseline"], path=path)
     _check_structure(table.structure, written, baseline, path=path)
-    space = _space(table, baseline, path=path)
+    space = _space(table, baseline, scaling, given=_own_bounds(written), path=path)
     start = _start(table.search, space, baseline, path=path)
     rides = tuple(
         seeded_ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
@@ -98,6 +104,9 @@ def load_study(folder: Path) -> Study:
         n_candidates=table.search.candidates + len(start),
         board_name=used_name(written["board"]),
         board=board,
+        rewound=rewound,
+        scaled_from=table.scaled_from,
+        scaling=scaling,
         riders=riders,
         courses=courses,
         rides=rides,
@@ -137,13 +146,17 @@ def load_profile(path: Path) -> Profile:
     return _built(Profile, found, path=path, key=key or "file")
 
 
-def _resolved_study(written: Table, *, path: Path) -> Table:
-    """Return the study's tables with every name of the catalogue replaced by its entry."""
+def _resolved_study(written: Table, *, path: Path) -> tuple[Table, Table]:
+    """Return the study's tables with every name of the catalogue replaced by its entry.
+
+    The second table holds the numbers of the motor that follow from another Kv.
+    """
     _refuse_moved(written, path=path)
-    table = dict(written)
-    for key, kind in (("board", BOARD), ("baseline", PROFILE)):
-        if key in table:
-            table[key] = resolved(table[key], kind, path=path, key=key)
+    table, rewound = dict(written), Table()
+    if "board" in table:
+        table["board"], rewound = resolved_board(table["board"], path=path)
+    if "baseline" in table:
+        table["baseline"] = resolved(table["baseline"], PROFILE, path=path, key="baseline")
     for key, kind in (("riders", RIDER), ("courses", COURSE)):
         table[key] = resolved_group(table.get(key, {}), kind, path=path, key=key)
     for key in _DEFAULTS:
@@ -153,7 +166,7 @@ def _resolved_study(written: Table, *, path: Path) -> Table:
     if isinstance(search, dict) and isinstance(search.get("bounds", {}), dict):
         bounds = changed(shelves()["bounds"], search.get("bounds", {}))
         table["search"] = search | {"bounds": bounds}
-    return table
+    return table, rewound
 
 
 def _refuse_moved(written: Table, *, path: Path) -> None:
@@ -172,6 +185,11 @@ def _built(section: type[_Section], table: Any, *, path: Path, key: str) -> _Sec
         return section_of(section, table)
     except ValueError as error:
         raise UserInputError(f"{path}: {key}: {error}; change one of them") from None
+
+
+def _own_bounds(written: Table) -> set[str]:
+    """Return the names of the parameters whose bounds the file gives itself."""
+    return set(written.get("search", {}).get("bounds", {}))
 
 
 def _courses(table: StudyTable, *, path: Path) -> dict[str, Course]:
@@ -252,7 +270,9 @@ def _check_structure(structure: str, written: Table, baseline: Profile, *, path:
                 )
 
 
-def _space(table: StudyTable, baseline: Profile, *, path: Path) -> Space:
+def _space(
+    table: StudyTable, baseline: Profile, scaling: Scaling | None, *, given: set[str], path: Path
+) -> Space:
     """Return the searched box; the baseline must lie inside."""
     search: SearchTable = table.search
     left_out = {*search.fixed, *(INNER_NAMES if table.structure == "single" else ())}
@@ -267,6 +287,9 @@ def _space(table: StudyTable, baseline: Profile, *, path: Path) -> Space:
             f"{path}: search.fixed: at least one parameter must be searched, got none;"
             " take a name out"
         )
+    if scaling is not None:
+        own = {name: ends for name, ends in bounds.items() if name in given}
+        bounds = scaled_bounds(bounds, scaling, values) | own
     for name, (low, high) in bounds.items():
         if not low <= values[name] <= high:
             raise UserInputError(

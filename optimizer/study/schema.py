@@ -159,6 +159,11 @@ class StudyTable(Table):
 
     title: str = Field(strict=True, description="title of the study")
     seed: int = Field(0, strict=True, ge=0, le=2**63 - 1, description="seed of all chance")
+    scaled_from: str | None = Field(
+        None,
+        strict=True,
+        description="board of the catalogue whose baseline and bounds are scaled to this board",
+    )
     board: section_model(Board)  # type: ignore[valid-type]
     riders: dict[str, section_model(Rider)]  # type: ignore[valid-type]
     courses: dict[str, CourseTable]

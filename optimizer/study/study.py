@@ -12,6 +12,7 @@ from objectives.score_settings import ScoreSettings
 from optimizer.base.hashing import digest
 from optimizer.search.space import Space
 from optimizer.study.riding_day import RidingDay
+from optimizer.study.scaling import Scaling
 from optimizer.study.tolerances import Tolerance
 from optimizer.study.validation_settings import Validation
 from plant.description.board import Board
@@ -82,6 +83,12 @@ class Study:
     board_name : str
         Name of the board's entry in the catalogue; "own" where the study describes it in full.
     board : Board
+    rewound : mapping of str to float
+        Numbers of the motor that follow from another Kv than the catalogue's; often empty.
+    scaled_from : str or None
+        Board of the catalogue from which the catalogue's baseline and bounds are scaled.
+    scaling : Scaling or None
+        By how much, where they are.
     riders : mapping of name to Rider
     courses : mapping of name to Course
     rides : tuple of Ride
@@ -143,6 +150,9 @@ class Study:
     tolerances: tuple[Tolerance, ...]
     validation: Validation
     database: str | None
+    rewound: Mapping[str, float] = dataclasses.field(default_factory=dict)
+    scaled_from: str | None = None
+    scaling: Scaling | None = None
     device: Device = "cpu"
     hard: HardRides | None = None
     on_search_noise: bool = True

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from objectives import weighted_cost
 from optimizer.analysis.results import read_results
-from optimizer.analysis.transfer import IS_CURRENT
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
+from optimizer.study.scaling import IS_CURRENT
 
 SCALES = np.linspace(0.6, 1.6, 41)
 

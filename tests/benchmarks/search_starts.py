@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.analysis.transfer import scaling, transferred
+from optimizer.analysis.transfer import scaling
 from optimizer.base.atomic_files import write_whole
 from optimizer.execution.evaluate import make_evaluate, searched_columns, whole_profiles
 from optimizer.execution.provenance import ride_inputs
@@ -17,6 +17,7 @@ from optimizer.search.pareto import non_dominated
 from optimizer.search.ranking import best_first
 from optimizer.search.space import clip
 from optimizer.study.load import load_study
+from optimizer.study.scaling import transferred
 from optimizer.study.study import Study
 from optimizer.study.templates import write_example
 from plant.arrays import Floats

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from optimizer.base.errors import UserInputError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import Folder, NewFolder
 
@@ -16,19 +17,56 @@ def new(
     example: Annotated[
         str | None, typer.Option(metavar="NAME", help="Copy a packaged example, such as hill_town.")
     ] = None,
+    motor_kv: Annotated[
+        float | None, typer.Option(metavar="KV", help="Kv of your motor in rpm/V.")
+    ] = None,
+    cells: Annotated[
+        int | None, typer.Option(metavar="N", help="Cells in series of your pack.")
+    ] = None,
+    wheel: Annotated[
+        float | None, typer.Option(metavar="M", help="Diameter of your wheel in m, such as 0.28.")
+    ] = None,
+    riders: Annotated[
+        str | None,
+        typer.Option(metavar="KG,KG", help="Masses of your riders in kg, such as 62,80."),
+    ] = None,
 ) -> None:
     """Make a new study folder.
 
-    It holds a commented study.toml to edit. Then come `levelgain check` and `levelgain run`.
+    It holds a commented study.toml to edit. What you say of your board goes into it, with limits
+    and losses in proportion; without that it is the catalogue's board. Then come `levelgain check`
+    and `levelgain run`.
 
-    Example: levelgain new my_board
+    Example: levelgain new my_board --motor-kv 16.2 --cells 16 --riders 62,80
     """
     with loading():
+        from optimizer.study.own_board import NOTHING_SAID, OwnBoard
         from optimizer.study.templates import write_example, write_template
 
+    own = OwnBoard(
+        kv_rpm_per_v=motor_kv,
+        cells_in_series=cells,
+        wheel_diameter_m=wheel,
+        rider_masses_kg=_masses(riders),
+    )
+    if example is not None and own != NOTHING_SAID:
+        raise UserInputError("new: --example copies a whole study; leave the other options out")
     # Not `levelgain.new_study`: that loads the kernel, and reads a study that is there already.
-    path = write_template(folder) if example is None else write_example(folder, example)
-    typer.echo(f"{path} written. Edit it, then: levelgain check {folder}")
+    path = write_template(folder, own) if example is None else write_example(folder, example)
+    assumed = own != NOTHING_SAID
+    said = " Replace what is marked 'assumed' in it by what you know." if assumed else " Edit it."
+    typer.echo(f"{path} written.{said}")
+    typer.echo(f"Next: levelgain check {folder}")
+
+
+def _masses(riders: str | None) -> tuple[float, ...]:
+    """Return the masses of a list as it is typed."""
+    try:
+        return tuple(float(mass) for mass in riders.split(",")) if riders is not None else ()
+    except ValueError:
+        raise UserInputError(
+            f"--riders: must be masses in kg with commas between, got {riders!r}; such as 62,80"
+        ) from None
 
 
 def fork_study(

@@ -41,7 +41,7 @@ def transfer(
     """
     with loading():
         from optimizer.analysis.profile_source import selected_profile
-        from optimizer.analysis.transfer import distance_to_optimum, scaling, transferred
+        from optimizer.analysis.transfer import distance_to_optimum, scaling
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.transfer import print_transfer, profile_text, transfer_facts
         from optimizer.cli.search_view import SearchView
@@ -51,6 +51,7 @@ def transfer(
         from optimizer.interface.studies import load_study
         from optimizer.interface.threads import n_threads
         from optimizer.reports.profile_export import profile_sections
+        from optimizer.study.scaling import transferred
         from plant.description.profile_array import array_to_profile
 
     out = console(as_json=as_json)

@@ -19,6 +19,7 @@ from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.interface.studies import load_study
 from optimizer.riding_day.pieces import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
+from optimizer.study.derived import derived_lines
 from optimizer.study.load import INNER_NAMES
 from optimizer.study.riding_day import RidingDay, lasts_s
 from optimizer.study.route import steepest_percent
@@ -76,6 +77,7 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
     return {
         "title": study.title,
         "board": study.board_name,
+        "derived": derived_lines(study),
         "riders": list(study.riders),
         "courses": list(study.courses),
         "rides": len(study.rides),
@@ -127,6 +129,8 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
         f"{len(facts['riders'])} riders over {len(facts['courses'])} courses: {facts['rides']}"
         f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
     )
+    for line in facts["derived"]:
+        out.print(line)
     out.print(f"Riding day: {facts['riding_day']}.")
     if facts["not_searched"]:
         out.print(

@@ -11,9 +11,10 @@ from rich.console import Console
 
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import failures
-from optimizer.analysis.transfer import Distance, Scaling
+from optimizer.analysis.transfer import Distance
 from optimizer.base.cautions import CAUTIONS
 from optimizer.cli.console import print_table
+from optimizer.study.scaling import Scaling
 from plant.description.profile_array import PROFILE_NAMES
 
 

@@ -8,9 +8,9 @@ from typing import Any
 from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import nearest, shown
 from optimizer.base.toml_io import read_toml
-from optimizer.study.catalogue import BOARD, resolved
 from optimizer.study.dataclass_schema import Table, section_model, section_of
 from optimizer.study.log_data.channels import ALWAYS_NEEDED, CHANNELS, ISO_TIME, to_si
+from optimizer.study.rewound_motor import resolved_board
 from optimizer.study.schema_errors import checked
 from plant.description.board import Board
 from plant.description.rider import Body
@@ -122,12 +122,8 @@ def _refuse_other(path: Path, key: str, found: str, allowed: Any) -> None:
 
 
 def _board(written: Any, path: Path) -> Board:
-    found = checked(
-        section_model(Board),
-        resolved(written, BOARD, path=path, key="board"),
-        path=path,
-        key="board",
-    )
+    table, _ = resolved_board(written, path=path)
+    found = checked(section_model(Board), table, path=path, key="board")
     try:
         return section_of(Board, found)
     except ValueError as error:

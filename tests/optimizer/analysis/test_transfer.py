@@ -6,11 +6,12 @@ import json
 import numpy as np
 import pytest
 
-from optimizer.analysis.transfer import distance_to_optimum, scaling, transferred
+from optimizer.analysis.transfer import distance_to_optimum, scaling
 from optimizer.cli import main
 from optimizer.execution.evaluate import rules_of
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_profile, load_study
+from optimizer.study.scaling import transferred
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from tests.optimizer.small_study import write_small_study
 

@@ -40,7 +40,7 @@ def test_a_new_user_reads_the_next_command_in_each_answer(levelgain, finished, t
     checked = levelgain("check", tmp_path)[1]
     done = levelgain("resume", searched)[1]
 
-    assert f"then: levelgain check {tmp_path / 'mine'}" in made.replace("\n", " ")
+    assert f"Next: levelgain check {tmp_path / 'mine'}" in made.replace("\n", " ")
     assert "Next: levelgain run" in checked
     assert "Next: levelgain page" in done
 
@@ -284,3 +284,19 @@ def test_a_study_of_another_version_is_refused_as_such(levelgain, finished, tmp_
     refused = one_line(*levelgain(command, study))
 
     assert "another version of this program wrote it" in refused
+
+
+def test_a_study_of_ones_own_board_says_what_to_replace(levelgain, tmp_path):
+    code, out, err = levelgain(
+        "new", tmp_path / "own", "--motor-kv", "24", "--cells", "16", "--riders", "35,110"
+    )
+
+    assert (code, err) == (0, "")
+    assert "marked 'assumed'" in out
+    assert f"levelgain check {tmp_path / 'own'}" in out
+    code, out, err = levelgain("new", tmp_path / "other", "--riders", "35 110")
+    assert code == 2
+    assert err == (
+        "--riders: must be masses in kg with commas between, got '35 110'; such as 62,80\n"
+    )
+    assert not (tmp_path / "other").exists()
