@@ -2,12 +2,12 @@
 
 import errno
 import os
-import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from optimizer.base.errors import AlreadyThereError, FileError
+from optimizer.base.unfinished import unfinished_file
 
 _ADVICE = {
     errno.ENOSPC: "the disk is full; free some space and do it again",
@@ -72,15 +72,10 @@ def write_whole(path: Path, content: str | bytes) -> None:
     """
     payload = content.encode("utf-8") if isinstance(content, str) else content
     make_folder(path.parent)
-    with writing(path):
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:80]}.")
-        try:
-            _write_all(handle, payload)
-            Path(name).chmod(0o666 & ~_umask())
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+    with writing(path), unfinished_file(path) as (handle, unfinished):
+        _write_all(handle, payload)
+        unfinished.chmod(0o666 & ~_umask())
+        unfinished.replace(path)
 
 
 def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:

@@ -9,6 +9,7 @@ from types import FrameType
 from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.base.progress import UNWATCHED, Stages, unheard
+from optimizer.base.unfinished import sweep
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.hard_rides import with_hard_rides
@@ -90,6 +91,7 @@ def run_study(
     UserInputError
         The store can not be used or written, or another run has it.
     """
+    sweep(study.folder, below=True)
     reuse = find_reuse(study)
     weights = _started_weights(study, notice=notice)
     _refuse_store_of_another(study)
@@ -140,6 +142,7 @@ def reevaluate_front(
     UserInputError
         The store can not be used or written, or another run has it.
     """
+    refuse_not_started(study)
     study = with_hard_rides(study, n_jobs=n_jobs)
     again = on_fresh_noise(study)
     weights = _started_weights(study, notice=unheard)

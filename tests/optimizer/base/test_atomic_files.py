@@ -70,7 +70,7 @@ def test_a_read_only_folder_is_one_line(tmp_path, monkeypatch):
     def refused(*_, **__):
         raise PermissionError(errno.EACCES, "Permission denied")
 
-    monkeypatch.setattr("optimizer.base.atomic_files.tempfile.mkstemp", refused)
+    monkeypatch.setattr("optimizer.base.unfinished.tempfile.mkstemp", refused)
 
     with pytest.raises(UserInputError, match="can not be written; allow writing"):
         write_whole(tmp_path / "table.csv", "new")
