@@ -13,6 +13,7 @@ from optimizer.cli.commands import (
     explain,
     export,
     page,
+    repair,
     results,
     ridelog,
     run,
@@ -63,6 +64,7 @@ app.command("validate")(validate.validate_profile)
 app.command("export")(export.export_profile)
 app.command("transfer")(transfer.transfer)
 app.command("report")(study.report)
+app.command("repair")(repair.repair)
 app.command("demonstrate")(demonstrate.demonstrate_sections)
 log_app.command("example")(ridelog.write_example_log)
 log_app.command("propose")(ridelog.propose_mapping)

@@ -20,7 +20,7 @@ from optimizer.base.database_url import shown_address, without_passwords
 from optimizer.base.errors import MachineError
 from optimizer.execution.frozen_inputs import refuse_differences
 
-_VERSION = "4"
+_VERSION = "5"
 _SESSION = (
     "SET tcp_keepalives_idle = 10",
     "SET tcp_keepalives_interval = 5",

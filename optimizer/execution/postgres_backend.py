@@ -133,7 +133,7 @@ class _SharedRides:
 
     def _check(self, rows: Sequence[OutcomeRow]) -> None:
         for row in rows:
-            if checksum(*row[1:4], row[5]) != row[6]:
+            if checksum(*row[:6]) != row[6]:
                 raise MachineError(
                     f"{self._database.shown}: a stored candidate does not match its checksum;"
                     " restore the database from a backup, or use a database of its own"
@@ -154,7 +154,7 @@ def outcome_rows(keys: Sequence[bytes], values: Floats, evaluation: Evaluation) 
     for row, key in enumerate(keys):
         parameters = values[row].astype("<f8").tobytes()
         objectives, constraints, rides = outcome_blobs(evaluation, row)
-        crc32 = checksum(parameters, objectives, constraints, rides)
         n_rides = len(evaluation.rides[row])
-        rows.append((key, parameters, objectives, constraints, n_rides, rides, crc32))
+        held = (key, parameters, objectives, constraints, n_rides, rides)
+        rows.append((*held, checksum(*held)))
     return rows

@@ -5,12 +5,13 @@ any moment therefore leaves whole generations only, and since the next generatio
 stored ones alone, a resumed study is exactly the uninterrupted one; at most one generation of
 riding is done again. The write-ahead log lets others read while a run writes; each commit is on the
 disk before it returns (synchronous=FULL). A lock file beside the store keeps a second run out; the
-operating system releases it even when the holder is killed.
+operating system releases it even when the holder is killed. Where the lock is gone, by hand or on
+a disk without locks, the transaction itself lets in no generation but the next one.
 """
 
 import sqlite3
-from collections.abc import Mapping
-from contextlib import closing
+from collections.abc import Iterator, Mapping
+from contextlib import closing, contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -22,8 +23,11 @@ from numpy.typing import NDArray
 
 from optimizer.base.errors import NotStartedError, StoreError
 from optimizer.execution.frozen_inputs import refuse_differences
-from optimizer.execution.store_errors import corrupt, reported
+from optimizer.execution.store_errors import gone, reported, taken_by_another
 from optimizer.execution.store_format import (
+    INSERT_CANDIDATE,
+    INSERT_FROZEN,
+    INSERT_REEVALUATION,
     SCHEMA,
     Reevaluation,
     Table,
@@ -32,7 +36,9 @@ from optimizer.execution.store_format import (
     read_frozen,
     read_reevaluation,
     read_rows,
+    refuse_broken_generations,
     rides_of,
+    rows_of_frozen,
     rows_of_generation,
     rows_of_reevaluation,
 )
@@ -56,9 +62,11 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self._path = path
-        self._lock = _locked(path)
+        self._lock = locked(path)
         try:
             self._connection = _opened_for_writing(path)
+            self._place = _place_on_disk(path)
+            self._frozen: dict[str, str] | None = None
             self._interrupted = self._begin()
         except BaseException:
             self._lock.release()
@@ -74,6 +82,8 @@ class Store:
         traceback: TracebackType | None,
     ) -> None:
         self.close()
+        if error is None:
+            self._refuse_if_gone()
 
     @property
     def path(self) -> Path:
@@ -104,8 +114,7 @@ class Store:
 
     def _begin(self) -> bool:
         """Mark the store as in use; return whether a run that was killed has left its mark."""
-        with reported(self._path), self._connection:
-            self._connection.execute("BEGIN IMMEDIATE")
+        with self._writing():
             found = self._connection.execute("SELECT count(*) FROM running").fetchone()[0]
             self._connection.execute("DELETE FROM running")
             self._connection.execute("INSERT INTO running VALUES (datetime('now'))")
@@ -119,16 +128,16 @@ class Store:
         UserInputError
             An input differs from the stored one, or is new to a store that has candidates.
         """
-        with reported(self._path):
-            stored = read_frozen(self._connection)
+        with self._writing():
+            stored = read_frozen(self._connection, self._path)
             if self.n_candidates:
                 refuse_differences(self._path, stored, inputs)
+                self._frozen = stored
                 return
-            with self._connection:
-                self._connection.execute("BEGIN IMMEDIATE")
-                self._connection.executemany(
-                    "INSERT OR REPLACE INTO frozen VALUES (?, ?)", sorted(inputs.items())
-                )
+            frozen = stored | dict(inputs)
+            self._connection.execute("DELETE FROM frozen")
+            self._connection.executemany(INSERT_FROZEN, rows_of_frozen(frozen))
+        self._frozen = frozen
 
     def append(self, generation: int, values: Floats, evaluation: Evaluation) -> None:
         """Store a generation, whole or not at all, numbered on from the last candidate.
@@ -136,13 +145,17 @@ class Store:
         Raises
         ------
         UserInputError
-            The disk is full or fails; the generations before are kept.
+            The disk is full or fails, or another run has stored this generation or deleted the
+            store; the generations before are kept.
         """
-        with reported(self._path), self._connection:
-            self._connection.execute("BEGIN IMMEDIATE")
+        with self._writing():
+            n_candidates = self.n_candidates
+            if n_candidates != generation * len(values):
+                raise taken_by_another(self._path, f"generation {generation}")
+            self._refuse_other_inputs()
             self._connection.executemany(
-                "INSERT INTO candidate VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-                rows_of_generation(generation, self.n_candidates, values, evaluation),
+                INSERT_CANDIDATE,
+                rows_of_generation(generation, n_candidates, values, evaluation),
             )
 
     def append_reevaluation(self, numbers: NDArray[np.int64], evaluation: Evaluation) -> None:
@@ -151,14 +164,38 @@ class Store:
         Raises
         ------
         UserInputError
-            The disk is full or fails; what was stored before is kept.
+            The disk is full or fails, or another run has stored one of them or deleted the store;
+            what was stored before is kept.
         """
-        with reported(self._path), self._connection:
-            self._connection.execute("BEGIN IMMEDIATE")
+        with self._writing():
+            self._refuse_other_inputs()
+            stored = {row[0] for row in self._connection.execute("SELECT number FROM reevaluation")}
+            for number in numbers.tolist():
+                if number in stored:
+                    raise taken_by_another(self._path, f"the re-evaluation of candidate {number}")
             self._connection.executemany(
-                "INSERT OR REPLACE INTO reevaluation VALUES (?, ?, ?, ?, ?, ?)",
+                INSERT_REEVALUATION,
                 rows_of_reevaluation(numbers, evaluation),
             )
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        """Keep all that the block writes or, after an error, nothing of it."""
+        with reported(self._path), self._connection:
+            self._connection.execute("BEGIN IMMEDIATE")
+            yield
+            self._refuse_if_gone()
+
+    def _refuse_if_gone(self) -> None:
+        if _place_on_disk(self._path) != self._place:
+            raise gone(self._path)
+
+    def _refuse_other_inputs(self) -> None:
+        """Refuse to go on after another run has frozen other inputs."""
+        if self._frozen is None:
+            return
+        if read_frozen(self._connection, self._path) != self._frozen:
+            raise taken_by_another(self._path, "other inputs")
 
     def reevaluation(self) -> Reevaluation:
         """Return the candidates that were ridden again."""
@@ -179,9 +216,7 @@ class Store:
         """Return all finished candidates, checked to be whole generations of `population`."""
         with reported(self._path):
             table = read_rows(self._connection, self._path)
-        expected = np.arange(len(table.generations)) // population
-        if len(expected) % population or not np.array_equal(table.generations, expected):
-            raise corrupt(self._path, f"its rows are not generations of {population}")
+        refuse_broken_generations(self._path, table.generations, population=population)
         return table.history
 
 
@@ -195,7 +230,7 @@ def read_table(path: Path) -> Table:
     """
     if not path.is_file():
         raise NotStartedError(f"{path}: no study store here; run the study first")
-    with reported(path), closing(_opened_for_reading(path)) as connection:
+    with reported(path), closing(opened_for_reading(path)) as connection:
         if not has_schema(connection, path):
             raise NotStartedError(f"{path}: the study store is empty; run the study first")
         check_pages(connection, path)
@@ -216,7 +251,7 @@ def how_far(path: Path) -> tuple[int, bool]:
     """
     if not path.is_file():
         return 0, False
-    with reported(path), closing(_opened_for_reading(path)) as connection:
+    with reported(path), closing(opened_for_reading(path)) as connection:
         if not has_schema(connection, path):
             return 0, False
         n_candidates, n_running = connection.execute(
@@ -242,16 +277,17 @@ def started_with(path: Path, key: str, *, study_digest: str | None = None) -> st
     """
     if not path.is_file():
         return None
-    with reported(path), closing(_opened_for_reading(path)) as connection:
+    with reported(path), closing(opened_for_reading(path)) as connection:
         if not has_schema(connection, path):
             return None
         n_candidates = connection.execute("SELECT count(*) FROM candidate").fetchone()[0]
-        frozen = read_frozen(connection) if n_candidates else {}
+        frozen = read_frozen(connection, path) if n_candidates else {}
     known = study_digest is None or frozen.get("study.digest") == study_digest
     return frozen.get(key) if known else None
 
 
-def _opened_for_reading(path: Path) -> sqlite3.Connection:
+def opened_for_reading(path: Path) -> sqlite3.Connection:
+    """Return a connection to a store that changes nothing, also in a read-only folder."""
     address = f"file:{quote(str(path.resolve()))}?mode=ro"
     connection = sqlite3.connect(address, uri=True, isolation_level=None)
     try:
@@ -260,7 +296,7 @@ def _opened_for_reading(path: Path) -> sqlite3.Connection:
         connection.close()
         # SQLite shares its log through a file that it can not make in a read-only folder. Without
         # a log the file alone is complete, and then it may be read as one that does not change.
-        if _has_log(path):
+        if has_log(path):
             raise
         return sqlite3.connect(f"{address}&immutable=1", uri=True, isolation_level=None)
     except BaseException:
@@ -269,7 +305,17 @@ def _opened_for_reading(path: Path) -> sqlite3.Connection:
     return connection
 
 
-def _has_log(path: Path) -> bool:
+def _place_on_disk(path: Path) -> tuple[int, int] | None:
+    """Return which file lies at a path, whatever it is called; None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def has_log(path: Path) -> bool:
+    """Say whether a store's log holds what its file may not."""
     log = path.with_name(path.name + "-wal")
     return log.exists() and log.stat().st_size > 0
 
@@ -298,7 +344,14 @@ def _prepare(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
 
 
-def _locked(path: Path) -> FileLock:
+def locked(path: Path) -> FileLock:
+    """Return the held lock of a store.
+
+    Raises
+    ------
+    UserInputError
+        Another run has it, or the folder is missing or can not be written.
+    """
     if not path.parent.is_dir():
         raise StoreError(f"{path.parent}: no such folder; make the study folder first")
     lock = FileLock(path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False)

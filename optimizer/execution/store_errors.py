@@ -33,8 +33,25 @@ _ADVICE = {
 def corrupt(path: Path, reason: str) -> StoreError:
     """Return the error for a damaged store."""
     return StoreError(
-        f"{path}: the study store is damaged ({reason}); restore it from a backup,"
+        f"{path}: the study store is damaged ({reason}); see what of it is whole with"
+        f" `levelgain repair {path.parent}`, restore it from a backup,"
         " or start a new study folder from the same study.toml"
+    )
+
+
+def gone(path: Path) -> StoreError:
+    """Return the error for a store that was taken away while a run had it."""
+    return StoreError(
+        f"{path}: the study store was deleted, moved or replaced during the run, which stops;"
+        " put it back and resume, or start anew"
+    )
+
+
+def taken_by_another(path: Path, what: str) -> StoreError:
+    """Return the error for a run that finds another run's work in its store."""
+    return StoreError(
+        f"{path}: another run uses this study too and has stored {what}; this run stops, and what"
+        " the other stored is kept: let only one run at a time, then resume"
     )
 
 
@@ -43,11 +60,11 @@ def reported(path: Path) -> Iterator[None]:
     """Turn SQLite's errors inside the block into a `StoreError` that names the file."""
     try:
         yield
+    except sqlite3.ProgrammingError:
+        raise  # the module was misused; that is no fault of the file
     except sqlite3.DatabaseError as error:
-        # Extended codes keep the primary code in their low byte; misuse of the module has no code.
-        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_MISUSE) & 0xFF
+        # Extended codes keep the primary code in their low byte; a text that is no UTF-8 has none.
+        code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
         if code in _ADVICE:
             raise StoreError(f"{path}: {_ADVICE[code]}") from error
-        if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR):
-            raise corrupt(path, str(error)) from error
-        raise
+        raise corrupt(path, " ".join(str(error).split())) from error

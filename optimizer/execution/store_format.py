@@ -1,15 +1,17 @@
 """How candidates lie in the study store: its tables, its rows and the checks when they are read.
 
 Numbers are little-endian blobs of float64. Rides are kept as exactly as they were scored, so that
-another study can score them again. Each row carries the CRC-32 of its blobs, because SQLite's own
-check sees a broken page but not a flipped bit inside a number.
+another study can score them again. Each row carries the CRC-32 of all that it holds, its number
+and counts too, because SQLite's own check sees a broken page but neither a flipped bit inside a
+number nor a row under another one's number. A frozen text's covers how many there are.
 """
 
 import sqlite3
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,14 +19,16 @@ from numpy.typing import NDArray
 from optimizer.base.errors import StoreError
 from optimizer.execution.store_errors import corrupt
 from optimizer.search.evaluation import Evaluation, History
+from optimizer.search.frozen_settings import POPULATION
 from plant.arrays import Floats
 
 # Four letters in the file's header that distinguish our stores from other programs' SQLite files.
 APPLICATION_ID = int.from_bytes(b"lvgn", "big")
-VERSION = 6
+VERSION = 7
 
 SCHEMA = (
-    "CREATE TABLE frozen (key TEXT PRIMARY KEY, text TEXT NOT NULL) WITHOUT ROWID",
+    "CREATE TABLE frozen (key TEXT PRIMARY KEY, text TEXT NOT NULL, crc32 INTEGER NOT NULL)"
+    " WITHOUT ROWID",
     "CREATE TABLE candidate (number INTEGER PRIMARY KEY, generation INTEGER NOT NULL,"
     " parameters BLOB NOT NULL, objectives BLOB NOT NULL, constraints BLOB NOT NULL,"
     " n_rides INTEGER NOT NULL, rides BLOB NOT NULL, crc32 INTEGER NOT NULL)",
@@ -36,6 +40,17 @@ SCHEMA = (
     f"PRAGMA user_version = {VERSION}",
 )
 
+_CANDIDATES = (
+    "SELECT number, generation, parameters, objectives, constraints, n_rides, rides, crc32"
+    " FROM candidate"
+)
+_REEVALUATIONS = "SELECT number, objectives, constraints, n_rides, rides, crc32 FROM reevaluation"
+INSERT_FROZEN = "INSERT INTO frozen VALUES (?, ?, ?)"
+INSERT_CANDIDATE = "INSERT INTO candidate VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
+INSERT_REEVALUATION = "INSERT INTO reevaluation VALUES (?, ?, ?, ?, ?, ?)"
+_FROZEN = "SELECT key, text, crc32 FROM frozen ORDER BY key"
+
+_FrozenRow = tuple[str, str, int]
 _Row = tuple[int, int, bytes, bytes, bytes, int, bytes, int]
 _ReevaluationRow = tuple[int, bytes, bytes, int, bytes, int]
 
@@ -118,6 +133,12 @@ def check_pages(connection: sqlite3.Connection, path: Path) -> None:
         raise corrupt(path, " ".join(str(found).split()))
 
 
+def rows_of_frozen(inputs: Mapping[str, str]) -> Iterator[_FrozenRow]:
+    """Return the rows of all frozen texts of a store."""
+    for place, (key, text) in enumerate(sorted(inputs.items())):
+        yield key, text, checksum(place, len(inputs), key, text)
+
+
 def rows_of_generation(
     generation: int, first_number: int, values: Floats, evaluation: Evaluation
 ) -> Iterator[_Row]:
@@ -125,7 +146,8 @@ def rows_of_generation(
     for row, parameters in enumerate(values):
         blobs = (parameters.astype("<f8").tobytes(), *outcome_blobs(evaluation, row))
         n_rides = len(evaluation.rides[row])
-        yield first_number + row, generation, *blobs[:3], n_rides, blobs[3], checksum(*blobs)
+        held = (first_number + row, generation, *blobs[:3], n_rides, blobs[3])
+        yield *held, checksum(*held)
 
 
 def rows_of_reevaluation(
@@ -134,8 +156,8 @@ def rows_of_reevaluation(
     """Return the rows of candidates that were ridden again."""
     for row, number in enumerate(numbers.tolist()):
         blobs = outcome_blobs(evaluation, row)
-        n_rides = len(evaluation.rides[row])
-        yield number, *blobs[:2], n_rides, blobs[2], checksum(*blobs)
+        held = (number, *blobs[:2], len(evaluation.rides[row]), blobs[2])
+        yield *held, checksum(*held)
 
 
 def outcome_blobs(evaluation: Evaluation, row: int) -> tuple[bytes, bytes, bytes]:
@@ -147,9 +169,57 @@ def outcome_blobs(evaluation: Evaluation, row: int) -> tuple[bytes, bytes, bytes
     )
 
 
-def read_frozen(connection: sqlite3.Connection) -> dict[str, str]:
-    """Return the frozen texts by key."""
-    return dict(connection.execute("SELECT key, text FROM frozen ORDER BY key"))
+def read_frozen(connection: sqlite3.Connection, path: Path) -> dict[str, str]:
+    """Return the frozen texts by key, checked.
+
+    Raises
+    ------
+    UserInputError
+        Damaged: a text is missing or does not match its checksum.
+    """
+    rows: list[_FrozenRow] = connection.execute(_FROZEN).fetchall()
+    for place, (key, text, crc32) in enumerate(rows):
+        if checksum(place, len(rows), key, text) != crc32:
+            raise corrupt(path, "what it was started with does not match its checksum")
+    return {key: text for key, text, _ in rows}
+
+
+def candidate_rows(connection: sqlite3.Connection) -> Iterator[_Row]:
+    """Yield the rows of candidates as they lie in the file, in number order."""
+    yield from connection.execute(f"{_CANDIDATES} ORDER BY number")
+
+
+def reevaluation_rows(connection: sqlite3.Connection) -> Iterator[_ReevaluationRow]:
+    """Yield the rows of candidates that were ridden again as they lie in the file."""
+    yield from connection.execute(f"{_REEVALUATIONS} ORDER BY number")
+
+
+def fault_of_row(row: Sequence[Any], first: Sequence[Any]) -> str | None:
+    """Return what is wrong with a row by itself; None where nothing is.
+
+    Parameters
+    ----------
+    row : sequence
+        A candidate's or a re-evaluation's.
+    first : sequence
+        The first row of the same table, whose lengths all others have.
+    """
+    if checksum(*row[:-1]) != row[-1]:
+        return "does not match its checksum"
+    if _lengths(row) != _lengths(first):
+        return "has another shape than the first"
+    return None
+
+
+def _lengths(row: Sequence[Any]) -> list[int]:
+    """Return the lengths of a row's blobs, and its number of rides."""
+    return [len(field) for field in row if isinstance(field, bytes)] + [row[-3]]
+
+
+def population_of(frozen: Mapping[str, str], rows: Sequence[_Row]) -> int:
+    """Return how many candidates a generation of a store has."""
+    written = frozen.get(POPULATION, "")
+    return int(written) if written else max(1, sum(row[1] == 0 for row in rows))
 
 
 def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
@@ -158,32 +228,39 @@ def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
     Raises
     ------
     UserInputError
-        Damaged: a row is missing, has lost its length or its checksum.
+        Damaged: a row is missing, has another shape than the first or does not match its checksum,
+        or the rows are not whole generations.
     """
-    rows: list[_Row] = connection.execute(
-        "SELECT number, generation, parameters, objectives, constraints, n_rides, rides, crc32"
-        " FROM candidate ORDER BY number"
-    ).fetchall()
-    for expected, (number, _, *blobs, n_rides, rides, crc32) in enumerate(rows):
-        if number != expected:
+    frozen = read_frozen(connection, path)
+    rows = list(candidate_rows(connection))
+    for expected, row in enumerate(rows):
+        if row[0] != expected:
             raise corrupt(path, f"candidate {expected} is missing")
-        shape = [len(blob) for blob in (*blobs, rides)], n_rides
-        if expected == 0:
-            first_shape = shape
-        if shape != first_shape or checksum(*blobs, rides) != crc32:
-            raise corrupt(path, f"candidate {number} does not match its checksum")
+        if fault := fault_of_row(row, rows[0]):
+            raise corrupt(path, f"candidate {expected} {fault}")
+    generations = np.array([row[1] for row in rows], dtype=np.int64)
+    refuse_broken_generations(path, generations, population=population_of(frozen, rows))
     history = History(
         values=stacked([row[2] for row in rows]),
         objectives=stacked([row[3] for row in rows]),
         constraints=stacked([row[4] for row in rows]),
     )
     return Table(
-        frozen=read_frozen(connection),
-        generations=np.array([row[1] for row in rows], dtype=np.int64),
+        frozen=frozen,
+        generations=generations,
         history=history,
         rides=rides_of([row[6] for row in rows], rows[0][5] if rows else 0),
         reevaluation=read_reevaluation(connection, path),
     )
+
+
+def refuse_broken_generations(
+    path: Path, generations: NDArray[np.int64], *, population: int
+) -> None:
+    """Raise a `UserInputError` unless generations of candidates follow each other, all whole."""
+    expected = np.arange(len(generations)) // population
+    if len(expected) % population or not np.array_equal(generations, expected):
+        raise corrupt(path, f"its rows are not generations of {population}")
 
 
 def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluation:
@@ -192,20 +269,17 @@ def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluatio
     Raises
     ------
     UserInputError
-        Damaged: a row has lost its length or its checksum.
+        Damaged: a row has another shape than the first, does not match its checksum or is of no
+        candidate.
     """
-    rows: list[_ReevaluationRow] = connection.execute(
-        "SELECT number, objectives, constraints, n_rides, rides, crc32"
-        " FROM reevaluation ORDER BY number"
-    ).fetchall()
-    for number, *blobs, n_rides, rides, crc32 in rows:
-        shape = [len(blob) for blob in (*blobs, rides)], n_rides
-        if number == rows[0][0]:
-            first_shape = shape
-        if shape != first_shape or checksum(*blobs, rides) != crc32:
-            raise corrupt(
-                path, f"the re-evaluation of candidate {number} does not match its checksum"
-            )
+    rows = list(reevaluation_rows(connection))
+    n_candidates = connection.execute("SELECT count(*) FROM candidate").fetchone()[0]
+    for row in rows:
+        fault = fault_of_row(row, rows[0])
+        if fault is None and not 0 <= row[0] < n_candidates:
+            fault = "is of no candidate"
+        if fault:
+            raise corrupt(path, f"the re-evaluation of candidate {row[0]} {fault}")
     return Reevaluation(
         numbers=np.array([row[0] for row in rows], dtype=np.int64),
         evaluation=Evaluation(
@@ -229,6 +303,11 @@ def stacked(blobs: list[bytes]) -> Floats:
     return np.frombuffer(b"".join(blobs), "<f8").reshape(len(blobs), n_columns).astype(np.float64)
 
 
-def checksum(*blobs: bytes) -> int:
-    """Return the CRC-32 over blobs, in their order."""
-    return zlib.crc32(b"".join(blobs))
+def checksum(*fields: object) -> int:
+    """Return the CRC-32 over fields in their order, each with its type and length."""
+    crc32 = 0
+    for field in fields:
+        raw = field if isinstance(field, bytes) else str(field).encode()
+        crc32 = zlib.crc32(f"{type(field).__name__} {len(raw)} ".encode(), crc32)
+        crc32 = zlib.crc32(raw, crc32)
+    return crc32

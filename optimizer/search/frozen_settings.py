@@ -11,6 +11,7 @@ from optimizer.search.plan import Plan
 METHOD = "generations-8"
 
 WEIGHTS = "search.weights"
+POPULATION = "search.population"
 
 
 def method_inputs() -> dict[str, str]:
@@ -40,7 +41,7 @@ def search_inputs(plan: Plan) -> dict[str, str]:
         ),
         "search.start": json.dumps(plan.start.tolist()),
         "search.n_objectives": str(plan.n_objectives),
-        "search.population": str(plan.population),
+        POPULATION: str(plan.population),
         "search.seed": str(plan.seed),
         WEIGHTS: weights_text(plan.weights),
         "search.composition": plan.composite.name,

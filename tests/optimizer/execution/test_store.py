@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from optimizer.base.errors import UserInputError
-from optimizer.execution.store import Store, read_table
+from optimizer.execution.store import Store, read_table, started_with
 from optimizer.execution.store_format import rows_of_generation
 from optimizer.search.evaluation import Evaluation
 
@@ -133,6 +133,80 @@ def test_a_lock_file_left_behind_does_not_keep_anyone_out(path):
     _filled(path)
 
 
+def _second_store(path):
+    """Open a store that a run has open already, as where its lock file was deleted by hand."""
+    path.with_name(path.name + ".lock").unlink()
+    return Store(path)
+
+
+def test_of_two_runs_without_a_lock_the_slower_one_stops_and_nothing_is_damaged(path):
+    with Store(path) as first, _second_store(path) as second:
+        for store in (first, second):
+            store.freeze({"study": "one"})
+            assert len(store.history(population=POPULATION)) == 0
+        first.append(0, *_generation(0))
+
+        message = _refusal(second.append, 0, *_generation(0))
+        first.append(1, *_generation(1))
+
+    assert "another run uses this study too and has stored generation 0" in message
+    assert read_table(path).generations.tolist() == [0] * 4 + [1] * 4
+
+
+def test_a_generation_is_not_appended_before_the_one_before_it(path):
+    with Store(path) as store:
+        store.append(0, *_generation(0))
+
+        _refusal(store.append, 2, *_generation(2))
+
+    assert read_table(path).generations.tolist() == [0] * 4
+
+
+def test_of_two_runs_without_a_lock_only_one_stores_a_reevaluation(path):
+    _filled(path)
+    numbers = np.array([2, 5, 7, 10])
+    with Store(path) as first, _second_store(path) as second:
+        first.append_reevaluation(numbers, _generation(60)[1])
+
+        message = _refusal(second.append_reevaluation, numbers, _generation(60)[1])
+
+    assert "has stored the re-evaluation of candidate 2" in message
+    assert read_table(path).reevaluation.numbers.tolist() == numbers.tolist()
+
+
+def test_a_run_stops_where_a_second_one_has_frozen_other_inputs(path):
+    with Store(path) as first, _second_store(path) as second:
+        first.freeze({"study": "one"})
+        second.freeze({"study": "two"})
+
+        message = _refusal(first.append, 0, *_generation(0))
+        second.append(0, *_generation(0))
+
+    assert "another run uses this study too and has stored other inputs" in message
+    assert read_table(path).frozen == {"study": "two"}
+
+
+@pytest.mark.parametrize("replaced", [False, True])
+def test_a_store_that_is_deleted_during_a_run_is_missed_at_the_next_generation(path, replaced):
+    store = Store(path)
+    store.append(0, *_generation(0))
+    path.rename(path.with_name("moved.sqlite"))
+    if replaced:
+        path.touch()
+
+    assert "deleted, moved or replaced" in _refusal(store.append, 1, *_generation(1))
+    store.close()
+
+
+def test_a_store_that_is_deleted_after_the_last_generation_is_missed_at_the_end(path):
+    def run():
+        with Store(path) as store:
+            store.append(0, *_generation(0))
+            path.unlink()
+
+    assert "deleted, moved or replaced" in _refusal(run)
+
+
 def test_a_closed_store_leaves_no_log_behind(path):
     _filled(path)
 
@@ -165,7 +239,7 @@ def test_another_programs_sqlite_file_is_refused_and_kept(path):
 
 
 @pytest.mark.parametrize(
-    ("other", "advice"), [(7, "update this program"), (5, "go on with the program that wrote it")]
+    ("other", "advice"), [(8, "update this program"), (6, "go on with the program that wrote it")]
 )
 def test_another_version_is_refused_with_both_versions_and_what_to_do(path, other, advice):
     _filled(path)
@@ -173,7 +247,7 @@ def test_another_version_is_refused_with_both_versions_and_what_to_do(path, othe
 
     for call in (Store, read_table):
         said = _refusal(call, path)
-        assert f"a study store of version {other}, this program reads version 6" in said
+        assert f"a study store of version {other}, this program reads version 7" in said
         assert advice in said
 
 
@@ -299,6 +373,55 @@ def test_a_log_torn_in_a_reevaluation_leaves_whole_batches_of_it(path, tmp_path)
     assert all(count % POPULATION == 0 for count in counts)
 
 
+@pytest.mark.parametrize(
+    "statements",
+    [
+        # Rows under each other's numbers, whose numbers are whole all the same.
+        [
+            "UPDATE candidate SET number = -1 WHERE number = 5",
+            "UPDATE candidate SET number = 5 WHERE number = 6",
+            "UPDATE candidate SET number = 6 WHERE number = -1",
+        ],
+        ["UPDATE candidate SET generation = 2 WHERE number = 5"],
+        ["UPDATE candidate SET n_rides = 6 WHERE number = 5"],
+        ["UPDATE candidate SET n_rides = 9"],  # all alike
+        ["UPDATE candidate SET rides = 'none' WHERE number = 5"],
+        ["UPDATE candidate SET n_rides = 'three' WHERE number = 5"],
+        ["UPDATE candidate SET crc32 = 'none' WHERE number = 5"],
+    ],
+)
+def test_what_is_whole_but_out_of_its_place_or_of_another_type_is_found(path, statements):
+    _filled(path)
+    _edit(path, *statements)
+
+    message = _refusal(read_table, path)
+
+    assert "the study store is damaged (candidate" in message
+    assert "does not match its checksum" in message
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE frozen SET text = 'one = 3' WHERE key = 'study'",
+        "UPDATE frozen SET key = 'studx' WHERE key = 'study'",
+        "UPDATE frozen SET text = CAST(x'ff' AS TEXT) WHERE key = 'study'",
+        "DELETE FROM frozen WHERE key = 'seed'",
+    ],
+)
+def test_a_flipped_or_missing_input_is_found_and_not_taken_for_another_study(path, statement):
+    inputs = {"study": "one = 1", "seed": "4"}
+    with Store(path) as store:
+        store.freeze(inputs)
+        store.append(0, *_generation(0))
+    _edit(path, statement)
+
+    assert "the study store is damaged" in _refusal(read_table, path)
+    assert "the study store is damaged" in _refusal(started_with, path, "study")
+    with Store(path) as store:
+        assert "the study store is damaged" in _refusal(store.freeze, inputs)
+
+
 def _reevaluated(path):
     _filled(path)
     with Store(path) as store:
@@ -324,6 +447,27 @@ def test_a_reevaluation_of_another_shape_is_found(path):
     _edit(path, "UPDATE reevaluation SET n_rides = 2 WHERE number = 7")
 
     assert "the re-evaluation of candidate 7 does not match" in _refusal(read_table, path)
+
+
+@pytest.mark.parametrize(
+    ("statement", "expected"),
+    [
+        ("UPDATE reevaluation SET number = 8 WHERE number = 7", "of candidate 8 does not match"),
+        ("UPDATE reevaluation SET number = 70 WHERE number = 7", "of candidate 70 does not match"),
+    ],
+)
+def test_a_reevaluation_under_another_number_is_found(path, statement, expected):
+    _reevaluated(path)
+    _edit(path, statement)
+
+    assert expected in _refusal(read_table, path)
+
+
+def test_a_reevaluation_of_a_candidate_that_is_gone_is_found(path):
+    _reevaluated(path)
+    _edit(path, "DELETE FROM candidate WHERE number >= 8")
+
+    assert "re-evaluation of candidate 10 is of no candidate" in _refusal(read_table, path)
 
 
 def _n_schema(path):
