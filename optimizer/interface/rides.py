@@ -157,16 +157,22 @@ def traces(
     ValueError
         `every_ms` is below 1.
     """
-    ridden = _ride_of(study, course=course, rider=rider)
+    ridden = ride_of(study, f"{course}/{rider}")
     return trace_table(trace(profile_to_array(profile), ridden, every_steps=every_ms))
 
 
-def _ride_of(study: Study, *, course: str, rider: str) -> Ride:
-    wanted = f"{course}/{rider}"
+def ride_of(study: Study, name: str) -> Ride:
+    """Return the ride of a study of that name, course/rider, on the noise of `ride`.
+
+    Raises
+    ------
+    RideError
+        The study has no such ride.
+    """
     for ride in study.rides:
-        if ride.name == wanted:
+        if ride.name == name:
             return ride_on_fresh_noise(study, ride)
-    like = nearest(wanted, [ride.name for ride in study.rides])
+    like = nearest(name, [ride.name for ride in study.rides])
     raise RideError(
-        f"{study.folder}: the study has no ride {wanted!r} (course/rider); the nearest is {like!r}"
+        f"{study.folder}: the study has no ride {name!r} (course/rider); the nearest is {like!r}"
     )

@@ -1,9 +1,12 @@
 """Commands that look at a study's results, and ride one profile."""
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from optimizer.base.atomic_files import refuse_existing
+from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Jobs, OnDevice, Profile, Which, completing
@@ -93,6 +96,15 @@ def ride(
         ),
     ] = None,
     profile: Profile = None,
+    film: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Film one ride beside the baseline, .gif or .mp4."),
+    ] = None,
+    filmed: Annotated[
+        str | None,
+        typer.Option(metavar="RIDE", help="Ride to film; default: the nearest to a nose-down."),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Replace the film.")] = False,
     jobs: Jobs = None,
     device: OnDevice = None,
     as_json: AsJson = False,
@@ -100,10 +112,14 @@ def ride(
     """Simulate one profile on every ride of a study.
 
     It is the baseline, unless another is named. Prints tables of rides and nose-down rates and
-    writes nothing. JSON holds the rides.
+    writes nothing but a film that is asked for. JSON holds the rides.
 
-    Example: levelgain ride my_board --profile exports/candidate_12.toml
+    Example: levelgain ride my_board --candidate balanced --film ride.gif
     """
+    if filmed is not None and film is None:
+        raise UserInputError("--filmed names the ride of a film; name its file too, with --film")
+    if film is not None and not force:
+        refuse_existing([film], advice="give --force to replace it, or name another file")
     with loading():
         from objectives import OBJECTIVES
         from optimizer.analysis.candidate import failures
@@ -115,20 +131,30 @@ def ride(
         from optimizer.cli.stages_view import StagesView
         from optimizer.execution.devices import on_device
         from optimizer.execution.hard_rides import with_hard_rides
-        from optimizer.interface.rides import compare
+        from optimizer.interface.rides import compare, ride_of
         from optimizer.interface.studies import load_study
-        from plant.description.profile_array import array_to_profile
+        from optimizer.reports.film.film_file import film_of, refuse_film, write_film
+        from plant.description.profile_array import array_to_profile, profile_to_array
 
+    if film is not None:
+        refuse_film(film)
     out = console(as_json=as_json)
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = on_device(load_study(folder), device)
+        to_film = None if filmed is None else ride_of(study, filmed)
         values, called, _ = selected_profile(study, candidate, profile)
         study = with_hard_rides(study, n_jobs=jobs, stages=stages)
         stages.begin("riding")
         # One simulation gives both the rides and the scores.
         found = compare(study, {called: array_to_profile(values)}, jobs=jobs)
-    table = ride_columns(rides_table(study, found.rides[0]))
+        rides = rides_table(study, found.rides[0])
+        if film is not None:
+            to_film = to_film or ride_of(study, rides.nlargest(1, "nose_down_risk")["ride"].item())
+            profiles = {called: values, "the baseline": profile_to_array(study.baseline)}
+            stages.begin("drawing the film")
+            write_film(film_of(profiles, to_film), film, advance=stages.reach)
+    table = ride_columns(rides)
     if as_json:
         print_json(table.to_dict(orient="records"))
         return
@@ -142,3 +168,5 @@ def ride(
     out.print(f"\n{called}: {scores}")
     for failed in failures(found.constraints[0]):
         out.print(f"FAILS: {failed}")
+    if film is not None and to_film is not None:
+        out.print(f"\n{film} shows {to_film.name}.")
