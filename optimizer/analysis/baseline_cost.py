@@ -6,7 +6,7 @@ from objectives import OBJECTIVES, ScoreRules, outcome_codes, score, weighted_co
 from objectives.ride_scores import ended_early
 from optimizer.base.errors import StudyFileError
 from optimizer.study.study import Study
-from plant.arrays import Floats
+from plant.arrays import Floats, Indices
 from plant.description.profile_array import profile_to_array
 
 
@@ -53,10 +53,23 @@ def compared_baseline(study: Study, fresh: Floats, searched: Floats, rules: Scor
     -------
     (objective,) float64
     """
-    lost, lost_before = ended_early(outcome_codes(np.stack([fresh, searched])))
-    only_here = lost & ~lost_before
-    only_here[len(rules.ride_weight) :] = False  # a hard ride that is lost is counted, not fined
-    columns = np.where(only_here[:, np.newaxis], searched, fresh)
+    columns = fresh.copy()
+    only_here = lost_on_fresh_noise(fresh, searched, n_rides=len(rules.ride_weight))
+    columns[only_here] = searched[only_here]
     baseline = profile_to_array(study.baseline)
     objectives: Floats = score(columns[np.newaxis], baseline[np.newaxis], rules).objectives[0]
     return objectives
+
+
+def lost_on_fresh_noise(fresh: Floats, searched: Floats, *, n_rides: int) -> Indices:
+    """Return the places of the study's rides that end early on fresh noise alone, (place,).
+
+    Parameters
+    ----------
+    fresh, searched : (ride, column) float64
+        What a profile rode in the re-evaluation and in the search.
+    n_rides : int
+        So many of them are the study's own. A hard ride that is lost is counted, not fined.
+    """
+    lost, lost_before = ended_early(outcome_codes(np.stack([fresh, searched])[:, :n_rides]))
+    return np.flatnonzero(lost & ~lost_before)

@@ -4,6 +4,7 @@ import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.candidate import study_as_scored
+from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -25,7 +26,8 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     Returns
     -------
     dict of str to DataFrame
-        "objectives" and "parameters" stand beside the baseline's; "nose_down_rates" are over all
+        "objectives" and "parameters" stand beside the baseline's, on the candidate's noise; see
+        `optimizer.analysis.candidate_numbers`. "nose_down_rates" are over all
         riders and for each; "handling" is for the lightest and the heaviest; "constraints" are met
         at 0 or below; "worst_rides" are those nearest to a nose-down, the nearest first.
     """
@@ -57,13 +59,14 @@ def _parameters(results: Results, number: int) -> pd.DataFrame:
 
 
 def _against_baseline(results: Results, number: int) -> pd.DataFrame:
-    objectives, baseline = results.history.objectives[number], results.baseline_beside(number)
+    found = candidate_numbers(results, number)
     return pd.DataFrame(
         {
             "objective": OBJECTIVES,
-            "value": objectives,
-            "baseline": baseline,
-            "change_percent": 100.0 * (objectives / baseline - 1.0),
+            "value": found.objectives,
+            "baseline": found.baseline,
+            "compared_with": found.compared_with,
+            "change_percent": found.change_percent,
         }
     )
 

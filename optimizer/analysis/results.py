@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS
 from objectives.descriptors import describe
 from objectives.score import handling_of
-from optimizer.analysis.baseline_cost import compared_baseline, study_cost
+from optimizer.analysis.baseline_cost import compared_baseline, lost_on_fresh_noise, study_cost
 from optimizer.analysis.picks import named_picks
 from optimizer.base.errors import CandidateError, NotStartedError, StoreError
 from optimizer.base.pick_names import PICKS
@@ -57,6 +57,9 @@ class Results:
     baselines : (2, objective) float64
         Objectives of the baseline with which candidates are compared: as searched, and in the
         re-evaluation; see `optimizer.analysis.baseline_cost.compared_baseline`.
+    baseline_lost : tuple of str
+        Rides that the baseline loses on fresh noise alone; its objectives of comparison take them
+        as ridden in the search.
     weighted_cost : (candidate,) float64
         Against the baseline on the same noise, which costs 1, or more if it lost a ride on fresh
         noise; NaN where the objectives are.
@@ -78,6 +81,7 @@ class Results:
     hard: Floats
     descriptors: Floats
     baselines: Floats
+    baseline_lost: tuple[str, ...]
     weighted_cost: Floats
     violation: Floats
     feasible: Flags
@@ -112,11 +116,6 @@ class Results:
         estimated.
         """
         return np.asarray(~self.rejected_early & not_ridden(self.hard).all(axis=1))
-
-    def baseline_beside(self, number: int) -> Floats:
-        """Return the objectives of the baseline with which a candidate is compared."""
-        beside: Floats = self.baselines[int(self.reevaluated[number])]
-        return beside
 
     def ride_column(self, name: str, number: int) -> Floats:
         """Return one column of a candidate's rides, (ride,)."""
@@ -168,6 +167,7 @@ def gathered(study: Study, table: Table) -> Results:
         again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
     baselines = _baselines(study, table, reevaluated=reevaluated, fresh=all_rides[BASELINE])
+    lost = lost_on_fresh_noise(all_rides[BASELINE], table.rides[BASELINE], n_rides=len(study.rides))
     cost = study_cost(study, searched.objectives, baseline=baselines[0])
     if reevaluated.any():
         cost[reevaluated] = study_cost(
@@ -191,6 +191,7 @@ def gathered(study: Study, table: Table) -> Results:
             rules,
         ),
         baselines=baselines,
+        baseline_lost=tuple(study.rides[place].name for place in lost),
         weighted_cost=cost,
         violation=violation(history.constraints),
         feasible=pareto.feasible(history.constraints),

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.baseline_cost import study_cost
 from optimizer.analysis.candidate import study_as_scored
+from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from plant.arrays import Floats
@@ -84,7 +85,8 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
     scores, _ = ride_portfolio(
         study, whole_profiles(study, rows), rules=rules_of(study), n_jobs=n_jobs
     )
-    cost = study_cost(study, scores.objectives, baseline=results.baseline_beside(number))
+    compared_with = candidate_numbers(results, number).compared_with
+    cost = study_cost(study, scores.objectives, baseline=compared_with)
     shape = (2, space.n_parameters)
     return Sensitivity(
         names=space.names,

@@ -32,6 +32,12 @@ def on_fresh_noise(study: Study) -> Study:
     return dataclasses.replace(with_noise(other, _REEVALUATION), on_search_noise=False)
 
 
+def own_rides_on_fresh_noise(study: Study) -> Study:
+    """Return a study with other noise and no hard rides, which asks its limits without a margin."""
+    rides = tuple(ride_on_fresh_noise(study, ride) for ride in study.rides)
+    return dataclasses.replace(study, rides=rides, hard=None, on_search_noise=False)
+
+
 def ride_on_fresh_noise(study: Study, ride: Ride) -> Ride:
     """Return a ride of a study as it is in `on_fresh_noise`."""
     return _reseeded(study, ride, _REEVALUATION)

@@ -15,6 +15,7 @@ from optimizer.analysis.candidate import (
     failures_of,
     study_as_scored,
 )
+from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -45,6 +46,7 @@ _SUFFIX = {"toml": ".toml", "json": ".json", "c": ".h"}
 def content(results: Results, number: int) -> dict[str, Any]:
     """Return everything an export says, as plain values with units in the names."""
     study, history = results.study, results.history
+    numbers = candidate_numbers(results, number)
     profile = array_to_profile(candidate_profile(results, number))
     return {
         "cautions": list(CAUTIONS),
@@ -55,14 +57,16 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "feasible": bool(results.feasible[number]),
             "failed_constraints": failures_of(results, number),
             "parameters_at_bounds": bound_marks(results, number),
-            "weighted_cost_ratio": float(results.weighted_cost[number]),
+            "weighted_cost_ratio": numbers.weighted_cost,
+            "ridden_on": numbers.noise,
         },
-        "objectives": _named(OBJECTIVES, history.objectives[number]),
+        "objectives": _named(OBJECTIVES, numbers.objectives),
         "nose_down_rates": nose_down_rates(
             study_as_scored(results, number), results.hard[number]
         ).to_dict(orient="records"),
         "handling": handling_tables(results, [number])[0].to_dict(orient="records"),
-        "baseline_objectives": _named(OBJECTIVES, results.baseline_beside(number)),
+        "baseline_objectives": _named(OBJECTIVES, numbers.baseline),
+        "compared_with_objectives": _named(OBJECTIVES, numbers.compared_with),
         "constraints": _named(CONSTRAINT_NAMES, history.constraints[number]),
         "provenance": {
             "title": study.title,

@@ -1,6 +1,5 @@
 """Verdicts on rides: how many of them, on what was not tuned on or goes wrong, end early."""
 
-import dataclasses
 from collections import Counter
 from collections.abc import Sequence
 
@@ -10,6 +9,7 @@ from objectives.ride_scores import nose_down_risk, share_not_ridden
 from optimizer.analysis.candidate import failures, unfinished_rides
 from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.execution.reevaluation import own_rides_on_fresh_noise
 from optimizer.study.study import Study
 from optimizer.study.validation_settings import Fault
 from optimizer.validation.rides import held_out_rides, tolerance_rides
@@ -29,8 +29,8 @@ _ASKED_OF_ENDS = (
 
 
 def judge_own_rides(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
-    """Return the verdict on the study's own rides and constraints."""
-    study = dataclasses.replace(study, on_search_noise=False)
+    """Return the verdict on the study's own rides and constraints, on fresh noise."""
+    study = own_rides_on_fresh_noise(study)
     rules = rules_of(study, hard=False)
     scores, rides = ride_portfolio(study, profile[None, :], rules=rules, n_jobs=n_jobs)
     _, handling, _ = rules.parts(rides)

@@ -36,7 +36,7 @@ def front(
         from optimizer.analysis.table_filters import filtered, named_columns, sorted_by
         from optimizer.analysis.tables import candidates_table, front_table
         from optimizer.cli.console import console, print_json, print_table
-        from optimizer.cli.output.results import FRONT_COLUMNS
+        from optimizer.cli.output.results import FRONT_COLUMNS, print_comparison_note
         from optimizer.cli.read_study import read_study
 
     out = console(as_json=as_json)
@@ -49,9 +49,16 @@ def front(
     if not results.picks and not all_candidates:
         out.print("No candidate meets every constraint; see --all --sort violation_ratio.")
         return
-    columns = list(dict.fromkeys((*FRONT_COLUMNS, *named_columns(where or (), sort or ()))))
+    noise = ("reevaluated",) if all_candidates else ()
+    named = named_columns(where or (), sort or ())
+    columns = list(dict.fromkeys((*FRONT_COLUMNS, *noise, *named)))
     print_table(out, table[columns].head(limit))
     out.print(f"{min(limit, len(table))} of {len(table)} shown, of {len(results)} ridden.")
+    if all_candidates and results.reevaluated.any():
+        out.print(
+            "Re-evaluated candidates have their numbers on fresh noise, others in the search."
+        )
+    print_comparison_note(out, results)
 
 
 def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
@@ -62,6 +69,7 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     Example: levelgain show my_board balanced
     """
     with loading():
+        from optimizer.analysis.candidate_numbers import candidate_numbers
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.results import print_candidate, ride_columns
@@ -79,6 +87,7 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     print_json(
         {
             "number": number,
+            "ridden_on": candidate_numbers(results, number).noise,
             "rides_ridden": int(results.rides_ridden[number]),
             **{name: table.to_dict(orient="records") for name, table in tables.items()},
         }
@@ -111,8 +120,9 @@ def ride(
 ) -> None:
     """Simulate one profile on every ride of a study.
 
-    It is the baseline, unless another is named. Prints tables of rides and nose-down rates and
-    writes nothing but a film that is asked for. JSON holds the rides.
+    It is the baseline, unless another is named. The noise is that of the re-evaluation. Prints
+    tables of rides and nose-down rates and writes nothing but a film that is asked for. JSON holds
+    the rides.
 
     Example: levelgain ride my_board --candidate balanced --film ride.gif
     """
@@ -165,7 +175,7 @@ def ride(
     scores = ", ".join(
         f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
     )
-    out.print(f"\n{called}: {scores}")
+    out.print(f"\n{called}: {scores}, on the noise of the re-evaluation")
     for failed in failures(found.constraints[0]):
         out.print(f"FAILS: {failed}")
     if film is not None and to_film is not None:

@@ -45,6 +45,10 @@ def labelled_profiles(study: Study, texts: Sequence[str]) -> dict[str, Profile]:
 
 def print_comparison(out: Console, found: Comparison) -> None:
     """Print the tables of a comparison, and the rides that change most."""
+    out.print(
+        "All on fresh noise and the hard rides of the re-evaluation, as `levelgain show` has them"
+        " for re-evaluated candidates."
+    )
     print_table(out, found.scores)
     out.print()
     print_table(out, found.nose_down_rates[[*_rates_shown(found)]])

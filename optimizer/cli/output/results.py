@@ -10,6 +10,11 @@ from optimizer.analysis.candidate import (
     unfinished_rides,
     why_not_scored,
 )
+from optimizer.analysis.candidate_numbers import (
+    candidate_numbers,
+    comparison_in_words,
+    noise_in_words,
+)
 from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
@@ -27,19 +32,39 @@ _RIDE_COLUMNS = (
 )
 
 
+def print_comparison_note(out: Console, results: Results) -> None:
+    """Print what candidates are compared with, where the baseline itself measures other numbers."""
+    note = comparison_in_words(results)
+    if note:
+        out.print(note)
+
+
 def ride_columns(table: pd.DataFrame) -> pd.DataFrame:
     """Return the columns of a table of rides that fit a terminal."""
     return table[[*_RIDE_COLUMNS]]
 
 
+def _for_a_terminal(name: str, table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table of a candidate without the columns that say nothing more, or do not fit."""
+    if name == "worst_rides":
+        return ride_columns(table)
+    if name == "objectives" and table["baseline"].equals(table["compared_with"]):
+        return table.drop(columns="compared_with")
+    return table
+
+
 def print_candidate(out: Console, results: Results, number: int) -> None:
     """Print all tables of a candidate, what it fails and which parameters sit at an end."""
     names = ", ".join(results.pick_names(number)) or "no pick"
-    cost = results.weighted_cost[number]
+    cost = candidate_numbers(results, number).weighted_cost
     found = why_not_scored(results, number) or f"weighted cost {cost:.3f}"
-    out.print(f"Candidate {number} ({names}), {found}\n")
+    out.print(f"Candidate {number} ({names}), {found}")
+    out.print(noise_in_words(results, number))
+    if results.reevaluated[number]:
+        print_comparison_note(out, results)
+    out.print()
     for name, table in candidate_tables(results, number).items():
-        print_table(out, ride_columns(table) if name == "worst_rides" else table)
+        print_table(out, _for_a_terminal(name, table))
         if name == "nose_down_rates":
             out.print(objective_in_words(results.study))
         out.print()

@@ -8,6 +8,7 @@ from objectives import OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.results import Results, least_violating
 from optimizer.cli.console import print_table
+from optimizer.cli.output.results import print_comparison_note
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import ride_durations
 from optimizer.search.evaluation import BASELINE
@@ -25,6 +26,7 @@ def print_picks(out: Console, results: Results) -> None:
             " Nearest, by the sum of what is violated:"
         )
     print_table(out, picks_table(results))
+    print_comparison_note(out, results)
 
 
 def picks_table(results: Results) -> pd.DataFrame:

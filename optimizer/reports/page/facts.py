@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
 from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.candidate_numbers import baseline_objectives, comparison_in_words
 from optimizer.analysis.nose_down_rates import objective_in_words, rated_riders
 from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.provenance import model_digest
@@ -128,8 +129,11 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "n_feasible": int(results.feasible.sum()),
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
-        # A candidate is compared with the baseline on the same noise: as searched, or re-evaluated.
-        "baseline_objectives": results.baselines.tolist(),
+        # Each as searched, and in the re-evaluation: what the baseline measures, and what
+        # candidates are compared with, which costs 1.
+        "baseline_objectives": baseline_objectives(results).tolist(),
+        "compared_objectives": results.baselines.tolist(),
+        "comparison_note": comparison_in_words(results),
         "rows": rows,
         "columns": columns,
     }

@@ -6,9 +6,15 @@ import numpy as np
 import pytest
 
 from objectives import OBJECTIVES, RIDE_COLUMNS, score, weighted_cost
+from optimizer.analysis.candidate_numbers import candidate_numbers, comparison_in_words
+from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.results import gathered
+from optimizer.analysis.tables import candidates_table
+from optimizer.cli.output.run import picks_table
 from optimizer.execution.evaluate import rules_of
 from optimizer.execution.store import read_table
+from optimizer.reports.page.facts import candidate_facts
+from optimizer.reports.profile_export import content
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
@@ -79,3 +85,40 @@ def test_the_cost_of_a_reevaluated_candidate_is_against_the_baseline_on_the_same
     again = results.reevaluated
     expected = weighted_cost(results.history.objectives[again], results.baselines[1], weights)
     np.testing.assert_array_equal(results.weighted_cost[again], expected)
+
+
+def test_beside_a_candidate_stands_what_the_baseline_measures_and_what_it_is_compared_with(found):
+    study, table = found
+    ride = int(np.flatnonzero(~np.isnan(table.rides[BASELINE, :, 0]))[0])
+    results = gathered(study, lost(study, table, ride))
+
+    numbers = candidate_numbers(results, int(np.flatnonzero(results.on_front)[0]))
+
+    assert results.baseline_lost == (study.rides[ride].name,)
+    np.testing.assert_array_equal(numbers.baseline, results.history.objectives[BASELINE])
+    np.testing.assert_array_equal(numbers.compared_with, results.baselines[1])
+    assert study.rides[ride].name in comparison_in_words(results)
+
+
+def test_nothing_is_said_of_what_is_compared_where_the_baseline_loses_no_ride(found):
+    study, table = found
+
+    assert comparison_in_words(gathered(study, table)) == ""
+
+
+def test_the_baseline_has_the_same_numbers_in_every_table(found):
+    study, table = found
+    ride = int(np.flatnonzero(~np.isnan(table.rides[BASELINE, :, 0]))[0])
+    results = gathered(study, lost(study, table, ride))
+    number = int(np.flatnonzero(results.on_front)[0])
+    [row] = candidates_table(results)[list(OBJECTIVES)].iloc[[BASELINE]].to_numpy().tolist()
+
+    shown = candidate_tables(results, number)["objectives"]
+    exported = content(results, number)
+
+    assert shown["baseline"].tolist() == row
+    assert list(exported["baseline_objectives"].values()) == row
+    assert shown["compared_with"].tolist() == list(exported["compared_with_objectives"].values())
+    page = candidate_facts(results, np.array([BASELINE, number]))
+    assert page["baseline_objectives"][1] == row
+    assert picks_table(results)[list(OBJECTIVES)].to_numpy()[0].tolist() == row

@@ -154,10 +154,12 @@ const numberCell = (value) =>
   make("td", { class: "number" }, typeof value === "string" ? value : shownNumber(value));
 
 function objectives(study, state, row) {
-  const baseline = study.baseline_objectives[study.rows.reevaluated.values[row]];
+  const noise = study.rows.reevaluated.values[row];
+  const baseline = study.baseline_objectives[noise],
+    compared = study.compared_objectives[noise];
   const values = study.rows.objectives.row(row);
   const lines = study.objectives.map((name, place) => {
-    const change = 100 * (values[place] / baseline[place] - 1);
+    const change = 100 * (values[place] / compared[place] - 1);
     const said = Number.isNaN(change)
       ? "–"
       : `${change > 0 ? "▲ +" : "▼ "}${change.toFixed(1)} %`;
@@ -180,7 +182,9 @@ function objectives(study, state, row) {
       make("td"),
     ),
   );
-  return table(["", "This", "Baseline", "Change"], [...lines, ...more], "objectives");
+  const found = table(["", "This", "Baseline", "Change"], [...lines, ...more], "objectives");
+  if (!noise || !study.comparison_note) return found;
+  return make("div", {}, found, make("p", { class: "hint" }, study.comparison_note));
 }
 
 function rates(study, detail) {

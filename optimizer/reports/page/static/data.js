@@ -74,13 +74,13 @@ function openedDetails(details) {
   );
 }
 
-/** Return the weighted cost of a candidate: the baseline on the same noise has 1. */
+/** Return the weighted cost of a candidate: what it is compared with, on the same noise, has 1. */
 function weightedCost(study, weights, row) {
   const total = weights.reduce((sum, weight) => sum + weight, 0);
-  const baseline = study.baseline_objectives[study.rows.reevaluated.values[row]];
+  const compared = study.compared_objectives[study.rows.reevaluated.values[row]];
   const objectives = study.rows.objectives.row(row);
   return weights.reduce(
-    (sum, weight, place) => sum + objectives[place] * (weight / total / baseline[place]),
+    (sum, weight, place) => sum + objectives[place] * (weight / total / compared[place]),
     0,
   );
 }
