@@ -3,15 +3,13 @@
 import numpy as np
 
 from objectives import CONSTRAINT_NAMES
-from objectives.handling import must_be_finished
-from objectives.ride_scores import NOT_RIDDEN, outcome_codes
+from optimizer.analysis.constraint_facts import broken, facts_of_candidates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.search.space import at_bound
 from optimizer.study.study import Study
 from plant.arrays import Floats
-from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Ride
 
 _BOUND_TOLERANCE = 1e-3  # share of the searched range
@@ -39,35 +37,11 @@ def failed_constraints(constraints: Floats) -> dict[str, float]:
     }
 
 
-def failures(constraints: Floats) -> list[str]:
-    """Return the constraints of one candidate that are not met, in words."""
-    failed = failed_constraints(constraints).items()
-    return [f"{name} is violated by {value:.3g}" for name, value in failed]
-
-
 def failures_of(results: Results, number: int) -> list[str]:
     """Return the constraints that a candidate does not meet, in words, and what is not known."""
-    found = failures(results.history.constraints[number])
+    [facts] = facts_of_candidates(results, [number])
     unknown = why_not_scored(results, number)
-    unfinished = unfinished_rides(results.study, results.handling[number])
-    return [*found, *unfinished, *([unknown] if unknown else [])]
-
-
-def unfinished_rides(study: Study, handling: Floats) -> list[str]:
-    """Return in words which handling rides a profile does not finish, and why.
-
-    Parameters
-    ----------
-    study : Study
-    handling : (handling ride, column) float64
-        In the order of `objectives.RIDE_COLUMNS`.
-    """
-    [codes] = outcome_codes(handling[np.newaxis])
-    return [
-        f"{ride.name} is not finished: {Outcome(code).message}"
-        for ride, code in zip(study.handling, codes.tolist(), strict=True)
-        if code not in (NOT_RIDDEN, Outcome.RIDDEN) and must_be_finished(ride)
-    ]
+    return [*broken(facts), *([unknown] if unknown else [])]
 
 
 def why_not_scored(results: Results, number: int) -> str:

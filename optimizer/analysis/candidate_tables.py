@@ -2,9 +2,10 @@
 
 import pandas as pd
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from objectives import OBJECTIVES
 from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.candidate_numbers import candidate_numbers
+from optimizer.analysis.constraint_facts import constraints_table, facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -27,20 +28,18 @@ def candidate_tables(results: Results, number: int) -> dict[str, pd.DataFrame]:
     -------
     dict of str to DataFrame
         "objectives" and "parameters" stand beside the baseline's, on the candidate's noise; see
-        `optimizer.analysis.candidate_numbers`. "nose_down_rates" are over all
-        riders and for each; "handling" is for the lightest and the heaviest; "constraints" are met
-        at 0 or below; "worst_rides" are those nearest to a nose-down, the nearest first.
+        `optimizer.analysis.candidate_numbers`. "nose_down_rates" are over all riders and for each;
+        "handling" is for the lightest and the heaviest; "constraints" say what was found and what
+        is asked, and their value is met at 0 or below; "worst_rides" are those nearest to a
+        nose-down, the nearest first.
     """
-    constraints = pd.DataFrame(
-        {"constraint": CONSTRAINT_NAMES, "value": results.history.constraints[number]}
-    )
-    constraints["met"] = constraints["value"] <= 0.0
+    [facts] = facts_of_candidates(results, [number])
     return {
         "objectives": _against_baseline(results, number),
         "nose_down_rates": nose_down_rates(study_as_scored(results, number), results.hard[number]),
         "handling": handling_tables(results, [number])[0],
         "parameters": _parameters(results, number),
-        "constraints": constraints,
+        "constraints": constraints_table(facts),
         "worst_rides": _worst(results, number),
     }
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from objectives import OBJECTIVES, RIDE_COLUMNS, RIDE_COSTS
-from optimizer.analysis.candidate import failures
+from optimizer.analysis.constraint_facts import broken, constraint_facts
 from optimizer.analysis.handling_tables import handling_of_profiles
 from optimizer.analysis.nose_down_rates import rates_of_profiles
 from optimizer.execution.evaluate import ride_portfolio, rules_of
@@ -48,6 +48,8 @@ class Comparison:
         The same of the hard rides.
     handling : (profile, number, rider) float64
         See `objectives.handling.handling_numbers`.
+    fails : tuple of list of str
+        What each profile fails, in words.
     """
 
     study: Study
@@ -58,6 +60,7 @@ class Comparison:
     rides: Floats
     hard: Floats
     handling: Floats
+    fails: tuple[list[str], ...]
 
     def column(self, name: str) -> Floats:
         """Return one metric of every ride, (profile, ride)."""
@@ -70,7 +73,7 @@ class Comparison:
     @property
     def scores(self) -> pd.DataFrame:
         """Objectives of each profile and in words what it fails, one row each."""
-        failed = ["; ".join(failures(row)) or "none" for row in self.constraints]
+        failed = ["; ".join(found) or "none" for found in self.fails]
         columns = dict(zip(OBJECTIVES, self.objectives.T, strict=True))
         return pd.DataFrame({"profile": self.names, **columns, "fails": failed})
 
@@ -115,7 +118,11 @@ def compared(
     study = on_fresh_noise(with_hard_rides(study, n_jobs=n_jobs))
     rules = rules_of(study)
     scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
-    own, _, hard = rules.parts(rides)
+    own, measuring, hard = rules.parts(rides)
+    fails = [
+        broken(constraint_facts(study, *ridden, constraints=constraints, rules=rules))
+        for *ridden, constraints in zip(profiles, own, measuring, scores.constraints, strict=True)
+    ]
     return Comparison(
         study=study,
         names=tuple(names),
@@ -125,6 +132,7 @@ def compared(
         rides=own,
         hard=hard,
         handling=scores.handling,
+        fails=tuple(fails),
     )
 
 

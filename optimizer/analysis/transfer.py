@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.analysis.baseline_cost import study_cost
+from optimizer.analysis.constraint_facts import broken, constraint_facts
 from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of, searched_columns
 from optimizer.execution.store import Store
 from optimizer.execution.study_search import search_study, study_plan
@@ -42,8 +43,8 @@ class Distance:
     ----------
     objectives, best_objectives : (objective,) float64
         Of the transferred profile, and of the feasible candidate of least cost.
-    constraints : (constraint,) float64
-        Of the transferred profile.
+    fails : list of str
+        What the transferred profile fails, in words.
     cost, best_cost : float
         Weighted costs; the new study's baseline costs 1. `best_cost` is inf where no candidate is
         feasible.
@@ -55,7 +56,7 @@ class Distance:
 
     objectives: Floats
     best_objectives: Floats
-    constraints: Floats
+    fails: list[str]
     cost: float
     best_cost: float
     best: Floats
@@ -90,7 +91,11 @@ def distance_to_optimum(
     """
     study = dataclasses.replace(study, on_search_noise=False)
     rules = rules_of(study)
-    scores, _ = ride_portfolio(study, profile[None, :], rules=rules, n_jobs=n_jobs)
+    scores, rides = ride_portfolio(study, profile[None, :], rules=rules, n_jobs=n_jobs)
+    own, handling, _ = rules.parts(rides)
+    facts = constraint_facts(
+        study, profile, own[0], handling[0], constraints=scores.constraints[0], rules=rules
+    )
     columns = searched_columns(study)
     start = clip(study.space, profile[columns])
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "short.sqlite") as store:
@@ -113,7 +118,7 @@ def distance_to_optimum(
     return Distance(
         objectives=scores.objectives[0],
         best_objectives=history.objectives[number],
-        constraints=scores.constraints[0],
+        fails=broken(facts),
         cost=float(study_cost(study, scores.objectives, baseline=unit)[0]),
         best_cost=float(possible[number]),
         best=best,

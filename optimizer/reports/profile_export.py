@@ -8,7 +8,7 @@ import tomli_w
 from jinja2 import Environment, PackageLoader, StrictUndefined, TemplateError
 from jinja2.sandbox import SandboxedEnvironment
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from objectives import OBJECTIVES
 from optimizer.analysis.candidate import (
     bound_marks,
     candidate_profile,
@@ -16,6 +16,7 @@ from optimizer.analysis.candidate import (
     study_as_scored,
 )
 from optimizer.analysis.candidate_numbers import candidate_numbers
+from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -45,7 +46,7 @@ _SUFFIX = {"toml": ".toml", "json": ".json", "c": ".h"}
 
 def content(results: Results, number: int) -> dict[str, Any]:
     """Return everything an export says, as plain values with units in the names."""
-    study, history = results.study, results.history
+    study = results.study
     numbers = candidate_numbers(results, number)
     profile = array_to_profile(candidate_profile(results, number))
     return {
@@ -67,7 +68,10 @@ def content(results: Results, number: int) -> dict[str, Any]:
         "handling": handling_tables(results, [number])[0].to_dict(orient="records"),
         "baseline_objectives": _named(OBJECTIVES, numbers.baseline),
         "compared_with_objectives": _named(OBJECTIVES, numbers.compared_with),
-        "constraints": _named(CONSTRAINT_NAMES, history.constraints[number]),
+        "constraints": [
+            {**dataclasses.asdict(fact), "met": fact.met}
+            for fact in facts_of_candidates(results, [number])[0]
+        ],
         "provenance": {
             "title": study.title,
             "study_digest": study.digest,

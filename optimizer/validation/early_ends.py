@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from objectives.ride_scores import nose_down_risk, share_not_ridden
-from optimizer.analysis.candidate import failures, unfinished_rides
+from optimizer.analysis.constraint_facts import broken, constraint_facts
 from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.reevaluation import own_rides_on_fresh_noise
@@ -33,15 +33,19 @@ def judge_own_rides(study: Study, profile: Floats, *, n_jobs: int) -> Verdict:
     study = own_rides_on_fresh_noise(study)
     rules = rules_of(study, hard=False)
     scores, rides = ride_portfolio(study, profile[None, :], rules=rules, n_jobs=n_jobs)
-    _, handling, _ = rules.parts(rides)
-    failed = [*failures(scores.constraints[0]), *unfinished_rides(study, handling[0])]
+    own, handling, _ = rules.parts(rides)
+    failed = broken(
+        constraint_facts(
+            study, profile, own[0], handling[0], constraints=scores.constraints[0], rules=rules
+        )
+    )
     return Verdict(
         item="The study's own rides and constraints",
         grade=Grade.FAIL if failed else Grade.PASS,
         found="; ".join(failed) if failed else "every constraint is met",
         asked="every constraint of the study",
         change="choose another candidate of the front" if failed else "",
-        numbers={"constraints_failed": len(failures(scores.constraints[0]))},
+        numbers={"constraints_failed": len(failed)},
     )
 
 

@@ -132,7 +132,6 @@ def ride(
         refuse_existing([film], advice="give --force to replace it, or name another file")
     with loading():
         from objectives import OBJECTIVES
-        from optimizer.analysis.candidate import failures
         from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
         from optimizer.analysis.profile_source import selected_profile
         from optimizer.analysis.tables import rides_table
@@ -176,7 +175,7 @@ def ride(
         f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
     )
     out.print(f"\n{called}: {scores}, on the noise of the re-evaluation")
-    for failed in failures(found.constraints[0]):
+    for failed in found.fails[0]:
         out.print(f"FAILS: {failed}")
     if film is not None and to_film is not None:
         out.print(f"\n{film} shows {to_film.name}.")

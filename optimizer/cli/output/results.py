@@ -6,8 +6,7 @@ from rich.console import Console
 from objectives import OBJECTIVES, RIDE_COSTS
 from optimizer.analysis.candidate import (
     bound_marks,
-    failures,
-    unfinished_rides,
+    failures_of,
     why_not_scored,
 )
 from optimizer.analysis.candidate_numbers import (
@@ -50,6 +49,8 @@ def _for_a_terminal(name: str, table: pd.DataFrame) -> pd.DataFrame:
         return ride_columns(table)
     if name == "objectives" and table["baseline"].equals(table["compared_with"]):
         return table.drop(columns="compared_with")
+    if name == "constraints":
+        return table.drop(columns="value")
     return table
 
 
@@ -74,6 +75,5 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
             f"At an end of the searched range: {', '.join(marks)}. Widen search.bounds for"
             " these in a new study, or keep the end on purpose."
         )
-    unfinished = unfinished_rides(results.study, results.handling[number])
-    for failed in [*failures(results.history.constraints[number]), *unfinished]:
+    for failed in failures_of(results, number):
         out.print(f"FAILS: {failed}")

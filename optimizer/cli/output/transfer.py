@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from objectives import OBJECTIVES
-from optimizer.analysis.candidate import failures
 from optimizer.analysis.transfer import Distance
 from optimizer.base.cautions import CAUTIONS
 from optimizer.cli.console import print_table
@@ -34,7 +33,7 @@ def profile_text(sections: Mapping[str, Any], *, called: str, by: Scaling, found
         [
             *(f"# {caution}" for caution in CAUTIONS),
             f"# Transferred from {called}: currents times {by.current_ratio:.4g}.",
-            *(f"# FAILS: {line}" for line in failures(found.constraints)),
+            *(f"# FAILS: {line}" for line in found.fails),
             "",
             tomli_w.dumps({"profile": sections}),
         ]
@@ -77,7 +76,7 @@ def print_transfer(
         f" {by.radius_ratio:.3f}, moved mass {by.mass_ratio:.3f} times what they were."
     )
     out.print(_verdict(found))
-    for line in failures(found.constraints):
+    for line in found.fails:
         out.print(f"FAILS: {line}")
 
 
@@ -92,7 +91,7 @@ def transfer_facts(by: Scaling, found: Distance) -> dict[str, object]:
         "best_weighted_cost_ratio": found.best_cost,
         "objectives": dict(zip(OBJECTIVES, found.objectives.tolist(), strict=True)),
         "best_objectives": dict(zip(OBJECTIVES, found.best_objectives.tolist(), strict=True)),
-        "failed_constraints": failures(found.constraints),
+        "failed_constraints": found.fails,
         "searched_candidates": found.n_candidates,
     }
 

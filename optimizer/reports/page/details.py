@@ -13,12 +13,13 @@ from optimizer.analysis.candidate import (
     study_as_scored,
     worst_rides,
 )
+from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
+from optimizer.analysis.loop_words import GAIN_POINT_WORDS
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import Packed, packed, quantised
-from optimizer.reports.page.labels import GAIN_POINT_LABELS
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import trace
 from plant.linear.balance_loop import GAIN_POINTS, at_worst_speed, loop_gains, loop_margins
@@ -70,7 +71,12 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "curves": packed([stiffness_curve(row, _CURVE_DEG) for row in profiles], "f4"),
         "margins": packed(np.stack([*shown, *more], axis=-1), "f4"),
         "margin_riders": [names[rider] for rider in rules.riders],
-        "gain_points": [GAIN_POINT_LABELS[name] for name in GAIN_POINTS],
+        "gain_points": [GAIN_POINT_WORDS[name] for name in GAIN_POINTS],
+        # Of each candidate, what each constraint found, and what it asks.
+        "constraints": [
+            [[fact.found, fact.asked] for fact in facts]
+            for facts in facts_of_candidates(results, numbers)
+        ],
         "worst": {str(number): worst_places(results, number) for number in numbers},
     }
 

@@ -1,7 +1,6 @@
 """What the page calls each column, in words, with its unit."""
 
 from optimizer.reports.style import OBJECTIVE_LABELS, PICK_STYLE, RIDE_COST_LABELS
-from plant.linear.balance_loop import GAIN_POINTS
 
 LABELS = {
     **OBJECTIVE_LABELS,
@@ -40,10 +39,6 @@ CONSTRAINT_LABELS = {
     "handling_end": "no handling ride ends early",
     "handling": "handling as asked",
 }
-
-GAIN_POINT_LABELS = dict(
-    zip(GAIN_POINTS, ("near level", "beyond the inner band", "lifted on a hill"), strict=True)
-)
 
 _SYMBOLS = {"o": "circle", "s": "square", "^": "triangle-up", "v": "triangle-down", "D": "diamond"}
 

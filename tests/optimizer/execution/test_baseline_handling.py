@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from objectives import CONSTRAINT_NAMES
-from optimizer.analysis.candidate import unfinished_rides
+from optimizer.analysis.handling_words import unfinished_rides
 from optimizer.execution.baseline_handling import baseline_handling, not_compared
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.study.load import load_study
@@ -57,7 +57,7 @@ def test_a_profile_that_does_not_finish_a_handling_ride_fails_and_says_why(study
     scores, rides = ride_portfolio(study, profile, rules=rules)
 
     lines = unfinished_rides(study, rules.parts(rides)[1][0])
-    assert "handling_accelerate/smith_105 is not finished: the nose touched the ground" in lines
+    assert "handling_accelerate/smith_105 (the nose touched the ground)" in lines
     assert not any("lean_past_limit" in line for line in lines)
     [constraints] = scores.constraints
     assert constraints[CONSTRAINT_NAMES.index("handling_end")] == len(lines)

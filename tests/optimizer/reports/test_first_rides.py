@@ -198,5 +198,5 @@ def test_a_profile_that_fails_is_not_to_be_ridden(results):
         results, history=dataclasses.replace(results.history, constraints=constraints)
     )
 
-    assert "nose_down is violated by 0.3. Do not ride it" in plan_text(failing, 0)
+    assert "rides ended with the nose down; asked: none. Do not ride it" in plan_text(failing, 0)
     assert "FAILS" not in plan_text(failing, 1)
