@@ -4,15 +4,23 @@ import csv
 import io
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.analysis.results import Results
-from optimizer.base.atomic_files import make_folder, refuse_existing, write_whole
+from optimizer.base.atomic_files import (
+    make_folder,
+    make_public,
+    refuse_existing,
+    write_whole,
+    writing,
+)
 from optimizer.base.errors import UserInputError
 from optimizer.base.toml_io import Table, parse_toml
+from optimizer.base.unfinished import unfinished_folder
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.execution.ride_archive import Part, Ridden, inputs_of, versions_of, write_ridden
@@ -25,15 +33,15 @@ Numbers = NDArray[np.intp]
 
 _SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
 _NAMING = ("file", "mapping")  # keys of routes and logs
-# Of files that they may name.
-_KEPT = (".gpx", ".csv", ".npy", ".npz", ".asc", ".txt", ".parquet", ".mapping.toml")
 
 
 def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> int:
     """Make a new study folder from a study's results; return how many profiles it starts from.
 
-    The folder holds all that it needs: the study file, profiles to start from, and how they rode.
-    What of those rides holds for the new study is found out when it is run, after it was changed.
+    The folder holds all that it needs: the study file, the files inside the study's folder that it
+    names, profiles to start from, and how they rode. What of those rides holds for the new study is
+    found out when it is run, after it was changed. A file that is named by its whole path stays
+    where it is. The folder appears whole, so a fork that was killed can be repeated.
 
     Parameters
     ----------
@@ -47,39 +55,81 @@ def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> in
     Raises
     ------
     UserInputError
-        The folder holds a study already, the front is asked for and empty, or a file can not be
-        written.
+        The folder holds a study already, the front is asked for and empty, a file that the study
+        names lies outside its folder, or a file can not be written.
     """
     study = results.study
     written = parse_toml(study.text, path=study.folder / STUDY_FILE)
     start = _start_name(written, study.folder)
-    paths = [folder / name for name in (STUDY_FILE, start, RIDDEN_FILE)]
-    refuse_existing(paths, advice="name a new folder")
+    named = [
+        path
+        for path in sorted(set(_named_files(written)))
+        if path.as_posix() not in (start, RIDDEN_FILE) and _goes_along(path, study.folder, folder)
+    ]
+    tops = {STUDY_FILE, start, RIDDEN_FILE, *(path.parts[0] for path in named)}
+    refuse_existing([folder / name for name in sorted(tops)], advice="name a new folder")
     numbers = _taken(results, n_profiles)
     text = starting_from(study.text, path=folder / STUDY_FILE)
-    make_folder(folder)
-    beside = {path.name for path in study.folder.iterdir() if path.name.endswith(_KEPT)}
-    for name in sorted((beside | set(_named_files(written))) - {start, RIDDEN_FILE}):
-        if (study.folder / name).is_file():
-            make_folder((folder / name).parent)
-            write_whole(folder / name, (study.folder / name).read_bytes())
-    write_whole(folder / start, _start_table(results, numbers))
-    write_ridden(folder / RIDDEN_FILE, _ridden(results, np.append(BASELINE, numbers)))
-    write_whole(folder / STUDY_FILE, text)
+    with _appearing_whole(folder) as new:
+        for path in named:
+            write_whole(new / path, (study.folder / path).read_bytes())
+        write_whole(new / start, _start_table(results, numbers))
+        write_ridden(new / RIDDEN_FILE, _ridden(results, np.append(BASELINE, numbers)))
+        write_whole(new / STUDY_FILE, text)
     return len(numbers)
 
 
-def _named_files(written: Table) -> Iterator[str]:
-    """Yield the files inside a study's folder that its file names, or a log in it may need."""
+@contextmanager
+def _appearing_whole(folder: Path) -> Iterator[Path]:
+    """Give a folder to fill, whose content stands in the wanted folder after the block."""
+    there = folder.exists()
+    make_folder(folder if there else folder.parent)  # refuses a file of that name
+    with writing(folder), unfinished_folder(folder / STUDY_FILE if there else folder) as new:
+        yield new
+        if not there:
+            make_public(new)
+            new.replace(folder)
+            return
+        # Without its study file a folder is no study, so that comes last.
+        for entry in sorted(new.iterdir(), key=lambda path: path.name == STUDY_FILE):
+            entry.replace(folder / entry.name)
+
+
+def _named_files(written: Table) -> Iterator[Path]:
+    """Yield the paths that a study's file names, and the mappings that may lie beside them."""
     for key, value in written.items():
         for one in value if isinstance(value, list) else [value]:
             if isinstance(one, dict):
                 yield from _named_files(one)
-        if key not in _NAMING or not isinstance(value, str):
-            continue
-        path = Path(value)
-        if not path.is_absolute() and ".." not in path.parts:
-            yield from (path.as_posix(), mapping_beside(path).as_posix())
+        if key in _NAMING and isinstance(value, str):
+            yield from (Path(value), mapping_beside(Path(value)))
+
+
+def _goes_along(path: Path, old: Path, new: Path) -> bool:
+    """Say whether a named file is copied into the new folder; refuse what lies elsewhere.
+
+    Raises
+    ------
+    UserInputError
+        The path leads out of the study's folder, by ".." to another file than from the new folder,
+        or over a link.
+    """
+    place = old / path
+    if path.is_absolute() or not place.exists():
+        return False
+    if ".." in path.parts:
+        if place.resolve() == (new / path).resolve():
+            return False
+        raise UserInputError(
+            f"{old / STUDY_FILE}: names {path.as_posix()!r}, which seen from {new} is another file"
+            " or none; put the file beside study.toml, or name it by its whole path"
+        )
+    if not place.resolve().is_relative_to(old.resolve()):
+        raise UserInputError(
+            f"{place}: is a link out of the study's folder, and a fork does not follow it; put the"
+            " file itself there, or name it in study.toml by its whole path"
+        )
+    return place.is_file()
 
 
 def _start_name(written: Table, folder: Path) -> str:

@@ -74,8 +74,13 @@ def write_whole(path: Path, content: str | bytes) -> None:
     make_folder(path.parent)
     with writing(path), unfinished_file(path) as (handle, unfinished):
         _write_all(handle, payload)
-        unfinished.chmod(0o666 & ~_umask())
+        make_public(unfinished)
         unfinished.replace(path)
+
+
+def make_public(path: Path) -> None:
+    """Give a file or folder that was made for this user alone the permissions of any new one."""
+    path.chmod((0o777 if path.is_dir() else 0o666) & ~_umask())
 
 
 def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:

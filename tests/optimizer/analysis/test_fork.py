@@ -1,10 +1,12 @@
 """A new study starts from another's candidates, with whatever the user changes."""
 
 import dataclasses
+from unittest.mock import Mock
 
 import numpy as np
 import pytest
 
+from optimizer.analysis import fork as forking
 from optimizer.analysis.fork import fork, starting_from
 from optimizer.analysis.results import read_results
 from optimizer.base.errors import UserInputError
@@ -75,20 +77,110 @@ def test_a_start_file_of_another_name_is_replaced_under_that_name(old, tmp_path)
     assert len(load_study(tmp_path / "new").start) > 0
 
 
-def test_the_files_of_routes_and_logs_go_along(old, tmp_path):
-    with_files = tmp_path / "old"
-    with_files.mkdir()
-    store = "store.sqlite"
-    (with_files / store).write_bytes((old.study.folder / store).read_bytes())
-    named = {"hill.gpx", "ride.parquet", "ride.mapping.toml"}
-    for name in (*named, "notes.md"):
-        (with_files / name).write_text("x")
-    study = dataclasses.replace(old.study, folder=with_files)
+def elsewhere(old, folder, named=""):
+    """Return the results as if their study lay in another folder and named more files."""
+    (folder / "rides").mkdir(parents=True, exist_ok=True)
+    (folder / "store.sqlite").write_bytes((old.study.folder / "store.sqlite").read_bytes())
+    text = f"{old.study.text}[riding_day]\nroute = [{named}]\n" if named else old.study.text
+    study = dataclasses.replace(old.study, folder=folder, text=text)
+    return dataclasses.replace(old, study=study)
 
-    fork(dataclasses.replace(old, study=study), tmp_path / "new", n_profiles=5)
+
+def test_files_that_the_study_does_not_name_stay_behind(old, tmp_path):
+    results = elsewhere(old, tmp_path / "old", '{ file = "hill.gpx" }')
+    for name in ("hill.gpx", "other.gpx", "diary.txt", "notes.md"):
+        (tmp_path / "old" / name).write_text("x")
+
+    fork(results, tmp_path / "new", n_profiles=5)
 
     found = {path.name for path in (tmp_path / "new").iterdir()}
-    assert found == named | {"start.csv", "ridden.npz", "study.toml"}
+    assert found == {"hill.gpx", "start.csv", "ridden.npz", "study.toml"}
+
+
+@pytest.mark.parametrize("linked", ["rides/lane.gpx", "rides"])
+def test_a_link_out_of_the_folder_is_refused_and_nothing_is_written(old, tmp_path, linked):
+    results = elsewhere(old, tmp_path / "old", '{ file = "rides/lane.gpx" }')
+    (tmp_path / "private").mkdir()
+    (tmp_path / "private" / "lane.gpx").write_text("of somebody else")
+    if linked == "rides":
+        (tmp_path / "old" / "rides").rmdir()
+        (tmp_path / "old" / "rides").symlink_to(tmp_path / "private")
+    else:
+        (tmp_path / "old" / linked).symlink_to(tmp_path / "private" / "lane.gpx")
+
+    with pytest.raises(UserInputError, match=r"lane\.gpx: is a link out of the study's folder"):
+        fork(results, tmp_path / "new", n_profiles=5)
+    assert not (tmp_path / "new").exists()
+
+
+def test_a_link_within_the_folder_goes_along_as_content(old, tmp_path):
+    results = elsewhere(old, tmp_path / "old", '{ file = "lane.gpx" }')
+    (tmp_path / "old" / "rides" / "monday.gpx").write_text("track")
+    (tmp_path / "old" / "lane.gpx").symlink_to(tmp_path / "old" / "rides" / "monday.gpx")
+
+    fork(results, tmp_path / "new", n_profiles=5)
+
+    assert not (tmp_path / "new" / "lane.gpx").is_symlink()
+    assert (tmp_path / "new" / "lane.gpx").read_text() == "track"
+
+
+def test_a_path_up_is_refused_where_it_means_another_file_from_the_new_folder(old, tmp_path):
+    results = elsewhere(old, tmp_path / "old", '{ file = "../roads/lane.gpx" }')
+    (tmp_path / "roads").mkdir()
+    (tmp_path / "roads" / "lane.gpx").write_text("track")
+
+    with pytest.raises(UserInputError, match=r"names '\.\./roads/lane\.gpx', which seen from"):
+        fork(results, tmp_path / "deep" / "new", n_profiles=5)
+    fork(results, tmp_path / "new", n_profiles=5)
+
+    assert len([path for path in tmp_path.rglob("lane.gpx") if path.is_file()]) == 1
+
+
+def test_a_file_named_by_its_whole_path_stays_where_it_is(old, tmp_path):
+    results = elsewhere(old, tmp_path / "old", f'{{ file = "{tmp_path}/lane.gpx" }}')
+    (tmp_path / "lane.gpx").write_text("track")
+
+    fork(results, tmp_path / "new", n_profiles=5)
+
+    assert not (tmp_path / "new" / "lane.gpx").exists()
+
+
+def test_a_fork_that_was_killed_can_be_repeated(old, tmp_path, monkeypatch):
+    with monkeypatch.context() as killed:
+        killed.setattr(forking, "write_ridden", Mock(side_effect=KeyboardInterrupt))
+        killed.setattr("optimizer.base.unfinished.shutil.rmtree", Mock())  # as nothing tidies up
+        with pytest.raises(KeyboardInterrupt):
+            fork(old, tmp_path / "new", n_profiles=5)
+    (left,) = tmp_path.iterdir()
+    assert left.name != "new"
+    assert any(left.iterdir())
+
+    fork(old, tmp_path / "new", n_profiles=5)
+
+    assert [path.name for path in tmp_path.iterdir()] == ["new"]
+    assert load_study(tmp_path / "new").start.shape[0] > 0
+
+
+def test_a_folder_that_is_there_keeps_what_it_has(old, tmp_path):
+    (tmp_path / "notes.md").write_text("mine")
+
+    fork(old, tmp_path, n_profiles=5)
+
+    assert (tmp_path / "notes.md").read_text() == "mine"
+    assert load_study(tmp_path).start.shape[0] > 0
+
+
+@pytest.mark.parametrize("name", ["start.csv", "rides"])
+def test_nothing_in_a_folder_is_replaced(old, tmp_path, name):
+    results = elsewhere(old, tmp_path / "old", '{ file = "rides/lane.gpx" }')
+    (tmp_path / "old" / "rides" / "lane.gpx").write_text("track")
+    (tmp_path / "new").mkdir()
+    (tmp_path / "new" / name).write_text("mine")
+
+    with pytest.raises(UserInputError, match="is there already; name a new folder"):
+        fork(results, tmp_path / "new", n_profiles=5)
+
+    assert [path.name for path in (tmp_path / "new").iterdir()] == [name]
 
 
 def test_a_file_that_the_study_names_goes_along_whatever_it_is_called(old, tmp_path):
