@@ -94,15 +94,15 @@ def plain_rate() -> float:
     for name in COMPARED:
         np.testing.assert_allclose(plain[name], ridden.column(name).ravel(), rtol=1e-9, atol=1e-12)
 
-    road, script = numpy_plant.road_and_script(rides[0])
-    start = numpy_plant.starting_lanes(every, riders, grade_rad=float(road[0, 2]))
+    ahead = numpy_plant.ways(riders)
+    start = numpy_plant.starting_lanes(every, riders, grade_rad=numpy_plant.grades(ahead))
     reflex = numpy_plant.Reflex(start)
     numpy_plant.renew(start)
     n_steps = round(PLAIN_S * 1000)
 
     def ride() -> None:
         for step in range(n_steps):
-            numpy_plant.advance(start, reflex, step, road=road, script=script, n_sub=1)
+            numpy_plant.advance(start, reflex, step, ways=ahead, n_sub=1)
 
     return N_LANES * n_steps / seconds(ride, time.process_time, 3)
 

@@ -234,7 +234,7 @@ def ride_continuously(
         Relative tolerance of the solution within each millisecond.
     """
     road, script = road_and_script(ride)
-    lanes = starting_lanes(profile[None, :], [ride], grade_rad=float(road[0, 2]))
+    lanes = starting_lanes(profile[None, :], [ride], grade_rad=[road[0, 2]])
     for name, value in rows.items():
         setattr(lanes, name, np.array([value]))
     reflex = Reflex(lanes)
@@ -245,7 +245,7 @@ def ride_continuously(
         wanted = ((1.0 - share) * script[point] + share * script[point + 1]).tolist()
         if step % SLOW_STEPS == 0:
             renew(lanes)
-        read_road(lanes, road, TABLE_STEP_M)
+        read_road(lanes, road[None], TABLE_STEP_M, of_lane=np.zeros(1, dtype=np.int64))
         lanes.foot_delayed_nm = reflex.read(step)
         sense(lanes, step)
         control(lanes, step)

@@ -22,7 +22,7 @@ from tests.reference.constants import (
 from tests.reference.numpy_motion import Floats, bounce, current_of, drive, press, ramp
 
 
-def resist(lanes: Lanes, headwind_mps: float, lateral_mps2: Floats) -> Floats:
+def resist(lanes: Lanes, headwind_mps: Floats, lateral_mps2: Floats) -> Floats:
     """Return rolling resistance, turn scrub and air drag together, in N."""
     turning = lanes.scrub_ratio * np.abs(lateral_mps2) / GRAVITY_MPS2
     rolling = lanes.wheel_load_n * (lanes.road_rolling_ratio + turning)
@@ -111,7 +111,7 @@ def flex(lanes: Lanes, torque_nm: Floats, dt_s: Floats) -> None:
     lanes.flex_rad, lanes.flex_rate_radps = (moves * state[:, None, :]).sum(axis=2).T
 
 
-def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:
+def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: Floats) -> Floats:
     """Advance yaw rate and roll, and return the lateral acceleration in m/s2."""
     yaw_accel = (turn_radps - lanes.yaw_rate_radps) / YAW_TIME_S
     lanes.yaw_rate_radps = lanes.yaw_rate_radps + yaw_accel * dt_s
@@ -136,7 +136,7 @@ def turn_in(lanes: Lanes, dt_s: Floats, turn_radps: float) -> Floats:
     return lanes.lateral_mps2
 
 
-def move(lanes: Lanes, dt_s: float, turn_radps: float, headwind_mps: float) -> None:
+def move(lanes: Lanes, dt_s: float, turn_radps: Floats, headwind_mps: Floats) -> None:
     """Advance the whole plant by `dt_s`; lanes whose ride has ended stand still."""
     dt = dt_s * lanes.alive
     torque = drive(lanes, dt)

@@ -93,7 +93,7 @@ def end_rides(lanes: Lanes) -> tuple[Flags, Floats]:
     return on, dt
 
 
-def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: float, count: float) -> None:
+def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: Floats, count: Floats) -> None:
     """Update what the ride's level-holding, currents and margins are judged by."""
     pitch_deg = np.degrees(lanes.pitch_rad)
     lanes.ride_time_s = lanes.ride_time_s + dt
@@ -124,7 +124,7 @@ def measure_ride(lanes: Lanes, on: Flags, dt: Floats, hold: float, count: float)
     _add(lanes, "warning_time", dt, lanes.warning_now_deg >= WARNING_PERCEIVED_DEG)
 
 
-def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: float) -> None:
+def measure_feel(lanes: Lanes, on: Flags, dt: Floats, rise: Floats) -> None:
     """Update what the rider feels: pitch per acceleration, effort, start, traction."""
     pitch_deg = np.degrees(lanes.pitch_rad)
     smooth = lanes.accel_smooth_mps2

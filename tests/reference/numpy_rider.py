@@ -3,6 +3,7 @@
 from types import SimpleNamespace as Lanes
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tests.reference.constants import (
     ANSWER_TIME_S,
@@ -30,7 +31,7 @@ def heed(lanes: Lanes) -> None:
     lanes.heed += (wanted - lanes.heed) * (DT_S / HEED_TIME_S)
 
 
-def decide(lanes: Lanes, speed_script_mps: float) -> None:
+def decide(lanes: Lanes, speed_script_mps: NDArray[np.float64]) -> None:
     """Advance the acceleration in mind and the trim against slope and wind."""
     free = 1.0 - lanes.support
     lanes.speed_wanted_now_mps = speed_script_mps * (1.0 - lanes.heed) * free
@@ -60,7 +61,7 @@ def sway(lanes: Lanes) -> None:
     )
 
 
-def command(lanes: Lanes, rise: float) -> None:
+def command(lanes: Lanes, rise: NDArray[np.float64]) -> None:
     """Set the foot moment that the reflex commands and the pitch to which a start guides."""
     mgh = lanes.rider_mgh_nm
     acceleration = lanes.accel_wanted_mps2 + lanes.accel_trim_mps2
@@ -78,7 +79,9 @@ def command(lanes: Lanes, rise: float) -> None:
     lanes.guide_pitch_rad = (1.0 - rise) * (lanes.start_tail_rad - lanes.road_grade_rad)
 
 
-def ride(lanes: Lanes, step: int, speed_script_mps: float, rise: float) -> None:
+def ride(
+    lanes: Lanes, step: int, speed_script_mps: NDArray[np.float64], rise: NDArray[np.float64]
+) -> None:
     """Advance the rider by one millisecond."""
     heed(lanes)
     decide(lanes, speed_script_mps)

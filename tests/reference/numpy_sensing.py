@@ -10,22 +10,28 @@ from tests.reference.constants import ACCELEROMETER_SHARE, DT_S, GRAVITY_MPS2, P
 from tests.reference.numpy_noise import CHANNELS, counter_noise
 
 
-def _place(distance_m: NDArray[np.float64], road: NDArray[np.float64], step_m: float):
+def _place(distance_m: NDArray[np.float64], n_stations: int, step_m: float):
     """Return where on the road's table each lane stands, held at both ends; NaN at its start."""
     place = distance_m / step_m
-    return np.clip(np.where(np.isnan(place), 0.0, place), 0.0, len(road) - 2.0)
+    return np.clip(np.where(np.isnan(place), 0.0, place), 0.0, n_stations - 2.0)
 
 
-def read_road(lanes: Lanes, road: NDArray[np.float64], step_m: float) -> None:
-    """Interpolate the road's columns under each lane, and look ahead at its grade."""
-    place = _place(lanes.distance_m, road, step_m)
+def read_road(
+    lanes: Lanes, roads: NDArray[np.float64], step_m: float, *, of_lane: NDArray[np.int64]
+) -> None:
+    """Interpolate the road's columns under each lane, and look ahead at its grade.
+
+    `roads` is (road, station, column) and `of_lane` the road of each lane.
+    """
+    place = _place(lanes.distance_m, roads.shape[1], step_m)
     cell = place.astype(int)
     share = (place - cell)[:, None]
-    columns = road[cell] + share * (road[cell + 1] - road[cell])
+    here = roads[of_lane, cell]
+    columns = here + share * (roads[of_lane, cell + 1] - here)
     for column, name in enumerate(ROAD_NAMES):
         setattr(lanes, name, columns[:, column])
-    ahead = _place(lanes.distance_m + PREVIEW_S * lanes.speed_mps, road, step_m)
-    lanes.seen_grade_rad = road[ahead.astype(int), ROAD_NAMES.index("road_grade_rad")]
+    ahead = _place(lanes.distance_m + PREVIEW_S * lanes.speed_mps, roads.shape[1], step_m)
+    lanes.seen_grade_rad = roads[of_lane, ahead.astype(int), ROAD_NAMES.index("road_grade_rad")]
 
 
 def sense(lanes: Lanes, step: int) -> None:

@@ -44,52 +44,80 @@ def kernel_signals(rides, n_steps, n_sub, profile, signals):
     return np.stack([record[:n_steps, :, 0] for record in records], axis=2)
 
 
-def worst_difference(rides, *, n_steps, n_sub=1, profile=SINGLE, signals=SIGNALS):
-    """Return the largest difference of any signal, relative to that signal's largest value."""
-    ridden = kernel_signals(rides, n_steps, n_sub, profile, signals)
+def of_each(names):
+    """Return every rider on each of the named courses, with the same noise on each."""
+    return [ride for name in names for ride in invented_rides.rides((name,))]
+
+
+def worst_differences(rides, *, n_steps, n_sub=1, profile=SINGLE):
+    """Return the largest difference of each signal, relative to its largest value, by course.
+
+    The plain model rides all of them at once: a step of one lane takes it as long as one of many.
+    """
+    ridden = kernel_signals(rides, n_steps, n_sub, profile, SIGNALS)
     profiles = np.tile(profile_to_array(profile), (len(rides), 1))
     _, record = numpy_plant.ride_lanes(
-        profiles, rides, n_steps=n_steps, n_sub=n_sub, signals=signals
+        profiles, rides, n_steps=n_steps, n_sub=n_sub, signals=SIGNALS
     )
-    plain = np.stack([record[name] for name in signals], axis=1)
+    plain = np.stack([record[name] for name in SIGNALS], axis=1)
     # Once every lane has ended the plain model stops; the kernel records NaN from there on.
     assert np.isnan(ridden[len(plain) :]).all()
     ridden = ridden[: len(plain)]
     np.testing.assert_array_equal(np.isnan(ridden), np.isnan(plain))
-    scale = np.maximum(np.nanmax(np.abs(ridden), axis=(0, 2), keepdims=True), LEAST_SCALE)
-    return float(np.nanmax(np.abs(ridden - plain) / scale))
+    courses = np.array([ride.course.name for ride in rides])
+    return {
+        name: _relative(ridden[..., courses == name], plain[..., courses == name])
+        for name in dict.fromkeys(courses)
+    }
 
 
-@pytest.mark.parametrize(
-    "name", ["launch", "tail_down_uphill", "kerb", "cobbles", "brake", "turn", "slippery"]
-)
-def test_first_seconds_agree_in_every_signal(name):
-    rides = invented_rides.rides((name,))
-
-    assert worst_difference(rides, n_steps=2000) < 1e-9
+def _relative(ridden, plain):
+    """Return the largest difference of each signal, relative to its largest value, (signal,)."""
+    scale = np.maximum(np.nanmax(np.abs(ridden), axis=(0, 2)), LEAST_SCALE)
+    return np.nanmax(np.abs(ridden - plain), axis=(0, 2)) / scale
 
 
-@pytest.mark.parametrize("name", ["launch", "tail_down_uphill", "cobbles", "slippery"])
-def test_first_seconds_of_the_nested_structure_agree_in_every_signal(name):
-    rides = invented_rides.rides((name,))
+FIRST = ("launch", "tail_down_uphill", "kerb", "cobbles", "brake", "turn", "slippery")
+FIRST_NESTED = ("launch", "tail_down_uphill", "cobbles", "slippery")
+FIRST_FAULTY = ("launch", "tail_down_uphill")
+FIRST_STRAINED = ("launch", "climb", "brake")
 
-    assert worst_difference(rides, n_steps=2000, profile=NESTED) < 1e-9
+
+@pytest.fixture(scope="module")
+def first_seconds():
+    return worst_differences(of_each(FIRST), n_steps=2000)
 
 
-@pytest.mark.parametrize("name", ["launch", "tail_down_uphill"])
-def test_first_seconds_with_faulty_sensors_agree_in_every_signal(name):
+@pytest.mark.parametrize("name", FIRST)
+def test_first_seconds_agree_in_every_signal(name, first_seconds):
+    assert first_seconds[name].max() < 1e-9
+
+
+@pytest.fixture(scope="module")
+def first_seconds_nested():
+    return worst_differences(of_each(FIRST_NESTED), n_steps=2000, profile=NESTED)
+
+
+@pytest.mark.parametrize("name", FIRST_NESTED)
+def test_first_seconds_of_the_nested_structure_agree_in_every_signal(name, first_seconds_nested):
+    assert first_seconds_nested[name].max() < 1e-9
+
+
+@pytest.fixture(scope="module")
+def first_seconds_faulty():
+    return worst_differences([faulty(ride) for ride in of_each(FIRST_FAULTY)], n_steps=1000)
+
+
+def faulty(ride):
+    """Return a ride on a board whose sensors are mounted askew and biased."""
     faults = {"imu_tilt_deg": 0.7, "accelerometer_bias_mps2": -0.05, "current_offset_a": 1.3}
-    rides = [
-        dataclasses.replace(
-            ride,
-            board=dataclasses.replace(
-                ride.board, sensors=dataclasses.replace(ride.board.sensors, **faults)
-            ),
-        )
-        for ride in invented_rides.rides((name,))
-    ]
+    sensors = dataclasses.replace(ride.board.sensors, **faults)
+    return dataclasses.replace(ride, board=dataclasses.replace(ride.board, sensors=sensors))
 
-    assert worst_difference(rides, n_steps=1000) < 1e-9
+
+@pytest.mark.parametrize("name", FIRST_FAULTY)
+def test_first_seconds_with_faulty_sensors_agree_in_every_signal(name, first_seconds_faulty):
+    assert first_seconds_faulty[name].max() < 1e-9
 
 
 def strained(ride):
@@ -102,20 +130,24 @@ def strained(ride):
     return dataclasses.replace(ride, board=strained)
 
 
-@pytest.mark.parametrize("name", ["launch", "climb", "brake"])
-def test_first_seconds_of_a_strained_board_agree_in_every_signal(name):
-    # The needed current's inverse is a fitted polynomial there, and exact here.
-    rides = [strained(ride) for ride in invented_rides.rides((name,))]
-    exact = tuple(signal for signal in SIGNALS if signal != "need_a")
+@pytest.fixture(scope="module")
+def first_seconds_strained():
+    return worst_differences([strained(ride) for ride in of_each(FIRST_STRAINED)], n_steps=2000)
 
-    assert worst_difference(rides, n_steps=2000, signals=exact) < 1e-9
-    assert worst_difference(rides, n_steps=2000, signals=("need_a",)) < 2e-3
+
+@pytest.mark.parametrize("name", FIRST_STRAINED)
+def test_first_seconds_of_a_strained_board_agree_in_every_signal(name, first_seconds_strained):
+    # The needed current's inverse is a fitted polynomial there, and exact here.
+    fitted = np.array(SIGNALS) == "need_a"
+
+    assert first_seconds_strained[name][~fitted].max() < 1e-9
+    assert first_seconds_strained[name][fitted].max() < 2e-3
 
 
 def test_sub_steps_agree_in_every_signal():
-    rides = invented_rides.rides(("climb",))
+    worst = worst_differences(of_each(["climb"]), n_steps=500, n_sub=3)
 
-    assert worst_difference(rides, n_steps=500, n_sub=3) < 1e-9
+    assert worst["climb"].max() < 1e-9
 
 
 def test_a_full_block_of_different_riders_and_profiles_agrees():
@@ -139,23 +171,29 @@ def test_a_full_block_of_different_riders_and_profiles_agrees():
     np.testing.assert_allclose(plain, ridden, rtol=1e-7)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("name", list(COURSES))
-def test_whole_rides_agree_in_every_metric(name):
-    rides = invented_rides.rides((name,))
+@pytest.fixture(scope="module")
+def whole_rides():
+    """Return outcomes and metrics of whole rides by the plain model, each (lane,)."""
+    rides = of_each(COURSES)
     profiles = np.tile(invented_rides.profile_row(), (len(rides), 1))
-
     lanes, _ = numpy_plant.ride_lanes(profiles, rides)
-    plain = numpy_measures.metrics(lanes)
-    ridden = simulate(invented_rides.profile_row()[None, :], rides)
+    return lanes.outcome, numpy_measures.metrics(lanes)
+
+
+@pytest.mark.parametrize("name", list(COURSES))
+def test_whole_rides_agree_in_every_metric(name, whole_rides):
+    outcome, plain = whole_rides
+    here = np.array([ride.course.name == name for ride in of_each(COURSES)])
+
+    ridden = simulate(invented_rides.profile_row()[None, :], invented_rides.rides((name,)))
 
     # Two digital forms of one analogue weighting differ where its gain is small: by 0.2 % over
     # rides to their ends, by 0.6 % where a blow ends a short ride.
     loose = {"vibration_mps2": {"rtol": 0.01, "atol": 1e-4}}
-    np.testing.assert_array_equal(lanes.outcome, ridden.outcome[0])
+    np.testing.assert_array_equal(outcome[here], ridden.outcome[0])
     for metric in METRIC_NAMES:
         np.testing.assert_allclose(
-            plain[metric],
+            plain[metric][here],
             ridden.column(metric)[0],
             **loose.get(metric, {"rtol": 1e-7, "atol": 1e-9}),
             err_msg=metric,
