@@ -122,7 +122,7 @@ def road_and_script(ride: Ride) -> tuple[NDArray[np.float64], NDArray[np.float64
 
 
 def ways(rides: Sequence[Ride]) -> Ways:
-    """Return what lies ahead of each lane; rides of one course on one wheel share it."""
+    """Return what lies ahead of each lane; rides of equal course and wheel share it."""
     kinds = {(ride.course, ride.board.wheel): ride for ride in rides}
     number = {kind: place for place, kind in enumerate(kinds)}
     roads, scripts = zip(*map(road_and_script, kinds.values()), strict=True)
