@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from importlib.metadata import version
 
-RIDING = ("levelgain", "numba", "numpy", "scipy")  # numpy and scipy lay the roads
+RIDING = ("levelgain", "numba", "numpy", "scipy")  # numpy lays the roads, scipy scores
 PROPOSING = ("moocore", "numpy", "scipy")
 
 _PREFIX = "library."

@@ -1,6 +1,7 @@
 """Generated roads against ISO 8608, and kerbs against statics."""
 
 import dataclasses
+import hashlib
 import math
 
 import numpy as np
@@ -9,7 +10,7 @@ from scipy.signal import welch
 
 from plant.description.course import Patch
 from plant.kernel.road import TABLE_STEP_M, road_table
-from plant.kernel.roughness import roughness_shape
+from plant.kernel.roughness import roughness_shape, smooth_length
 from plant.kernel.wheel_path import wheel_centre_path
 from tests import invented, invented_rides
 
@@ -64,6 +65,27 @@ def test_generated_road_has_slope_and_level_of_the_standard():
     slope, intercept = np.polyfit(np.log(frequency[inside] / N0), np.log(psd[inside]), 1)
     assert slope == pytest.approx(-2.0, abs=0.03)
     assert math.exp(intercept) == pytest.approx(level, rel=0.06)
+
+
+def test_a_profile_has_the_bits_of_every_release_of_the_libraries():
+    # numpy 2.1 to 2.5 gave these; an FFT of scipy 1.18 other last bits than one of 1.17.
+    found = hashlib.sha256()
+    for n_points, seed in ((1_200, 1), (9_001, 2), (70_007, 3)):
+        found.update(roughness_shape(n_points, 0.01, seed).tobytes())
+
+    assert found.hexdigest()[:16] == "e436309ed39e0f50"
+
+
+def test_a_length_is_the_next_product_of_two_three_and_five():
+    products = sorted(
+        2**two * 3**three * 5**five
+        for two in range(18)
+        for three in range(11)
+        for five in range(8)
+    )  # fmt: skip
+
+    for n_points in (*range(1, 3000), 99_999, 100_000, 100_001):
+        assert smooth_length(n_points) == next(each for each in products if each >= n_points)
 
 
 def test_generated_road_has_no_height_outside_its_band():
