@@ -19,6 +19,7 @@ from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.execution.store import Store, started_with
 from optimizer.execution.study_search import search_study, study_plan
+from optimizer.execution.unridden import why_to_stop
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.frozen_settings import WEIGHTS, weights_text
 from optimizer.search.loop import Progress
@@ -80,7 +81,8 @@ def run_study(
     on_generation, stop : callable
         As in `optimizer.search.loop.run`.
     notice : callable
-        Told in words what is reused, and when the run before was killed.
+        Told in words what is reused, when the run before was killed, and why a search stops whose
+        first generations ride some ride never to its end.
     stages : Stages
         Receives what goes before the search, where it takes long: to look for hard rides.
     machines : Machines
@@ -115,6 +117,13 @@ def run_study(
             evaluate = ride_by(screening)
             return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, screening=screening)
 
+        def stopped() -> bool:
+            reason = why_to_stop(study, store) if store.n_candidates > n_before else ""
+            if reason:
+                notice(reason)
+            return bool(reason) or stop()
+
+        n_before = store.n_candidates
         return search_study(
             study,
             ride,
@@ -123,7 +132,7 @@ def run_study(
             n_candidates=n_candidates,
             n_jobs=n_jobs,
             on_generation=on_generation,
-            stop=stop,
+            stop=stopped,
         )
 
 

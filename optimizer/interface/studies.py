@@ -9,6 +9,7 @@ import tomli_w
 
 from optimizer.analysis import fork as forking
 from optimizer.analysis.results import Results, read_results
+from optimizer.analysis.statics_text import hopeless_rides
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, caused_by
 from optimizer.base.toml_io import read_text
@@ -20,7 +21,7 @@ from optimizer.interface.search_progress import REEVALUATION, searched
 from optimizer.interface.threads import n_threads
 from optimizer.study import load
 from optimizer.study.catalogue import STUDIES_FOLDER
-from optimizer.study.paths import STUDY_FILE
+from optimizer.study.paths import STUDY_FILE, store_path
 from optimizer.study.study import Study
 from optimizer.study.templates import write_example, write_template
 from plant.device import Device
@@ -126,7 +127,8 @@ def run(
         Called with a `Progress` after each generation and each batch of the re-evaluation, and
         before them as hard rides are looked for; its note says what the front is like so far.
     notice : callable, optional
-        Called with one sentence on what is reused, and when the run before was killed.
+        Called with what no profile can hold by statics, what is reused, when the run before was
+        killed, and why a search stops whose first generations ride some ride never to its end.
     stop : callable, optional
         Asked between generations; True ends the run, with what is finished as the results.
     database, cluster : str, optional
@@ -147,6 +149,9 @@ def run(
     study = on_device(study, device)
     n_jobs = n_threads(jobs)
     machines = Machines(database=study.database if database is None else database, cluster=cluster)
+    if not store_path(study.folder).exists():
+        for line in hopeless_rides(study):
+            notice(line)
     progress = run_study(
         study,
         n_candidates=study.n_candidates if candidates is None else candidates,

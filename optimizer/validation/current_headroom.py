@@ -12,6 +12,7 @@ from collections.abc import Callable
 
 import numpy as np
 
+from optimizer.analysis.drive_window import drive_window, emf_v, seen_pack
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.arrays import Floats
 from plant.compile import entry
@@ -20,10 +21,10 @@ from plant.description.board import Board
 from plant.description.cells import open_circuit_voltage
 from plant.description.profile import Profile
 from plant.description.rider import Rider
-from plant.kernel.lane_init import per_taper, saturation_of, torque_per_amp
-from plant.physics.battery import bus_voltage, pack_limits
+from plant.kernel.lane_init import saturation_of, torque_per_amp
+from plant.physics.battery import bus_voltage
 from plant.physics.control import warning_share, warning_widths
-from plant.physics.drive import current_window, losses, phase_squares
+from plant.physics.drive import losses
 from plant.physics.resistance import air_drag, rolling_resistance
 from plant.physics.saturation import saturated, unsaturated
 from plant.stiffness import stiffness_curve
@@ -32,10 +33,7 @@ _HALVINGS = 40
 _ERRORS_DEG = np.linspace(0.0, 45.0, 451)
 _air_drag = entry(air_drag)
 _bus_voltage = entry(bus_voltage)
-_current_window = entry(current_window)
 _losses = entry(losses)
-_pack_limits = entry(pack_limits)
-_phase_squares = entry(phase_squares)
 _rolling_resistance = entry(rolling_resistance)
 _saturated = entry(saturated)
 _unsaturated = entry(unsaturated)
@@ -79,25 +77,13 @@ def current_headroom(
     source_v = _settled(board, source_v, speed_mps, steady_a)
     bus_v, _ = _bus(board, source_v, speed_mps, steady_a)
     battery, drive = board.battery, board.drive
-    seen_high_a = _window(
-        board,
-        speed_mps,
-        _pack_limits(
-            source_v,
-            battery.series_resistance_ohm,
-            drive.battery_current_limit_a,
-            drive.regen_current_limit_a,
-            drive.standby_power_w,
-            battery.bus_high_v,
-            per_taper(drive, battery),
-        ),
-    )[1]
+    seen_high_a = drive_window(board, speed_mps, seen_pack(board, source_v))[1]
 
     def possible(current_a: float) -> bool:
         bus, _ = _bus(board, source_v, speed_mps, current_a)
         most_w = bus * drive.battery_current_limit_a - drive.standby_power_w
         least_w = bus * _charge_limit(board, bus) + drive.standby_power_w
-        low_a, high_a = _window(board, speed_mps, (bus * bus, 0.0, max(most_w, 0.0), least_w))
+        low_a, high_a = drive_window(board, speed_mps, (bus * bus, 0.0, max(most_w, 0.0), least_w))
         inside = battery.bus_low_v <= bus <= battery.bus_high_v
         return inside and low_a <= current_a <= high_a
 
@@ -158,11 +144,6 @@ def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
     return float(_saturated(linear_a, *saturation_of(board.motor)))
 
 
-def _emf(board: Board, speed_mps: float) -> float:
-    rotor_radps = speed_mps / board.wheel.wheel_radius_m
-    return torque_per_amp(board.motor.kv_rpm_per_v) / 1.5 * rotor_radps
-
-
 def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> tuple[float, float]:
     """Return bus voltage in V and pack current in A once the pack sags under a motor current."""
     drive, bus_v, pack_a = board.drive, source_v, 0.0
@@ -176,7 +157,7 @@ def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> t
             bus_v,
         )
         linear_a = _unsaturated(current_a, *saturation_of(board.motor))
-        power_w = 1.5 * _emf(board, speed_mps) * linear_a + copper_w + mosfet_w
+        power_w = 1.5 * emf_v(board, speed_mps) * linear_a + copper_w + mosfet_w
         power_w += drive.standby_power_w
         square = source_v**2 - 4.0 * board.battery.series_resistance_ohm * power_w
         if square <= 0.0:  # more than the pack can give at any voltage
@@ -192,30 +173,6 @@ def _settled(board: Board, rest_v: float, speed_mps: float, current_a: float) ->
         _, pack_a = _bus(board, source_v, speed_mps, current_a)
         source_v = max(rest_v - pack_a * board.battery.rc_resistance_ohm, 0.0)
     return source_v
-
-
-def _window(
-    board: Board, speed_mps: float, pack: tuple[float, float, float, float]
-) -> tuple[float, float]:
-    """Return the least and the most current in A; `pack` is what `pack_limits` returns."""
-    bus_square, fall, discharge_w, charge_w = pack
-    drive, motor = board.drive, board.motor
-    resistance = motor.phase_resistance_ohm + drive.mosfet_resistance_ohm
-    rotor_radps = speed_mps / board.wheel.wheel_radius_m
-    low_a, high_a, _ = _current_window(
-        _emf(board, speed_mps),
-        resistance,
-        1.0 / resistance,
-        motor.pole_pairs * rotor_radps * motor.phase_inductance_h,
-        *_phase_squares(drive.modulation_limit_ratio, bus_square, fall),
-        drive.field_weakening_a,
-        math.sqrt(bus_square),
-        drive.phase_current_limit_a,
-        discharge_w,
-        charge_w,
-        0.0,
-    )
-    return float(low_a), float(high_a)
 
 
 def _charge_limit(board: Board, bus_v: float) -> float:

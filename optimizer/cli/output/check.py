@@ -8,9 +8,13 @@ from typing import Any
 
 import joblib
 import numpy as np
+import pandas as pd
 from rich.console import Console
 
 from optimizer.analysis.candidate import failed_constraints
+from optimizer.analysis.ride_statics import statics_of
+from optimizer.analysis.statics_text import hopeless_lines, statics_rows, tight_lines
+from optimizer.cli.console import print_table
 from optimizer.cli.stages_view import StagesView
 from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.devices import on_device
@@ -67,6 +71,7 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
         n_timed = _TIMED_CANDIDATES if study.device == "cpu" else study.population
         batch = np.repeat(baseline[None, :], n_timed, axis=0)
         ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
+    statics = statics_of(study.rides)
     own_s = sum(ride.course.duration_s for ride in study.rides + study.handling)
     s_per_ridden_s = (time.perf_counter() - started) / (n_timed * own_s)
     per_candidate_s = s_per_ridden_s * (own_s + study.n_hard_rides * (PIECE_S + LEAD_IN_S))
@@ -78,6 +83,9 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
         "title": study.title,
         "board": study.board_name,
         "derived": derived_lines(study),
+        "statics": statics_rows(statics),
+        "hopeless": hopeless_lines(statics),
+        "tight": tight_lines(statics),
         "riders": list(study.riders),
         "courses": list(study.courses),
         "rides": len(study.rides),
@@ -130,6 +138,10 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
         f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
     )
     for line in facts["derived"]:
+        out.print(line)
+    out.print("Each rider's hardest ride by statics, grade and air held without acceleration:")
+    print_table(out, pd.DataFrame(facts["statics"]))
+    for line in (*facts["hopeless"], *facts["tight"]):
         out.print(line)
     out.print(f"Riding day: {facts['riding_day']}.")
     if facts["not_searched"]:
