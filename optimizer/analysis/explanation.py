@@ -9,6 +9,7 @@ import pandas as pd
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.importance import importances
+from optimizer.analysis.pinned_ends import beyond_ends, pinned_ends
 from optimizer.analysis.results import Results
 from optimizer.analysis.sensitivity import Sensitivity, most_important, sensitivity
 from optimizer.analysis.sensitivity_text import bound_advice, sentence
@@ -32,12 +33,15 @@ class Explanation:
         few candidates are feasible.
     bound_advice : mapping of parameter to str
         A sentence for each parameter at an end of its searched range.
+    front_ends : mapping of parameter to str
+        What lies beyond each end at which much of the whole front lies, in sentences.
     """
 
     number: int
     sensitivity: Sensitivity
     shares: Shares
     bound_advice: Mapping[str, str]
+    front_ends: Mapping[str, str]
 
     def __repr__(self) -> str:
         return f"<Explanation of candidate {self.number}: {'; '.join(self.sentences)}>"
@@ -97,6 +101,9 @@ def explained(
     space = results.study.space
     stages.begin("riding the neighbours")
     found = sensitivity(results, number, n_jobs=n_jobs)
+    stages.begin("riding beyond the ends at which the front lies")
+    pinned = pinned_ends(results)
+    beyond = {each.pinned: each.sentence for each in beyond_ends(results, pinned, n_jobs=n_jobs)}
     stages.begin("ranking parameters over all candidates")
     ends = dict(zip(space.names, zip(space.low, space.high, strict=True), strict=True))
     return Explanation(
@@ -106,6 +113,12 @@ def explained(
         bound_advice={
             name: bound_advice(found, name, low=ends[name][0], high=ends[name][1])
             for name in bound_marks(results, number)
+        },
+        front_ends={
+            each.name: beyond.get(
+                each, f"{each.sentence}. It can go no further than that, so keep the end."
+            )
+            for each in pinned
         },
     )
 

@@ -15,8 +15,9 @@ def explain(
 ) -> None:
     """Say which parameters matter and how.
 
-    Each parameter of the candidate is moved by itself, and all rides are simulated again.
-    A figure and tables go to FOLDER/results/figures. It takes a minute or more.
+    Each parameter of the candidate is moved by itself, and all rides are simulated again. Where
+    much of the front lies at an end of a searched range, it is ridden beyond that end too. A figure
+    and tables go to FOLDER/results/figures. It takes a minute or more.
 
     Example: levelgain explain my_board balanced
     """

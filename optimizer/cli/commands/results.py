@@ -37,6 +37,7 @@ def front(
         from optimizer.analysis.tables import candidates_table, front_table
         from optimizer.cli.console import console, print_json, print_table
         from optimizer.cli.output.results import FRONT_COLUMNS, print_comparison_note
+        from optimizer.cli.output.run import print_pinned_ends
         from optimizer.cli.read_study import read_study
 
     out = console(as_json=as_json)
@@ -59,6 +60,7 @@ def front(
             "Re-evaluated candidates have their numbers on fresh noise, others in the search."
         )
     print_comparison_note(out, results)
+    print_pinned_ends(out, results)
 
 
 def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:

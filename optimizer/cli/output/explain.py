@@ -17,6 +17,7 @@ def explanation_facts(found: Explanation) -> dict[str, object]:
         "around": found.around.to_dict(orient="records"),
         "parameters_at_bounds": list(found.bound_advice),
         "bound_advice": found.bound_advice,
+        "front_ends": found.front_ends,
     }
 
 
@@ -33,7 +34,7 @@ def print_explanation(out: Console, found: Explanation) -> None:
             f"{name} {100 * share:.0f} %" for name, share in list(by_name.items())[:5]
         )
         out.print(f"Over all feasible candidates, {objective} depends on {first}.")
-    for line in found.bound_advice.values():
+    for line in [*found.bound_advice.values(), *found.front_ends.values()]:
         out.print(line)
     cost = found.sensitivity.cost
     out.print(f"\nEach parameter moved by itself; unmoved the weighted cost is {cost:.4g}:")

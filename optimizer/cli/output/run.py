@@ -6,6 +6,7 @@ from rich.console import Console
 
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, least_violating
 from optimizer.cli.console import print_table
 from optimizer.cli.output.results import print_comparison_note
@@ -105,8 +106,20 @@ def saved_ratio(results: Results) -> float:
 
 
 def print_bounds(out: Console, results: Results) -> None:
-    """Print which picks have parameters at an end of their searched range."""
+    """Print which picks, and how much of the front, lie at ends of searched ranges."""
     for name, number in results.picks.items():
         marks = bound_marks(results, number)
         if marks:
             out.print(f"{name} sits at an end of the searched range in {', '.join(marks)}.")
+    print_pinned_ends(out, results)
+
+
+def print_pinned_ends(out: Console, results: Results) -> None:
+    """Print at which ends of searched ranges much of the whole front lies."""
+    pinned = pinned_ends(results)
+    for each in pinned:
+        more = "" if each.can_be_widened else ", beyond which it can not go"
+        out.print(f"{each.sentence}{more}.")
+    if any(each.can_be_widened for each in pinned):
+        folder = results.study.folder
+        out.print(f"What wider bounds would bring: levelgain explain {folder} lowest_cost")

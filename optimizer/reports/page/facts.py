@@ -11,6 +11,7 @@ from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.candidate_numbers import baseline_objectives, comparison_in_words
 from optimizer.analysis.nose_down_rates import objective_in_words, rated_riders
+from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.page.encoding import Packed, packed
@@ -129,6 +130,11 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "n_feasible": int(results.feasible.sum()),
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
+        # Ends of searched ranges at which much of the whole front lies.
+        "front_ends": [
+            {"parameter": each.name, "share": each.share, "text": f"{each.sentence}."}
+            for each in pinned_ends(results)
+        ],
         # Each as searched, and in the re-evaluation: what the baseline measures, and what
         # candidates are compared with, which costs 1.
         "baseline_objectives": baseline_objectives(results).tolist(),
