@@ -10,6 +10,7 @@ import tomli_w
 from optimizer.analysis import fork as forking
 from optimizer.analysis.results import Results, read_results
 from optimizer.analysis.statics_text import hopeless_rides
+from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, caused_by
 from optimizer.base.toml_io import read_text
@@ -150,7 +151,7 @@ def run(
     n_jobs = n_threads(jobs)
     machines = Machines(database=study.database if database is None else database, cluster=cluster)
     if not store_path(study.folder).exists():
-        for line in hopeless_rides(study):
+        for line in (*study_warnings(study), *hopeless_rides(study)):
             notice(line)
     progress = run_study(
         study,

@@ -14,6 +14,7 @@ from rich.console import Console
 from optimizer.analysis.candidate import failed_constraints
 from optimizer.analysis.ride_statics import statics_of
 from optimizer.analysis.statics_text import hopeless_lines, statics_rows, tight_lines
+from optimizer.analysis.study_warnings import study_warnings
 from optimizer.cli.console import print_table
 from optimizer.cli.stages_view import StagesView
 from optimizer.execution.baseline_handling import not_compared
@@ -25,6 +26,7 @@ from optimizer.riding_day.pieces import LEAD_IN_S, PIECE_S
 from optimizer.search.loop import whole_generations
 from optimizer.study.derived import derived_lines
 from optimizer.study.load import INNER_NAMES
+from optimizer.study.own_courses import own_courses
 from optimizer.study.riding_day import RidingDay, lasts_s
 from optimizer.study.route import steepest_percent
 from optimizer.study.study import Study
@@ -71,7 +73,8 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
         n_timed = _TIMED_CANDIDATES if study.device == "cpu" else study.population
         batch = np.repeat(baseline[None, :], n_timed, axis=0)
         ride_portfolio(study, batch, rules=rules, n_jobs=jobs)
-    statics = statics_of(study.rides)
+    statics, courses = statics_of(study.rides), own_courses(study)
+    warnings = [*study_warnings(study), *(line for course in courses for line in course.warnings)]
     own_s = sum(ride.course.duration_s for ride in study.rides + study.handling)
     s_per_ridden_s = (time.perf_counter() - started) / (n_timed * own_s)
     per_candidate_s = s_per_ridden_s * (own_s + study.n_hard_rides * (PIECE_S + LEAD_IN_S))
@@ -83,6 +86,9 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
         "title": study.title,
         "board": study.board_name,
         "derived": derived_lines(study),
+        "own_courses": [dataclasses.asdict(course) for course in courses],
+        "own_courses_told": [str(course) for course in courses],
+        "warnings": warnings,
         "statics": statics_rows(statics),
         "hopeless": hopeless_lines(statics),
         "tight": tight_lines(statics),
@@ -138,6 +144,8 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
         f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
     )
     for line in facts["derived"]:
+        out.print(line)
+    for line in (*facts["own_courses_told"], *facts["warnings"]):
         out.print(line)
     out.print("Each rider's hardest ride by statics, grade and air held without acceleration:")
     print_table(out, pd.DataFrame(facts["statics"]))
