@@ -5,6 +5,7 @@ from typing import Any
 
 import typer
 
+from optimizer.base.database_url import masked
 from optimizer.base.errors import UserInputError
 from optimizer.cli.commands import (
     check,
@@ -84,12 +85,12 @@ def main() -> None:
     try:
         sys.exit(app(standalone_mode=False))
     except _MISTAKES as mistake:
-        sys.stderr.write(_in_a_line(mistake))
+        sys.stderr.write(masked(_in_a_line(mistake)))
         sys.exit(BAD_INPUT)
     except ValueError as error:
         if not _is_refusal(error):
             raise
-        sys.stderr.write(f"{error}\n")
+        sys.stderr.write(masked(f"{error}\n"))
         sys.exit(BAD_INPUT)
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted; nothing that was stored is lost.\n")

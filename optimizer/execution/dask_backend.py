@@ -10,6 +10,7 @@ import joblib
 import numpy as np
 from distributed import Client, KilledWorker
 
+from optimizer.base.database_url import masked
 from optimizer.base.errors import MachineError, UserInputError
 from optimizer.execution.provenance import model_inputs
 from optimizer.execution.reference_ride import Reference, agrees, ridden_here
@@ -110,6 +111,7 @@ def _ride_if_agreed(evaluate: Evaluate, values: Floats, reference: Reference) ->
 
 @contextmanager
 def _reported(address: str) -> Iterator[None]:
+    address = masked(address)
     advice = "every finished generation is kept: check the cluster and resume"
     try:
         yield

@@ -16,6 +16,7 @@ from optimizer.base.errors import StudyFileError, caused_by
 from optimizer.base.toml_io import read_text
 from optimizer.execution.backends import Machines
 from optimizer.execution.devices import on_device
+from optimizer.execution.named_database import database_of
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.interface.progress import CalledBack, OnProgress, Progress, unwatched
 from optimizer.interface.search_progress import REEVALUATION, searched
@@ -133,7 +134,8 @@ def run(
     stop : callable, optional
         Asked between generations; True ends the run, with what is finished as the results.
     database, cluster : str, optional
-        Addresses of machines that share the work, as of `levelgain run`.
+        Addresses of machines that share the work, as of `levelgain run`. A database that the study
+        file names is used once you have agreed to it, there or with `database=study.database`.
     device : "cpu" or "cuda", optional
         What simulates: the processor or an NVIDIA GPU; the study's own if not given. Results do not
         depend on it.
@@ -145,11 +147,12 @@ def run(
     NotStartedError
         It was stopped before the first generation was finished.
     MachineError
-        The database, the cluster or the GPU can not be used.
+        The database, the cluster or the GPU can not be used, or the study file names a database to
+        which you have not agreed.
     """
     study = on_device(study, device)
     n_jobs = n_threads(jobs)
-    machines = Machines(database=study.database if database is None else database, cluster=cluster)
+    machines = Machines(database=database_of(study, database), cluster=cluster)
     if not store_path(study.folder).exists():
         for line in (*study_warnings(study), *hopeless_rides(study)):
             notice(line)

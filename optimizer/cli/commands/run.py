@@ -22,6 +22,14 @@ Cluster = Annotated[
     str | None,
     typer.Option(metavar="ADDRESS", help="tcp:// address of a Dask scheduler whose workers ride."),
 ]
+TrustDatabase = Annotated[
+    bool,
+    typer.Option(
+        "--trust-database",
+        envvar="LEVELGAIN_TRUST_DATABASE",
+        help="Use the database that study.toml names without asking.",
+    ),
+]
 
 
 def run(
@@ -29,6 +37,7 @@ def run(
     candidates: Candidates = None,
     jobs: Jobs = None,
     database: Database = None,
+    trust_database: TrustDatabase = False,
     cluster: Cluster = None,
     device: OnDevice = None,
     as_json: AsJson = False,
@@ -42,6 +51,7 @@ def run(
     Example: levelgain run my_board --candidates 6000
     """
     with loading():
+        from optimizer.cli.database_question import agreed_database
         from optimizer.cli.search_session import search
         from optimizer.execution.devices import refuse_missing
         from optimizer.execution.run import refuse_started
@@ -60,7 +70,7 @@ def run(
         study,
         candidates=candidates,
         jobs=jobs,
-        database=database,
+        database=agreed_database(study, database, trusted=trust_database),
         cluster=cluster,
         device=device,
         as_json=as_json,
@@ -72,6 +82,7 @@ def resume(
     candidates: Candidates = None,
     jobs: Jobs = None,
     database: Database = None,
+    trust_database: TrustDatabase = False,
     cluster: Cluster = None,
     device: OnDevice = None,
     as_json: AsJson = False,
@@ -81,6 +92,7 @@ def resume(
     Example: levelgain resume my_board --candidates 12000
     """
     with loading():
+        from optimizer.cli.database_question import agreed_database
         from optimizer.cli.search_session import search
         from optimizer.execution.run import refuse_not_started
         from optimizer.interface.studies import load_study
@@ -91,7 +103,7 @@ def resume(
         study,
         candidates=candidates,
         jobs=jobs,
-        database=database,
+        database=agreed_database(study, database, trusted=trust_database),
         cluster=cluster,
         device=device,
         as_json=as_json,
