@@ -10,6 +10,7 @@ import pathlib
 from collections.abc import Callable
 from typing import Any, ParamSpec, TypeVar, cast
 
+import llvmlite.binding
 import numba
 import platformdirs
 
@@ -32,12 +33,22 @@ def _source_digest() -> str:
 CACHE_FOLDER = pathlib.Path(platformdirs.user_cache_dir("levelgain")) / _source_digest()
 
 
+# A division by zero gives infinity or NaN, as in numpy.
+COMPILER_OPTIONS: dict[str, Any] = {"error_model": "numpy", "fastmath": False}
+
+
+def target_processor() -> str:
+    """Return the name of the processor that functions are compiled for."""
+    config: Any = numba.config
+    return str(config.CPU_NAME or llvmlite.binding.get_host_cpu_name())
+
+
 def scalar(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     """Compile a small function of one lane, to be inlined into the pass that calls it."""
     # numba's wrapper is called as the function is; its own type says nothing of arguments.
     return cast(
         Callable[_Args, _Result],
-        numba.njit(fixed(function), error_model="numpy", forceinline=True),
+        numba.njit(fixed(function), forceinline=True, **COMPILER_OPTIONS),
     )
 
 
@@ -47,7 +58,7 @@ def kernel(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(CACHE_FOLDER)
     try:
-        compiled = numba.njit(fixed(function), error_model="numpy", nogil=True, cache=True)
+        compiled = numba.njit(fixed(function), nogil=True, cache=True, **COMPILER_OPTIONS)
     finally:
         config.CACHE_DIR = before
     return cast(Callable[_Args, _Result], compiled)

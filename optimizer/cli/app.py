@@ -1,7 +1,8 @@
 """The command `levelgain`: which commands there are, and how they end when they do not end well."""
 
 import sys
-from typing import Any
+from importlib.metadata import version
+from typing import Annotated, Any
 
 import typer
 
@@ -21,6 +22,7 @@ from optimizer.cli.commands import (
     study,
     transfer,
     validate,
+    versions,
 )
 from optimizer.cli.exit_codes import BAD_INPUT, INTERRUPTED
 
@@ -48,6 +50,23 @@ log_app = typer.Typer(
     rich_markup_mode=None,
 )
 
+
+def _say_version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"levelgain {version('levelgain')}")
+        raise typer.Exit
+
+
+@app.callback()
+def levelgain(
+    asked: Annotated[
+        bool,
+        typer.Option("--version", callback=_say_version, is_eager=True, help="Say the version."),
+    ] = False,
+) -> None:
+    """Take the options that stand before a command."""
+
+
 # In the order in which a user meets them.
 app.command("new")(study.new)
 app.command("check")(check.check)
@@ -67,6 +86,7 @@ app.command("transfer")(transfer.transfer)
 app.command("report")(study.report)
 app.command("repair")(repair.repair)
 app.command("demonstrate")(demonstrate.demonstrate_sections)
+app.command("versions")(versions.versions)
 log_app.command("example")(ridelog.write_example_log)
 log_app.command("propose")(ridelog.propose_mapping)
 log_app.command("check")(ridelog.check_ride_log)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from types import ModuleType
 
+PACKAGES = ("cupy-cuda13x", "cupy-cuda12x")  # either brings the module cupy
 _INSTALL = "install it with: pip install 'levelgain[cuda]'"
 _OTHERWISE = 'device = "cpu" works without'
 
