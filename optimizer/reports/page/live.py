@@ -1,5 +1,6 @@
 """The page of a running study, served on this machine only."""
 
+import contextlib
 import http.server
 import json
 import re
@@ -11,6 +12,7 @@ from typing import Any, Final
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
 from optimizer.execution.store import how_far
+from optimizer.reports.page.bounded_server import BoundedHandler, BoundedServer
 from optimizer.reports.page.details import candidate_traces, rides_and_loops, worst_places
 from optimizer.reports.page.document import page_data, page_document, waiting_document
 from optimizer.reports.page.pace import Pace
@@ -64,8 +66,10 @@ class LiveStudy:
     def version(self) -> str:
         """What changes whenever the store does."""
         path = store_path(self._study.folder)
-        parts = (path, path.with_name(path.name + "-wal"))
-        found = [part.stat() for part in parts if part.exists()]
+        found = []
+        for part in (path, path.with_name(path.name + "-wal")):
+            with contextlib.suppress(FileNotFoundError):
+                found.append(part.stat())
         return "-".join(f"{one.st_size}.{one.st_mtime_ns}" for one in found)
 
     def payload(self) -> dict[str, Any]:
@@ -134,12 +138,12 @@ class LiveStudy:
             return self._read[1], self._read[2]
 
 
-class _Handler(http.server.BaseHTTPRequestHandler):
+class _Handler(BoundedHandler):
     """Answers the page's own questions and no others."""
 
     server: "_Server"
 
-    def do_GET(self) -> None:
+    def answer(self) -> None:
         """Answer a question from a page that was asked for by this machine's own name."""
         port = self.server.server_address[1]
         if self.headers.get("Host") not in {f"{name}:{port}" for name in _NAMES}:
@@ -154,6 +158,10 @@ class _Handler(http.server.BaseHTTPRequestHandler):
             self._say(503, "text/plain", "Other rides are simulated; ask again.\n")
         except UserInputError as error:
             self._say(503, "text/html", waiting_document(str(error), again_s=_ASK_AGAIN_S))
+
+    def say_failure(self) -> None:
+        """Answer that the question can not be answered."""
+        self._say(500, "text/plain", "This can not be shown; the terminal says why.\n")
 
     def _answer(self, path: str) -> None:
         live = self.server.live
@@ -190,13 +198,8 @@ class _Handler(http.server.BaseHTTPRequestHandler):
         self.end_headers()
         self.wfile.write(content)
 
-    def log_message(self, *_arguments: object) -> None:
-        """Keep the terminal quiet: only this machine can ask."""
 
-
-class _Server(http.server.ThreadingHTTPServer):
-    daemon_threads = True
-
+class _Server(BoundedServer):
     def __init__(self, live: LiveStudy, port: int) -> None:
         super().__init__((HOST, port), _Handler)
         self.live = live
