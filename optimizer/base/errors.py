@@ -4,12 +4,22 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from optimizer.base.printable import one_line
+
 
 class UserInputError(ValueError):
     """One line for the user: which file, which key, what was found, what is allowed, what to do.
 
     The command line prints the message and exits with code 2, without a traceback.
+
+    Parameters
+    ----------
+    message : str
+        What a file holds may stand in it as it is: it is made printable, and one line.
     """
+
+    def __init__(self, message: str) -> None:
+        super().__init__(one_line(message))
 
 
 class StudyFileError(UserInputError):

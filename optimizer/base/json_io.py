@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+from optimizer.base.printable import in_unicode_escapes
+
 
 def json_text(content: Any) -> str:
     """Return indented JSON that ends with a new line.
@@ -14,9 +16,11 @@ def json_text(content: Any) -> str:
     Parameters
     ----------
     content : mapping, sequence, text, number, bool or None
-        Numbers may be NumPy's. JSON has no NaN and no infinity: they become null.
+        Numbers may be NumPy's. JSON has no NaN and no infinity: they become null. Control
+        characters in texts become escapes, so that a terminal can show them.
     """
-    return json.dumps(_plain(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json.dumps(_plain(content), indent=2, ensure_ascii=False, allow_nan=False)
+    return f"{in_unicode_escapes(text)}\n"
 
 
 def _plain(content: Any) -> Any:

@@ -9,6 +9,7 @@ _SHOWN = 60  # characters of a value that a message shows
 
 def nearest(name: str, allowed: Iterable[str]) -> str:
     """Return the allowed name that is most like what was written, by its words and letters."""
+    name = name[:_SHOWN]  # the comparison takes a time that grows with the square of a length
     words = name.lower().split("_")
 
     def likeness(candidate: str) -> float:

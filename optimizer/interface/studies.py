@@ -13,7 +13,7 @@ from optimizer.analysis.statics_text import hopeless_rides
 from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, caused_by
-from optimizer.base.toml_io import read_text
+from optimizer.base.reading import read_text
 from optimizer.execution.backends import Machines
 from optimizer.execution.devices import on_device
 from optimizer.execution.named_database import database_of

@@ -12,7 +12,8 @@ from objectives.score_settings import ScoreSettings
 from optimizer.base.errors import ProfileError, StudyFileError, UserInputError, caused_by
 from optimizer.base.hashing import spawned
 from optimizer.base.messages import nearest, shown
-from optimizer.base.toml_io import Table, parse_toml, read_text, read_toml
+from optimizer.base.reading import read_text
+from optimizer.base.toml_io import Table, parse_toml, read_toml
 from optimizer.search.space import Space
 from optimizer.study.catalogue import (
     COURSE,

@@ -12,10 +12,12 @@ from scipy.ndimage import uniform_filter1d
 
 from optimizer.base.errors import UserInputError
 from optimizer.study.riding_day import ROUTE_STEP_M
-from optimizer.study.route_files import read_csv, read_gpx, read_npz
+from optimizer.study.route_files import read_csv, read_gpx, read_npz, refuse_too_long
 from plant.arrays import Floats
 from plant.description.course import Elevation, Points
 
+# Deeper than any open mine, higher than any mountain: all roads lie between.
+_LOWEST_M, _HIGHEST_M = -2000.0, 10_000.0
 _BEYOND_M = 25.0  # kept behind the ride's end, for a rider who is faster than wanted
 
 
@@ -65,6 +67,15 @@ def _along(path: Path, distance_m: Floats, height_m: Floats) -> Elevation:
         raise UserInputError(
             f"{path}: distances and heights must be finite numbers; take out the points without"
         )
+    if len(distance_m) == 0:
+        raise UserInputError(f"{path}: holds no point; choose another track")
+    lowest_m, highest_m = float(height_m.min()), float(height_m.max())
+    if not _LOWEST_M <= lowest_m <= highest_m <= _HIGHEST_M:
+        raise UserInputError(
+            f"{path}: heights must be from {_LOWEST_M:g} to {_HIGHEST_M:g} m, got {lowest_m:.4g} to"
+            f" {highest_m:.4g} m; check that they are in m"
+        )
+    refuse_too_long(path, float(distance_m.max() - distance_m.min()))
     farthest = np.maximum.accumulate(distance_m)
     advances = np.concatenate([[True], distance_m[1:] > farthest[:-1]])
     distance_m, height_m = distance_m[advances], height_m[advances]

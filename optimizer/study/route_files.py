@@ -1,10 +1,15 @@
 """Heights along a route as three kinds of file hold them: GPX, CSV, and NumPy's .npz."""
 
 import itertools
+import lzma
 import math
+import re
+import struct
+import tokenize
 import zipfile
+import zlib
 from pathlib import Path
-from typing import TypeAlias
+from typing import IO, TypeAlias
 
 import gpxpy
 import numpy as np
@@ -13,17 +18,53 @@ from gpxpy.gpx import GPXException, GPXRoutePoint, GPXTrackPoint
 from scipy.ndimage import map_coordinates
 
 from optimizer.base.errors import UserInputError
-from optimizer.base.reading import no_such_file
-from optimizer.base.toml_io import read_text
+from optimizer.base.messages import shown
+from optimizer.base.reading import MOST_TABLE_BYTES, opened, read_text
 from plant.arrays import Floats
 from plant.description.course import Points
 
 GRID_STEP_M = 5.0  # assumed: finer than any grid of heights that is handed out
 _COLUMNS = ("distance_m", "height_m")
-# What NumPy raises for a file that is no archive, a torn one, one of objects, or a bare array.
-_NOT_NPZ = (ValueError, OSError, EOFError, TypeError, zipfile.BadZipFile)
+MOST_ARRAY_BYTES = 256_000_000  # unpacked: a grid of 5,600 by 5,600 heights
+_MOST_ARRAYS = 100
+_HIGHEST_POLE_DEG, _FARTHEST_EAST_DEG = 90.0, 180.0  # as the schema of GPX 1.1 has them
+# What the readers of archives raise for a file that is none, a torn one, one with a password, and
+# arrays of objects or with a header that can not be read.
+_NOT_NPZ = (
+    ValueError,
+    OSError,
+    EOFError,
+    TypeError,
+    RuntimeError,
+    SyntaxError,
+    MemoryError,
+    OverflowError,
+    KeyError,
+    struct.error,
+    tokenize.TokenError,
+    lzma.LZMAError,
+    zlib.error,
+    zipfile.BadZipFile,
+)
 
 Waypoint: TypeAlias = GPXTrackPoint | GPXRoutePoint
+
+LONGEST_ROUTE_KM = 1000.0  # more than anybody rides on one charge or in one day
+
+
+def refuse_too_long(path: Path, length_m: float) -> None:
+    """Refuse a route of which the heights every few metres would fill the memory.
+
+    Raises
+    ------
+    UserInputError
+        It is longer than `LONGEST_ROUTE_KM`.
+    """
+    if length_m > 1000.0 * LONGEST_ROUTE_KM:
+        raise UserInputError(
+            f"{path}: a route may be up to {LONGEST_ROUTE_KM:g} km long, got"
+            f" {length_m / 1000.0:.4g} km; check that distances are in m, or cut the route"
+        )
 
 
 def _one_line(error: Exception) -> str:
@@ -38,10 +79,15 @@ def read_gpx(path: Path) -> tuple[Floats, Floats]:
     UserInputError
         The file is no GPX, holds no points, or points without elevation.
     """
-    text = read_text(path)
+    text = read_text(path, most_bytes=MOST_TABLE_BYTES)
+    if re.search(r"<!(DOCTYPE|ENTITY)", text):
+        raise UserInputError(
+            f"{path}: a GPX file needs no <!DOCTYPE>, with which a small file can unfold to a huge"
+            " one; export the track again"
+        )
     try:
         document = gpxpy.parse(text)
-    except GPXException as error:
+    except (GPXException, ValueError, RecursionError) as error:
         raise UserInputError(
             f"{path}: not a GPX file that can be read: {_one_line(error)}; export the track again"
         ) from None
@@ -57,12 +103,26 @@ def read_gpx(path: Path) -> tuple[Floats, Floats]:
             f"{path}: {missing} of {len(points)} points have no elevation (<ele>);"
             " add heights to the track with a map tool, or choose another track"
         )
+    for number, point in enumerate(points):
+        _refuse_off_the_globe(path, point, number=number)
     steps = [
         haversine_distance(before.latitude, before.longitude, after.latitude, after.longitude)
         for before, after in itertools.pairwise(points)
     ]
     distance_m = np.concatenate([[0.0], np.cumsum(steps)])
     return distance_m, np.array([point.elevation for point in points], dtype=np.float64)
+
+
+def _refuse_off_the_globe(path: Path, point: Waypoint, *, number: int) -> None:
+    for name, value, most in (
+        ("latitude", point.latitude, _HIGHEST_POLE_DEG),
+        ("longitude", point.longitude, _FARTHEST_EAST_DEG),
+    ):
+        if not -most <= value <= most:
+            raise UserInputError(
+                f"{path}: point {number + 1}: {name} must be from {-most:g} to {most:g} degrees,"
+                f" got {shown(value)}; export the track again"
+            )
 
 
 def read_csv(path: Path) -> tuple[Floats, Floats]:
@@ -73,7 +133,7 @@ def read_csv(path: Path) -> tuple[Floats, Floats]:
     UserInputError
         The columns are missing, or a cell is no number.
     """
-    lines = read_text(path).splitlines()
+    lines = read_text(path, most_bytes=MOST_TABLE_BYTES).splitlines()
     header = [name.strip() for name in lines[0].split(",")] if lines else []
     if sorted(header) != sorted(_COLUMNS):
         raise UserInputError(
@@ -104,16 +164,16 @@ def read_npz(
         The file is no archive of arrays, holds neither, or the line leaves the grid.
     """
     try:
-        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
-            arrays = {name: stored[name] for name in stored.files}
-    except FileNotFoundError:
-        raise no_such_file(path) from None
+        with opened(path, most_bytes=MOST_ARRAY_BYTES) as file:
+            arrays = _arrays(file)
+    except UserInputError:
+        raise
     except _NOT_NPZ as error:
         raise UserInputError(
             f"{path}: not a NumPy .npz file that can be read: {_one_line(error)}; save it again"
         ) from None
     if all(name in arrays for name in _COLUMNS):
-        distance_m, height_m = (arrays[name].astype(np.float64) for name in _COLUMNS)
+        distance_m, height_m = (arrays[name] for name in _COLUMNS)
         if distance_m.ndim != 1 or distance_m.shape != height_m.shape:
             raise UserInputError(
                 f"{path}: distance_m and height_m must be lists of one length,"
@@ -127,7 +187,52 @@ def read_npz(
             f" got {', '.join(sorted(arrays)) or 'nothing'}; save the grid alone"
         )
     (grid,) = grids.values()
-    return _across(path, grid.astype(np.float64), line=line, row_m=row_m, column_m=column_m)
+    return _across(path, grid, line=line, row_m=row_m, column_m=column_m)
+
+
+def _arrays(file: IO[bytes]) -> dict[str, Floats]:
+    """Return the arrays of an archive as numbers, none larger than its header may claim.
+
+    An archive can unfold to a thousand times its size, and a header can claim any size: NumPy
+    makes room for that before it reads.
+
+    Raises
+    ------
+    ValueError
+        Arrays are too many or too large, hold other things than numbers, or are torn.
+    """
+    arrays: dict[str, Floats] = {}
+    with zipfile.ZipFile(file) as archive:
+        members = archive.infolist()
+        if len(members) > _MOST_ARRAYS:
+            raise ValueError(f"it holds {len(members)} arrays, more than {_MOST_ARRAYS}")
+        unpacked = sum(member.file_size for member in members)
+        if unpacked > MOST_ARRAY_BYTES:
+            raise ValueError(
+                f"unpacked it takes {unpacked / 1e6:.0f} MB, more than {MOST_ARRAY_BYTES / 1e6:g}"
+            )
+        for member in members:
+            with archive.open(member) as part:
+                arrays[member.filename.removesuffix(".npy")] = _numbers(part, member.file_size)
+    return arrays
+
+
+def _numbers(part: IO[bytes], n_bytes: int) -> Floats:
+    """Return the array of an archive's part as numbers; see `_arrays`."""
+    version = np.lib.format.read_magic(part)
+    read_header = (
+        np.lib.format.read_array_header_1_0
+        if version == (1, 0)
+        else np.lib.format.read_array_header_2_0
+    )
+    shape, by_column, kind = read_header(part)
+    if kind.kind not in "iuf":
+        raise ValueError(f"an array holds {kind}, not numbers")
+    claimed = math.prod(shape) * kind.itemsize
+    if claimed > n_bytes or min(shape, default=0) < 0:
+        raise ValueError(f"an array of shape {shape} does not fit into {n_bytes} bytes")
+    values = np.frombuffer(part.read(claimed), dtype=kind)
+    return values.reshape(shape, order="F" if by_column else "C").astype(np.float64)
 
 
 def _across(
@@ -147,6 +252,7 @@ def _across(
         )
     (row_1, column_1), (row_2, column_2) = line
     length_m = math.hypot((row_2 - row_1) * row_m, (column_2 - column_1) * column_m)
+    refuse_too_long(path, length_m)
     n_points = max(math.ceil(length_m / GRID_STEP_M), 1) + 1
     share = np.linspace(0.0, 1.0, n_points)
     cells = np.stack([row_1 + share * (row_2 - row_1), column_1 + share * (column_2 - column_1)])

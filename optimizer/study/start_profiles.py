@@ -7,7 +7,7 @@ import numpy as np
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest, shown
-from optimizer.base.toml_io import read_text
+from optimizer.base.reading import MOST_TABLE_BYTES, read_text
 from plant.arrays import Floats
 from plant.description.profile_array import PROFILE_NAMES
 
@@ -30,16 +30,22 @@ def read_start(path: Path, *, names: tuple[str, ...], baseline: Floats) -> Float
         The file can not be read, names what a profile does not have, or holds something that is
         no number.
     """
-    rows = list(csv.reader(read_text(path).splitlines()))
+    text = read_text(path, most_bytes=MOST_TABLE_BYTES)
+    try:
+        rows = list(csv.reader(text.splitlines()))
+    except csv.Error as error:
+        raise UserInputError(f"{path}: not a CSV file: {error}; correct it") from None
     if len(rows) < 2:
         raise UserInputError(f"{path}: must hold a header and at least one profile; fill it")
     header = rows[0]
     for name in header:
         if name not in PROFILE_NAMES:
             raise UserInputError(
-                f"{path}: a profile has no {name!r}; the nearest is"
+                f"{path}: a profile has no {shown(name)}; the nearest is"
                 f" {nearest(name, PROFILE_NAMES)!r}; correct the header"
             )
+        if header.count(name) > 1:
+            raise UserInputError(f"{path}: names {name} twice; take one of the columns out")
     values = np.tile(baseline, (len(rows) - 1, 1))
     for line, row in enumerate(rows[1:]):
         if len(row) != len(header):

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
 from optimizer.base.errors import UserInputError
-from optimizer.base.toml_io import read_text
+from optimizer.base.reading import read_text
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.own_board import NOTHING_SAID, OwnBoard, board_lines, rider_lines
 from optimizer.study.paths import STUDY_FILE

@@ -10,6 +10,7 @@ import pyarrow.parquet
 
 from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import shown
+from optimizer.base.printable import in_unicode_escapes, one_line
 from optimizer.study.log_data.channels import CHANNELS, ISO_TIME, Channel, unit_named
 from optimizer.study.log_data.mapping import SEPARATORS
 from optimizer.study.log_data.reader import (
@@ -69,7 +70,7 @@ def propose(log: Path) -> str:
             " give the time's column a header such as time_s"
         )
     called = next(name for name, sign in SEPARATORS.items() if sign == separator)
-    text = _HEAD.format(log=log.name, separator=called, decimal=decimal)
+    text = _HEAD.format(log=one_line(log.name), separator=called, decimal=decimal)
     for channel, column in columns.items():
         if channel == "time_s" and _is_iso(rows[column].iloc[0]):
             text += _iso_line(column, rows[column].iloc[0])
@@ -77,7 +78,7 @@ def propose(log: Path) -> str:
         values = pd.to_numeric(rows[column], errors="coerce").to_numpy(np.float64)
         text += _line(channel, column, values)
     unused = [name for name in header if name not in columns.values()]
-    return text + (f"# Not used: {', '.join(unused)}\n" if unused else "")
+    return text + (f"# Not used: {one_line(', '.join(unused))}\n" if unused else "")
 
 
 def _decimal(body: list[list[str]], separator: str) -> str:
@@ -121,12 +122,12 @@ def _is_iso(cell: Any) -> bool:
 def _iso_line(column: str, first: Any) -> str:
     return (
         f'time_s = {{ column = "{_quoted(column)}", unit = "{ISO_TIME}" }}'
-        f"  # time; text; begins with {first}\n"
+        f"  # time; text; begins with {one_line(str(first))}\n"
     )
 
 
 def _quoted(column: str) -> str:
-    return column.replace("\\", "\\\\").replace('"', '\\"')
+    return in_unicode_escapes(column.replace("\\", "\\\\").replace('"', '\\"'))
 
 
 def _line(channel: str, column: str, values: np.ndarray) -> str:

@@ -14,7 +14,7 @@ import pyarrow.parquet
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest
-from optimizer.base.reading import no_such_file, reading
+from optimizer.base.reading import opened, refuse_irregular
 from optimizer.study.log_data.mapping import SEPARATORS, LogMapping
 from plant.arrays import Floats
 
@@ -114,7 +114,7 @@ def head_text(path: Path) -> str:
     UserInputError
         The file can not be read, is empty, or is not text.
     """
-    with reading(path), path.open("rb") as file:
+    with opened(path) as file:
         head = file.read(_HEAD_BYTES)
     if not head.strip():
         raise UserInputError(f"{path}: the log is empty; record a ride first")
@@ -139,10 +139,9 @@ def parquet_header(path: Path) -> list[str]:
     UserInputError
         The file is missing or no Parquet file.
     """
+    refuse_irregular(path)
     try:
         return list(pa.parquet.read_schema(path).names)
-    except FileNotFoundError:
-        raise no_such_file(path) from None
     except (pa.ArrowException, OSError) as error:
         raise UserInputError(
             f"{path}: not a Parquet file that can be read ({_short(error)}); export it again"

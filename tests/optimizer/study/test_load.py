@@ -493,7 +493,7 @@ def test_a_folder_without_a_study_is_refused(tmp_path):
 def test_a_folder_in_place_of_the_study_file_is_refused(tmp_path):
     (tmp_path / "study.toml").mkdir()
 
-    with pytest.raises(UserInputError, match="can not be read: Is a directory"):
+    with pytest.raises(UserInputError, match="can not be read: it is a folder"):
         load_study(tmp_path)
 
 
