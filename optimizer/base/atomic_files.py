@@ -2,8 +2,8 @@
 
 import errno
 import os
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 from optimizer.base.errors import AlreadyThereError, FileError
@@ -70,12 +70,36 @@ def write_whole(path: Path, content: str | bytes) -> None:
     UserInputError
         The disk is full or the folder can not be written; nothing is left behind.
     """
-    payload = content.encode("utf-8") if isinstance(content, str) else content
-    make_folder(path.parent)
-    with writing(path), unfinished_file(path) as (handle, unfinished):
-        _write_all(handle, payload)
-        make_public(unfinished)
-        unfinished.replace(path)
+    write_all({path: content})
+
+
+def write_all(contents: Mapping[Path, str | bytes]) -> None:
+    """Write several files whole, none of them before all fit on the disk.
+
+    Parameters
+    ----------
+    contents : mapping of path to str or bytes
+        As of `write_whole`.
+
+    Raises
+    ------
+    UserInputError
+        As of `write_whole`, or a folder stands where one of the files is to be.
+    """
+    with ExitStack() as unfinished:
+        written = {}
+        for path, content in contents.items():
+            payload = content.encode("utf-8") if isinstance(content, str) else content
+            make_folder(path.parent)
+            with writing(path):
+                if path.is_dir():
+                    raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+                handle, written[path] = unfinished.enter_context(unfinished_file(path))
+                _write_all(handle, payload)
+                make_public(written[path])
+        for path, whole in written.items():
+            with writing(path):
+                whole.replace(path)
 
 
 def make_public(path: Path) -> None:
@@ -92,7 +116,9 @@ def refuse_existing(paths: Iterable[Path], *, advice: str) -> None:
         Names the first such file and what to do.
     """
     for path in paths:
-        if path.exists():
+        with writing(path):
+            there = path.exists()
+        if there:
             raise AlreadyThereError(path, advice=advice)
 
 
@@ -107,8 +133,7 @@ def copy_whole(paths: Iterable[Path], folder: Path) -> None:
     copies = {folder / path.name: path for path in paths}
     make_folder(folder)
     refuse_existing(copies, advice="name a new folder")
-    for copy, path in copies.items():
-        write_whole(copy, path.read_bytes())
+    write_all({copy: path.read_bytes() for copy, path in copies.items()})
 
 
 def _write_all(handle: int, payload: bytes) -> None:

@@ -1,12 +1,12 @@
 """A selected profile as files for the bench: TOML, JSON, a C header, or the user's own template."""
 
 import dataclasses
+import re
 from pathlib import Path
 from typing import Any
 
 import tomli_w
-from jinja2 import Environment, PackageLoader, StrictUndefined, TemplateError
-from jinja2.sandbox import SandboxedEnvironment
+from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import (
@@ -20,27 +20,20 @@ from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
-from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.atomic_files import refuse_existing, write_all
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.errors import UserInputError
 from optimizer.base.json_io import json_text
-from optimizer.base.toml_io import read_text
+from optimizer.base.printable import one_line
 from optimizer.base.versions import by_library
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.first_rides import plan_text
+from optimizer.reports.user_template import render_template
 from plant.description.profile import SINGLE_LOOP, Profile
 from plant.description.profile_array import array_to_profile
 
 FORMATS = ("toml", "json", "c")
-# What a template can do wrong: its syntax, its names, and the arithmetic in it.
-_TEMPLATE_FAULTS = (
-    TemplateError,
-    ArithmeticError,
-    AttributeError,
-    LookupError,
-    TypeError,
-    ValueError,
-)
+_LONGEST_IN_C = 200  # characters of a text in a header's comment
 _SUFFIX = {"toml": ".toml", "json": ".json", "c": ".h"}
 
 
@@ -95,28 +88,6 @@ def render(facts: dict[str, Any], format_name: str) -> str:
     return _toml(facts) if format_name == "toml" else _c_header(facts)
 
 
-def render_template(facts: dict[str, Any], template: Path) -> str:
-    """Return an export's text by the user's own Jinja2 template, run in a sandbox.
-
-    Raises
-    ------
-    UserInputError
-        The template can not be read, or uses a name that an export does not have.
-    """
-    environment = SandboxedEnvironment(
-        undefined=StrictUndefined, keep_trailing_newline=True, autoescape=False
-    )
-    text = read_text(template)
-    try:
-        return environment.from_string(text).render(facts)
-    except _TEMPLATE_FAULTS as error:
-        line = getattr(error, "lineno", None)
-        place = f"{template}:{line}" if line else f"{template}"
-        raise UserInputError(
-            f"{place}: {error}; the names allowed are {', '.join(sorted(facts))}"
-        ) from None
-
-
 def export(
     results: Results,
     number: int,
@@ -126,27 +97,36 @@ def export(
     folder: Path,
     force: bool,
 ) -> list[Path]:
-    """Write a candidate's profile in each format, and a plan of the first rides, each file whole.
+    """Write a candidate's profile in each format, and a plan of the first rides: all or none.
 
     Raises
     ------
     UserInputError
-        A file is there already and `force` is not given, or can not be written.
+        A file is there already and `force` is not given, or can not be written; the template has a
+        fault, or its file would have the name of another.
     """
     facts = content(results, number)
     stem = f"candidate_{number}"
     texts = {folder / f"{stem}{_SUFFIX[name]}": render(facts, name) for name in formats}
-    if template is not None:
-        suffixes = Path(template.name.removesuffix(".jinja")).suffix or ".txt"
-        texts[folder / f"{stem}_{template.name.split('.')[0]}{suffixes}"] = render_template(
-            facts, template
-        )
     texts[folder / f"{stem}_first_rides.md"] = plan_text(results, number)
+    if template is not None:
+        path = folder / f"{stem}_{_named_by(template)}"
+        if path in texts:
+            raise UserInputError(
+                f"{template}: its file would be {path.name}, which is another of this export;"
+                " rename the template"
+            )
+        texts[path] = render_template(facts, template)
     if not force:
         refuse_existing(texts, advice="replace it by force, or name another folder")
-    for path, text in texts.items():
-        write_whole(path, text)
+    write_all(texts)
     return list(texts)
+
+
+def _named_by(template: Path) -> str:
+    """Return the end of a file's name that a template asks for by its own name."""
+    suffix = Path(template.name.removesuffix(".jinja")).suffix or ".txt"
+    return f"{template.name.split('.')[0]}{suffix}"
 
 
 def profile_sections(profile: Profile) -> dict[str, Any]:
@@ -174,13 +154,20 @@ def _c_header(facts: dict[str, Any]) -> str:
         undefined=StrictUndefined,
         trim_blocks=True,
         keep_trailing_newline=True,
-        autoescape=False,  # noqa: S701  # C, not HTML; `comment` escapes what a user wrote
+        autoescape=False,  # noqa: S701  # C, not HTML: `finalize` sees every text that is put in
+        finalize=_in_c,
     )
-    environment.filters |= {"comment": _comment, "literal": lambda value: repr(float(value))}
+    environment.filters["literal"] = lambda value: repr(float(value))
     return environment.get_template("profile.h.jinja").render(facts)
 
 
-def _comment(text: str) -> str:
-    """Return a text that can not leave a C comment: one line, without its marks."""
-    one_line = " ".join(text.replace("\\", "/").split())
-    return one_line.replace("*/", "* /").replace("/*", "/ *")
+def _in_c(value: Any) -> Any:
+    """Return a text that can leave neither its line nor a C comment, or a number as it is.
+
+    Backslashes and trigraphs, of which `??/` is a backslash, join lines; a slash beside a star
+    begins and ends comments.
+    """
+    if not isinstance(value, str):
+        return value
+    text = one_line(value).replace("\\", "/")[:_LONGEST_IN_C]
+    return re.sub(r"\?(?=\?)|\*(?=/)|/(?=\*)", r"\g<0> ", text)
