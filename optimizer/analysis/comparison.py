@@ -10,6 +10,7 @@ from objectives import OBJECTIVES, RIDE_COLUMNS, RIDE_COSTS
 from optimizer.analysis.constraint_facts import broken, constraint_facts
 from optimizer.analysis.handling_tables import handling_of_profiles
 from optimizer.analysis.nose_down_rates import rates_of_profiles
+from optimizer.base.printable import one_line
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.reevaluation import on_fresh_noise
@@ -190,4 +191,4 @@ def in_words(comparison: Comparison, which: int, ride: int) -> str:
             parts.append(f"{word} {before:.3g} → {after:.3g}{unit}")
     mass = there.rider.body.mass_kg
     changes = ", ".join(parts) if parts else "no number that changes by more than 3 %"
-    return f"{there.rider_name} ({mass:.0f} kg), {there.course.title}: {changes}"
+    return f"{there.rider_name} ({mass:.0f} kg), {one_line(there.course.title)}: {changes}"

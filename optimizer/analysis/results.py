@@ -12,6 +12,7 @@ from objectives.score import handling_of
 from optimizer.analysis.baseline_cost import compared_baseline, lost_on_fresh_noise, study_cost
 from optimizer.analysis.picks import named_picks
 from optimizer.base.errors import CandidateError, NotStartedError, StoreError
+from optimizer.base.messages import shown
 from optimizer.base.pick_names import PICKS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of, whole_profiles
@@ -252,14 +253,15 @@ def candidate_number(results: Results, text: str) -> int:
         )
     if not text.isascii() or not text.isdigit():
         raise CandidateError(
-            f"{folder}: {text!r} is neither a candidate's number nor one of the picks"
+            f"{folder}: {shown(text)} is neither a candidate's number nor one of the picks"
             f" {', '.join(PICKS)}"
         )
-    if int(text) >= len(results):
+    digits = text.lstrip("0")  # of any number: Python reads some thousand of them, and no more
+    if len(digits) > len(str(len(results))) or int(digits or "0") >= len(results):
         raise CandidateError(
             f"{folder}: there is no candidate {text}; the numbers go from 0 to {len(results) - 1}"
         )
-    return int(text)
+    return int(digits or "0")
 
 
 def _check_columns(study: Study, table: Table) -> None:

@@ -4,6 +4,7 @@ import dataclasses
 import io
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,6 +18,8 @@ from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
 from plant.kernel.trace import Trace
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # common practice, as spreadsheets read a cell
 
 CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAMES)
 
@@ -115,6 +118,20 @@ def trace_table(ridden: Trace) -> pd.DataFrame:
     return pd.DataFrame(signals).dropna(ignore_index=True)
 
 
+def csv_text(table: pd.DataFrame) -> str:
+    """Return a table as CSV in which a spreadsheet takes no text for a formula.
+
+    A text that begins as a formula does gets an apostrophe before it; numbers stay as they are.
+    """
+    texts = table.select_dtypes(exclude=["number", "bool"])
+    safe = table.assign(**{str(name): texts[name].map(_no_formula) for name in texts})
+    return safe.to_csv(index=False, lineterminator="\n")
+
+
+def _no_formula(cell: Any) -> Any:
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(_FORMULA) else cell
+
+
 def write_tables(results: Results) -> list[Path]:
     """Write all candidates and the front as CSV and Parquet, each file whole.
 
@@ -134,7 +151,7 @@ def write_tables(results: Results) -> list[Path]:
         parquet = io.BytesIO()
         table.to_parquet(parquet, index=False)
         for suffix, content in (
-            (".csv", table.to_csv(index=False, lineterminator="\n").encode()),
+            (".csv", csv_text(table).encode()),
             (".parquet", parquet.getvalue()),
         ):
             path = folder / f"{name}{suffix}"

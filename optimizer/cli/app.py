@@ -1,13 +1,18 @@
 """The command `levelgain`: which commands there are, and how they end when they do not end well."""
 
+import errno
+import io
+import os
 import sys
 from importlib.metadata import version
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from optimizer.base.database_url import masked
 from optimizer.base.errors import UserInputError
+from optimizer.base.printable import one_line
 from optimizer.cli.commands import (
     check,
     compare,
@@ -24,7 +29,7 @@ from optimizer.cli.commands import (
     validate,
     versions,
 )
-from optimizer.cli.exit_codes import BAD_INPUT, INTERRUPTED
+from optimizer.cli.exit_codes import BAD_INPUT, INTERRUPTED, OUTPUT_LOST, PIPE_CLOSED
 
 app = typer.Typer(
     name="levelgain",
@@ -98,33 +103,70 @@ app.add_typer(log_app)
 # What commands, arguments and options raise where they are mistyped: releases of typer have no name
 # in common for it.
 _MISTAKES: Any = typer.BadParameter.__base__
+# Of standard output, which alone has no name: what commands write to files is refused by name.
+_OUTPUT_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
+_HELP_INSTEAD = "NoArgsIsHelpError"  # of them: nothing was typed, and help is the answer
 
 
 def main() -> None:
     """Run the command line; a refused input is one line on standard error and exit code 2."""
+    _prepare_streams()
     try:
-        sys.exit(app(standalone_mode=False))
+        code = app(standalone_mode=False)
+        sys.stdout.flush()  # here, where what goes wrong can still be said
+        sys.exit(code)
     except _MISTAKES as mistake:
         sys.stderr.write(masked(_in_a_line(mistake)))
         sys.exit(BAD_INPUT)
     except ValueError as error:
         if not _is_refusal(error):
             raise
-        sys.stderr.write(masked(f"{error}\n"))
+        sys.stderr.write(masked(f"{one_line(str(error))}\n"))
         sys.exit(BAD_INPUT)
+    except (BrokenPipeError, SystemExit) as ended:
+        # Typer leaves by itself where it meets a closed pipe.
+        if BrokenPipeError not in (type(ended), type(ended.__context__)):
+            raise
+        _drop_output()
+        sys.exit(PIPE_CLOSED)
+    except OSError as error:
+        if error.filename is not None or error.errno not in _OUTPUT_FAULTS:
+            raise
+        _drop_output()
+        sys.stderr.write(f"levelgain: the output can not be written: {error.strerror}\n")
+        sys.exit(OUTPUT_LOST)
     except KeyboardInterrupt:
         sys.stderr.write("Interrupted; nothing that was stored is lost.\n")
         sys.exit(INTERRUPTED)
 
 
+def _prepare_streams() -> None:
+    """Let the streams take any text; leave where there is no standard output at all."""
+    # Python has None for a stream that the shell closed. A file that a command opens would take
+    # the place of standard output, and what is printed would go into it.
+    if sys.stderr is None:
+        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  # it stays open
+    if sys.stdout is None:
+        sys.stderr.write("levelgain: standard output is closed; send it to a file or a pipe\n")
+        sys.exit(OUTPUT_LOST)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _drop_output() -> None:
+    """Let standard output lead nowhere, or Python would fail again as it ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def _in_a_line(mistake: Any) -> str:
     """Return what is wrong with what was typed, and where help is; or the help, if it is that."""
     said: str = mistake.format_message()
-    if "\n" in said:
+    if type(mistake).__name__ == _HELP_INSTEAD:
         return f"{said}\n"
     command = mistake.ctx.command_path if mistake.ctx else str(app.info.name)
     said = said.replace("Value error, ", "").removesuffix(".")
-    return f"{command}: {said} (help: {command} --help)\n"
+    return f"{one_line(f'{command}: {said}')} (help: {command} --help)\n"
 
 
 def _is_refusal(error: ValueError) -> bool:

@@ -8,9 +8,11 @@ import pandas as pd
 import typer
 from rich.console import Console
 from rich.table import Table
+from rich.text import Text
 
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.json_io import json_text
+from optimizer.base.printable import printable
 
 _PIPED_WIDTH = 200
 
@@ -25,7 +27,21 @@ def console(*, as_json: bool = False) -> Console:
     """
     stream = sys.stderr if as_json else sys.stdout
     width = None if stream.isatty() else _PIPED_WIDTH
-    return Console(width=width, highlight=False, markup=False, soft_wrap=True, stderr=as_json)
+    return _Terminal(
+        width=width, highlight=False, markup=False, emoji=False, soft_wrap=True, stderr=as_json
+    )
+
+
+class _Terminal(Console):
+    """A console that sends no control characters of foreign texts, and hides no closed pipe."""
+
+    def render_str(self, text: str, **how: Any) -> Text:
+        """Return a text that is to be printed, or stands in a table, with its style."""
+        return super().render_str(printable(text), **how)
+
+    def on_broken_pipe(self) -> None:
+        """Leave it to `optimizer.cli.app.main`, as where anything else is printed."""
+        raise  # noqa: PLE0704  # called while the error is handled
 
 
 def print_table(out: Console, table: pd.DataFrame) -> None:
@@ -34,7 +50,9 @@ def print_table(out: Console, table: pd.DataFrame) -> None:
     Where it is wider than the terminal, its heads break at underscores and its texts fold; no
     number is ever cut short.
     """
-    columns = {str(name): [_text(value) for value in table[name].tolist()] for name in table}
+    columns = {
+        str(name): [printable(_text(value)) for value in table[name].tolist()] for name in table
+    }
     width = sum(max(map(len, [name, *cells])) + 1 for name, cells in columns.items())
     narrow = width > out.width
     shown = Table(box=None, pad_edge=False, header_style="bold")

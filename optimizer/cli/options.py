@@ -1,5 +1,6 @@
 """Arguments and options that several commands share."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
@@ -7,7 +8,10 @@ from typing import Annotated
 import typer
 
 from optimizer.base.pick_names import PICKS
+from optimizer.base.printable import printable
 from plant.device import Device
+
+_LONGEST_NAME = 255  # bytes of a file's name: NAME_MAX of the usual file systems
 
 
 def completing(*words: str) -> Callable[[str], list[str]]:
@@ -19,7 +23,30 @@ def completing(*words: str) -> Callable[[str], list[str]]:
     return complete
 
 
-FOLDER = typer.Argument(metavar="FOLDER", help="Folder of the study.", show_default=False)
+def named(text: str | Path) -> Path:
+    """Return the path of a file or folder that is named on the command line.
+
+    Raises
+    ------
+    typer.BadParameter
+        The name is empty, which would be the current folder, longer than a system takes, or holds
+        characters that a terminal does not show.
+    """
+    if not str(text).strip():
+        raise typer.BadParameter("the name is empty; '.' is the current folder")
+    if printable(str(text)) != str(text) or "\n" in str(text):
+        raise typer.BadParameter("a name must be of printable characters; rename it")
+    longest = max(len(os.fsencode(part)) for part in Path(text).parts)
+    if longest > _LONGEST_NAME:
+        raise typer.BadParameter(
+            f"a name may have up to {_LONGEST_NAME} bytes, got {longest}; shorten it"
+        )
+    return Path(text)
+
+
+FOLDER = typer.Argument(
+    parser=named, metavar="FOLDER", help="Folder of the study.", show_default=False
+)
 CANDIDATE = typer.Argument(
     metavar="CANDIDATE",
     help="A candidate's number, or the name of a pick.",
@@ -29,12 +56,18 @@ CANDIDATE = typer.Argument(
 
 Folder = Annotated[Path, FOLDER]
 NewFolder = Annotated[
-    Path, typer.Argument(metavar="NEW_FOLDER", help="Folder to make.", show_default=False)
+    Path,
+    typer.Argument(parser=named, metavar="NEW_FOLDER", help="Folder to make.", show_default=False),
 ]
 Which = Annotated[str, CANDIDATE]
 WhichIfAny = Annotated[str | None, CANDIDATE]
-Profile = Annotated[Path | None, typer.Option(metavar="FILE", help="A profile file of your own.")]
-Jobs = Annotated[int | None, typer.Option(min=1, metavar="N", help="Threads; default: all cores.")]
+Profile = Annotated[
+    Path | None, typer.Option(parser=named, metavar="FILE", help="A profile file of your own.")
+]
+Jobs = Annotated[
+    int | None,
+    typer.Option(min=1, max=4096, metavar="N", help="Threads; default: all cores."),
+]
 OnDevice = Annotated[
     Device | None,
     typer.Option("--device", metavar="NAME", help="cpu or cuda (a GPU); default: study.toml's."),

@@ -36,11 +36,11 @@ class SearchView(ShownBar):
         self._n_resumed = 0.0
         super().__init__(
             Bar(
-                TextColumn("{task.description}"),
+                TextColumn("{task.description}", markup=False),
                 BarColumn(),
                 MofNCompleteColumn(),
                 TimeRemainingColumn(),
-                TextColumn("{task.fields[note]}"),
+                TextColumn("{task.fields[note]}", markup=False),
                 console=console,
                 disable=not console.is_terminal,
             )

@@ -55,7 +55,7 @@ class StagesView(ShownBar):
         super().__init__(
             Progress(
                 SpinnerColumn(),
-                TextColumn("{task.description}"),
+                TextColumn("{task.description}", markup=False),
                 BarColumn(),
                 _Share(),
                 TimeElapsedColumn(),

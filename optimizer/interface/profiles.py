@@ -16,6 +16,7 @@ from optimizer.interface.studies import FilePath
 from optimizer.interface.threads import n_threads
 from optimizer.reports import profile_export, validation_report
 from optimizer.study import load
+from optimizer.study.limits import FEWEST_HOURS, MOST_HOURS
 from optimizer.study.paths import EXPORTS_FOLDER
 from optimizer.study.study import Study
 from optimizer.validation import validate as validation
@@ -144,11 +145,16 @@ def validate(
     Raises
     ------
     UserInputError
-        The estimate is asked for over no more hours than are ridden in full.
+        Hours are out of range, or the estimate is asked for over no more than are ridden in full.
     MachineError
         The GPU can not be used.
     """
     study = on_device(study, device)
+    for name, given in (("hours", hours), ("accelerated", accelerated)):
+        if given is not None and not FEWEST_HOURS <= given <= MOST_HOURS:
+            raise UserInputError(
+                f"{name}: must be from {FEWEST_HOURS:g} to {MOST_HOURS:g} hours, got {given:g}"
+            )
     if hours is not None:
         asked = dataclasses.replace(study.validation, hours=hours)
         study = dataclasses.replace(study, validation=asked)

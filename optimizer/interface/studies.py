@@ -12,7 +12,7 @@ from optimizer.analysis.results import Results, read_results
 from optimizer.analysis.statics_text import hopeless_rides
 from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.atomic_files import refuse_existing, write_whole
-from optimizer.base.errors import StudyFileError, caused_by
+from optimizer.base.errors import StudyFileError, UserInputError, caused_by
 from optimizer.base.reading import read_text
 from optimizer.execution.backends import Machines
 from optimizer.execution.devices import on_device
@@ -23,6 +23,7 @@ from optimizer.interface.search_progress import REEVALUATION, searched
 from optimizer.interface.threads import n_threads
 from optimizer.study import load
 from optimizer.study.catalogue import STUDIES_FOLDER
+from optimizer.study.limits import MOST_CANDIDATES
 from optimizer.study.paths import STUDY_FILE, store_path
 from optimizer.study.study import Study
 from optimizer.study.templates import write_example, write_template
@@ -142,6 +143,8 @@ def run(
 
     Raises
     ------
+    UserInputError
+        So many candidates are not allowed.
     StoreError
         The store is damaged, in use, or was started with other inputs.
     NotStartedError
@@ -150,6 +153,10 @@ def run(
         The database, the cluster or the GPU can not be used, or the study file names a database to
         which you have not agreed.
     """
+    if candidates is not None and not 1 <= candidates <= MOST_CANDIDATES:
+        raise UserInputError(
+            f"candidates: must be from 1 to {MOST_CANDIDATES:,}, got {candidates:,}"
+        )
     study = on_device(study, device)
     n_jobs = n_threads(jobs)
     machines = Machines(database=database_of(study, database), cluster=cluster)

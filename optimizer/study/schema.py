@@ -12,6 +12,7 @@ from optimizer.base.database_url import check_address, passwords
 from optimizer.base.messages import nearest, shown
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import Table, number, section_model, table_model
+from optimizer.study.limits import MOST_CANDIDATES
 from optimizer.study.riding_day_schema import RidingDayTable
 from optimizer.study.tolerances_schema import NumberName, ToleranceTable
 from optimizer.study.validation_schema import ValidationTable
@@ -89,7 +90,7 @@ class SearchTable(Table):
     """How much is searched, and where; a parameter without bounds keeps the baseline's value."""
 
     candidates: int = Field(
-        3000, strict=True, ge=1, le=10_000_000, description="number of candidates"
+        3000, strict=True, ge=1, le=MOST_CANDIDATES, description="number of candidates"
     )
     population: int = Field(
         48, strict=True, ge=4, le=10_000, description="number of candidates in a generation"

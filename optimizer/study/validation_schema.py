@@ -11,6 +11,7 @@ from optimizer.study.catalogue import COURSE, Kind, resolved, shelves
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.dataclass_schema import Table, number
+from optimizer.study.limits import FEWEST_HOURS, MOST_HOURS
 from optimizer.study.schema_errors import checked
 from optimizer.study.tolerances_schema import NumberName
 from optimizer.study.validation_settings import Fault, Validation
@@ -38,7 +39,7 @@ class ValidationTable(Table):
         int, Field(strict=True, ge=1, le=4096, description="draws of the tolerances")
     ] = 64
     # Enough to pass at the limit below without a nose-down, which takes some 1,900 h.
-    hours: number("hours of the riding day to simulate", 0.1, 1e6) = 2000.0  # type: ignore[valid-type]
+    hours: number("hours of the riding day to simulate", FEWEST_HOURS, MOST_HOURS) = 2000.0  # type: ignore[valid-type]
     # 0.29: crashes of adult cyclists; the sources are in studies/README.md.
     nose_downs_per_1000_km: number("nose-downs in 1,000 km that pass", 0.001, 1e3) = 0.29  # type: ignore[valid-type]
 

@@ -9,7 +9,7 @@ from optimizer.base.atomic_files import refuse_existing
 from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJsonAlone, Folder, Force, Jobs, OnDevice, completing
+from optimizer.cli.options import AsJsonAlone, Folder, Force, Jobs, OnDevice, completing, named
 from optimizer.study.paths import COMPARISON_FOLDER
 
 
@@ -25,7 +25,8 @@ def compare(
         ),
     ],
     to: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/comparison.")
+        Path | None,
+        typer.Option(parser=named, metavar="FOLDER", help="Default: FOLDER/comparison."),
     ] = None,
     jobs: Jobs = None,
     device: OnDevice = None,

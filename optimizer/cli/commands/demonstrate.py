@@ -7,7 +7,7 @@ import typer
 
 from optimizer.base.atomic_files import refuse_existing
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJsonAlone, Force
+from optimizer.cli.options import AsJsonAlone, Force, named
 
 _STEM = "demonstrations"
 
@@ -16,6 +16,7 @@ def demonstrate_sections(
     to: Annotated[
         Path,
         typer.Argument(
+            parser=named,
             metavar="NEW_FOLDER",
             help="Folder for the page; default: the current one.",
             show_default=False,

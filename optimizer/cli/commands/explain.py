@@ -23,6 +23,7 @@ def explain(
     """
     with loading():
         from optimizer.analysis.results import read_results
+        from optimizer.analysis.tables import csv_text
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.explain import explanation_facts, print_explanation
         from optimizer.cli.stages_view import StagesView
@@ -46,7 +47,7 @@ def explain(
         stages.begin("drawing")
         written = save(figures.explanation(found), place / stem)[:1]
     for name, table in ((f"{stem}.csv", found.around), ("importance.csv", found.importance)):
-        write_whole(place / name, table.to_csv(index=False, lineterminator="\n"))
+        write_whole(place / name, csv_text(table))
         written.append(place / name)
     for path in written:
         out.print(f"{path} written.")

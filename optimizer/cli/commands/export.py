@@ -8,7 +8,7 @@ import typer
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.errors import AlreadyThereError, UserInputError
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force, Which, completing
+from optimizer.cli.options import AsJson, Folder, Force, Which, completing, named
 
 
 def export_profile(
@@ -24,10 +24,11 @@ def export_profile(
         ),
     ] = "all",
     template: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="A Jinja2 template of your own, besides.")
+        Path | None,
+        typer.Option(parser=named, metavar="FILE", help="A Jinja2 template of your own, besides."),
     ] = None,
     to: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/exports.")
+        Path | None, typer.Option(parser=named, metavar="FOLDER", help="Default: FOLDER/exports.")
     ] = None,
     force: Force = False,
     as_json: AsJson = False,

@@ -8,7 +8,7 @@ import typer
 from optimizer.base.atomic_files import refuse_existing
 from optimizer.base.errors import CandidateError
 from optimizer.cli.loading import loading
-from optimizer.cli.options import Folder
+from optimizer.cli.options import Folder, named
 from optimizer.study.paths import PAGE_NAME, RESULTS_FOLDER
 
 _MEGABYTE = 1e6
@@ -25,7 +25,8 @@ def page(
         ),
     ] = None,
     to: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Default: FOLDER/results/page.html.")
+        Path | None,
+        typer.Option(parser=named, metavar="FILE", help="Default: FOLDER/results/page.html."),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Replace the file named by --to.")] = False,
 ) -> None:

@@ -9,7 +9,17 @@ from optimizer.base.atomic_files import refuse_existing
 from optimizer.base.errors import UserInputError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Jobs, OnDevice, Profile, Which, completing
+from optimizer.cli.options import (
+    AsJson,
+    Folder,
+    Jobs,
+    OnDevice,
+    Profile,
+    Which,
+    completing,
+    named,
+)
+from optimizer.study.limits import MOST_CANDIDATES
 
 
 def front(
@@ -22,7 +32,9 @@ def front(
         list[str] | None,
         typer.Option(metavar="TEXT", help="Condition, such as 'level_error_deg<2.5'."),
     ] = None,
-    limit: Annotated[int, typer.Option(min=1, metavar="N", help="Rows to show.")] = 20,
+    limit: Annotated[
+        int, typer.Option(min=1, max=MOST_CANDIDATES, metavar="N", help="Rows to show.")
+    ] = 20,
     all_candidates: Annotated[
         bool, typer.Option("--all", help="All candidates, not the front alone.")
     ] = False,
@@ -109,7 +121,9 @@ def ride(
     profile: Profile = None,
     film: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Film one ride beside the baseline, .gif or .mp4."),
+        typer.Option(
+            parser=named, metavar="FILE", help="Film one ride beside the baseline, .gif or .mp4."
+        ),
     ] = None,
     filmed: Annotated[
         str | None,

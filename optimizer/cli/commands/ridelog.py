@@ -8,18 +8,26 @@ import typer
 from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
 from optimizer.base.errors import LogError
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Force, NewFolder
+from optimizer.cli.options import AsJson, Force, NewFolder, named
 from optimizer.study.paths import mapping_beside
 
 FIT_FILE = "fit.json"
 COMPARED_FILE = "compared.json"
 
 Log = Annotated[
-    Path, typer.Argument(metavar="LOG", help="The ride log: CSV or Parquet.", show_default=False)
+    Path,
+    typer.Argument(
+        parser=named, metavar="LOG", help="The ride log: CSV or Parquet.", show_default=False
+    ),
 ]
 MappingFile = Annotated[
     Path | None,
-    typer.Option("--mapping", metavar="FILE", help="Default: the log's name with .mapping.toml."),
+    typer.Option(
+        "--mapping",
+        parser=named,
+        metavar="FILE",
+        help="Default: the log's name with .mapping.toml.",
+    ),
 ]
 
 
@@ -92,7 +100,8 @@ def fit_ride_log(
     log: Log,
     mapping: MappingFile = None,
     to: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Default: the log's name with .fit.")
+        Path | None,
+        typer.Option(parser=named, metavar="FOLDER", help="Default: the log's name with .fit."),
     ] = None,
     force: Force = False,
     as_json: AsJson = False,
@@ -169,7 +178,10 @@ def compare_ride_log(
     folder: Annotated[
         Path,
         typer.Argument(
-            metavar="FOLDER", help="Study made with `levelgain log use`.", show_default=False
+            parser=named,
+            metavar="FOLDER",
+            help="Study made with `levelgain log use`.",
+            show_default=False,
         ),
     ],
     mapping: MappingFile = None,

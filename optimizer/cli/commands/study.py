@@ -7,12 +7,14 @@ import typer
 
 from optimizer.base.errors import UserInputError
 from optimizer.cli.loading import loading
-from optimizer.cli.options import Folder, NewFolder
+from optimizer.cli.options import Folder, NewFolder, named
+from optimizer.study.limits import MOST_CANDIDATES
 
 
 def new(
     folder: Annotated[
-        Path, typer.Argument(metavar="FOLDER", help="Folder to make.", show_default=False)
+        Path,
+        typer.Argument(parser=named, metavar="FOLDER", help="Folder to make.", show_default=False),
     ],
     example: Annotated[
         str | None, typer.Option(metavar="NAME", help="Copy a packaged example, such as hill_town.")
@@ -74,7 +76,12 @@ def fork_study(
     new_folder: NewFolder,
     profiles: Annotated[
         int | None,
-        typer.Option(min=1, metavar="N", help="Take only the N best of the front; default: all."),
+        typer.Option(
+            min=1,
+            max=MOST_CANDIDATES,
+            metavar="N",
+            help="Take only the N best of the front; default: all.",
+        ),
     ] = None,
 ) -> None:
     """Start a new study from another's candidates.

@@ -8,7 +8,17 @@ import typer
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import ProfileError
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, Profile, WhichIfAny
+from optimizer.cli.options import (
+    AsJson,
+    Folder,
+    Force,
+    Jobs,
+    OnDevice,
+    Profile,
+    WhichIfAny,
+    named,
+)
+from optimizer.study.limits import MOST_CANDIDATES
 from optimizer.study.paths import EXPORTS_FOLDER
 
 
@@ -17,6 +27,7 @@ def transfer(
     new_folder: Annotated[
         Path,
         typer.Argument(
+            parser=named,
             metavar="NEW_FOLDER",
             help="Folder of a study with the other board.",
             show_default=False,
@@ -25,7 +36,8 @@ def transfer(
     which: WhichIfAny = None,
     profile: Profile = None,
     candidates: Annotated[
-        int, typer.Option(min=1, metavar="N", help="Candidates of the short search.")
+        int,
+        typer.Option(min=1, max=MOST_CANDIDATES, metavar="N", help="Candidates to search."),
     ] = 480,
     jobs: Jobs = None,
     device: OnDevice = None,

@@ -7,7 +7,7 @@ import typer
 
 from optimizer.base.atomic_files import refuse_existing
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, Profile, WhichIfAny
+from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, Profile, WhichIfAny, named
 from optimizer.study.paths import VALIDATION_FOLDER
 
 _STYLE = {"pass": "green", "marginal": "yellow", "fail": "bold red"}
@@ -32,7 +32,8 @@ def validate_profile(
     jobs: Jobs = None,
     device: OnDevice = None,
     to: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Default: FOLDER/validation.")
+        Path | None,
+        typer.Option(parser=named, metavar="FOLDER", help="Default: FOLDER/validation."),
     ] = None,
     force: Force = False,
     as_json: AsJson = False,

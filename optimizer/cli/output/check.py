@@ -15,6 +15,7 @@ from optimizer.analysis.candidate import failed_constraints
 from optimizer.analysis.ride_statics import statics_of
 from optimizer.analysis.statics_text import hopeless_lines, statics_rows, tight_lines
 from optimizer.analysis.study_warnings import study_warnings
+from optimizer.base.printable import one_line
 from optimizer.cli.console import print_table
 from optimizer.cli.stages_view import StagesView
 from optimizer.execution.baseline_handling import not_compared
@@ -138,7 +139,7 @@ def _not_searched(study: Study) -> list[str]:
 
 def print_check(out: Console, facts: dict[str, Any]) -> None:
     """Print what `study_facts` found."""
-    out.print(f"{facts['title']}: the study file is in order.")
+    out.print(f"{one_line(facts['title'])}: the study file is in order.")
     out.print(
         f"{len(facts['riders'])} riders over {len(facts['courses'])} courses: {facts['rides']}"
         f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."

@@ -12,6 +12,7 @@ from rich.console import Console
 from objectives import OBJECTIVES
 from optimizer.analysis.transfer import Distance
 from optimizer.base.cautions import CAUTIONS
+from optimizer.base.printable import one_line
 from optimizer.cli.console import print_table
 from optimizer.study.scaling import Scaling
 from plant.description.profile_array import PROFILE_NAMES
@@ -32,7 +33,7 @@ def profile_text(sections: Mapping[str, Any], *, called: str, by: Scaling, found
     return "\n".join(
         [
             *(f"# {caution}" for caution in CAUTIONS),
-            f"# Transferred from {called}: currents times {by.current_ratio:.4g}.",
+            f"# Transferred from {one_line(called)}: currents times {by.current_ratio:.4g}.",
             *(f"# FAILS: {line}" for line in found.fails),
             "",
             tomli_w.dumps({"profile": sections}),
