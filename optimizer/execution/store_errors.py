@@ -7,6 +7,9 @@ from pathlib import Path
 
 from optimizer.base.errors import StoreError
 
+# What reading a damaged file raises; a flipped bit in its schema is no UTF-8.
+FAULTS = (sqlite3.DatabaseError, UnicodeDecodeError)
+
 _ADVICE = {
     sqlite3.SQLITE_FULL: (
         "the disk is full; every finished generation is kept: free some space and resume"
@@ -62,7 +65,7 @@ def reported(path: Path) -> Iterator[None]:
         yield
     except sqlite3.ProgrammingError:
         raise  # the module was misused; that is no fault of the file
-    except sqlite3.DatabaseError as error:
+    except FAULTS as error:
         # Extended codes keep the primary code in their low byte; a text that is no UTF-8 has none.
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF
         if code in _ADVICE:

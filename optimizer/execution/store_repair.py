@@ -16,7 +16,7 @@ from optimizer.base.atomic_files import writing
 from optimizer.base.errors import NotStartedError, StoreError
 from optimizer.base.unfinished import unfinished_folder
 from optimizer.execution.store import has_log, locked, opened_for_reading
-from optimizer.execution.store_errors import reported
+from optimizer.execution.store_errors import FAULTS, reported
 from optimizer.execution.store_format import (
     INSERT_CANDIDATE,
     INSERT_FROZEN,
@@ -151,7 +151,7 @@ def _whole_rows(path: Path) -> _Whole:
 def _frozen(connection: sqlite3.Connection, path: Path) -> dict[str, str]:
     try:
         return read_frozen(connection, path)
-    except (StoreError, sqlite3.DatabaseError):
+    except (StoreError, *FAULTS):
         raise StoreError(
             f"{path}: what the study was started with is damaged, so nothing of the store can be"
             " kept; restore it from a backup, or start a new study folder from study.toml"
@@ -163,7 +163,7 @@ def _readable(rows: Iterator[tuple[Any, ...]]) -> tuple[list[tuple[Any, ...]], s
     read: list[tuple[Any, ...]] = []
     try:
         read.extend(rows)
-    except sqlite3.DatabaseError as error:
+    except FAULTS as error:
         return read, _said(error)
     return read, ""
 
@@ -197,7 +197,7 @@ def _page_fault(connection: sqlite3.Connection) -> str:
     """Return what SQLite finds wrong with the pages, whatever lies on them."""
     try:
         found = connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-    except sqlite3.DatabaseError as error:
+    except FAULTS as error:
         return _said(error)
     return "" if found == "ok" else _said(found)
 
