@@ -2,9 +2,11 @@
 
 import dataclasses
 import functools
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.front_profiles import finished_front
@@ -117,6 +119,8 @@ def validate(
 ) -> dict[str, Any]:
     """Return the facts of a validation: the profile on what it was not tuned on.
 
+    The study's baseline rides beside it, on the same days.
+
     Parameters
     ----------
     study : Study
@@ -139,6 +143,7 @@ def validate(
     dict
         The JSON that `levelgain validate` writes: "overall" is pass, marginal or fail, and
         "verdicts" says for each item what was found, what is asked and what to change.
+        "baseline" has the same of the baseline; None where the profile is the baseline.
         "remedies" says what would have prevented the nose-downs of the riding day, other profiles
         of a finished search in the study's folder among it; None without a nose-down.
 
@@ -149,6 +154,56 @@ def validate(
     MachineError
         The GPU can not be used.
     """
+    [facts] = validate_several(
+        study,
+        {called: profile},
+        hours=hours,
+        accelerated=accelerated,
+        jobs=jobs,
+        device=device,
+        on_progress=on_progress,
+    )
+    return facts
+
+
+def validate_several(
+    study: Study,
+    profiles: Mapping[str, Profile],
+    *,
+    hours: float | None = None,
+    accelerated: float | None = None,
+    jobs: int | None = None,
+    device: Device | None = None,
+    on_progress: OnProgress = unwatched,
+) -> list[dict[str, Any]]:
+    """Return the facts of a validation of several profiles, all on the same days.
+
+    What is found of a profile does not depend on the others.
+
+    Parameters
+    ----------
+    study : Study
+    profiles : mapping of name to Profile
+        One or more; the name is what to call the profile in the facts.
+    hours, accelerated, jobs, device, on_progress
+        As of `validate`.
+
+    Returns
+    -------
+    list of dict
+        As `validate` returns it, for each profile.
+
+    Raises
+    ------
+    ValueError
+        No profile is given.
+    UserInputError
+        The estimate is asked for over no more hours than are ridden in full.
+    MachineError
+        The GPU can not be used.
+    """
+    if not profiles:
+        raise ValueError("profiles must hold one or more profiles, got none")
     study = on_device(study, device)
     for name, given in (("hours", hours), ("accelerated", accelerated)):
         if given is not None and not FEWEST_HOURS <= given <= MOST_HOURS:
@@ -164,12 +219,25 @@ def validate(
             f"the accelerated estimate must be over more than the {in_full:g} hours that are ridden"
             f" in full, got {accelerated:g}; give more, or ride fewer in full"
         )
-    report = validation.validate(
+    own = list(profiles.values())
+    everyone = own if study.baseline in own else [*own, study.baseline]
+    reports = validation.validate(
         study,
-        profile_to_array(profile),
-        front=functools.partial(finished_front, study),
+        np.stack([profile_to_array(profile) for profile in everyone]),
+        n_remedied=len(own),
+        front=functools.cache(functools.partial(finished_front, study)),
         accelerated_h=accelerated,
         n_jobs=n_threads(jobs),
         stages=CalledBack(on_progress),
     )
-    return validation_report.validation_facts(study, report, called=called)
+    beside = reports[everyone.index(study.baseline)]
+    return [
+        validation_report.validation_facts(
+            study,
+            report,
+            called=called,
+            profile=profile,
+            baseline=None if profile == study.baseline else beside,
+        )
+        for (called, profile), report in zip(profiles.items(), reports, strict=False)
+    ]

@@ -4,9 +4,11 @@ import dataclasses
 from collections.abc import Mapping
 
 from optimizer.analysis.candidate import candidate_profile, failures_of
+from optimizer.analysis.known_verdict import known_verdict
 from optimizer.analysis.results import Results
 from optimizer.analysis.rider_effects import largest_changes
 from optimizer.base.cautions import CAUTIONS
+from optimizer.reports.rider_limits import RiderLimits, rider_limits, whole_percent
 from optimizer.reports.warning_speeds import SpeedUp, Warned, kmh, speed_up_in_words, speed_ups
 from plant.description.profile import Profile
 from plant.description.profile_array import array_to_profile
@@ -24,26 +26,41 @@ class Stage:
     stop_when: str
 
 
-def stages(profile: Profile, found: Mapping[str, SpeedUp]) -> list[Stage]:
+def stages(
+    profile: Profile, found: Mapping[str, SpeedUp], limits: Mapping[str, RiderLimits]
+) -> list[Stage]:
     """Return the stages of the first rides on a profile, in order.
 
-    No stage is faster than what was simulated. Where a rider was not warned in time before the
-    ride ended, nobody is sent on the board at all.
+    No stage is faster than a ride of the study that came to its end. Where a rider was not warned
+    in time before the ride ended, or finished no ride, nobody is sent on the board at all.
 
     Parameters
     ----------
     profile : Profile
     found : mapping of a rider's name to SpeedUp
+    limits : mapping of a rider's name to RiderLimits
     """
-    if not_warned_in_time(found):
+    if not_warned_in_time(found) or not all(one.fastest_mps for one in limits.values()):
         return [_on_the_stand()]
-    slowest_mps = min(one.speed_mps for one in found.values())
-    warned_mps = [one.speed_mps for one in found.values() if one.warned is Warned.IN_TIME]
+    slowest_mps = _CALM_SHARE * min(one.speed_mps for one in found.values())
+    slowest_mps = min(slowest_mps, *(one.fastest_mps for one in limits.values()))
+    warned_mps = [found[name].speed_mps for name in may_find_the_warning(found, limits)]
     return [
         _on_the_stand(),
-        *_slow_stages(profile, calm_mps=_CALM_SHARE * slowest_mps),
+        *_slow_stages(profile, calm_mps=slowest_mps),
         *([_find_the_warning(profile, min(warned_mps))] if warned_mps else []),
         *_later_stages(),
+    ]
+
+
+def may_find_the_warning(
+    found: Mapping[str, SpeedUp], limits: Mapping[str, RiderLimits]
+) -> list[str]:
+    """Return the riders who are warned at a speed that a ride of the study has reached."""
+    return [
+        name
+        for name, one in found.items()
+        if one.warned is Warned.IN_TIME and one.speed_mps <= limits[name].fastest_mps
     ]
 
 
@@ -104,8 +121,8 @@ def _later_stages() -> list[Stage]:
     return [
         Stage(
             name="Slopes",
-            do="5 %, then 10 %, up and down, then steeper by 5 % at a time as far as the study's"
-            " rides; never first on a low or a full pack.",
+            do="5 %, then 10 %, up and down, then steeper by 5 % at a time, as far as each rider"
+            " may (see above); never first on a low or a full pack.",
             feel_for="Firmer on the hill, the nose up on a climb, the tail clear on a descent.",
             stop_when="A warning comes on a slope that was ridden before without one.",
         ),
@@ -133,15 +150,44 @@ def _warnings_in_words(found: Mapping[str, SpeedUp]) -> list[str]:
     return lines
 
 
+def _riders_in_words(found: Mapping[str, SpeedUp], limits: Mapping[str, RiderLimits]) -> list[str]:
+    """Return what each rider may do, as lines: no more than was ridden to the end."""
+    lines = []
+    for name, limit in limits.items():
+        if not limit.fastest_mps:
+            lines.append(f"- {name}: NOT TO RIDE. No ride of the study came to its end.")
+            continue
+        slopes = (
+            f"climbs up to {whole_percent(limit.up_percent)}, descents up to"
+            f" {whole_percent(limit.down_percent)}"
+        )
+        lines.append(
+            f"- {name}: at most {kmh(limit.fastest_mps)}; {slopes}.{_beyond(found, limits, name)}"
+        )
+    return lines
+
+
+def _beyond(found: Mapping[str, SpeedUp], limits: Mapping[str, RiderLimits], name: str) -> str:
+    """Return what to say of a warning that comes beyond the speeds that were ridden."""
+    if found[name].warned is not Warned.IN_TIME or name in may_find_the_warning(found, limits):
+        return ""
+    return (
+        f" The warning comes at {kmh(found[name].speed_mps)}, faster than any ride of the study:"
+        " do not look for it."
+    )
+
+
 def plan_text(results: Results, number: int) -> str:
     """Return the plan as text in Markdown, cautions first."""
     lines = [f"# First rides on candidate {number}", ""]
     lines += [f"- {caution}" for caution in CAUTIONS]
+    lines += ["", f"**{known_verdict(results, number).text}**"]
     failed = failures_of(results, number)
     if failed:
         lines += ["", f"**This profile FAILS a constraint: {'; '.join(failed)}. Do not ride it.**"]
     profile = candidate_profile(results, number)
     found = speed_ups(results.study, profile)
+    limits = rider_limits(results, number)
     unwarned = not_warned_in_time(found)
     if unwarned:
         lines += [
@@ -152,6 +198,9 @@ def plan_text(results: Results, number: int) -> str:
         ]
     lines += ["", "## What changed most, and what you will notice", ""]
     lines += [f"- {change}" for change in largest_changes(results, number)] or ["- nothing"]
+    lines += ["", "## What each rider may do", ""]
+    lines += ["No more than rides of the study that came to their end:", ""]
+    lines += _riders_in_words(found, limits)
     lines += ["", "## Warnings on the level, as simulated", ""]
     lines += _warnings_in_words(found)
     lines += [
@@ -161,7 +210,7 @@ def plan_text(results: Results, number: int) -> str:
         "Each on a day without hurry; go on only when one is boring.",
         "",
     ]
-    for place, stage in enumerate(stages(array_to_profile(profile), found), start=1):
+    for place, stage in enumerate(stages(array_to_profile(profile), found, limits), start=1):
         lines += [
             f"{place}. **{stage.name}.** {stage.do}",
             f"   Feel for: {stage.feel_for}",

@@ -2,6 +2,7 @@
 
 from optimizer.validation.accelerated_count import AcceleratedCount
 from optimizer.validation.changed_rides import Kind
+from optimizer.validation.nose_down_rate import DayCount
 from optimizer.validation.remedies import Remedies
 
 _TITLES = {
@@ -34,6 +35,20 @@ def remedy_lines(remedies: Remedies) -> list[str]:
         )
     lines.append(f"prevented by nothing of all this: {remedies.nothing}")
     return lines
+
+
+def beside_line(day: DayCount, baseline: DayCount) -> str:
+    """Return how a profile's nose-downs compare with the baseline's on the same days."""
+    both = len(set(day.nose_downs) & set(baseline.nose_downs))
+    own, base = (_times(len(each.nose_downs)) for each in (day, baseline))
+    return (
+        f"On the same days, {day.hours:,.0f} h, the nose of this profile went down {own} and that"
+        f" of the baseline {base}, {_times(both)} on the same ride"
+    )
+
+
+def _times(count: int) -> str:
+    return {0: "never", 1: "once"}.get(count, f"{count} times")
 
 
 def accelerated_line(found: AcceleratedCount) -> str:

@@ -18,6 +18,7 @@ from optimizer.analysis.candidate import (
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
+from optimizer.analysis.known_verdict import known_verdict, verdict_facts
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import refuse_existing, write_all
@@ -44,6 +45,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
     profile = array_to_profile(candidate_profile(results, number))
     return {
         "cautions": list(CAUTIONS),
+        "validation": verdict_facts(known_verdict(results, number)),
         "profile": profile_sections(profile),
         "candidate": {
             "number": number,
@@ -143,7 +145,7 @@ def _named(names: tuple[str, ...], values: Any) -> dict[str, float]:
 
 def _toml(facts: dict[str, Any]) -> str:
     """Return TOML that can be read back as a profile: its numbers are the table `profile`."""
-    comments = [f"# {caution}" for caution in facts["cautions"]]
+    comments = [f"# {line}" for line in (facts["validation"]["text"], *facts["cautions"])]
     return "\n".join([*comments, "", tomli_w.dumps(facts)])
 
 

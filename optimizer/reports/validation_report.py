@@ -11,10 +11,12 @@ from optimizer.base.atomic_files import write_whole
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.json_io import json_text
 from optimizer.execution.provenance import model_digest
-from optimizer.reports.nose_down_lines import accelerated_line, remedy_lines
+from optimizer.reports.nose_down_lines import accelerated_line, beside_line, remedy_lines
+from optimizer.reports.profile_export import profile_sections
 from optimizer.study.study import Study
 from optimizer.validation.validate import Report
 from optimizer.validation.verdict import Grade, worst
+from plant.description.profile import Profile
 
 
 def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path]:
@@ -22,8 +24,26 @@ def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path]:
     return folder / f"{stem}.html", folder / f"{stem}.json"
 
 
-def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, Any]:
-    """Return everything a validation says, as plain values."""
+def validation_facts(
+    study: Study,
+    report: Report,
+    *,
+    called: str,
+    profile: Profile,
+    baseline: Report | None,
+) -> dict[str, Any]:
+    """Return everything a validation says, as plain values.
+
+    Parameters
+    ----------
+    study : Study
+    report : Report
+    called : str
+        What to call the profile.
+    profile : Profile
+    baseline : Report or None
+        Of the study's baseline on the same days; None where the profile is the baseline.
+    """
     counts = Counter(verdict.grade for verdict in report.verdicts)
     return {
         "called": called,
@@ -32,10 +52,21 @@ def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, 
         "title": study.title,
         "board_name": study.board_name,
         "riders": list(study.riders),
-        "verdicts": [
-            {**dataclasses.asdict(verdict), "grade": str(verdict.grade)}
-            for verdict in report.verdicts
-        ],
+        "profile": profile_sections(profile),
+        "verdicts": _verdicts(report),
+        "baseline": None
+        if baseline is None
+        else {
+            "overall": str(worst(baseline.verdicts)),
+            "verdicts": _verdicts(baseline),
+            "line": beside_line(report.day, baseline.day),
+            "accelerated": None
+            if baseline.accelerated is None
+            else {
+                **dataclasses.asdict(baseline.accelerated),
+                "line": accelerated_line(baseline.accelerated),
+            },
+        },
         "causes_of_nose_downs": dict(report.day.causes),
         "nose_downs_by_speed": dict(report.day.by_pace),
         "nose_downs_per_1000_km_by_rider": {
@@ -65,6 +96,12 @@ def validation_facts(study: Study, report: Report, *, called: str) -> dict[str, 
             "device": study.device,
         },
     }
+
+
+def _verdicts(report: Report) -> list[dict[str, Any]]:
+    return [
+        {**dataclasses.asdict(verdict), "grade": str(verdict.grade)} for verdict in report.verdicts
+    ]
 
 
 def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path]) -> None:

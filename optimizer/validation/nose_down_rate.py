@@ -87,64 +87,97 @@ def ride_days(
     n_jobs: int = 1,
     advance: Callable[[float], None] = UNWATCHED.advance,
 ) -> DayCount:
-    """Ride a profile for hours of mixed riding and count its nose-downs.
+    """Ride a profile for hours of mixed riding and count its nose-downs; see `ride_same_days`."""
+    [count] = ride_same_days(study, profile[None], hours=hours, n_jobs=n_jobs, advance=advance)
+    return count
+
+
+def ride_same_days(
+    study: Study,
+    profiles: Floats,
+    *,
+    hours: float,
+    n_jobs: int = 1,
+    advance: Callable[[float], None] = UNWATCHED.advance,
+) -> list[DayCount]:
+    """Ride profiles for hours of mixed riding, on the same days, and count their nose-downs.
+
+    What is counted of a profile does not depend on the others.
 
     Parameters
     ----------
     study : Study
-    profile : (parameter,) float64
+    profiles : (profile, parameter) float64
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
     hours : float
-        At least so many are ridden.
+        Each rides at least so many.
     n_jobs : int
-        Threads, or processes that draw rides; the count does not depend on it.
+        Threads, or processes that draw rides; the counts do not depend on it.
     advance : callable
-        Receives the hours ridden since it was last called.
+        Receives the hours ridden since it was last called, of all profiles.
     """
-    riders = list(study.riders)
-    found: list[tuple[Floats, Floats]] = []  # kilometres, nose-downs by course
-    counts = {name: Counter[str]() for name in ("other_ends", "causes", "by_pace")}
-    nose_downs: list[Place] = []
-    ridden_h = 0.0
-    for numbers, results in _ridden_courses(study, profile, hours=hours, n_jobs=n_jobs):
-        lanes = rider_turns(study, numbers).ravel()
-        found.append(_by_course(results, lanes, n_riders=len(riders)))
-        _tally(counts, study, numbers, results)
-        down = np.flatnonzero(results.outcome[0] == Outcome.NOSE_DOWN)
-        nose_downs += _places(numbers, down)
-        new_h = _ridden_h(results)
-        ridden_h += new_h
-        advance(new_h)
-    by_km, downs = (np.concatenate(column) for column in zip(*found, strict=True))
-    return DayCount(
-        hours=ridden_h,
-        kilometres=float(by_km.sum()),
-        n_courses=len(by_km),
-        per_1000_km=event_rate(downs.sum(axis=1), by_km.sum(axis=1) / 1000.0),
-        by_rider=_worst_first(
-            {
-                name: event_rate(downs[:, place], by_km[:, place] / 1000.0)
-                for place, name in enumerate(riders)
-                if by_km[:, place].sum() > 0.0
-            }
-        ),
-        nose_downs=tuple(nose_downs),
-        **{name: dict(counter.most_common()) for name, counter in counts.items()},
+    tallies = [_Tally(study=study) for _ in profiles]
+    for numbers, of_profiles in _ridden_courses(study, profiles, hours=hours, n_jobs=n_jobs):
+        for which, results in of_profiles.items():
+            tallies[which].add(numbers, results)
+        advance(sum(map(_ridden_h, of_profiles.values())))
+    return [tally.count() for tally in tallies]
+
+
+@dataclasses.dataclass(slots=True, kw_only=True, eq=False)
+class _Tally:
+    """What one profile's riding day has brought so far."""
+
+    study: Study
+    by_course: list[tuple[Floats, Floats]] = dataclasses.field(default_factory=list)
+    counts: dict[str, Counter[str]] = dataclasses.field(
+        default_factory=lambda: {name: Counter() for name in ("other_ends", "causes", "by_pace")}
     )
+    nose_downs: list[Place] = dataclasses.field(default_factory=list)
+    ridden_h: float = 0.0
+
+    def add(self, numbers: NDArray[np.int64], results: Rides) -> None:
+        """Count the rides over some courses."""
+        lanes = rider_turns(self.study, numbers).ravel()
+        self.by_course.append(_by_course(results, lanes, n_riders=len(self.study.riders)))
+        _tally(self.counts, self.study, numbers, results)
+        down = np.flatnonzero(results.outcome[0] == Outcome.NOSE_DOWN)
+        self.nose_downs += _places(numbers, down)
+        self.ridden_h += _ridden_h(results)
+
+    def count(self) -> DayCount:
+        """Return what all of it comes to."""
+        by_km, downs = (np.concatenate(column) for column in zip(*self.by_course, strict=True))
+        return DayCount(
+            hours=self.ridden_h,
+            kilometres=float(by_km.sum()),
+            n_courses=len(by_km),
+            per_1000_km=event_rate(downs.sum(axis=1), by_km.sum(axis=1) / 1000.0),
+            by_rider=_worst_first(
+                {
+                    name: event_rate(downs[:, place], by_km[:, place] / 1000.0)
+                    for place, name in enumerate(self.study.riders)
+                    if by_km[:, place].sum() > 0.0
+                }
+            ),
+            nose_downs=tuple(self.nose_downs),
+            **{name: dict(counter.most_common()) for name, counter in self.counts.items()},
+        )
 
 
 def _ridden_courses(
-    study: Study, profile: Floats, *, hours: float, n_jobs: int
-) -> Iterator[tuple[NDArray[np.int64], Rides]]:
-    """Yield courses of the day and a profile's rides over them, until so many hours are ridden.
+    study: Study, profiles: Floats, *, hours: float, n_jobs: int
+) -> Iterator[tuple[NDArray[np.int64], dict[int, Rides]]]:
+    """Yield courses of the day and the rides over them, until each profile has so many hours.
 
-    Some batches are simulated together where the device takes no longer over them.
+    The rides are of the profiles, by their places, that have not ridden their hours yet. Some
+    batches are simulated together where the device takes no longer over them.
     """
     lanes = COURSES_AT_ONCE * LANES_OF_A_COURSE
     longest_h = lanes * study.riding_day.ride_s / 3600.0
-    ridden_h, n_ridden = 0.0, 0
-    while ridden_h < hours:
-        n_more = math.ceil((hours - ridden_h) / longest_h)
+    ridden_h, n_ridden = np.zeros(len(profiles)), 0
+    while (ridden_h < hours).any():
+        n_more = math.ceil((hours - float(ridden_h.min())) / longest_h)
         batches = [
             COURSES_AT_ONCE * number + np.arange(COURSES_AT_ONCE, dtype=np.int64)
             for number in range(n_ridden, n_ridden + n_more)
@@ -158,12 +191,19 @@ def _ridden_courses(
             n_jobs=n_jobs,
         ):
             laid = laid_together([laid for _, laid in together])
-            results = simulate(profile[None, :], laid, n_jobs=n_jobs, device=study.device)
+            riding = np.flatnonzero(ridden_h < hours)
+            results = simulate(profiles[riding], laid, n_jobs=n_jobs, device=study.device)
             for place, (numbers, _) in enumerate(together):
-                if ridden_h >= hours:
+                over = results.over(slice(place * lanes, (place + 1) * lanes))
+                own = {
+                    which: over.of(row)
+                    for row, which in enumerate(riding.tolist())
+                    if ridden_h[which] < hours
+                }
+                for which, rides in own.items():
+                    ridden_h[which] += _ridden_h(rides)
+                if not own:
                     return
-                own = results.over(slice(place * lanes, (place + 1) * lanes))
-                ridden_h += _ridden_h(own)
                 yield numbers, own
 
 

@@ -18,7 +18,7 @@ from optimizer.validation.early_ends import (
 )
 from optimizer.validation.hardest_rides import drawn_hours
 from optimizer.validation.loop_margins import judge_margins
-from optimizer.validation.nose_down_rate import DayCount, batches_together, ride_days
+from optimizer.validation.nose_down_rate import DayCount, batches_together, ride_same_days
 from optimizer.validation.remedies import Remedies, remedies_of_day
 from optimizer.validation.rides import fault_rides
 from optimizer.validation.verdict import Verdict
@@ -47,25 +47,30 @@ class Report:
 
 def validate(
     study: Study,
-    profile: Floats,
+    profiles: Floats,
     *,
+    n_remedied: int | None = None,
     front: Callable[[], FrontProfiles | None] = lambda: None,
     accelerated_h: float | None = None,
     n_jobs: int = 1,
     stages: Stages = UNWATCHED,
-) -> Report:
-    """Ride a profile on what it was not tuned on and judge it.
+) -> list[Report]:
+    """Ride profiles on what they were not tuned on, all on the same days, and judge each.
+
+    What is found of a profile does not depend on the others.
 
     Parameters
     ----------
     study : Study
-    profile : (parameter,) float64
+    profiles : (profile, parameter) float64
         In the order of `plant.description.profile_array.PROFILE_NAMES`.
+    n_remedied : int, optional
+        Of so many of the first, remedies of the nose-downs are looked for; of all if not given.
     front : callable
-        Gives other profiles that ride what this one does not survive, or None; called where there
+        Gives other profiles that ride what a profile does not survive, or None; called where there
         is something of that kind.
     accelerated_h : float or None
-        Hours of the riding day over which its nose-downs are estimated besides.
+        Hours of the riding day over which nose-downs are estimated besides.
     n_jobs : int
         Threads; the verdicts do not depend on it.
     stages : Stages
@@ -78,25 +83,53 @@ def validate(
         n_jobs=n_jobs,
     )
     stages.begin("riding the study's own rides")
-    verdicts = [judge_own_rides(study, profile, n_jobs=n_jobs)]
+    own = [judge_own_rides(study, profile, n_jobs=n_jobs) for profile in profiles]
     stages.begin("riding courses and riders it was not tuned on")
-    verdicts.append(judge_held_out(study, profile, n_jobs=n_jobs))
+    held_out = [judge_held_out(study, profile, n_jobs=n_jobs) for profile in profiles]
     stages.begin("riding the tolerances")
-    verdicts.append(judge_tolerances(study, profile, n_jobs=n_jobs))
+    tolerances = [judge_tolerances(study, profile, n_jobs=n_jobs) for profile in profiles]
     stages.begin("working out the loop's margins")
-    verdicts.append(judge_margins(study, profile))
-    stages.begin("riding days, in hours", hours)
-    day = ride_days(study, profile, hours=hours, n_jobs=n_jobs, advance=stages.advance)
-    verdicts.append(judge_day(study, day))
+    margins = [judge_margins(study, profile) for profile in profiles]
+    stages.begin("riding days, in hours", hours * len(profiles))
+    days = ride_same_days(study, profiles, hours=hours, n_jobs=n_jobs, advance=stages.advance)
     stages.begin("riding nose-downs again, with one thing changed")
-    others = front() if day.nose_downs else None
-    remedies = remedies_of_day(study, profile, day.nose_downs, front=others, n_jobs=n_jobs)
-    accelerated = None
+    remedied = len(profiles) if n_remedied is None else n_remedied
+    remedies = [
+        remedies_of_day(
+            study,
+            profile,
+            day.nose_downs,
+            front=front() if day.nose_downs else None,
+            n_jobs=n_jobs,
+        )
+        if place < remedied
+        else None
+        for place, (profile, day) in enumerate(zip(profiles, days, strict=True))
+    ]
+    accelerated: list[AcceleratedCount | None] = [None] * len(profiles)
     if accelerated_h is not None:
         stages.begin("finding the hardest rides, in hours", accelerated_h)
-        accelerated = accelerated_count(
-            study, profile, day, hours=accelerated_h, n_jobs=n_jobs, advance=stages.advance
-        )
+        accelerated = [
+            accelerated_count(
+                study, profile, day, hours=accelerated_h, n_jobs=n_jobs, advance=stages.advance
+            )
+            for profile, day in zip(profiles, days, strict=True)
+        ]
     stages.begin("riding with faults")
-    verdicts += judge_faults(fault_rides(study), profile, n_jobs=n_jobs, device=study.device)
-    return Report(verdicts=verdicts, day=day, remedies=remedies, accelerated=accelerated)
+    faults = fault_rides(study)
+    return [
+        Report(
+            verdicts=[
+                own[place],
+                held_out[place],
+                tolerances[place],
+                margins[place],
+                judge_day(study, days[place]),
+                *judge_faults(faults, profile, n_jobs=n_jobs, device=study.device),
+            ],
+            day=days[place],
+            remedies=remedies[place],
+            accelerated=accelerated[place],
+        )
+        for place, profile in enumerate(profiles)
+    ]

@@ -77,6 +77,11 @@ class Rides:
         column: NDArray[np.float64] = self.metrics[:, :, METRIC_NAMES.index(name)]
         return column
 
+    def of(self, candidate: int) -> "Rides":
+        """Return the results of one candidate, still with its axis."""
+        own = slice(candidate, candidate + 1)
+        return Rides(metrics=self.metrics[own], outcome=self.outcome[own])
+
     def over(self, rides: slice) -> "Rides":
         """Return the results over some of the rides."""
         return Rides(metrics=self.metrics[:, rides], outcome=self.outcome[:, rides])

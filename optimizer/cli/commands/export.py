@@ -35,13 +35,14 @@ def export_profile(
 ) -> None:
     """Write a profile with its provenance and cautions.
 
-    A plan for the first rides goes with it. Run `levelgain validate` before: this command does not
-    look at its verdicts, and only warns of a constraint that fails.
+    A plan for the first rides goes with it. Every file says what `levelgain validate` found of the
+    profile, loudly where it found faults or was not run.
 
     Example: levelgain export my_board balanced --format c
     """
     with loading():
         from optimizer.analysis.candidate import bound_marks, failures_of
+        from optimizer.analysis.known_verdict import known_verdict, verdict_facts
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.read_study import read_study
@@ -68,12 +69,14 @@ def export_profile(
         raise AlreadyThereError(
             error.path, advice="give --force to replace it, or --to another folder"
         ) from None
+    verdict = known_verdict(results, number)
     failed, marks = failures_of(results, number), bound_marks(results, number)
     if as_json:
         print_json(
             {
                 "number": number,
                 "files": [str(path) for path in written],
+                "validation": verdict_facts(verdict),
                 "failed_constraints": failed,
                 "parameters_at_bounds": marks,
                 "cautions": CAUTIONS,
@@ -82,6 +85,7 @@ def export_profile(
         return
     for path in written:
         out.print(f"{path} written.")
+    out.print(f"WARNING: {verdict.text}" if verdict.is_loud else verdict.text)
     for line in failed:
         out.print(f"WARNING: this profile FAILS a constraint: {line}. The export says so too.")
     for name in marks:

@@ -78,12 +78,14 @@ def front(
 def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     """Show one candidate.
 
-    Its objectives, nose-down rates, handling, parameters, constraints and worst rides.
+    Its objectives, nose-down rates, handling, parameters, constraints, worst rides, and what a
+    validation says of it.
 
     Example: levelgain show my_board balanced
     """
     with loading():
         from optimizer.analysis.candidate_numbers import candidate_numbers
+        from optimizer.analysis.known_verdict import known_verdict, verdict_facts
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.results import print_candidate, ride_columns
@@ -102,6 +104,7 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
         {
             "number": number,
             "ridden_on": candidate_numbers(results, number).noise,
+            "validation": verdict_facts(known_verdict(results, number)),
             "rides_ridden": int(results.rides_ridden[number]),
             **{name: table.to_dict(orient="records") for name, table in tables.items()},
         }

@@ -1,4 +1,4 @@
-"""The command that tests a selected profile before the first ride."""
+"""The command that tests selected profiles before the first ride."""
 
 from pathlib import Path
 from typing import Annotated
@@ -6,17 +6,27 @@ from typing import Annotated
 import typer
 
 from optimizer.base.atomic_files import refuse_existing
+from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, Profile, WhichIfAny, named
+from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, completing, named
 from optimizer.study.paths import VALIDATION_FOLDER
-
-_STYLE = {"pass": "green", "marginal": "yellow", "fail": "bold red"}
 
 
 def validate_profile(
     folder: Folder,
-    which: WhichIfAny = None,
-    profile: Profile = None,
+    which: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="CANDIDATES",
+            help="Numbers or picks; default: the baseline.",
+            show_default=False,
+            autocompletion=completing(*PICKS),
+        ),
+    ] = None,
+    profile: Annotated[
+        list[Path] | None,
+        typer.Option(parser=named, metavar="FILE", help="A profile file; may be repeated."),
+    ] = None,
     hours: Annotated[
         float | None,
         typer.Option(min=0.1, metavar="H", help="Hours of mixed riding; default: study.toml's."),
@@ -38,53 +48,59 @@ def validate_profile(
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
-    """Test a profile on what the search never saw.
+    """Test profiles on what the search never saw.
 
     It simulates other courses and riders, tolerances, faults and a riding day. Each passes, is
-    marginal or fails, with what to change and what prevents each nose-down. Without a profile it
-    takes the baseline.
+    marginal or fails, with what to change. The baseline rides beside them on the same days.
 
-    Example: levelgain validate my_board balanced
+    Example: levelgain validate my_board balanced fewest_nose_downs
     """
     with loading():
         from optimizer.analysis.profile_source import selected_profile
         from optimizer.cli.console import console, print_cautions, print_json
+        from optimizer.cli.output.validate import (
+            print_validation,
+            print_verdicts,
+            refuse_same_stem,
+        )
         from optimizer.cli.stages_view import StagesView
-        from optimizer.interface.profiles import validate
+        from optimizer.interface.profiles import validate_several
         from optimizer.interface.studies import load_study
         from optimizer.reports.validation_report import verdict_paths, write_verdict
         from plant.description.profile_array import array_to_profile
 
     study = load_study(folder)
-    row, called, stem = selected_profile(study, which, profile)
-    paths = verdict_paths(folder / VALIDATION_FOLDER if to is None else to, stem)
+    selected = [selected_profile(study, text, None) for text in which or ()]
+    selected += [selected_profile(study, None, path) for path in profile or ()]
+    selected = selected or [selected_profile(study, None, None)]
+    # Picks that are one candidate are one profile.
+    profiles = {called: array_to_profile(row) for row, called, _ in selected}
+    stems = {called: stem for _, called, stem in selected}
+    refuse_same_stem(stems)
+    place = folder / VALIDATION_FOLDER if to is None else to
+    paths = {called: verdict_paths(place, stem) for called, stem in stems.items()}
     if not force:
-        refuse_existing(paths, advice="give --force to replace it, or --to another folder")
+        refuse_existing(
+            [path for pair in paths.values() for path in pair],
+            advice="give --force to replace it, or --to another folder",
+        )
     out = console(as_json=as_json)
     with StagesView(out) as stages:
-        facts = validate(
+        found = validate_several(
             study,
-            array_to_profile(row),
-            called=called,
+            profiles,
             hours=hours,
             accelerated=accelerated,
             jobs=jobs,
             device=device,
             on_progress=stages.show,
         )
-    write_verdict(facts, paths)
+    for facts in found:
+        write_verdict(facts, paths[facts["called"]])
     if as_json:
-        print_json(facts)
+        print_json(found[0] if len(found) == 1 else found)
         return
-    for verdict in facts["verdicts"]:
-        out.print(f"{verdict['grade']:9s}", style=_STYLE[verdict["grade"]], end=" ")
-        out.print(f"{verdict['item']}: {verdict['found']}")
-        if verdict["change"]:
-            out.print(f"          Asked: {verdict['asked']}.")
-            out.print(f"          To change: {verdict['change']}")
-    if facts["remedies"] is not None:
-        out.print("\n" + "\n          ".join(facts["remedies"]["lines"]))
-    if facts["accelerated"] is not None:
-        out.print(f"\n{facts['accelerated']['line']}.")
-    out.print(f"\n{called}: {facts['overall']}. {paths[0]} and {paths[1]} written.")
+    for facts in found:
+        print_validation(out, facts, paths[facts["called"]])
+    print_verdicts(out, found)
     print_cautions(out)

@@ -15,6 +15,7 @@ from optimizer.analysis.candidate_numbers import (
     noise_in_words,
 )
 from optimizer.analysis.candidate_tables import candidate_tables
+from optimizer.analysis.known_verdict import known_verdict
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
@@ -75,5 +76,6 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
             f"At an end of the searched range: {', '.join(marks)}. Widen search.bounds for"
             " these in a new study, or keep the end on purpose."
         )
+    out.print(known_verdict(results, number).text)
     for failed in failures_of(results, number):
         out.print(f"FAILS: {failed}")

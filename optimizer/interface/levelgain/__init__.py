@@ -32,7 +32,13 @@ from optimizer.interface import figures
 from optimizer.interface.candidates import candidate
 from optimizer.interface.explanation import explain
 from optimizer.interface.logs import LoggedRide, fit_log, fits_table, read_log, study_from_log
-from optimizer.interface.profiles import export, load_profile, profile, validate
+from optimizer.interface.profiles import (
+    export,
+    load_profile,
+    profile,
+    validate,
+    validate_several,
+)
 from optimizer.interface.progress import Progress
 from optimizer.interface.rides import compare, ride, score, traces
 from optimizer.interface.studies import fork, load_study, new_study, run
@@ -85,6 +91,7 @@ __all__ = [
     "to_optuna",
     "traces",
     "validate",
+    "validate_several",
     "write_figures",
     "write_tables",
 ]

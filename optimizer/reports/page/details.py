@@ -15,6 +15,7 @@ from optimizer.analysis.candidate import (
 )
 from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
+from optimizer.analysis.known_verdict import known_verdict, verdict_facts
 from optimizer.analysis.loop_words import GAIN_POINT_WORDS
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
@@ -72,6 +73,7 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "margins": packed(np.stack([*shown, *more], axis=-1), "f4"),
         "margin_riders": [names[rider] for rider in rules.riders],
         "gain_points": [GAIN_POINT_WORDS[name] for name in GAIN_POINTS],
+        "verdicts": [verdict_facts(known_verdict(results, number)) for number in numbers],
         # Of each candidate, what each constraint found, and what it asks.
         "constraints": [
             [[fact.found, fact.asked] for fact in facts]

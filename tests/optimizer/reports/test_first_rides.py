@@ -6,11 +6,13 @@ import re
 import numpy as np
 import pytest
 
+from objectives import RIDE_COLUMNS
 from optimizer.analysis.results import read_results
 from optimizer.analysis.rider_effects import PERCEIVED, largest_changes
 from optimizer.base.cautions import CAUTIONS
 from optimizer.execution.run import run_study
-from optimizer.reports.first_rides import plan_text
+from optimizer.reports.first_rides import plan_text, stages
+from optimizer.reports.rider_limits import RiderLimits, rider_limits
 from optimizer.reports.warning_speeds import Warned, speed_up_of, speed_ups
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.load import load_study
@@ -138,8 +140,14 @@ def test_the_plan_begins_with_cautions_and_each_stage_says_when_to_stop(results)
     text = plan_text(results, 0)
 
     assert all(caution in text for caution in CAUTIONS)
-    assert text.count("Stop when:") == len(stage_names(text)) == 7
+    assert text.count("Stop when:") == len(stage_names(text)) == 6
     assert text.index(CAUTIONS[0]) < text.index("## Stages")
+
+
+def ridden_to(results, mps):
+    """Return limits of riders who all rode so fast, up and down 10 %."""
+    one = RiderLimits(fastest_mps=mps, up_percent=10.0, down_percent=10.0)
+    return dict.fromkeys(results.study.riders, one)
 
 
 def test_the_warning_is_looked_for_where_the_first_rider_is_warned(results):
@@ -149,10 +157,58 @@ def test_the_warning_is_looked_for_where_the_first_rider_is_warned(results):
         signals = ridden(results.study, profile, name)
         first = min(first, signals.speed_mps[np.argmax(signals.warning_lift_deg > 1.0)])
 
-    stages = stage_names(plan_text(results, 0))
+    found = stages(results.study.baseline, speed_ups(results.study, profile),
+                   ridden_to(results, 12.0))  # fmt: skip
 
-    [sought] = [name for name in stages if "Find the warning" in name]
+    [sought] = [stage.name for stage in found if "Find the warning" in stage.name]
     assert told_kmh(sought) == [int(3.6 * first)]
+
+
+def test_no_stage_is_faster_than_a_ride_of_the_study(results):
+    profile = profile_to_array(results.study.baseline)
+
+    found = stages(results.study.baseline, speed_ups(results.study, profile),
+                   ridden_to(results, 2.0))  # fmt: skip
+
+    text = " ".join(f"{stage.name} {stage.do} {stage.stop_when}" for stage in found)
+    assert told_kmh(text) == [7]
+    assert "Find the warning" not in text
+
+
+def test_a_rider_who_finished_no_ride_sends_nobody_onto_the_board(results):
+    profile = profile_to_array(results.study.baseline)
+    limits = ridden_to(results, 5.0)
+    limits["pupil_40"] = dataclasses.replace(limits["pupil_40"], fastest_mps=0.0)
+
+    found = stages(results.study.baseline, speed_ups(results.study, profile), limits)
+
+    assert [stage.name for stage in found] == ["On the stand, nobody on it"]
+
+
+def test_what_each_rider_may_do_is_what_was_ridden_to_the_end(results):
+    limits = rider_limits(results, 0)
+    text = plan_text(results, 0)
+
+    for name, limit in limits.items():
+        wanted = max(
+            speed
+            for ride in results.study.rides
+            if ride.rider_name == name
+            for _, speed in ride.course.manoeuvre.speed_mps
+        )
+        # A rider holds a wanted speed to within a little; no road of this study is steep.
+        assert 0.8 * wanted < limit.fastest_mps < 1.3 * wanted
+        assert limit.up_percent == limit.down_percent == 0.0
+        assert f"- {name}: at most {int(3.6 * limit.fastest_mps)} km/h; climbs up to 0 %" in text
+
+
+def test_a_ride_that_ended_early_shows_nothing_that_a_rider_may_do(results):
+    rides = results.rides.copy()
+    rides[0, :, RIDE_COLUMNS.index("outcome")] = Outcome.NOSE_DOWN
+
+    limits = rider_limits(dataclasses.replace(results, rides=rides), 0)
+
+    assert {limit.fastest_mps for limit in limits.values()} == {0.0}
 
 
 def test_where_nobody_is_warned_no_stage_is_faster_than_what_was_simulated(results):

@@ -21,7 +21,7 @@ from optimizer.validation.early_ends import (
     judge_tolerances,
 )
 from optimizer.validation.loop_margins import judge_margins
-from optimizer.validation.nose_down_rate import DayCount, ride_days
+from optimizer.validation.nose_down_rate import DayCount, ride_days, ride_same_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
 from optimizer.validation.validate import validate
 from optimizer.validation.verdict import Grade, worst
@@ -315,7 +315,7 @@ def test_more_hours_help_a_rate_above_the_limit_only_if_the_true_one_is_below():
 
 
 def test_the_whole_is_as_good_as_its_worst_item():
-    report = validate(quick(), ROW, n_jobs=2)
+    [report] = validate(quick(), ROW[None], n_jobs=2)
 
     grades = [verdict.grade for verdict in report.verdicts]
     assert worst(report.verdicts) is max(grades, key=list(Grade).index)
@@ -373,10 +373,46 @@ def test_a_profile_of_ones_own_is_validated_as_json(levelgain, tmp_path):
     assert json.loads(out)["called"] == str(mine)
 
 
-def test_a_candidate_and_a_file_at_once_are_refused(levelgain, tmp_path):
-    folder = written(tmp_path, BASE)
+def test_profiles_on_the_same_days_are_counted_as_each_is_alone():
+    together = ride_same_days(STUDY, np.stack([WEAK, ROW]), hours=1.0, n_jobs=2)
 
-    code, _, error = levelgain("validate", folder, "balanced", "--profile", "mine.toml")
+    alone = [ride_days(STUDY, profile, hours=1.0, n_jobs=2) for profile in (WEAK, ROW)]
+    assert together == alone
+    assert together[0].nose_downs
+
+
+def test_several_profiles_ride_beside_the_baseline(levelgain, tmp_path):
+    folder = written(tmp_path, BASE + "[validation]\ndraws = 1\nhours = 0.1\n")
+    names = ("mine", "other")
+    for name, use in zip(names, ("workshop_17", "workshop_15"), strict=True):
+        gain = 0.5 if name == "other" else 0.4
+        (tmp_path / f"{name}.toml").write_text(
+            f'use = "{use}"\ndamping.rate_gain_a_per_deg_per_s = {gain}\n', encoding="utf-8"
+        )
+    files = [("--profile", tmp_path / f"{name}.toml") for name in names]
+
+    code, out, _ = levelgain("validate", folder, *files[0], *files[1], "--json")
+    alone = json.loads(levelgain("validate", folder, "--json")[1])
+
+    assert code == 0
+    found = json.loads(out)
+    assert [facts["called"] for facts in found] == [str(path) for _, path in files]
+    assert all((folder / "validation" / f"{name}.html").is_file() for name in names)
+    for facts in found:
+        assert facts["baseline"]["verdicts"] == alone["verdicts"]
+        assert "On the same days" in facts["baseline"]["line"]
+    assert alone["baseline"] is None
+    assert "Baseline, same days" in (folder / "validation" / "mine.html").read_text("utf-8")
+
+
+def test_two_files_of_one_name_are_refused_before_anything_is_ridden(levelgain, tmp_path):
+    folder = written(tmp_path, BASE)
+    paths = [tmp_path / name / "mine.toml" for name in ("a", "b")]
+    for path in paths:
+        path.parent.mkdir()
+        path.write_text('use = "workshop_17"\n', encoding="utf-8")
+
+    code, _, error = levelgain("validate", folder, "--profile", paths[0], "--profile", paths[1])
 
     assert code == 2
-    assert error == "give either a candidate or a profile file, got both\n"
+    assert "would both be written to mine.html" in error

@@ -11,13 +11,14 @@ async function writeCandidate(study, state) {
   clearPlots(body);
   const atOnce = make("div", { class: "halves" }),
     later = make("div");
+  const judged = constraints(study, row);
   const said = make(
     "div",
     {},
     make("h3", {}, "Objectives against the baseline"),
     objectives(study, state, row),
     make("h3", { id: "constraints-title" }, "Constraints"),
-    constraints(study, row),
+    judged,
   );
   atOnce.append(said);
   body.append(
@@ -49,6 +50,8 @@ async function writeCandidate(study, state) {
     );
     return;
   }
+  judged.replaceWith(constraints(study, row, detail));
+  said.prepend(validation(detail));
   said.insertBefore(
     make("div", { class: "keep" }, make("h3", {}, "Nose-down rate by rider"), rates(study, detail)),
     byId("constraints-title"),
@@ -219,17 +222,29 @@ function handling(study, detail) {
   return table(head, lines, "handling");
 }
 
-function constraints(study, row) {
+/** What a validation says of the candidate, loudly where it says nothing good. */
+const validation = (detail) =>
+  make(
+    "p",
+    { class: ["none", "fail"].includes(detail.verdict.overall) ? "fails" : "note", id: "validation" },
+    detail.verdict.text,
+  );
+
+/** The constraints: in the rider's units where the page has the candidate in detail. */
+function constraints(study, row, detail) {
   const values = study.rows.constraints.row(row);
+  const words = detail ? ["Found", "Asked"] : ["Value"];
   return table(
-    ["", "Value", "Met"],
+    ["", "Met", ...words],
     study.constraints.map(([, label], place) =>
       make(
         "tr",
         {},
         make("th", { scope: "row" }, label),
-        numberCell(values[place]),
         make("td", {}, values[place] <= 0 ? "✓ met" : "✗ FAILS"),
+        ...(detail
+          ? detail.constraints[place].map((text) => make("td", {}, text))
+          : [numberCell(values[place])]),
       ),
     ),
     "constraints",

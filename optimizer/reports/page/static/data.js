@@ -68,6 +68,8 @@ function openedDetails(details) {
         curves: curves.row(row),
         margins: margins.row(row),
         marginShape: margins.shape,
+        verdict: details.verdicts[row],
+        constraints: details.constraints[row],
         worst: details.worst[number],
       },
     ]),

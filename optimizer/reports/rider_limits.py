@@ -1,0 +1,82 @@
+"""How fast and how steep each rider was seen to ride a profile: no first ride goes beyond that."""
+
+import dataclasses
+import math
+
+import numpy as np
+
+from objectives import outcome_codes
+from optimizer.analysis.candidate import candidate_profile, ridden_rides
+from optimizer.analysis.results import Results
+from plant.kernel.outcomes import Outcome
+from plant.kernel.road import TABLE_STEP_M, grade_rad
+from plant.kernel.simulate import Ride
+from plant.kernel.trace import trace
+
+_TRACED = 2  # rides of each rider, those that ask for the highest speed
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class RiderLimits:
+    """What of one rider's simulated rides came to their end.
+
+    Attributes
+    ----------
+    fastest_mps : float
+        The highest speed that was ridden; 0 where no ride came to its end.
+    up_percent, down_percent : float
+        The steepest climb and descent, each from 0 up.
+    """
+
+    fastest_mps: float
+    up_percent: float
+    down_percent: float
+
+
+def rider_limits(results: Results, number: int) -> dict[str, RiderLimits]:
+    """Return how far each rider's rides of the study went with a candidate, by name.
+
+    Rides that ended early show nothing that a rider may do.
+
+    Parameters
+    ----------
+    results : Results
+    number : int
+        Of the candidate.
+    """
+    [codes] = outcome_codes(results.rides[number : number + 1])
+    profile = candidate_profile(results, number)
+    way_m = results.ride_column("distance_m", number)
+    rides = ridden_rides(results, number)
+    limits = {}
+    for name in results.study.riders:
+        places = [
+            place
+            for place, ride in enumerate(rides)
+            if ride.rider_name == name and codes[place] == Outcome.RIDDEN
+        ]
+        fast = sorted(places, key=lambda place: -_wanted_mps(rides[place]))[:_TRACED]
+        speeds = [float(np.nanmax(trace(profile, rides[place]).speed_mps)) for place in fast]
+        grades = [_grades(rides[place], float(way_m[place])) for place in places]
+        limits[name] = RiderLimits(
+            fastest_mps=max(speeds, default=0.0),
+            up_percent=max((up for up, _ in grades), default=0.0),
+            down_percent=max((down for _, down in grades), default=0.0),
+        )
+    return limits
+
+
+def _wanted_mps(ride: Ride) -> float:
+    return max(speed for _, speed in ride.course.manoeuvre.speed_mps)
+
+
+def _grades(ride: Ride, way_m: float) -> tuple[float, float]:
+    """Return the steepest climb and descent of the ridden part of a road, in percent."""
+    places = np.arange(0.0, max(way_m, TABLE_STEP_M), TABLE_STEP_M)
+    percent = 100.0 * np.tan(grade_rad(ride.course.road, places))
+    return max(float(percent.max()), 0.0), max(-float(percent.min()), 0.0)
+
+
+def whole_percent(percent: float) -> str:
+    """Return a grade in whole percent, rounded down: no more than was ridden."""
+    return f"{math.floor(percent + 1e-6)} %"
