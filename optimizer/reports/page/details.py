@@ -20,26 +20,15 @@ from optimizer.analysis.loop_words import GAIN_POINT_WORDS
 from optimizer.analysis.nose_down_rates import nose_down_rates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
-from optimizer.reports.page.encoding import Packed, packed, quantised
+from optimizer.reports.page.encoding import packed
+from optimizer.reports.page.films import TRACE_STEPS, Filmed, filmed
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import trace
 from plant.linear.balance_loop import GAIN_POINTS, at_worst_speed, loop_gains, loop_margins
 from plant.stiffness import stiffness_curve
 
-Traces: TypeAlias = dict[str, dict[str, Packed]]
+Traces: TypeAlias = dict[str, dict[str, Filmed]]
 
-SIGNALS = (
-    "pitch_deg",
-    "wanted_pitch_deg",
-    "ground_pitch_deg",
-    "current_a",
-    "available_current_a",
-    "speed_mps",
-    "wanted_speed_mps",
-    "torque_reserve_ratio",
-)
-TRACE_STEP_S = 0.02
-_EVERY_STEPS = 20
 _CURVE_DEG = np.linspace(-18.0, 18.0, 145)
 
 
@@ -89,17 +78,13 @@ def worst_places(results: Results, number: int) -> list[int]:
     return [places[ride.name] for ride in worst_rides(results, number)]
 
 
-def candidate_traces(results: Results, number: int, places: Iterable[int]) -> dict[str, Packed]:
-    """Return the signals of a candidate on some rides, by the ride's place.
-
-    Each is (signal, sample) in the order of `SIGNALS`, a sample every `TRACE_STEP_S`; NaN after
-    the ride ended.
-    """
+def candidate_traces(results: Results, number: int, places: Iterable[int]) -> dict[str, Filmed]:
+    """Return a candidate on some rides, simulated again, by the ride's place."""
     profile, rides = candidate_profile(results, number), ridden_rides(results, number)
     payload = {}
     for place in places:
-        ridden = trace(profile, rides[place], every_steps=_EVERY_STEPS)
-        payload[str(place)] = quantised(np.stack([getattr(ridden, name) for name in SIGNALS]))
+        ridden = trace(profile, rides[place], every_steps=TRACE_STEPS)
+        payload[str(place)] = filmed(rides[place], ridden)
     return payload
 
 
@@ -144,5 +129,5 @@ def traces_that_fit(
     return traces
 
 
-def _size(payload: dict[str, Packed]) -> int:
+def _size(payload: dict[str, Filmed]) -> int:
     return len(json.dumps(payload)) if payload else 0

@@ -16,18 +16,30 @@ from plotly.offline import get_plotlyjs
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.cautions import CAUTIONS, SHORT_CAUTION
-from optimizer.reports.page.details import SIGNALS, TRACE_STEP_S, rides_and_loops, traces_that_fit
+from optimizer.reports.page.details import rides_and_loops, traces_that_fit
 from optimizer.reports.page.facts import (
     candidate_facts,
     detailed_numbers,
     shown_numbers,
     study_facts,
 )
+from optimizer.reports.page.films import FILM_FACTS
 
 MAX_BYTES = 15_000_000
 _SPARE_BYTES = 200_000
 
-_SCRIPTS = ("data", "plots", "scatter", "parallel", "filters", "rides", "candidate", "live", "main")
+_SCRIPTS = (
+    "data",
+    "plots",
+    "scatter",
+    "parallel",
+    "filters",
+    "film",
+    "rides",
+    "candidate",
+    "live",
+    "main",
+)
 # What could end the script element that holds the data, or begin another, is written as escapes.
 _ESCAPED = ("<", ">", "&", "'", "\u2028", "\u2029")
 
@@ -56,8 +68,7 @@ def page_data(
         **study_facts(results.study),
         **candidate_facts(results, shown_numbers(results, extra)),
         "details": rides_and_loops(results, detailed),
-        "signals": SIGNALS,
-        "trace_step_s": TRACE_STEP_S,
+        **FILM_FACTS,
         "live": live,
         "caution": SHORT_CAUTION,
     }

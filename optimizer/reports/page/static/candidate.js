@@ -45,7 +45,7 @@ async function writeCandidate(study, state) {
       make(
         "p",
         { class: "note" },
-        `Rides, nose-down rates, margins, curve and traces of this candidate are not stored on this page. ${missing(study, number)}`,
+        `Rides, nose-down rates, margins and curve of this candidate are not stored on this page. ${missing(study, number)}`,
       ),
     );
     return;
@@ -69,14 +69,21 @@ async function writeCandidate(study, state) {
     ),
   );
   const curve = make("div", { class: "plot", id: "curve" });
+  const rides = writeRides(study, number, later, { detail, own, base });
   later.append(
     make("h3", {}, "Every ride, less is better"),
-    heatMaps(study, detail),
+    make(
+      "p",
+      { class: "hint no-print" },
+      study.live
+        ? "Choose a number to look at its ride."
+        : "Framed numbers can be looked at. With `levelgain watch` every ride can.",
+    ),
+    heatMaps(study, detail, rides),
     make("h3", {}, "Stiffness: current over pitch error"),
     curve,
   );
   drawCurve(study, detail, number, curve);
-  writeTraces(study, number, later, { detail, own, base });
 }
 
 /** Say how what is not on the page is had. */

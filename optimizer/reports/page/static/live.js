@@ -49,3 +49,12 @@ async function fetchCandidate(number) {
     return null;
   }
 }
+
+/** Return a candidate and the baseline on one ride; null where there is no answer. */
+async function fetchRide(number, place) {
+  try {
+    return await answerOf(`/ride/${number}/${place}.json`);
+  } catch {
+    return null;
+  }
+}

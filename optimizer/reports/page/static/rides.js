@@ -13,7 +13,7 @@ const CIVIDIS = [
   [254, 232, 56],
 ];
 
-function heatMaps(study, detail) {
+function heatMaps(study, detail, rides) {
   const values = detail.rides,
     outcome = detail.outcome;
   const nCosts = study.ride_costs.length;
@@ -33,7 +33,7 @@ function heatMaps(study, detail) {
           const ride = cells.get(`${row} ${column}`);
           return ride === undefined
             ? make("td", {}, "")
-            : heatCell(study, values[ride * nCosts + cost], outcome[ride], low, high);
+            : heatCell(study, values[ride * nCosts + cost], outcome[ride], low, high, [rides, ride]);
         }),
       ),
     );
@@ -47,28 +47,33 @@ function heatMaps(study, detail) {
   return make("div", { class: "thirds" }, ...maps);
 }
 
-function heatCell(study, value, outcome, low, high) {
+/** Return a cell of the map; with a button where its ride can be looked at. */
+function heatCell(study, value, outcome, low, high, [rides, place]) {
   if (Number.isNaN(value)) return make("td", { title: "this ride has no such window" }, "–");
   const share = high > low ? (value - low) / (high - low) : 0;
-  const place = share * (CIVIDIS.length - 1),
-    from = Math.min(Math.floor(place), CIVIDIS.length - 2);
+  const along = share * (CIVIDIS.length - 1),
+    from = Math.min(Math.floor(along), CIVIDIS.length - 2);
   const color = CIVIDIS[from].map((part, channel) =>
-    Math.round(part + (place - from) * (CIVIDIS[from + 1][channel] - part)),
+    Math.round(part + (along - from) * (CIVIDIS[from + 1][channel] - part)),
   );
   const text =
     value < 0.01 ? value.toFixed(3) : value < 10 ? value.toPrecision(2) : value.toFixed(0);
-  const cell = make(
-    "td",
-    {
-      style: `background:rgb(${color});color:${share < 0.45 ? "#fff" : "#000"}`,
-      title: study.outcomes[outcome],
-    },
-    text,
-  );
-  if (outcome !== 0) {
-    cell.className = "ended";
-    cell.prepend("✗ ");
+  const cell = make("td", {
+    style: `background:rgb(${color});color:${share < 0.45 ? "#fff" : "#000"}`,
+    title: study.outcomes[outcome],
+  });
+  const said = outcome === 0 ? text : `✗ ${text}`;
+  if (outcome !== 0) cell.className = "ended";
+  if (!rides?.can(place)) {
+    cell.append(said);
+    return cell;
   }
+  const button = make("button", { type: "button", "aria-label": `${said}: look at this ride` }, said);
+  button.onclick = () => {
+    rides.show(place);
+    byId("ride").scrollIntoView({ block: "nearest" });
+  };
+  cell.append(button);
   return cell;
 }
 
@@ -110,78 +115,128 @@ function drawCurve(study, detail, number, plot) {
   );
 }
 
-/** Write the traces of a candidate's worst rides. */
-function writeTraces(study, number, body, { detail, own, base }) {
-  const box = make("div", { class: "thirds", id: "traces" });
-  const there = own && detail.worst.every((place) => own[place]);
+/** Write the rides to look at: the worst, and where a server simulates them any other. */
+function writeRides(study, number, body, { detail, own, base }) {
   const reevaluated = study.rows.reevaluated.values;
   const other =
     reevaluated[study.rowOf.get(number)] === reevaluated[study.rowOf.get(0)] ? "" : " (on other noise)";
+  const there = own && detail.worst.every((place) => own[place]);
+  const chooser = make("div", { class: "ride-chooser no-print", role: "group", "aria-label": "Rides" });
+  const box = make("div", { id: "ride" });
   body.append(
-    make("h3", {}, "Its three rides nearest to a nose-down"),
+    make("h3", {}, "Rides to look at, the nearest to a nose-down first"),
     there
-      ? make(
-          "p",
-          { class: "hint keys" },
-          `Vermilion, thick: this one; black, thin: the baseline${other}. Solid: pitch to the ground (nose contact in blue), current, speed, reserve; dashed: pitch to level, current available; dotted: what is wanted. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does.`,
-        )
+      ? chooser
       : make(
           "p",
           { class: "note" },
-          `The traces of this candidate are not stored on this page. ${missing(study, number)}`,
+          `The rides of this candidate are not stored on this page. ${missing(study, number)}`,
         ),
     box,
   );
-  if (!there) return;
-  for (const place of detail.worst) {
-    const [course, rider] = study.rides[place];
-    const plot = make("div", { class: "plot", "data-print-share": "0.33" });
-    box.append(
-      make(
-        "div",
-        { class: "keep" },
-        make("h3", {}, `${study.courses[course]} / ${study.riders[rider]}`),
-        make("p", { class: "hint" }, study.outcomes[detail.outcome[place]]),
-        plot,
-      ),
-    );
-    drawRide(study, plot, {
-      base: base[place] && number !== 0 ? signalsOf(base[place]) : null,
-      own: signalsOf(own[place]),
-    });
+  if (!there) return null;
+  const buttons = new Map();
+
+  async function show(place) {
+    if (!buttons.has(place)) addButton(place);
+    for (const [which, button] of buttons) button.setAttribute("aria-pressed", which === place);
+    clearPlots(box);
+    if (!own[place] && study.live) {
+      box.textContent = "Riding it…";
+      const answer = await fetchRide(number, place);
+      if (!box.isConnected || buttons.get(place).getAttribute("aria-pressed") !== "true") return;
+      box.textContent = answer ? "" : "The server has no answer; choose the ride again.";
+      if (!answer) return;
+      Object.assign(own, answer.own);
+      Object.assign(base, answer.base);
+    }
+    const rides = [{ filmed: own[place], name: called(study, number), kind: "this" }];
+    if (number !== 0 && base[place])
+      rides.push({ filmed: base[place], name: `baseline${other}`, kind: "base" });
+    showRide(study, box, rides);
   }
+
+  function addButton(place) {
+    const [course, rider] = study.rides[place];
+    const name = `${study.courses[course]} / ${study.riders[rider]}`;
+    const button = make("button", { type: "button", "data-place": place }, name);
+    button.onclick = () => show(place);
+    buttons.set(place, button);
+    chooser.append(button);
+  }
+
+  detail.worst.forEach(addButton);
+  show(detail.worst[0]);
+  return { show, can: (place) => study.live || Boolean(own[place]) };
 }
 
-/** Draw one ride: pitch, current, speed and torque reserve over time. */
-function drawRide(study, plot, { own, base }) {
+/** Show one ride: its film, and its signals, over which a line moves with it. */
+function showRide(study, box, rides) {
+  const cursor = make("div", { class: "cursor" }),
+    plot = make("div", { class: "plot", id: "traces" });
+  const place = (seconds) => {
+    const axes = plot._fullLayout;
+    if (axes) cursor.style.left = `${axes.xaxis._offset + axes.xaxis.d2p(seconds)}px`;
+  };
+  let now = 0;
+  const { film, seekTime } = makeFilm(study, rides, (seconds) => {
+    now = seconds;
+    place(seconds);
+  });
+  plot.addEventListener("click", (event) => {
+    const { xaxis } = plot._fullLayout;
+    seekTime(xaxis.p2d(event.clientX - plot.getBoundingClientRect().x - xaxis._offset));
+  });
+  box.append(
+    film,
+    make(
+      "p",
+      { class: "hint keys" },
+      `Vermilion, thick: this one; black, thin: the baseline. Dotted: what is wanted; dashed: the current available. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does. Click in the signals to go to that moment.`,
+    ),
+    make("div", { class: "over-time" }, plot, cursor),
+  );
+  drawSignals(study, plot, rides, () => place(now));
+}
+
+const PANELS = [
+  [
+    ["pitch_deg", "solid"],
+    ["wanted_pitch_deg", "dot"],
+  ],
+  [["nose_clearance_cm", "solid"]],
+  [
+    ["current_a", "solid"],
+    ["available_current_a", "dash"],
+  ],
+  [
+    ["speed_mps", "solid"],
+    ["wanted_speed_mps", "dot"],
+  ],
+  [["warning_lift_deg", "solid"]],
+];
+const PANEL_TITLES = [
+  "pitch, nose<br>down / deg",
+  "nose above<br>ground / cm",
+  "current / A",
+  "speed / m/s",
+  "warning<br>lift / deg",
+];
+const LOOKS = { this: [VERMILION, 1.8], base: [BLACK, 1] };
+
+/** Draw the signals of one ride over time, the baseline's below. */
+function drawSignals(study, plot, rides, ready) {
   const at = Object.fromEntries(study.signals.map((name, place) => [name, place]));
-  const panels = [
-    [
-      ["ground_pitch_deg", "solid"],
-      ["pitch_deg", "dash"],
-      ["wanted_pitch_deg", "dot"],
-    ],
-    [
-      ["current_a", "solid"],
-      ["available_current_a", "dash"],
-    ],
-    [
-      ["speed_mps", "solid"],
-      ["wanted_speed_mps", "dot"],
-    ],
-    [["torque_reserve_ratio", "solid"]],
-  ];
-  const titles = ["pitch, nose down / deg", "current / A", "speed / m/s", "torque reserve / 1"];
   const traces = [];
-  for (const [signals, color, width, label] of [
-    [base, BLACK, 1, "baseline"],
-    [own, VERMILION, 1.8, "this"],
-  ]) {
-    if (!signals) continue;
-    panels.forEach((names, panel) =>
+  for (const { filmed, kind } of [...rides].reverse()) {
+    const signals = signalsOf(filmed.signals);
+    const [color, width] = LOOKS[kind],
+      label = kind === "this" ? "this" : "baseline";
+    const time = signals[0].map((_, sample) => (sample + 1) * study.trace_step_s);
+    PANELS.forEach((names, panel) =>
       names.forEach(([name, dash]) =>
         traces.push({
-          x: signals[at[name]].map((_, sample) => (sample + 1) * study.trace_step_s),
+          x: time,
           y: signals[at[name]],
           yaxis: panel ? `y${panel + 1}` : "y",
           type: "scatter",
@@ -189,33 +244,34 @@ function drawRide(study, plot, { own, base }) {
           connectgaps: false,
           line: { color, width: dash === "solid" ? width : 1, dash },
           name: `${label}: ${name}`,
-          hovertemplate: `${label}: ${name.replaceAll("_", " ")} %{y:.3g}<extra></extra>`,
+          hovertemplate: `${label}: ${name.replaceAll("_", " ")} %{y:.3g} at %{x:.2f} s<extra></extra>`,
         }),
       ),
     );
   }
-  const level = (y, panel, dash) => ({
-    type: "line",
-    xref: "paper",
-    x0: 0,
-    x1: 1,
-    yref: panel ? `y${panel + 1}` : "y",
-    y0: y,
-    y1: y,
-    line: { color: BLUE, width: 1, dash },
-  });
   const layout = {
-    height: 640,
-    grid: { rows: 4, columns: 1, subplots: [["xy"], ["xy2"], ["xy3"], ["xy4"]] },
-    margin: { l: 52, r: 8, t: 8, b: 40 },
-    xaxis: axis("time / s", { anchor: "y4" }),
-    shapes: [level(study.nose_contact_deg, 0, "dash"), level(0, 3, "solid")],
+    height: 620,
+    grid: { rows: PANELS.length, columns: 1, subplots: PANELS.map((_, panel) => [panel ? `xy${panel + 1}` : "xy"]) },
+    margin: { l: 64, r: 8, t: 8, b: 40 },
+    xaxis: axis("time / s", { anchor: `y${PANELS.length}` }),
+    shapes: [
+      {
+        type: "line",
+        xref: "paper",
+        x0: 0,
+        x1: 1,
+        yref: "y2",
+        y0: 0,
+        y1: 0,
+        line: { color: BLUE, width: 1, dash: "dash" },
+      },
+    ],
   };
-  titles.forEach((title, panel) => {
-    layout[panel ? `yaxis${panel + 1}` : "yaxis"] = axis(title, {
+  PANEL_TITLES.forEach((title, panel) => {
+    layout[panel ? `yaxis${panel + 1}` : "yaxis"] = axis("", {
       automargin: false,
       title: { text: title, font: { size: 11 } },
     });
   });
-  draw(plot, traces, layout);
+  draw(plot, traces, layout, { listen: ready });
 }

@@ -7,12 +7,15 @@ import pytest
 from plotly.offline import get_plotlyjs
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES
+from optimizer.analysis.candidate import candidate_profile, ridden_rides
 from optimizer.base.cautions import CAUTIONS
 from optimizer.reports.page import document, page_data, page_document
-from optimizer.reports.page.details import SIGNALS, candidate_traces, traces_that_fit, worst_places
+from optimizer.reports.page.details import candidate_traces, traces_that_fit, worst_places
 from optimizer.reports.page.encoding import packed, quantised
 from optimizer.reports.page.facts import detailed_numbers
+from optimizer.reports.page.films import POSES, SIGNALS
 from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS
+from plant.kernel.trace import trace
 from tests.optimizer.reports.page.unpacking import unpacked, unpacked_signals
 
 
@@ -71,14 +74,44 @@ def test_the_same_study_gives_the_same_page(results, text):
     assert page_document(page_data(results)) == text
 
 
-def test_the_stored_traces_are_those_of_the_plant(results, facts):
+@pytest.fixture(scope="module")
+def ridden(results, facts):
+    """Return what the page has of a worst ride, and the same from the plant."""
     number = results.picks["balanced"]
     place = worst_places(results, number)[0]
-    found = unpacked_signals(facts["traces"][str(number)][str(place)])
-    again = unpacked_signals(candidate_traces(results, number, [place])[str(place)])
+    again = trace(
+        candidate_profile(results, number), ridden_rides(results, number)[place], every_steps=20
+    )
+    return facts["traces"][str(number)][str(place)], again
 
-    assert found.shape[0] == len(SIGNALS)
-    np.testing.assert_array_equal(found, again)
+
+def test_the_stored_signals_are_those_of_the_plant(ridden):
+    stored, again = ridden
+    found = dict(zip(SIGNALS, unpacked_signals(stored["signals"]), strict=True))
+
+    for name in ("pitch_deg", "current_a", "speed_mps", "warning_lift_deg"):
+        expected = getattr(again, name)
+        step = np.nanmax(np.abs(expected)) / 30_000 + 1e-12
+        np.testing.assert_allclose(found[name], expected, atol=step)
+
+
+def test_the_stored_side_view_has_the_plants_angles_every_second_sample(ridden):
+    stored, again = ridden
+    found = dict(zip(POSES, unpacked_signals(stored["poses"]), strict=True))
+
+    np.testing.assert_allclose(found["pitch_deg"], again.pitch_deg[1::2], atol=1e-3)
+    np.testing.assert_allclose(found["lean_deg"], again.lean_deg[1::2], atol=1e-3)
+    assert stored["n_frames"] == np.isfinite(again.pitch_deg[1::2]).sum()
+    assert stored["ended"] == again.outcome.message
+
+
+def test_a_ride_simulated_again_is_the_same(results, facts):
+    number = results.picks["balanced"]
+    place = worst_places(results, number)[0]
+
+    assert candidate_traces(results, number, [place]) == {
+        str(place): facts["traces"][str(number)][str(place)]
+    }
 
 
 def test_traces_stop_where_the_room_does(results):
