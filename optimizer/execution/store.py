@@ -9,26 +9,28 @@ operating system releases it even when the holder is killed. Where the lock is g
 a disk without locks, the transaction itself lets in no generation but the next one.
 """
 
-import sqlite3
 from collections.abc import Iterator, Mapping
 from contextlib import closing, contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Self
-from urllib.parse import quote
 
 import numpy as np
-from filelock import FileLock, Timeout
 from numpy.typing import NDArray
 
-from optimizer.base.errors import NotStartedError, StoreError
+from optimizer.base.errors import NotStartedError
 from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.store_errors import gone, reported, taken_by_another
+from optimizer.execution.store_files import (
+    locked,
+    opened_for_reading,
+    opened_for_writing,
+    place_on_disk,
+)
 from optimizer.execution.store_format import (
     INSERT_CANDIDATE,
     INSERT_FROZEN,
     INSERT_REEVALUATION,
-    SCHEMA,
     Reevaluation,
     Table,
     check_pages,
@@ -64,8 +66,8 @@ class Store:
         self._path = path
         self._lock = locked(path)
         try:
-            self._connection = _opened_for_writing(path)
-            self._place = _place_on_disk(path)
+            self._connection = opened_for_writing(path)
+            self._place = place_on_disk(path)
             self._frozen: dict[str, str] | None = None
             self._interrupted = self._begin()
         except BaseException:
@@ -187,7 +189,7 @@ class Store:
             self._refuse_if_gone()
 
     def _refuse_if_gone(self) -> None:
-        if _place_on_disk(self._path) != self._place:
+        if place_on_disk(self._path) != self._place:
             raise gone(self._path)
 
     def _refuse_other_inputs(self) -> None:
@@ -284,87 +286,3 @@ def started_with(path: Path, key: str, *, study_digest: str | None = None) -> st
         frozen = read_frozen(connection, path) if n_candidates else {}
     known = study_digest is None or frozen.get("study.digest") == study_digest
     return frozen.get(key) if known else None
-
-
-def opened_for_reading(path: Path) -> sqlite3.Connection:
-    """Return a connection to a store that changes nothing, also in a read-only folder."""
-    address = f"file:{quote(str(path.resolve()))}?mode=ro"
-    connection = sqlite3.connect(address, uri=True, isolation_level=None)
-    try:
-        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
-    except sqlite3.OperationalError:
-        connection.close()
-        # SQLite shares its log through a file that it can not make in a read-only folder. Without
-        # a log the file alone is complete, and then it may be read as one that does not change.
-        if has_log(path):
-            raise
-        return sqlite3.connect(f"{address}&immutable=1", uri=True, isolation_level=None)
-    except BaseException:
-        connection.close()
-        raise
-    return connection
-
-
-def _place_on_disk(path: Path) -> tuple[int, int] | None:
-    """Return which file lies at a path, whatever it is called; None where there is none."""
-    try:
-        found = path.stat()
-    except OSError:
-        return None
-    return found.st_dev, found.st_ino
-
-
-def has_log(path: Path) -> bool:
-    """Say whether a store's log holds what its file may not."""
-    log = path.with_name(path.name + "-wal")
-    return log.exists() and log.stat().st_size > 0
-
-
-def _opened_for_writing(path: Path) -> sqlite3.Connection:
-    with reported(path):
-        connection = sqlite3.connect(path, isolation_level=None)
-        try:
-            if has_schema(connection, path):
-                check_pages(connection, path)
-                _prepare(connection)
-            else:
-                _prepare(connection)
-                with connection:
-                    connection.execute("BEGIN IMMEDIATE")
-                    for statement in SCHEMA:
-                        connection.execute(statement)
-        except BaseException:
-            connection.close()
-            raise
-    return connection
-
-
-def _prepare(connection: sqlite3.Connection) -> None:
-    connection.execute("PRAGMA journal_mode = WAL")
-    connection.execute("PRAGMA synchronous = FULL")
-
-
-def locked(path: Path) -> FileLock:
-    """Return the held lock of a store.
-
-    Raises
-    ------
-    UserInputError
-        Another run has it, or the folder is missing or can not be written.
-    """
-    if not path.parent.is_dir():
-        raise StoreError(f"{path.parent}: no such folder; make the study folder first")
-    lock = FileLock(path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False)
-    try:
-        lock.acquire(blocking=False)
-    except Timeout as error:
-        raise StoreError(
-            f"{path}: another run is using this study; wait for it, stop it, or use another folder"
-        ) from error
-    except (OSError, NotImplementedError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "no file locks on this disk"
-        raise StoreError(
-            f"{path.parent}: can not be written ({reason});"
-            " allow writing, or copy the study folder to a disk where you can write"
-        ) from error
-    return lock

@@ -15,8 +15,8 @@ from typing import Any
 from optimizer.base.atomic_files import writing
 from optimizer.base.errors import NotStartedError, StoreError
 from optimizer.base.unfinished import unfinished_folder
-from optimizer.execution.store import has_log, locked, opened_for_reading
 from optimizer.execution.store_errors import FAULTS, reported
+from optimizer.execution.store_files import has_log, locked, opened_for_reading
 from optimizer.execution.store_format import (
     INSERT_CANDIDATE,
     INSERT_FROZEN,

@@ -19,7 +19,6 @@ from pathlib import Path
 import numpy as np
 
 from optimizer.base.errors import UserInputError
-from optimizer.execution import store as storing
 from optimizer.execution.store import Store
 from optimizer.search import loop
 from tests.optimizer.analytic import narrow, small_plan
@@ -64,7 +63,7 @@ def at_statements(called: Callable[[], None]) -> None:
         connection.set_trace_callback(lambda _: called())
         return connection
 
-    storing.sqlite3.connect = traced
+    sqlite3.connect = traced
 
 
 def killed_at(n_statements: int) -> None:
@@ -105,7 +104,7 @@ def main(folder: Path, seed: int, n_attacks: int) -> None:
     counted: list[None] = []
     at_statements(lambda: counted.append(None))
     search(folder / "whole.sqlite")
-    storing.sqlite3.connect = sqlite3.dbapi2.connect
+    sqlite3.connect = sqlite3.dbapi2.connect
     expected = content(folder / "whole.sqlite")
     size = (folder / "whole.sqlite").stat().st_size
     rng = np.random.default_rng(seed)
