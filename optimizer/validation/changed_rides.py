@@ -57,7 +57,7 @@ def _more_current(board: Board) -> dict[str, float]:
 
 
 def _one_cell_more(board: Board) -> dict[str, float]:
-    """Return the pack with a cell more, its resistance and the drive's cut-outs in proportion."""
+    """Return the pack with a cell more; its resistance and the drive's voltages in proportion."""
     pack = board.battery
     ratio = (pack.cells_in_series + 1.0) / pack.cells_in_series
     return {
@@ -66,6 +66,7 @@ def _one_cell_more(board: Board) -> dict[str, float]:
         "rc_resistance_ohm": ratio * pack.rc_resistance_ohm,
         "bus_low_v": ratio * pack.bus_low_v,
         "bus_high_v": ratio * pack.bus_high_v,
+        "regen_taper_v": ratio * board.drive.regen_taper_v,
     }
 
 

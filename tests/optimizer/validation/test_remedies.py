@@ -126,6 +126,8 @@ def test_each_change_is_of_one_thing():
     assert pack.cells_in_series == board.battery.cells_in_series + 1
     for name in ("series_resistance_ohm", "rc_resistance_ohm", "bus_low_v", "bus_high_v"):
         assert getattr(pack, name) == pytest.approx(ratio * getattr(board.battery, name))
+    more = by_name["cells_in_series one more"].board
+    assert more.drive.regen_taper_v == pytest.approx(ratio * board.drive.regen_taper_v)
     frame = by_name["nose_contact_deg 2 deg more"].board.frame
     assert frame.nose_contact_deg == board.frame.nose_contact_deg + 2.0
     wheel = by_name["tyre_stiffness_n_per_m 20 % lower"].board.wheel
