@@ -14,6 +14,7 @@ from optimizer.base.database_url import masked
 from optimizer.base.errors import UserInputError
 from optimizer.base.printable import one_line
 from optimizer.cli.commands import (
+    catalogue,
     check,
     compare,
     demonstrate,
@@ -30,9 +31,11 @@ from optimizer.cli.commands import (
     versions,
 )
 from optimizer.cli.exit_codes import BAD_INPUT, INTERRUPTED, OUTPUT_LOST, PIPE_CLOSED
+from optimizer.cli.grouped_help import GroupedHelp
 
 app = typer.Typer(
     name="levelgain",
+    cls=GroupedHelp,
     help=(
         "Choose the settings of the balance controller (a profile) of a self-balancing single-wheel"
         " electric board by simulated rides. It is no ride test: these boards throw people."
@@ -73,32 +76,36 @@ def levelgain(
 
 
 # In the order in which a user meets them.
-app.command("new")(study.new)
-app.command("check")(check.check)
-app.command("run")(run.run)
-app.command("resume")(run.resume)
-app.command("fork")(study.fork_study)
-app.command("watch")(page.watch)
-app.command("front")(results.front)
-app.command("show")(results.show)
-app.command("page")(page.page)
-app.command("compare")(compare.compare)
-app.command("explain")(explain.explain)
-app.command("ride")(results.ride)
-app.command("validate")(validate.validate_profile)
-app.command("export")(export.export_profile)
-app.command("transfer")(transfer.transfer)
-app.command("report")(study.report)
-app.command("repair")(repair.repair)
-app.command("demonstrate")(demonstrate.demonstrate_sections)
-app.command("versions")(versions.versions)
+START, SEARCH, CHOOSE, PROVE, LEARN = "Start", "Search", "Choose", "Prove and hand over", "Other"
+app.command("new", rich_help_panel=START)(study.new)
+app.command("check", rich_help_panel=START)(check.check)
+app.command("list", rich_help_panel=START)(catalogue.list_studies)
+app.command("catalogue", rich_help_panel=START)(catalogue.catalogue)
+app.command("schema", rich_help_panel=START)(catalogue.schema)
+app.command("run", rich_help_panel=SEARCH)(run.run)
+app.command("resume", rich_help_panel=SEARCH)(run.resume)
+app.command("fork", rich_help_panel=SEARCH)(study.fork_study)
+app.command("watch", rich_help_panel=SEARCH)(page.watch)
+app.command("repair", rich_help_panel=SEARCH)(repair.repair)
+app.command("front", rich_help_panel=CHOOSE)(results.front)
+app.command("show", rich_help_panel=CHOOSE)(results.show)
+app.command("page", rich_help_panel=CHOOSE)(page.page)
+app.command("compare", rich_help_panel=CHOOSE)(compare.compare)
+app.command("explain", rich_help_panel=CHOOSE)(explain.explain)
+app.command("report", rich_help_panel=CHOOSE)(study.report)
+app.command("ride", rich_help_panel=PROVE)(results.ride)
+app.command("validate", rich_help_panel=PROVE)(validate.validate_profile)
+app.command("export", rich_help_panel=PROVE)(export.export_profile)
+app.command("transfer", rich_help_panel=PROVE)(transfer.transfer)
+app.command("demonstrate", rich_help_panel=LEARN)(demonstrate.demonstrate_sections)
+app.command("versions", rich_help_panel=LEARN)(versions.versions)
 log_app.command("example")(ridelog.write_example_log)
 log_app.command("propose")(ridelog.propose_mapping)
 log_app.command("check")(ridelog.check_ride_log)
 log_app.command("fit")(ridelog.fit_ride_log)
 log_app.command("use")(ridelog.use_ride_log)
 log_app.command("compare")(ridelog.compare_ride_log)
-app.add_typer(log_app)
+app.add_typer(log_app, rich_help_panel=LEARN)
 
 # What commands, arguments and options raise where they are mistyped: releases of typer have no name
 # in common for it.

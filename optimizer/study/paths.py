@@ -3,6 +3,7 @@
 from pathlib import Path
 
 STUDY_FILE = "study.toml"
+SCHEMA_FILE = "study.schema.json"  # for editors
 START_FILE = "start.csv"  # profiles to start from
 RIDDEN_FILE = "ridden.npz"  # rides that a fork takes over
 ROUTE_FILE = "ridden_route.csv"  # the way of a ride log
