@@ -35,7 +35,9 @@ _SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
 _NAMING = ("file", "mapping")  # keys of routes and logs
 
 
-def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> int:
+def fork(
+    results: Results, folder: Path, *, n_profiles: int | None = None, text: str | None = None
+) -> int:
     """Make a new study folder from a study's results; return how many profiles it starts from.
 
     The folder holds all that it needs: the study file, the files inside the study's folder that it
@@ -51,6 +53,8 @@ def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> in
         Made where it is missing.
     n_profiles : int, optional
         At most so many go along, the best of the front; all candidates where it is not given.
+    text : str, optional
+        Of the new study's file, where it is changed already; the old study's if not given.
 
     Raises
     ------
@@ -59,7 +63,8 @@ def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> in
         names lies outside its folder, or a file can not be written.
     """
     study = results.study
-    written = parse_toml(study.text, path=study.folder / STUDY_FILE)
+    text = study.text if text is None else text
+    written = parse_toml(text, path=study.folder / STUDY_FILE)
     start = _start_name(written, study.folder)
     named = [
         path
@@ -69,7 +74,7 @@ def fork(results: Results, folder: Path, *, n_profiles: int | None = None) -> in
     tops = {STUDY_FILE, start, RIDDEN_FILE, *(path.parts[0] for path in named)}
     refuse_existing([folder / name for name in sorted(tops)], advice="name a new folder")
     numbers = _taken(results, n_profiles)
-    text = starting_from(study.text, path=folder / STUDY_FILE)
+    text = starting_from(text, path=folder / STUDY_FILE)
     with _appearing_whole(folder) as new:
         for path in named:
             write_whole(new / path, (study.folder / path).read_bytes())

@@ -29,6 +29,8 @@ from optimizer.study.paths import store_path
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats
 
+N_NEAREST = 5  # candidates with a name where none is feasible
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class Results:
@@ -235,8 +237,16 @@ def least_violating(results: Results, *, limit: int) -> NDArray[np.intp]:
     return nearest[~results.rejected_early[nearest]][:limit]
 
 
+def nearest_misses(results: Results) -> dict[str, int]:
+    """Return the candidates nearest to feasible by the names they have where no pick is."""
+    if results.picks:
+        return {}
+    nearest = least_violating(results, limit=N_NEAREST).tolist()
+    return {f"nearest_{place}": number for place, number in enumerate(nearest, start=1)}
+
+
 def candidate_number(results: Results, text: str) -> int:
-    """Return the candidate that a number or the name of a pick means.
+    """Return the candidate that a number, the name of a pick or of a nearest miss means.
 
     Raises
     ------
@@ -244,12 +254,13 @@ def candidate_number(results: Results, text: str) -> int:
         There is no such candidate or pick.
     """
     folder = results.study.folder
-    if text in results.picks:
-        return results.picks[text]
+    named = {**results.picks, **nearest_misses(results)}
+    if text in named:
+        return named[text]
     if text in PICKS:
         raise CandidateError(
             f"{folder}: there is no {text} pick, because none of the {len(results)} candidates"
-            " meets every constraint; give a candidate's number, or see `levelgain front`"
+            " meets every constraint; take nearest_1, the nearest to that, or a candidate's number"
         )
     if not text.isascii() or not text.isdigit():
         raise CandidateError(

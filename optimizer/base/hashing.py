@@ -14,21 +14,24 @@ def digest(value: Any) -> str:
 
     Equal values have equal digests on every machine; numbers count to their last bit.
     """
-    return hashlib.sha256(json.dumps(_plain(value), sort_keys=True).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(plain(value), sort_keys=True).encode()).hexdigest()
 
 
-def _plain(value: Any) -> Any:
-    """Return a value as JSON can write it; numbers read back exactly."""
+def plain(value: Any) -> Any:
+    """Return a value as JSON can write it; numbers read back exactly.
+
+    Dataclasses and mappings become dictionaries, arrays and sequences lists.
+    """
     if dataclasses.is_dataclass(value):
         return {
-            field.name: _plain(getattr(value, field.name)) for field in dataclasses.fields(value)
+            field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)
         }
     if isinstance(value, np.ndarray):
         return value.tolist()
     if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):
-        return [_plain(item) for item in value]
+        return [plain(item) for item in value]
     return value
 
 

@@ -83,16 +83,19 @@ def search(
         print_reevaluation(out, results)
         print_early_rejections(out, results)
         print_written(out, written)
-    _print_next(out, study.folder, view, as_json=as_json)
+    _print_next(out, results, view, as_json=as_json)
 
 
-def _print_next(out: Console, folder: Path, view: SearchView, *, as_json: bool) -> None:
+def _print_next(out: Console, results: Results, view: SearchView, *, as_json: bool) -> None:
     """Print what to do next; leave with another exit code where the search was stopped."""
+    folder = results.study.folder
     if not view.finished:
         out.print(f"Stopped {_how_far(view.searched)}. Go on with: levelgain resume {folder}")
         raise typer.Exit(INTERRUPTED)
     if not as_json:
-        out.print(f"Next: levelgain page {folder}; then levelgain validate {folder} CANDIDATE")
+        then = "validate" if results.picks else "show"
+        named = "lowest_cost" if results.picks else "nearest_1"
+        out.print(f"Next: levelgain page {folder}; then levelgain {then} {folder} {named}")
         print_cautions(out)
 
 

@@ -10,8 +10,8 @@ from optimizer import riding_day
 from optimizer.base.errors import StoreError
 from optimizer.base.versions import RIDING, library_versions
 from optimizer.execution.baseline_handling import baseline_inputs
-from optimizer.execution.frozen_inputs import refuse_differences
 from optimizer.execution.source_digest import source_digest
+from optimizer.execution.study_changes import refuse_changed
 from optimizer.study.study import Study
 
 MODEL = "model.digest"
@@ -61,4 +61,5 @@ def refuse_other_study(path: Path, frozen: Mapping[str, str], study: Study) -> N
             f"{path}: another version of this program wrote it, for which the study file said"
             " something else; go on with that version, or start a new study folder"
         )
-    refuse_differences(path, frozen, {"study.digest": digest})
+    if frozen.get("study.digest", digest) != digest:
+        refuse_changed(path, frozen, study)

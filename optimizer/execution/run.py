@@ -10,6 +10,7 @@ from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.base.unfinished import sweep
+from optimizer.execution.asked_candidates import ASKED
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.hard_rides import with_hard_rides
@@ -18,6 +19,7 @@ from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
 from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.execution.store import Store, started_with
+from optimizer.execution.study_changes import STARTED_TEXT, STARTED_VALUES, started_values
 from optimizer.execution.study_search import search_study, study_plan
 from optimizer.execution.unridden import why_to_stop
 from optimizer.search.evaluation import Evaluate
@@ -65,6 +67,7 @@ def run_study(
     n_jobs: int,
     on_generation: Callable[[Progress], None],
     stop: Callable[[], bool],
+    asked: int | None = None,
     notice: Callable[[str], None] = unheard,
     stages: Stages = UNWATCHED,
     machines: Machines = ALONE,
@@ -80,6 +83,8 @@ def run_study(
         Threads; the results do not depend on it.
     on_generation, stop : callable
         As in `optimizer.search.loop.run`.
+    asked : int, optional
+        What was asked for in place of the study file's number, for `resume` to go on to.
     notice : callable
         Told in words what is reused, when the run before was killed, and why a search stops whose
         first generations ride some ride never to its end.
@@ -103,6 +108,9 @@ def run_study(
         Store(store_path(study.folder)) as store,
     ):
         store.freeze(ride_inputs(study))
+        store.keep({ASKED: "" if asked is None else str(asked)})
+        if not store.n_candidates:
+            store.keep({STARTED_VALUES: started_values(study), STARTED_TEXT: study.text})
         if reuse.summary and store.n_candidates <= len(study.start):
             notice(reuse.summary)
         if left_out := not_compared(study):
@@ -172,7 +180,8 @@ def reevaluate_front(
 def _refuse_store_of_another(study: Study) -> None:
     """Refuse a store of another study before hard rides are looked for, which takes minutes."""
     path = store_path(study.folder)
-    started = {key: started_with(path, key) for key in ("study.digest", MODEL)}
+    keys = ("study.digest", MODEL, STARTED_VALUES)
+    started = {key: started_with(path, key) for key in keys}
     frozen = {key: text for key, text in started.items() if text is not None}
     if "study.digest" in frozen:
         refuse_other_study(path, frozen, study)

@@ -141,6 +141,15 @@ class Store:
             self._connection.executemany(INSERT_FROZEN, rows_of_frozen(frozen))
         self._frozen = frozen
 
+    def keep(self, texts: Mapping[str, str]) -> None:
+        """Store texts that decide nothing, in place of earlier ones under their names."""
+        with self._writing():
+            kept = read_frozen(self._connection, self._path) | dict(texts)
+            self._connection.execute("DELETE FROM frozen")
+            self._connection.executemany(INSERT_FROZEN, rows_of_frozen(kept))
+        if self._frozen is not None:
+            self._frozen = kept
+
     def append(self, generation: int, values: Floats, evaluation: Evaluation) -> None:
         """Store a generation, whole or not at all, numbered on from the last candidate.
 

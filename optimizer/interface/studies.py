@@ -169,6 +169,7 @@ def run(
         n_jobs=n_jobs,
         on_generation=lambda now: on_progress(searched(study, now)),
         stop=stop,
+        asked=candidates,
         notice=notice,
         stages=CalledBack(on_progress),
         machines=machines,
@@ -186,7 +187,9 @@ def run(
     return read_results(study)
 
 
-def fork(results: Results, folder: FilePath, *, profiles: int | None = None) -> Study:
+def fork(
+    results: Results, folder: FilePath, *, profiles: int | None = None, text: str | None = None
+) -> Study:
     """Return a new study that starts from another's candidates and keeps their rides.
 
     Change riders, courses, bounds or constraints in its study.toml, then load and run it: rides of
@@ -200,6 +203,8 @@ def fork(results: Results, folder: FilePath, *, profiles: int | None = None) -> 
         Made where it is missing.
     profiles : int, optional
         Take only so many along, the best of the front; all candidates if not given.
+    text : str, optional
+        Of the new study.toml, where it is changed already.
 
     Raises
     ------
@@ -212,5 +217,5 @@ def fork(results: Results, folder: FilePath, *, profiles: int | None = None) -> 
     """
     if profiles is not None and profiles < 1:
         raise ValueError(f"profiles must be 1 or more, got {profiles}")
-    forking.fork(results, Path(folder), n_profiles=profiles)
+    forking.fork(results, Path(folder), n_profiles=profiles, text=text)
     return load.load_study(Path(folder))

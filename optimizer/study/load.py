@@ -58,13 +58,15 @@ _Section = TypeVar("_Section")
 
 
 @caused_by(StudyFileError)
-def load_study(folder: Path) -> Study:
+def load_study(folder: Path, *, text: str | None = None) -> Study:
     """Read and check the study file of a folder.
 
     Parameters
     ----------
     folder : Path
         Holds study.toml, and the files of routes that it names.
+    text : str, optional
+        What stands in study.toml, if not what stands there now.
 
     Raises
     ------
@@ -72,7 +74,8 @@ def load_study(folder: Path) -> Study:
         Something in the file is not allowed, or a file it names can not be read; one line.
     """
     path = folder / STUDY_FILE
-    text = read_text(path, missing="make a study with: levelgain new FOLDER")
+    if text is None:
+        text = read_text(path, missing="make a study with: levelgain new FOLDER")
     written = parse_toml(text, path=path)
     resolved_table, rewound = _resolved_study(written, path=path)
     table = checked(StudyTable, resolved_table, path=path)

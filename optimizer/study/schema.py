@@ -25,7 +25,7 @@ from plant.device import Device
 
 Bounds: TypeAlias = tuple[float, float]
 
-_IN_OBJECTIVES = (
+OF_OBJECTIVES = (
     "tail_share",
     "tail_weight",
     "worst_rider_weight",
@@ -139,14 +139,14 @@ _OF_HANDLING: dict[str, Any] = {
 }
 
 ObjectivesTable: Any = table_model(
-    ScoreSettings, dict.fromkeys(_IN_OBJECTIVES, _Number), base=_Weighted
+    ScoreSettings, dict.fromkeys(OF_OBJECTIVES, _Number), base=_Weighted
 )
 ConstraintsTable: Any = table_model(
     ScoreSettings,
     {
         field.name: _OF_HANDLING.get(field.name, _Number)
         for field in dataclasses.fields(ScoreSettings)
-        if field.name not in _IN_OBJECTIVES
+        if field.name not in OF_OBJECTIVES
     },
 )
 
@@ -190,7 +190,7 @@ def settings_of(study: StudyTable) -> ScoreSettings:
     """
     values = {
         field.name: getattr(
-            study.objectives if field.name in _IN_OBJECTIVES else study.constraints, field.name
+            study.objectives if field.name in OF_OBJECTIVES else study.constraints, field.name
         )
         for field in dataclasses.fields(ScoreSettings)
     }
@@ -198,5 +198,5 @@ def settings_of(study: StudyTable) -> ScoreSettings:
     try:
         return ScoreSettings(**values)
     except ValueError as error:
-        part = "objectives" if str(error).startswith(_IN_OBJECTIVES) else "constraints"
+        part = "objectives" if str(error).startswith(OF_OBJECTIVES) else "constraints"
         raise ValueError(f"{part}.{error}") from None

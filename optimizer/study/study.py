@@ -3,7 +3,7 @@
 import dataclasses
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -190,8 +190,13 @@ class Study:
         The title, the folder, the number of candidates, the weights and the device are left out: a
         study may be renamed, moved and extended, its candidates weighed anew, and ridden elsewhere.
         """
+        return digest(self.deciding)
+
+    @property
+    def deciding(self) -> dict[str, Any]:
+        """All that decides the results, by name."""
         content = {name: getattr(self, name) for name in _DECIDING}
         content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
         content["riding_day"] = [self.riding_day, self.tolerances]
         content["handling"] = [[ride.course, ride.name, ride.noise_seed] for ride in self.handling]
-        return digest(content)
+        return content

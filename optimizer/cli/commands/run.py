@@ -89,11 +89,14 @@ def resume(
 ) -> None:
     """Go on with a study that was stopped, or extend one.
 
+    It goes on to the number of candidates that the run was asked for.
+
     Example: levelgain resume my_board --candidates 12000
     """
     with loading():
         from optimizer.cli.database_question import agreed_database
         from optimizer.cli.search_session import search
+        from optimizer.execution.asked_candidates import asked_before
         from optimizer.execution.run import refuse_not_started
         from optimizer.interface.studies import load_study
 
@@ -101,7 +104,7 @@ def resume(
     refuse_not_started(study)
     search(
         study,
-        candidates=candidates,
+        candidates=asked_before(study) if candidates is None else candidates,
         jobs=jobs,
         database=agreed_database(study, database, trusted=trust_database),
         cluster=cluster,

@@ -89,20 +89,34 @@ def fork_study(
     Change its study.toml, then run it. Rides that stay the same are not simulated again. With
     another board or seed none stays the same: then take only the best, with --profiles 24.
 
+    A study.toml that was changed after its run goes along as it is now.
+
     Example: levelgain fork my_board my_other_riders
     """
     with loading():
+        from optimizer.analysis.results import read_results
         from optimizer.cli.console import console
-        from optimizer.cli.read_study import read_study
-        from optimizer.interface.studies import fork
+        from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.study_changes import as_started
+        from optimizer.interface.studies import fork, load_study
         from optimizer.study.paths import STUDY_FILE
 
     out = console()
-    new = fork(read_study(folder, out), new_folder, profiles=profiles)
+    with StagesView(out) as stages:
+        stages.begin("reading the study")
+        study = load_study(folder)
+        started = as_started(study)
+        results = read_results(study if started is None else started)
+    text = None if started is None else study.text
+    new = fork(results, new_folder, profiles=profiles, text=text)
+    change = (
+        "Change riders, courses, bounds or constraints in it, then:"
+        if started is None
+        else f"It is changed as {folder / STUDY_FILE} is. Next:"
+    )
     out.print(
         f"{new_folder / STUDY_FILE} written, with {len(new.start)} profiles to start from and"
-        " their rides. Change riders, courses, bounds or constraints in it, then:"
-        f" levelgain run {new_folder}"
+        f" their rides. {change} levelgain run {new_folder}"
     )
 
 

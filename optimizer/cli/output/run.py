@@ -7,7 +7,7 @@ from rich.console import Console
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.pinned_ends import pinned_ends
-from optimizer.analysis.results import Results, least_violating
+from optimizer.analysis.results import Results, nearest_misses
 from optimizer.cli.console import print_table
 from optimizer.cli.output.results import print_comparison_note
 from optimizer.execution.early_rejection import not_ridden
@@ -32,11 +32,7 @@ def print_picks(out: Console, results: Results) -> None:
 
 def picks_table(results: Results) -> pd.DataFrame:
     """Return the baseline and the named picks, or the nearest misses, a row each."""
-    misses = {}
-    if not results.picks:
-        nearest = least_violating(results, limit=5).tolist()
-        misses = {f"nearest_{place}": number for place, number in enumerate(nearest, start=1)}
-    rows = {"baseline": BASELINE, **results.picks, **misses}
+    rows = {"baseline": BASELINE, **results.picks, **nearest_misses(results)}
     numbers = list(rows.values())
     return pd.DataFrame(
         {
