@@ -3,13 +3,14 @@
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.analysis.added_courses import with_courses
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import (
     make_folder,
@@ -36,7 +37,12 @@ _NAMING = ("file", "mapping")  # keys of routes and logs
 
 
 def fork(
-    results: Results, folder: Path, *, n_profiles: int | None = None, text: str | None = None
+    results: Results,
+    folder: Path,
+    *,
+    n_profiles: int | None = None,
+    text: str | None = None,
+    falls: Sequence[Path] = (),
 ) -> int:
     """Make a new study folder from a study's results; return how many profiles it starts from.
 
@@ -55,12 +61,14 @@ def fork(
         At most so many go along, the best of the front; all candidates where it is not given.
     text : str, optional
         Of the new study's file, where it is changed already; the old study's if not given.
+    falls : sequence of Path
+        Files of courses that a validation wrote; their courses are added to the study's.
 
     Raises
     ------
     UserInputError
         The folder holds a study already, the front is asked for and empty, a file that the study
-        names lies outside its folder, or a file can not be written.
+        names lies outside its folder, courses can not be added, or a file can not be written.
     """
     study = results.study
     text = study.text if text is None else text
@@ -75,6 +83,8 @@ def fork(
     refuse_existing([folder / name for name in sorted(tops)], advice="name a new folder")
     numbers = _taken(results, n_profiles)
     text = starting_from(text, path=folder / STUDY_FILE)
+    for path in falls:
+        text = with_courses(text, path, riders=study.riders, to=folder / STUDY_FILE)
     with _appearing_whole(folder) as new:
         for path in named:
             write_whole(new / path, (study.folder / path).read_bytes())

@@ -75,7 +75,7 @@ def _measured(study: Study) -> Floats:
     rides = study.rides + study.handling
     columns = ride_columns(simulate(profile, rides), rides)
     rules = score_rules(
-        study.rides,
+        study.described_rides,
         ride_weight=study.ride_weights,
         settings=study.settings,
         handling=study.handling,

@@ -62,7 +62,7 @@ def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
         Whether the hard rides are scored too, which must be found where they are not known.
     """
     return score_rules(
-        study.rides,
+        study.described_rides,
         ride_weight=study.ride_weights,
         settings=study.settings if study.on_search_noise else study.settings.without_noise_margin(),
         handling=study.handling,

@@ -1,7 +1,7 @@
 """Studies: read from a folder, made in a new one, and run."""
 
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -188,7 +188,12 @@ def run(
 
 
 def fork(
-    results: Results, folder: FilePath, *, profiles: int | None = None, text: str | None = None
+    results: Results,
+    folder: FilePath,
+    *,
+    profiles: int | None = None,
+    text: str | None = None,
+    falls: Sequence[FilePath] = (),
 ) -> Study:
     """Return a new study that starts from another's candidates and keeps their rides.
 
@@ -205,6 +210,8 @@ def fork(
         Take only so many along, the best of the front; all candidates if not given.
     text : str, optional
         Of the new study.toml, where it is changed already.
+    falls : sequence of path
+        Files of courses that a validation wrote of nose-downs; they are added to the study.
 
     Raises
     ------
@@ -217,5 +224,11 @@ def fork(
     """
     if profiles is not None and profiles < 1:
         raise ValueError(f"profiles must be 1 or more, got {profiles}")
-    forking.fork(results, Path(folder), n_profiles=profiles, text=text)
+    forking.fork(
+        results,
+        Path(folder),
+        n_profiles=profiles,
+        text=text,
+        falls=tuple(Path(path) for path in falls),
+    )
     return load.load_study(Path(folder))

@@ -40,15 +40,10 @@ def remedy_lines(remedies: Remedies) -> list[str]:
 def beside_line(day: DayCount, baseline: DayCount) -> str:
     """Return how a profile's nose-downs compare with the baseline's on the same days."""
     both = len(set(day.nose_downs) & set(baseline.nose_downs))
-    own, base = (_times(len(each.nose_downs)) for each in (day, baseline))
     return (
-        f"On the same days, {day.hours:,.0f} h, the nose of this profile went down {own} and that"
-        f" of the baseline {base}, {_times(both)} on the same ride"
+        f"Nose-downs on the same days, {day.hours:,.0f} h: {len(day.nose_downs)} with this profile,"
+        f" {len(baseline.nose_downs)} with the baseline, {both} of them on the same ride"
     )
-
-
-def _times(count: int) -> str:
-    return {0: "never", 1: "once"}.get(count, f"{count} times")
 
 
 def accelerated_line(found: AcceleratedCount) -> str:

@@ -13,15 +13,23 @@ from optimizer.base.json_io import json_text
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.nose_down_lines import accelerated_line, beside_line, remedy_lines
 from optimizer.reports.profile_export import profile_sections
+from optimizer.study.course_text import courses_text
 from optimizer.study.study import Study
+from optimizer.validation.fallen_rides import fallen_courses
 from optimizer.validation.validate import Report
 from optimizer.validation.verdict import Grade, worst
 from plant.description.profile import Profile
 
+_FALLS_HEAD = """\
+# Rides of a drawn day in which the nose went down, as courses of a study. Each has the rider, the
+# board and the noise of that ride. This adds them to a new study:
+# levelgain fork FOLDER NEW_FOLDER --falls THIS_FILE
+"""
 
-def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path]:
-    """Return where the page and the JSON of a validation go."""
-    return folder / f"{stem}.html", folder / f"{stem}.json"
+
+def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path, Path]:
+    """Return where a validation's page, its JSON, and the courses of its nose-downs go."""
+    return folder / f"{stem}.html", folder / f"{stem}.json", folder / f"{stem}_falls.toml"
 
 
 def validation_facts(
@@ -79,6 +87,7 @@ def validation_facts(
             for name, each in report.day.by_rider.items()
         },
         "other_ends": dict(report.day.other_ends),
+        "falls": fallen_courses(study, report.day),
         "remedies": None
         if report.remedies is None
         else {**dataclasses.asdict(report.remedies), "lines": remedy_lines(report.remedies)},
@@ -104,8 +113,8 @@ def _verdicts(report: Report) -> list[dict[str, Any]]:
     ]
 
 
-def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path]) -> None:
-    """Write the page and the JSON, each file whole.
+def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path, Path]) -> None:
+    """Write the page, the JSON and the courses of nose-downs, if there are any, each file whole.
 
     Raises
     ------
@@ -115,6 +124,10 @@ def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path]) -> None:
     environment = Environment(
         loader=PackageLoader("optimizer.reports"), autoescape=True, undefined=StrictUndefined
     )
-    page, data = paths
+    page, data, courses = paths
     write_whole(page, environment.get_template("validation.html.jinja").render(facts))
-    write_whole(data, json_text(facts))
+    write_whole(data, json_text({**facts, "falls": list(facts["falls"])}))
+    if facts["falls"]:
+        write_whole(courses, f"{_FALLS_HEAD}\n{courses_text(facts['falls'])}")
+    else:
+        courses.unlink(missing_ok=True)  # of a validation that this one replaces

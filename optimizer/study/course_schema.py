@@ -6,12 +6,14 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, PlainValidator
 
-from optimizer.base.messages import shown
+from optimizer.base.messages import nearest, shown
 from optimizer.study.dataclass_schema import Table, number, section_model, table_model
+from optimizer.study.tolerances import KNOWN
 from plant.description.course import Manoeuvre, Patch, Points, Road, Start, Surface
 
 # Beyond the steepest streets (29 and 35 %) and inside the plant's small polynomials of an angle.
 STEEPEST_PERCENT = 50.0
+_SEED_DIGITS = 16  # 64 bits
 
 
 def _is_number(value: Any) -> bool:
@@ -149,6 +151,38 @@ _MANOEUVRE: Any = table_model(
 )
 
 
+def _seed(given: Any) -> int | None:
+    """Return a seed that is written as hexadecimal digits: TOML's whole numbers are too short."""
+    digits = given if isinstance(given, str) else ""
+    if not 1 <= len(digits) <= _SEED_DIGITS or set(digits) - set("0123456789abcdef"):
+        raise ValueError(
+            f"must be 1 to {_SEED_DIGITS} hexadecimal digits in quotes, got {shown(given)};"
+            ' take it out, or write it like "1f"'
+        )
+    return int(digits, 16)
+
+
+def _numbers(given: Any) -> dict[str, float]:
+    if not isinstance(given, dict):
+        raise ValueError(
+            f"must be a table of numbers of board and rider, got {shown(given)};"
+            " write it like { mass_kg = 72.0 }"
+        )
+    for name, value in given.items():
+        if name not in KNOWN:
+            raise ValueError(
+                f"neither board nor rider has a number {name!r}; the nearest is"
+                f" {nearest(name, KNOWN)!r}"
+            )
+        declared = KNOWN[name][1]
+        if not _is_number(value) or not declared.low <= value <= declared.high:
+            raise ValueError(
+                f"{name} must be from {declared.low:g} to {declared.high:g}, got {shown(value)};"
+                " correct it"
+            )
+    return {name: float(value) for name, value in given.items()}
+
+
 class CourseTable(Table):
     """A course as it stands in a file."""
 
@@ -159,3 +193,7 @@ class CourseTable(Table):
         1.0, strict=True, gt=0.0, allow_inf_nan=False, description="weight in the portfolio"
     )
     riders: Annotated[tuple[str, ...], PlainValidator(_riders)] | None = None
+    # Of a ride that is to be the same as one that was ridden elsewhere.
+    road_seed: Annotated[int | None, PlainValidator(_seed)] = None
+    noise_seed: Annotated[int | None, PlainValidator(_seed)] = None
+    numbers: Annotated[dict[str, float], PlainValidator(_numbers)] = Field(default_factory=dict)

@@ -40,6 +40,7 @@ from optimizer.study.schema_errors import checked
 from optimizer.study.seeded_ride import seeded_ride
 from optimizer.study.start_profiles import read_start
 from optimizer.study.study import Study
+from optimizer.study.tolerances import with_numbers
 from optimizer.study.tolerances_schema import tolerances_of
 from optimizer.study.validation_schema import validation_of
 from plant.description.board import Board
@@ -48,6 +49,7 @@ from plant.description.profile import SINGLE_LOOP, AccelerationLoop, Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.description.quantity import quantities
 from plant.description.rider import Rider
+from plant.kernel.simulate import Ride
 
 _WARN = frozenset({"reserve_warning_ratio", "warning_lift_deg"})
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
@@ -94,7 +96,10 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
     space = _space(table, baseline, scaling, given=_own_bounds(written), path=path)
     start = _start(table.search, space, baseline, path=path)
     rides = tuple(
-        seeded_ride(courses[course], rider, riders[rider], board=board, seed=table.seed)
+        _as_written(
+            seeded_ride(courses[course], rider, riders[rider], board=board, seed=table.seed),
+            table.courses[course],
+        )
         for course, rider in pairs
     )
     settings = _settings(table, space, path=path)
@@ -201,12 +206,27 @@ def _courses(table: StudyTable, *, path: Path) -> dict[str, Course]:
         name: course_of(
             course,
             name=name,
-            road_seed=spawned(table.seed, "road", name),
+            road_seed=spawned(table.seed, "road", name)
+            if course.road_seed is None
+            else course.road_seed,
             folder=path.parent,
             where=f"{path}: courses.{name}",
         )
         for name, course in table.courses.items()
     }
+
+
+def _as_written(ride: Ride, table: CourseTable) -> Ride:
+    """Return a ride with the noise, and the numbers of board and rider, that its course names."""
+    if table.noise_seed is not None:
+        ride = dataclasses.replace(ride, noise_seed=table.noise_seed)
+    if not table.numbers:
+        return ride
+    return dataclasses.replace(
+        ride,
+        board=with_numbers(ride.board, table.numbers),
+        rider=with_numbers(ride.rider, table.numbers),
+    )
 
 
 def _settings(table: StudyTable, space: Space, *, path: Path) -> ScoreSettings:

@@ -164,6 +164,24 @@ class Study:
             f" {self.space.n_parameters} parameters searched>"
         )
 
+    def _other_numbers(self, ride: Ride) -> list[Board | Rider]:
+        """Return board and rider of a ride whose course changes their numbers, else nothing."""
+        plain = ride.board == self.board and ride.rider == self.riders.get(
+            ride.rider_name, ride.rider
+        )
+        return [] if plain else [ride.board, ride.rider]
+
+    @property
+    def described_rides(self) -> tuple[Ride, ...]:
+        """The study's own rides, all on its board and with its riders as they are described.
+
+        A course may change their numbers; what is scored does not depend on that.
+        """
+        return tuple(
+            dataclasses.replace(ride, board=self.board, rider=self.riders[ride.rider_name])
+            for ride in self.rides
+        )
+
     @property
     def all_rides(self) -> tuple[Ride, ...]:
         """The study's own rides, those of handling, and the hard rides where they are found."""
@@ -196,7 +214,9 @@ class Study:
     def deciding(self) -> dict[str, Any]:
         """All that decides the results, by name."""
         content = {name: getattr(self, name) for name in _DECIDING}
-        content["rides"] = [[ride.name, ride.noise_seed] for ride in self.rides]
+        content["rides"] = [
+            [ride.name, ride.noise_seed, *self._other_numbers(ride)] for ride in self.rides
+        ]
         content["riding_day"] = [self.riding_day, self.tolerances]
         content["handling"] = [[ride.course, ride.name, ride.noise_seed] for ride in self.handling]
         return content

@@ -83,6 +83,14 @@ def fork_study(
             help="Take only the N best of the front; default: all.",
         ),
     ] = None,
+    falls: Annotated[
+        list[Path] | None,
+        typer.Option(
+            parser=named,
+            metavar="FILE",
+            help="Add the rides of a validation's NAME_falls.toml; may be repeated.",
+        ),
+    ] = None,
 ) -> None:
     """Start a new study from another's candidates.
 
@@ -108,7 +116,7 @@ def fork_study(
         started = as_started(study)
         results = read_results(study if started is None else started)
     text = None if started is None else study.text
-    new = fork(results, new_folder, profiles=profiles, text=text)
+    new = fork(results, new_folder, profiles=profiles, text=text, falls=falls or ())
     change = (
         "Change riders, courses, bounds or constraints in it, then:"
         if started is None

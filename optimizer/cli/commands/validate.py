@@ -101,6 +101,6 @@ def validate_profile(
         print_json(found[0] if len(found) == 1 else found)
         return
     for facts in found:
-        print_validation(out, facts, paths[facts["called"]])
+        print_validation(out, facts, paths[facts["called"]], folder=folder)
     print_verdicts(out, found)
     print_cautions(out)

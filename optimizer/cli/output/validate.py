@@ -36,7 +36,9 @@ def refuse_same_stem(stems: Mapping[str, str]) -> None:
         seen[stem] = called
 
 
-def print_validation(out: Console, facts: Mapping[str, Any], paths: Sequence[Path]) -> None:
+def print_validation(
+    out: Console, facts: Mapping[str, Any], paths: Sequence[Path], *, folder: Path
+) -> None:
     """Print every item of the validation of one profile, and where it is written."""
     out.print(f"{facts['called']}:")
     for verdict in facts["verdicts"]:
@@ -53,6 +55,12 @@ def print_validation(out: Console, facts: Mapping[str, Any], paths: Sequence[Pat
         out.print(f"\n{facts['baseline']['line']}.")
         if facts["baseline"]["accelerated"] is not None:
             out.print(f"The baseline: {facts['baseline']['accelerated']['line']}.")
+    if facts["falls"]:
+        many = f"{len(facts['falls'])} rides" if len(facts["falls"]) > 1 else "1 ride"
+        out.print(
+            f"\n{paths[2]} written: {many} in which the nose went down, as courses of a study. Add"
+            f" them to a new one: levelgain fork {folder} NEW_FOLDER --falls {paths[2]}"
+        )
     out.print(f"\n{facts['called']}: {facts['overall']}. {paths[0]} and {paths[1]} written.\n")
 
 

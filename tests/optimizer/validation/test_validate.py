@@ -400,7 +400,7 @@ def test_several_profiles_ride_beside_the_baseline(levelgain, tmp_path):
     assert all((folder / "validation" / f"{name}.html").is_file() for name in names)
     for facts in found:
         assert facts["baseline"]["verdicts"] == alone["verdicts"]
-        assert "On the same days" in facts["baseline"]["line"]
+        assert "Nose-downs on the same days" in facts["baseline"]["line"]
     assert alone["baseline"] is None
     assert "Baseline, same days" in (folder / "validation" / "mine.html").read_text("utf-8")
 
