@@ -15,14 +15,15 @@ import numba
 import platformdirs
 
 from plant.arithmetic import fixed
+from plant.code_cache import CodeCache
 
 _Args = ParamSpec("_Args")
 _Result = TypeVar("_Result")
 
 
-def _source_digest() -> str:
-    """Digest of every source file of this package: numba itself watches only one file."""
-    digest = hashlib.sha256()
+def _kernel_digest() -> str:
+    """Return a digest of every source file of this package, and of the compiler's release."""
+    digest = hashlib.sha256(f"{numba.__version__} {llvmlite.__version__}\n".encode())
     package = pathlib.Path(__file__).parent
     for source in sorted(package.rglob("*.py")):
         digest.update(source.relative_to(package).as_posix().encode())
@@ -30,7 +31,7 @@ def _source_digest() -> str:
     return digest.hexdigest()[:16]
 
 
-CACHE_FOLDER = pathlib.Path(platformdirs.user_cache_dir("levelgain")) / _source_digest()
+CACHE_FOLDER = pathlib.Path(platformdirs.user_cache_dir("levelgain")) / _kernel_digest()
 
 
 # A division by zero gives infinity or NaN, as in numpy.
@@ -39,7 +40,7 @@ COMPILER_OPTIONS: dict[str, Any] = {"error_model": "numpy", "fastmath": False}
 
 def target_processor() -> str:
     """Return the name of the processor that functions are compiled for."""
-    config: Any = numba.config
+    config: Any = numba.config  # its names are made at import, unseen by a type checker
     return str(config.CPU_NAME or llvmlite.binding.get_host_cpu_name())
 
 
@@ -54,13 +55,10 @@ def scalar(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
 
 def kernel(function: Callable[_Args, _Result]) -> Callable[_Args, _Result]:
     """Compile a block-level entry point: releases the GIL, kept in the cache folder on disk."""
-    config: Any = numba.config  # its names are made at import, unseen by a type checker
-    before = config.CACHE_DIR
-    config.CACHE_DIR = str(CACHE_FOLDER)
-    try:
-        compiled = numba.njit(fixed(function), nogil=True, cache=True, **COMPILER_OPTIONS)
-    finally:
-        config.CACHE_DIR = before
+    compiled: Any = numba.njit(fixed(function), nogil=True, **COMPILER_OPTIONS)
+    if hasattr(compiled, "py_func"):  # not as plain Python, NUMBA_DISABLE_JIT=1
+        # numba has no other way to name a cache.
+        compiled._cache = CodeCache(compiled.py_func, CACHE_FOLDER)  # noqa: SLF001
     return cast(Callable[_Args, _Result], compiled)
 
 
