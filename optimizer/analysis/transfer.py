@@ -4,14 +4,13 @@ See `optimizer.study.scaling` for the physics.
 """
 
 import dataclasses
-import tempfile
 from collections.abc import Callable
-from pathlib import Path
 
 import numpy as np
 
 from optimizer.analysis.baseline_cost import study_cost
 from optimizer.analysis.constraint_facts import broken, constraint_facts
+from optimizer.base.unfinished import passing_folder
 from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of, searched_columns
 from optimizer.execution.store import Store
 from optimizer.execution.study_search import search_study, study_plan
@@ -98,7 +97,7 @@ def distance_to_optimum(
     )
     columns = searched_columns(study)
     start = clip(study.space, profile[columns])
-    with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "short.sqlite") as store:
+    with passing_folder("transfer") as folder, Store(folder / "short.sqlite") as store:
         progress = search_study(
             study,
             lambda screening: make_evaluate(study, n_jobs=n_jobs, screening=screening),

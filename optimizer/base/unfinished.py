@@ -61,6 +61,13 @@ def unfinished_folder(path: Path) -> Iterator[Path]:
         _close(lock)
 
 
+@contextmanager
+def passing_folder(name: str) -> Iterator[Path]:
+    """Give a new folder in the system's place for what passes; it is gone after the block."""
+    with unfinished_folder(Path(tempfile.gettempdir()) / name) as folder:
+        yield folder
+
+
 def sweep(folder: Path, *, below: bool = False) -> None:
     """Delete what programs that were killed have left unfinished in a folder.
 

@@ -19,6 +19,7 @@ from typing import TypeAlias, TypeVar
 import joblib
 
 from optimizer.base.atomic_files import writing
+from optimizer.base.unfinished import passing_folder
 from plant.kernel.simulate import LaidRides, Ride, lay
 
 _Batch = TypeVar("_Batch")
@@ -71,12 +72,12 @@ def laid_ahead(
     elif not (n_processes := _worth_starting(n_courses, n_together, n_jobs)):
         yield from _one_ahead(here, rounds)
     else:
-        with tempfile.TemporaryDirectory() as folder:
+        with passing_folder("laid") as folder:
             processes = _processes(n_processes)
 
             def there(some: Sequence[_Batch]) -> _LaidRound[_Facts]:
                 laid = joblib.delayed(_laid_into)
-                paths = processes(laid(draw, batch, Path(folder)) for batch in some)
+                paths = processes(laid(draw, batch, folder) for batch in some)
                 return [_read(path) for path in paths]
 
             yield from _one_ahead(there, rounds)

@@ -3,11 +3,12 @@
 import os
 import subprocess
 import sys
+import tempfile
 
 import pytest
 
 from optimizer.base.atomic_files import write_whole
-from optimizer.base.unfinished import sweep, unfinished_file, unfinished_folder
+from optimizer.base.unfinished import passing_folder, sweep, unfinished_file, unfinished_folder
 
 # A program that says when it has something half-written, and waits to be killed.
 WRITER = """
@@ -58,6 +59,17 @@ def test_what_this_program_writes_stays(tmp_path):
         assert path.exists()
         assert b.exists()
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_a_killed_program_left_in_the_systems_folder_is_swept(tmp_path, monkeypatch):
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    left = tmp_path / ".laid.q.levelgain-unfinished"
+    left.mkdir()
+    (left / "rides").write_text("x")
+
+    with passing_folder("laid") as folder:
+        assert [*tmp_path.iterdir()] == [folder]
+    assert [*tmp_path.iterdir()] == []
 
 
 def test_files_of_others_and_what_a_link_leads_to_stay(tmp_path):
