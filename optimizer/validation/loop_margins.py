@@ -50,8 +50,7 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     recoverable = min(pack.balanced_deg for pack in packs) / nose_deg
     nominal = min(recoverable, *(here[name] / asked[name] for name in asked))
     far = min((there[name] / asked[name] for name in asked), default=nominal)
-    grade = Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
-    grade = Grade.FAIL if nominal < _NEAR or far <= 0.0 else grade
+    grade = _graded(nominal, far)
     return Verdict(
         item="Margins of the linearised loop, delay included",
         grade=grade,
@@ -72,6 +71,16 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
             **_numbers(packs),
         },
     )
+
+
+def _graded(nominal: float, far: float) -> Grade:
+    """Return the grade of the least margins, nominal and within the tolerances.
+
+    Each is over what is asked; 0 and below is an unstable loop.
+    """
+    if nominal < _NEAR or far <= 0.0:
+        return Grade.FAIL
+    return Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
 
 
 def _asked(study: Study) -> dict[str, float]:

@@ -1,5 +1,7 @@
 """Each constraint is met at 0 or below, and grows with the violation."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
@@ -129,6 +131,16 @@ def test_only_standing_rides_are_checked_for_shaking():
     np.testing.assert_allclose(found, [-0.5, 1.0])
 
 
+def test_the_standing_ride_that_shakes_most_is_checked():
+    two = dataclasses.replace(
+        rules(rest_shake_limit_deg_per_s=2.0, noise_margin_ratio=0.0),
+        is_standing=np.array([True, False, True, False, False]),
+    )
+    rate = np.array([[1.0, 0.0, 3.0, 0.0, 0.0], [5.0, 0.0, np.nan, 0.0, 0.0]])
+
+    np.testing.assert_allclose(rest_constraint(rate, two), [0.5, 1.5])
+
+
 @pytest.mark.parametrize("low", [1.0, -0.5, -2.0])  # the nose dips, hardly moves, rises
 def test_feel_inside_the_band_is_met(low):
     settings = ScoreSettings(feel_low_deg_per_mps2=low, feel_high_deg_per_mps2=low + 1.0)
@@ -137,6 +149,14 @@ def test_feel_inside_the_band_is_met(low):
     found = feel_constraint(feel, np.full(5, True), settings)
 
     np.testing.assert_allclose(found, [0.5, 0.0, -0.5, 0.0, 1.0])
+
+
+def test_a_feel_outside_the_band_is_told_in_widths_of_the_band():
+    settings = ScoreSettings(feel_low_deg_per_mps2=0.5, feel_high_deg_per_mps2=4.5)
+
+    found = feel_constraint(np.array([-0.5, 0.5, 2.5, 6.5]), np.full(4, True), settings)
+
+    np.testing.assert_allclose(found, [0.25, 0.0, -0.5, 0.5])
 
 
 @pytest.mark.parametrize("low", [0.5, -0.5])  # 0 outside the band, and inside

@@ -174,6 +174,15 @@ def test_rate_is_per_exposure():
     assert found.low < 0.06 < found.high
 
 
+def test_few_events_of_one_road_are_judged_as_one():
+    # The common rate is 1: residuals 3, -1, -1 and -1, so 12 / 4 times 4 / 3. One event of four
+    # times the weight is left, of which Garwood's interval is 0.0253 to 5.572; from memory.
+    found = event_rate(np.array([4.0, 0.0, 0.0, 0.0]), np.ones(4))
+
+    assert found.design_effect == pytest.approx(4.0)
+    assert (found.low, found.high) == pytest.approx((0.0253, 5.572), rel=1e-3)
+
+
 def test_nothing_ridden_has_no_rate():
     with pytest.raises(ValueError, match="exposure must be above zero"):
         event_rate(np.zeros(2), np.zeros(2))

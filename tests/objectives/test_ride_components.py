@@ -1,5 +1,7 @@
 """A score put together from the components of rides is the score of the rides."""
 
+import dataclasses
+
 import hypothesis.extra.numpy as hnp
 import hypothesis.strategies as st
 import numpy as np
@@ -7,6 +9,7 @@ import pytest
 from hypothesis import given
 
 from objectives import components_of_rides, ride_columns, score, score_of_components
+from objectives.constraints import CONSTRAINT_NAMES
 from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from tests import invented
@@ -66,6 +69,17 @@ def test_a_candidate_ridden_to_the_end_scores_the_same_by_components_within_a_ti
     tight = ((rests > 0.9) & (rests <= 1.0)).any(axis=1)
     np.testing.assert_array_equal(by_components[~tight], imputed[~tight])
     assert not by_components[tight].any()
+
+
+def test_by_components_too_the_standing_ride_that_shakes_most_counts():
+    two = dataclasses.replace(RULES, is_standing=np.array([True, False, True, False, False]))
+    rate = np.array([[0.1, 0.0, 0.2, 0.0, 0.0], [0.1, 0.0, 90.0, 0.0, 0.0]])
+
+    scores, (_, constraints) = both(with_hard(ridden(2, hold_pitch_rate_rms_deg_per_s=rate)), two)
+
+    expected = scores.constraints[:, CONSTRAINT_NAMES.index("rest_shake")] > 0.0
+    np.testing.assert_array_equal(constraints[:, -1] > 0.0, expected)
+    np.testing.assert_array_equal(expected, [False, True])
 
 
 @given(

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from optimizer.search.cost_descent import Descent, lowest_cost_points
+from optimizer.search.cost_descent import Descent, _differences, lowest_cost_points
 from optimizer.search.deduplicate import keys
 
 NO_CONSTRAINT = np.empty((300, 0))
@@ -50,6 +50,17 @@ def test_the_constraints_are_met_where_the_optimum_breaks_them():
     allowed = points[points[:, 0] <= 0.4]
     assert (found[:, 0] <= 0.4 + 1e-6).all()
     assert np.median(cost_of(found)) < cost_of(allowed).min()
+
+
+def test_children_step_towards_the_better_of_two_parents():
+    # The lesser of two even draws from 0 to 1 is 1/3 on average, and half of a step leads there.
+    parents = np.linspace(0.0, 1.0, 401)[:, None]
+    inner = 0.4 + 0.2 * parents  # far enough inside that no child is held at the edge
+
+    children = _differences(inner, 40_000, rng=np.random.default_rng(5))
+
+    rank = (children.mean() - 0.4) / 0.2
+    assert rank == pytest.approx(0.5 * (1 / 2 + 1 / 3), abs=0.01)
 
 
 def test_no_point_is_one_that_is_known_or_twice_the_same():

@@ -20,7 +20,7 @@ from optimizer.validation.early_ends import (
     judge_own_rides,
     judge_tolerances,
 )
-from optimizer.validation.loop_margins import judge_margins
+from optimizer.validation.loop_margins import _graded, judge_margins
 from optimizer.validation.nose_down_rate import DayCount, ride_days, ride_same_days
 from optimizer.validation.rides import fault_rides, held_out_rides, unseen_riders
 from optimizer.validation.validate import validate
@@ -99,6 +99,24 @@ def test_the_workshops_profile_comes_through_and_others_do_not():
     assert [verdict.grade for verdict in bad] == [Grade.FAIL] * 3
     assert all(verdict.change for verdict in bad)
     assert not any(verdict.change for verdict in good)
+
+
+@pytest.mark.parametrize(
+    ("nominal", "far", "grade"),
+    [
+        (1.0, 0.8, Grade.PASS),
+        (0.99, 1.0, Grade.MARGINAL),
+        (1.5, 0.79, Grade.MARGINAL),
+        (0.8, 0.01, Grade.MARGINAL),
+        (0.79, 1.0, Grade.FAIL),
+        (1.5, 0.0, Grade.FAIL),
+        (1.5, -0.5, Grade.FAIL),
+    ],
+)
+def test_margins_fail_far_below_what_is_asked_or_where_any_tolerance_is_unstable(
+    nominal, far, grade
+):
+    assert _graded(nominal, far) is grade
 
 
 def test_every_fault_is_ridden_with_what_it_says():

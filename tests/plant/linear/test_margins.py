@@ -28,6 +28,15 @@ def test_published_margins_of_a_third_order_loop_are_found():
     assert found.stable[0]
 
 
+def test_the_delay_of_a_crossover_that_leads_turns_the_long_way_round():
+    # By hand: |L| = 1 at sqrt(3) rad/s, where L = 2 / (1 - s) is at 60 deg. A delay turns it
+    # clockwise by 240 deg to -1, though -1 is 120 deg away the other way.
+    found = margins_of(control.tf([2], [-1, 1]), n_open_unstable=1)
+
+    assert found.phase_deg[0] == pytest.approx(120.0, abs=1e-3)
+    assert found.delay_s[0] == pytest.approx(np.radians(240.0) / np.sqrt(3.0), rel=1e-4)
+
+
 def lqr_loop():
     a, b = tutorial_plant()
     gain, _, _ = control.lqr(a, b, np.diag([1, 0, 1, 0]), 1)
