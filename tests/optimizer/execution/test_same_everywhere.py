@@ -11,7 +11,7 @@ COMPILED = [name for name, kind in KINDS.items() if kind.numba is not None]
 
 def _digests(name, cache):
     words = ["-m", "tests.optimizer.execution.search_digests"]
-    return run_python(words, KINDS[name], cache=cache, timeout_s=280.0).splitlines()
+    return run_python(words, KINDS[name], cache=cache, timeout_s=800.0).splitlines()
 
 
 @pytest.fixture(scope="module")
@@ -28,5 +28,7 @@ def test_numpy_and_blas_of_another_kind_propose_and_score_the_same(name, own, tm
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", COMPILED)
-def test_code_compiled_for_another_kind_proposes_and_scores_the_same(name, own, tmp_path):
-    assert _digests(name, tmp_path) == own
+def test_code_compiled_for_another_kind_proposes_and_scores_the_same(
+    name, own, compiled_for_others
+):
+    assert _digests(name, compiled_for_others) == own

@@ -34,7 +34,6 @@ def table_of_a_process(**settings):
         capture_output=True,
         text=True,
         check=False,
-        timeout=280,
     )
     assert made.returncode == 0, made.stderr
     return made.stdout
@@ -58,9 +57,11 @@ def test_numpy_and_blas_of_another_kind_of_processor_change_no_bit(features):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_kernel_compiled_for_another_kind_of_processor_changes_no_bit(tmp_path, kind):
+def test_the_kernel_compiled_for_another_kind_of_processor_changes_no_bit(
+    compiled_for_others, kind
+):
     made = table_of_a_process(
-        NUMBA_CPU_NAME=kind, NUMBA_CPU_FEATURES=KINDS[kind], XDG_CACHE_HOME=str(tmp_path)
+        NUMBA_CPU_NAME=kind, NUMBA_CPU_FEATURES=KINDS[kind], XDG_CACHE_HOME=str(compiled_for_others)
     )
 
     assert made.splitlines() == kept().splitlines()
