@@ -7,6 +7,7 @@ from optimizer.execution import hard_rides, kept_texts
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.store import started_with
 from optimizer.interface.studies import run
+from optimizer.riding_day.hard_rides import stored_hard_rides
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
 from tests.optimizer.small_study import searched, write_small_study
@@ -20,6 +21,24 @@ def alone(tmp_path, monkeypatch):
     return tmp_path / "cache" / "hard_rides"
 
 
+@pytest.fixture(scope="module")
+def found(tmp_path_factory):
+    """Return the hard rides of the small study."""
+    folder = write_small_study(tmp_path_factory.mktemp("found") / "study")
+    return with_hard_rides(load_study(folder)).hard
+
+
+@pytest.fixture
+def at_once(alone, found, monkeypatch):
+    """Let a test that is not about the search for hard rides have those of the small study."""
+
+    def find(study, *, n_jobs, advance):
+        advance(study.hard_rides_h)
+        return stored_hard_rides(study, found.text)
+
+    monkeypatch.setattr(hard_rides, "find_hard_rides", find)
+
+
 def forgetting(monkeypatch):
     """Forget what is in memory, and refuse to find anything anew."""
 
@@ -31,7 +50,7 @@ def forgetting(monkeypatch):
 
 
 def test_a_study_that_differs_in_what_hard_rides_do_not_follow_from_has_the_same(
-    tmp_path, alone, monkeypatch
+    tmp_path, alone, at_once, monkeypatch
 ):
     found = with_hard_rides(load_study(write_small_study(tmp_path / "study")))
     stricter = write_small_study(
@@ -108,7 +127,7 @@ def test_a_command_looks_for_them_on_as_many_threads_as_it_was_given(
     assert (code, asked) == (2, [7])
 
 
-def test_a_run_hears_how_far_they_are_looked_for(tmp_path, alone):
+def test_a_run_hears_how_far_they_are_looked_for(tmp_path, at_once):
     heard = []
 
     run(load_study(write_small_study(tmp_path / "study")), candidates=12, on_progress=heard.append)
@@ -120,7 +139,7 @@ def test_a_run_hears_how_far_they_are_looked_for(tmp_path, alone):
 
 
 @pytest.mark.parametrize("content", ["", "{", "\udce4"])
-def test_a_damaged_cache_is_as_none(tmp_path, alone, content):
+def test_a_damaged_cache_is_as_none(tmp_path, alone, at_once, content):
     study = load_study(write_small_study(tmp_path / "study"))
     found = with_hard_rides(study)
     (file,) = alone.iterdir()
@@ -131,14 +150,14 @@ def test_a_damaged_cache_is_as_none(tmp_path, alone, content):
     assert file.read_text() == found.hard.text
 
 
-def test_a_cache_that_can_not_be_written_is_done_without(tmp_path, alone):
+def test_a_cache_that_can_not_be_written_is_done_without(tmp_path, alone, at_once):
     alone.parent.mkdir()
     alone.write_text("a file where the folder should be")
 
     assert with_hard_rides(load_study(write_small_study(tmp_path / "study"))).hard is not None
 
 
-def test_a_resumed_study_takes_its_hard_rides_from_its_store(tmp_path, alone, monkeypatch):
+def test_a_resumed_study_takes_its_hard_rides_from_its_store(tmp_path, alone, at_once, monkeypatch):
     folder = write_small_study(tmp_path / "study")
     searched(folder, 12)
     (file,) = alone.iterdir()
@@ -158,7 +177,7 @@ def test_a_resumed_study_takes_its_hard_rides_from_its_store(tmp_path, alone, mo
         "[search]\nhard_rides = 7\n",
     ],
 )
-def test_a_started_study_keeps_its_riding_day(tmp_path, alone, table):
+def test_a_started_study_keeps_its_riding_day(tmp_path, at_once, table):
     folder = write_small_study(tmp_path / "study")
     searched(folder, 12)
     name = table.splitlines()[0]

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from optimizer.cli.app import app
 from optimizer.ridelog.fits.road import grade_sine
 from optimizer.ridelog.replay import compare, speed_lag_s
 from optimizer.ridelog.ridden_segment import Segment
@@ -33,6 +34,14 @@ def ride_csv(tmp_path_factory):
     return path
 
 
+@pytest.fixture(scope="module")
+def board(ride_csv, tmp_path_factory):
+    """Return the folder of a study made of the log; its fits take seconds."""
+    folder = tmp_path_factory.mktemp("used") / "board"
+    app(["log", "use", str(ride_csv), str(folder)], standalone_mode=False)
+    return folder
+
+
 def test_a_fit_is_written_with_intervals_and_figures(levelgain_log, ride_csv, truth, tmp_path):
     code, out, _ = levelgain_log("fit", ride_csv, "--to", tmp_path / "fit", "--json")
     kv = json.loads(out)["fits"]["motor"]["estimates"]["kv_rpm_per_v"]
@@ -48,10 +57,8 @@ def test_a_fit_is_written_with_intervals_and_figures(levelgain_log, ride_csv, tr
     assert "--force" in err
 
 
-def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, truth, tmp_path):
-    folder = tmp_path / "board"
-    assert levelgain_log("use", ride_csv, folder)[0] == 0
-    study = load_study(folder)
+def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, truth, board):
+    study = load_study(board)
 
     assert study.board.motor.kv_rpm_per_v == pytest.approx(truth.kv_rpm_per_v, rel=0.01)
     assert study.baseline.stiffness.base_gain_a_per_deg == pytest.approx(
@@ -59,7 +66,7 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, tr
     )
     held = {tolerance.name: tolerance for tolerance in study.tolerances}
     assert 0.0 < held["kv_rpm_per_v"].plus_minus < 0.1
-    code, out, _ = levelgain_log("compare", ride_csv, folder, "--json")
+    code, out, _ = levelgain_log("compare", ride_csv, board, "--json")
     scores = json.loads(out)["scores"]
     assert code == 0
     assert set(scores) == {"speed_mps", "pitch_deg", "current_a", "bus_v"}
@@ -67,14 +74,12 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, tr
     assert scores["speed_mps"]["correlation"] > 0.9
     assert scores["current_a"]["correlation"] > 0.8
     assert abs(scores["bus_v"]["mean_difference"]) < 0.5
-    assert levelgain_log("use", ride_csv, folder)[0] == 2
-    assert levelgain_log("compare", ride_csv, folder)[0] == 2
+    assert levelgain_log("use", ride_csv, board)[0] == 2
+    assert levelgain_log("compare", ride_csv, board)[0] == 2
 
 
-def test_a_log_that_the_plant_wrote_agrees_with_the_plant(ride_csv, levelgain_log, tmp_path):
-    folder = tmp_path / "board"
-    levelgain_log("use", ride_csv, folder)
-    study = load_study(folder)
+def test_a_log_that_the_plant_wrote_agrees_with_the_plant(board):
+    study = load_study(board)
     ridden = trace(profile_to_array(study.baseline), study.rides[0], every_steps=10)
     assert ridden.outcome is Outcome.RIDDEN
     n_samples = len(ridden.time_s)
