@@ -49,6 +49,12 @@ def slow_reevaluation(folder: Path, stored) -> None:
     reevaluate_front(load_study(folder), n_jobs=1, advance=advance, stop=lambda: False)
 
 
+def wait_until(happened, process) -> None:
+    """Wait for an event that a process sets, however long it takes to start."""
+    while not happened.wait(0.5):
+        assert process.is_alive() or happened.is_set()
+
+
 def rows(path: Path) -> list[tuple]:
     """Return every stored row as it lies in the file."""
     with closing(sqlite3.connect(path)) as connection:

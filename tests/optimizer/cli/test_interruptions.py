@@ -26,7 +26,7 @@ def start(*arguments):
 
 def finish(*arguments):
     return subprocess.run(
-        [*COMMAND, *map(str, arguments)], check=False, capture_output=True, text=True, timeout=250
+        [*COMMAND, *map(str, arguments)], check=False, capture_output=True, text=True
     )
 
 
@@ -39,8 +39,7 @@ def candidates_stored(folder):
 
 
 def wait_for_candidates(folder, n_candidates, process):
-    until = time.monotonic() + 120.0
-    while time.monotonic() < until and process.poll() is None:
+    while process.poll() is None:
         if candidates_stored(folder) >= n_candidates:
             return
         time.sleep(0.02)
@@ -51,7 +50,7 @@ def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
     process = start("run", folder)
     wait_for_candidates(folder, 12, process)
     process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=120)
+    out, err = process.communicate()
 
     assert process.returncode == 130
     assert f"levelgain resume {folder}" in out
@@ -61,7 +60,7 @@ def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(900)  # it loads the command two dozen times
+@pytest.mark.timeout(1800)  # it loads the command two dozen times
 def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
     changes = (*STEEP, ("candidates = 36", "candidates = 240"))
     whole, killed = (write_small_study(tmp_path / name, *changes) for name in ("whole", "killed"))

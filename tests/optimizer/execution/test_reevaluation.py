@@ -20,7 +20,7 @@ from optimizer.search.evaluation import BASELINE, Evaluation, History
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
-from tests.optimizer.interruptible import slow_reevaluation
+from tests.optimizer.interruptible import slow_reevaluation, wait_until
 from tests.optimizer.small_study import write_small_study
 
 # A server that has imported everything forks the processes to be killed within milliseconds.
@@ -203,7 +203,7 @@ def killed_in_its_reevaluation(study, moments):
     stored = PROCESSES.Event()
     process = PROCESSES.Process(target=slow_reevaluation, args=(study.folder, stored))
     process.start()
-    assert stored.wait(120.0)
+    wait_until(stored, process)
     process.join(moments.uniform(0.0, 0.25))
     at_work = process.is_alive()
     process.kill()

@@ -9,7 +9,7 @@ from optimizer.execution.store import Store, read_table
 from optimizer.search import loop
 from optimizer.search.pareto import non_dominated
 from tests.optimizer.analytic import SMALL_BASELINE, SMALL_BOX, narrow, small_plan
-from tests.optimizer.interruptible import POPULATION, SEED, ride, rows
+from tests.optimizer.interruptible import POPULATION, SEED, ride, rows, wait_until
 
 # A server that has imported everything forks the processes to be killed within milliseconds.
 PROCESSES = multiprocessing.get_context("forkserver")
@@ -205,7 +205,7 @@ def _killed_and_resumed(path, *, n_kills, n_candidates, pause_s, seed):
         process.start()
         # Every fourth kill may even come before the search begins.
         if rng.random() < 0.75:
-            assert started.wait(30.0)
+            wait_until(started, process)
         process.join(rng.uniform(0.0, 0.25))
         n_at_work += process.is_alive()
         process.kill()

@@ -5,6 +5,7 @@ from selenium.webdriver.support.wait import WebDriverWait
 
 PHONE_PX = (390, 844)
 DESK_PX = (1920, 1080)
+PATIENCE_S = 300.0  # so that a busy machine is no failure
 
 COSTS = (
     "return [...document.querySelectorAll('#order tbody tr')]"
@@ -21,7 +22,7 @@ def size(browser, width, height):
 
 def settle(page):
     """Wait until every plot is drawn."""
-    WebDriverWait(page, 20).until(
+    WebDriverWait(page, PATIENCE_S).until(
         lambda seen: seen.execute_script("return document.documentElement.dataset.drawn")
     )
 

@@ -12,7 +12,7 @@ from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.reports.page import page_data, write_page
 from optimizer.study.load import load_study
 from tests.optimizer.programs import missing
-from tests.optimizer.reports.page.browsing import DESK_PX, settle, size
+from tests.optimizer.reports.page.browsing import DESK_PX, PATIENCE_S, settle, size
 from tests.optimizer.small_study import write_small_study
 
 HOSTILE_TITLE = "Two <b>borrowers</b> </script><script>document.title = 'broken in'</script> & co"
@@ -61,7 +61,7 @@ def browser():
         options.add_argument(f"--{switch}")
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     opened = webdriver.Chrome(options=options, service=Service(driver))
-    opened.set_script_timeout(20)
+    opened.set_script_timeout(PATIENCE_S)
     yield opened
     opened.quit()
 

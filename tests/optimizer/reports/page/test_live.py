@@ -15,6 +15,7 @@ from optimizer.execution.run import run_study
 from optimizer.reports.page import HOST, LiveStudy, serve
 from optimizer.reports.page.pace import Pace
 from optimizer.study.load import load_study
+from tests.optimizer.reports.page.browsing import PATIENCE_S
 from tests.optimizer.reports.page.conftest import never, run_small_study
 from tests.optimizer.small_study import write_small_study
 
@@ -31,7 +32,7 @@ def served(folder):
         target=serve, args=(LiveStudy(folder),), kwargs={"port": 0, "ready": ready}, daemon=True
     )
     thread.start()
-    assert there.wait(10)
+    there.wait()
     return found[0]
 
 
@@ -44,7 +45,7 @@ def live(tmp_path_factory):
 
 
 def ask(server, path, *, host=None, method="GET", site=None):
-    connection = http.client.HTTPConnection(HOST, server.server_port, timeout=20)
+    connection = http.client.HTTPConnection(HOST, server.server_port)
     named = {"Host": host or f"{HOST}:{server.server_port}"}
     named |= {"Sec-Fetch-Site": site} if site else {}
     connection.request(method, path, headers=named)
@@ -163,7 +164,7 @@ def test_a_study_that_is_not_run_yet_is_waited_for(browser, tmp_path):
         load_study(folder), n_candidates=12, n_jobs=1, on_generation=lambda _: None, stop=never
     )
 
-    WebDriverWait(browser, 20).until(
+    WebDriverWait(browser, PATIENCE_S).until(
         lambda seen: (
             seen.title != "Waiting for the study"
             and "12 candidates ridden" in seen.find_element(By.ID, "counts").text
@@ -181,7 +182,7 @@ def test_a_port_in_use_is_one_line(live):
 def test_the_page_grows_with_the_study_and_keeps_the_choice(live, browser):
     study, server = live
     browser.get(f"http://{HOST}:{server.server_port}/#3")
-    WebDriverWait(browser, 20).until(
+    WebDriverWait(browser, PATIENCE_S).until(
         lambda seen: seen.execute_script("return document.documentElement.dataset.drawn")
     )
     assert "12 candidates ridden" in browser.find_element(By.ID, "counts").text
@@ -194,7 +195,7 @@ def test_the_page_grows_with_the_study_and_keeps_the_choice(live, browser):
         stop=never,
     )
 
-    WebDriverWait(browser, 20).until(
+    WebDriverWait(browser, PATIENCE_S).until(
         lambda seen: "24 candidates ridden" in seen.find_element(By.ID, "counts").text
     )
     assert browser.find_element(By.ID, "candidate-title").text.endswith("3")

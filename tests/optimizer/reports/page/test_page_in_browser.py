@@ -17,6 +17,7 @@ from optimizer.reports.page.encoding import packed
 from optimizer.search.evaluation import BASELINE
 from tests.optimizer.reports.page.browsing import (
     COSTS,
+    PATIENCE_S,
     PHONE_PX,
     all_rows,
     find,
@@ -189,7 +190,9 @@ def test_a_click_on_a_point_chooses_it(page, results):
     click.w3c_actions.pointer_action.click()
     click.perform()
 
-    WebDriverWait(page, 5).until(lambda seen: f"{other}" in find(seen, "#candidate-title").text)
+    WebDriverWait(page, PATIENCE_S).until(
+        lambda seen: f"{other}" in find(seen, "#candidate-title").text
+    )
 
 
 def test_the_arrow_keys_choose_the_next_in_the_order(page):
@@ -229,7 +232,7 @@ def test_the_export_command_is_copied(page):
     )
     find(page, "#copy-export").click()
 
-    WebDriverWait(page, 5).until(lambda seen: "Copied" in find(seen, ".command").text)
+    WebDriverWait(page, PATIENCE_S).until(lambda seen: "Copied" in find(seen, ".command").text)
     assert find(page, "#export-command").get_attribute("value").startswith("levelgain export '")
 
 
