@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 from optimizer.execution.store import Store
+from optimizer.execution.store_format import rows_of_frozen
 from optimizer.study.paths import store_path
 from tests.optimizer.small_study import write_small_study
 
@@ -277,9 +278,9 @@ def test_the_help_cuts_no_line_short(levelgain):
 def test_a_study_of_another_version_is_refused_as_such(levelgain, finished, tmp_path, command):
     study = shutil.copytree(finished, tmp_path / "study")
     with closing(sqlite3.connect(store_path(study))) as store, store:
-        store.execute(
-            "UPDATE frozen SET text = 'other' WHERE key IN ('study.digest', 'model.digest')"
-        )
+        inputs = dict(store.execute("SELECT key, text FROM frozen"))
+        inputs |= {"study.digest": "other", "model.digest": "other"}
+        store.executemany("REPLACE INTO frozen VALUES (?, ?, ?)", rows_of_frozen(inputs))
 
     refused = one_line(*levelgain(command, study))
 
