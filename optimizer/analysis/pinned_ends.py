@@ -11,6 +11,7 @@ from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.constraint_facts import broken, constraint_facts
 from optimizer.analysis.results import Results
+from optimizer.base.typed_digits import typed
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.search.space import to_unit
 from plant.arrays import Floats
@@ -205,5 +206,5 @@ def _beyond(results: Results, pinned: PinnedEnd) -> float:
     space = results.study.space
     place = space.names.index(pinned.name)
     step = _BEYOND * float(space.high[place] - space.low[place])
-    value = float(f"{pinned.end + (step if pinned.is_upper else -step):.3g}")
+    value = typed(pinned.end + (step if pinned.is_upper else -step))
     return min(value, pinned.furthest) if pinned.is_upper else max(value, pinned.furthest)

@@ -10,6 +10,7 @@ from optimizer.analysis.baseline_cost import study_cost
 from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.results import Results
+from optimizer.base.typed_digits import typed
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from plant.arrays import Floats
 
@@ -33,7 +34,8 @@ class Sensitivity:
     cost : float
         Its weighted cost; the baseline's is 1.
     moved : (2, parameter) float64
-        Values after the move down and up; the same as `here` at an end of the range.
+        Values after the move down and up, with the digits that a person types; the same as `here`
+        at an end of the range.
     moved_objectives : (2, parameter, objective) float64
     moved_constraints : (2, parameter, constraint) float64
     moved_cost : (2, parameter) float64
@@ -77,7 +79,12 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
     space = study.space
     here = results.history.values[number]
     step = STEP * (space.high - space.low)
-    moved = np.stack([np.maximum(here - step, space.low), np.minimum(here + step, space.high)])
+    moved = np.stack(
+        [
+            np.maximum(_typed(here - step), space.low),
+            np.minimum(_typed(here + step), space.high),
+        ]
+    )
     around = np.tile(here, (2, space.n_parameters, 1))
     each = np.arange(space.n_parameters)
     around[:, each, each] = moved
@@ -99,6 +106,10 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
         moved_constraints=scores.constraints[1:].reshape(*shape, len(CONSTRAINT_NAMES)),
         moved_cost=cost[1:].reshape(shape),
     )
+
+
+def _typed(values: Floats) -> Floats:
+    return np.array([typed(value) for value in values.tolist()])
 
 
 def most_important(found: Sensitivity, *, limit: int = 5) -> list[int]:

@@ -31,7 +31,7 @@ def sentence(found: Sensitivity, place: int) -> str:
         return f"{found.names[place]} does nothing that shows."
     verb = "Raising" if after > before else "Lowering"
     return (
-        f"{verb} {found.names[place]} from {before:.3g} to {after:.3g}"
+        f"{verb} {found.names[place]} from {before:.4g} to {after:.4g}"
         f" {_joined(_changes(found, side, place)) or 'changes no objective that shows'}"
         f"{_constraints(found, side, place)}."
     )
@@ -58,7 +58,7 @@ def bound_advice(found: Sensitivity, name: str, *, low: float, high: float) -> s
     sits = f"{name} sits at the {'upper' if at_high else 'lower'} end of {low:g} to {high:g}."
     does = _joined(_changes(found, side, place)) or "changes no objective that shows"
     inwards = (
-        f"Moving it away to {found.moved[side, place]:.3g} {does}"
+        f"Moving it away to {found.moved[side, place]:.4g} {does}"
         f"{_constraints(found, side, place)}:"
     )
     if not _worse(found, side, place):

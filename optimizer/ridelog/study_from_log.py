@@ -9,6 +9,7 @@ import numpy as np
 import tomli_w
 
 from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.typed_digits import typed
 from optimizer.ridelog.fits.all_fits import Fits
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.road import masses
@@ -103,7 +104,7 @@ def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, 
     if "drag_area_m2" in numbers:
         body["drag_area_m2"] = numbers["drag_area_m2"][0]
     for name, value in profile.items():
-        baseline.setdefault(_PROFILE[name][0], {})[name] = _rounded(value)
+        baseline.setdefault(_PROFILE[name][0], {})[name] = typed(value)
     return {
         "title": "The board and the ride of a log",
         "seed": 1,
