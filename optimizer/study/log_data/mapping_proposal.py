@@ -69,6 +69,11 @@ def propose(log: Path) -> str:
             f"{log}: no column looks like the time among {shown(', '.join(header))};"
             " give the time's column a header such as time_s"
         )
+    for column in columns.values():
+        if header.count(column) > 1:
+            raise UserInputError(
+                f"{log}: line 1 names the column {shown(column)} twice; rename one of them"
+            )
     called = next(name for name, sign in SEPARATORS.items() if sign == separator)
     text = _HEAD.format(log=one_line(log.name), separator=called, decimal=decimal)
     for channel, column in columns.items():

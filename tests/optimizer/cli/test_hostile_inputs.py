@@ -1,0 +1,63 @@
+"""Whatever is given to the command, it answers in one line and soon, and never with a traceback."""
+
+import time
+import unicodedata
+import warnings
+
+import pytest
+
+from tests.optimizer.hostile import FAMILIES, ON_RESULTS
+
+SLOWEST_S = 30.0  # on a busy machine; most take some hundredths
+
+
+def attacks(*, on_results):
+    return [
+        pytest.param(prepare, id=f"{family}-{name}")
+        for family, attacks in FAMILIES.items()
+        for name, prepare in attacks()
+        if (family in ON_RESULTS) is on_results
+    ]
+
+
+@pytest.fixture
+def attacked(levelgain, tmp_path, monkeypatch):
+    """Return a function that types what an attack says, and holds the answer to what is asked."""
+    monkeypatch.chdir(tmp_path)
+
+    def attack(prepare, **places):
+        (tmp_path / "in").mkdir()
+        typed = [str(word) for word in prepare(tmp_path / "in")]
+        for name, place in places.items():
+            typed = [word.replace(name, str(place)) for word in typed]
+        started = time.monotonic()
+
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            code, out, err = levelgain(*typed)
+
+        assert time.monotonic() - started < SLOWEST_S
+        assert code in (0, 2)
+        shown = out + err
+        assert not [sign for sign in shown if unicodedata.category(sign) == "Cc" and sign != "\n"]
+        if code == 2:
+            assert out == ""
+            assert err.count("\n") == 1
+            assert len(err) < 5000
+            assert [path.name for path in tmp_path.iterdir()] == ["in"]
+
+    return attack
+
+
+@pytest.mark.timeout(90)
+@pytest.mark.parametrize("prepare", attacks(on_results=False))
+def test_a_hostile_input_is_refused_in_one_line(attacked, prepare):
+    attacked(prepare)
+
+
+@pytest.mark.timeout(90, func_only=True)  # the results take a search
+@pytest.mark.parametrize("prepare", attacks(on_results=True))
+def test_a_hostile_question_of_results_is_refused_in_one_line(
+    attacked, finished, tmp_path, prepare
+):
+    attacked(prepare, FINISHED=finished, EXPORTS=tmp_path / "to")
