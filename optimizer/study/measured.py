@@ -12,6 +12,7 @@ from optimizer.base.errors import StudyFileError
 from plant.kernel.simulate import Ride
 
 _MEASURED_IN = {"hold_s": "level_error_deg", "count_s": "excess_current_a"}
+_MEASURES_BOTH = "steep_up"  # a course of the catalogue
 
 
 def refuse_unmeasured(rides: Sequence[Ride], settings: ScoreSettings, *, path: Path) -> None:
@@ -34,7 +35,8 @@ def refuse_unmeasured(rides: Sequence[Ride], settings: ScoreSettings, *, path: P
         if not any(getattr(ride.course.manoeuvre, key) for ride in rides):
             raise StudyFileError(
                 f"{path}: courses: at least one must have a window {key}, in which {objective} is"
-                f" measured, got none; write manoeuvre.{key} = [[1.0, 6.0]] in a course"
+                f" measured, got none; add a course such as {_MEASURES_BOTH}, or write"
+                f" manoeuvre.{key} = [[1.0, 6.0]] in one"
             )
     if settings.rider_spread_limit is not None and not len(_compared(rides)):
         raise StudyFileError(

@@ -45,8 +45,24 @@ def checked(model: type[_Model], table: Any, *, path: Path, key: str = "") -> _M
     # A misspelt key is also a missing one: name what was written first.
     first = min(found, key=lambda detail: detail["type"] != "extra_forbidden")
     where = place(key, *first["loc"]) or "file"
-    rest = f" ({len(found) - 1} more to correct after this)" if len(found) > 1 else ""
-    raise UserInputError(f"{path}: {where}: {_explained(first, model)}{rest}")
+    same = _missing_beside(first, found)
+    also = f"; missing beside it: {', '.join(same)}" if same else ""
+    n_more = len(found) - 1 - len(same)
+    rest = f" ({n_more} more to correct after this)" if n_more else ""
+    raise UserInputError(f"{path}: {where}: {_explained(first, model)}{also}{rest}")
+
+
+def _missing_beside(first: ErrorDetails, found: list[ErrorDetails]) -> list[str]:
+    """Return the other keys that the table lacks, where a missing key comes first."""
+    if first["type"] != "missing":
+        return []
+    return [
+        str(detail["loc"][-1])
+        for detail in found
+        if detail is not first
+        and detail["type"] == "missing"
+        and detail["loc"][:-1] == first["loc"][:-1]
+    ]
 
 
 def _explained(detail: ErrorDetails, model: type[BaseModel]) -> str:
@@ -62,7 +78,9 @@ def _explained(detail: ErrorDetails, model: type[BaseModel]) -> str:
     field = _field_at(model, loc[: loc.index(name)], name)
     text = field.description or "this key"
     if kind == "missing":
-        return f"{text} ({_allowed(field)}) is missing; add it, or begin with use = a known name"
+        # Only a table can begin with an entry of the catalogue.
+        known = ", or begin its table with use = a known name" if len(loc) > 1 else ""
+        return f"{text} ({_allowed(field)}) is missing; add it{known}"
     return f"{text} must be {_allowed(field)}, got {shown(value)}; {_advice(name, value)}"
 
 
@@ -91,6 +109,8 @@ def _allowed(field: FieldInfo) -> str:
         return "one of " + ", ".join(map(repr, get_args(kind)))
     if get_origin(kind) is dict or (isinstance(kind, type) and issubclass(kind, BaseModel)):
         return "a table"
+    if get_origin(kind) is tuple:
+        return "a list"
     return "text in quotes" if kind is str else "a finite number"
 
 

@@ -13,7 +13,7 @@ from objectives.ride_scores import ride_columns
 from objectives.score import OBJECTIVES, score
 from objectives.scoring_context import score_rules
 from optimizer.base.errors import UserInputError
-from optimizer.study.catalogue import COURSE, STUDIES_FOLDER, entry_names
+from optimizer.study.catalogue import COURSE, STUDIES_FOLDER, entry_names, shelves
 from optimizer.study.load import INNER_NAMES, load_profile, load_study
 from optimizer.study.templates import write_template
 from plant.description.profile import Profile
@@ -384,7 +384,16 @@ MOTOR = BASE.replace('board = "lender_15"', "") + '[board]\nuse = "lender_15"\n[
         ),
         (
             BASE + "".join(f"[courses.{name}]\nmanoeuvre.count_s = []\n" for name in COURSES),
-            "courses: at least one must have a window count_s, in which excess_current_a is",
+            "courses: at least one must have a window count_s, in which excess_current_a is"
+            " measured, got none; add a course such as steep_up, or write manoeuvre.count_s",
+        ),
+        # A whole table without `use`: every key that it lacks is named.
+        (
+            BASE.replace('board = "lender_15"', "")
+            + "[board.motor]\nkv_rpm_per_v = 16.0\nphase_inductance_h = 1e-4\npole_pairs = 15\n",
+            "board.motor.phase_resistance_ohm: phase resistance at 20 degC (a number from 0.001 to"
+            " 2) is missing; add it, or begin its table with use = a known name; missing beside it:"
+            " winding_heat_capacity_j_per_k, winding_resistance_k_per_w, ",
         ),
         (
             BASE.replace('"clerk_62", ', "") + "[constraints]\nrider_spread_limit = 2.0\n",
@@ -432,6 +441,19 @@ def test_a_bad_study_is_refused_in_one_line(tmp_path, text, message):
     assert line.startswith(f"{tmp_path}{os.sep}")
     assert message in line
     assert "\n" not in line
+
+
+@pytest.mark.parametrize("course", entry_names(COURSE))
+def test_a_course_of_the_catalogue_alone_is_read_or_told_what_it_can_not_measure(tmp_path, course):
+    text = BASE.replace('"cruise", "kerb_up"', f'"{course}"')
+    counts = "count_s" in shelves()["courses"][course]["manoeuvre"]
+
+    if counts:
+        assert list(load_study(written(tmp_path, text)).courses) == [course]
+    else:
+        assert "excess_current_a is measured, got none; add a course such" in refusal(
+            tmp_path, text
+        )
 
 
 DOTTED = """
