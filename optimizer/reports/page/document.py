@@ -31,12 +31,15 @@ _SPARE_BYTES = 200_000
 _SCRIPTS = (
     "data",
     "plots",
+    "look",
     "scatter",
     "parallel",
     "filters",
     "film",
     "rides",
     "candidate",
+    "pinned",
+    "panel",
     "live",
     "main",
 )

@@ -15,7 +15,7 @@ from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.page.encoding import Packed, packed
-from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS
+from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS, RANGE_MARKS
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from optimizer.study.study import Study
@@ -82,6 +82,7 @@ def study_facts(study: Study) -> dict[str, Any]:
             for name in ("export", "page", "validate")
         },
         "labels": LABELS,
+        "range_marks": RANGE_MARKS,
         "objectives": list(OBJECTIVES),
         "ride_costs": list(RIDE_COSTS),
         "handling": list(HANDLING_NAMES),
@@ -128,6 +129,7 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "n_ridden": len(results),
         "n_front": int(results.on_front.sum()),
         "n_feasible": int(results.feasible.sum()),
+        "n_rejected_early": int(results.rejected_early.sum()),
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
         # Ends of searched ranges at which much of the whole front lies.

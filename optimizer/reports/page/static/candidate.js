@@ -1,7 +1,7 @@
 // The chosen candidate: what it is made of, where it is good and bad, and how to take it along.
 
-/** Write everything about the chosen candidate; what the page lacks comes from a live view's server. */
-async function writeCandidate(study, state) {
+/** Write what the page knows of every candidate, at once. */
+function writeHead(study, state, actions) {
   const number = state.chosen,
     row = study.rowOf.get(number);
   byId("candidate-title").textContent = called(study, number).replace(/^./, (sign) =>
@@ -9,68 +9,56 @@ async function writeCandidate(study, state) {
   );
   const body = byId("candidate-body");
   clearPlots(body);
-  const atOnce = make("div", { class: "halves" }),
-    later = make("div");
-  const judged = constraints(study, row);
-  const said = make(
-    "div",
-    {},
-    make("h3", {}, "Objectives against the baseline"),
-    objectives(study, state, row),
-    make("h3", { id: "constraints-title" }, "Constraints"),
-    judged,
-  );
-  atOnce.append(said);
   body.append(
     verdict(study, state, row),
-    command(study, number),
-    atOnce,
-    make("h3", {}, "Parameters against the baseline and their bounds"),
-    parameters(study, row),
-    later,
+    command(study, state, actions),
+    make("h3", {}, "Objectives against the baseline"),
+    objectives(study, state, row),
   );
+}
+
+/** Write the rest of the chosen candidate; what the page lacks comes from a live view's server. */
+async function writeRest(study, state) {
+  const number = state.chosen,
+    row = study.rowOf.get(number);
+  const body = byId("candidate-body"),
+    rest = make("div");
+  body.append(rest);
   let detail = study.detailOf.get(number),
     own = study.traces[number],
     base = study.traces[0];
   if (study.live && !(detail && own)) {
-    later.textContent = "Riding it…";
+    rest.textContent = "Riding it…";
     const answer = await fetchCandidate(number);
-    if (!later.isConnected) return;
-    later.replaceChildren();
+    if (!rest.isConnected) return;
+    rest.replaceChildren();
     if (answer)
       ({ own, base, detail } = { ...answer, detail: openedDetails(answer.details).get(number) });
   }
+  const settings = [
+    make("h3", {}, "Parameters against the baseline and their bounds"),
+    parameters(study, row),
+  ];
+  const judged = (title = "Constraints") =>
+    section(title, constraints(study, row, detail));
   if (detail === undefined) {
-    later.append(
+    rest.append(
       make(
         "p",
         { class: "note" },
         `Rides, nose-down rates, margins and curve of this candidate are not stored on this page. ${missing(study, number)}`,
       ),
+      judged(),
+      ...settings,
     );
     return;
   }
-  judged.replaceWith(constraints(study, row, detail));
-  said.prepend(validation(detail));
-  said.insertBefore(
-    make("div", { class: "keep" }, make("h3", {}, "Nose-down rate by rider"), rates(study, detail)),
-    byId("constraints-title"),
-  );
-  said.insertBefore(
-    make("div", { class: "keep" }, make("h3", {}, "Handling"), handling(study, detail)),
-    byId("constraints-title"),
-  );
-  atOnce.append(
-    make(
-      "div",
-      {},
-      make("h3", {}, "Margins of the linearised loop, delay included"),
-      margins(study, detail),
-    ),
-  );
+  rest.append(validation(detail));
+  const rides = writeRides(study, state, rest, { detail, own, base });
   const curve = make("div", { class: "plot", id: "curve" });
-  const rides = writeRides(study, number, later, { detail, own, base });
-  later.append(
+  rest.append(
+    section("Nose-down rate by rider", rates(study, detail)),
+    judged(),
     make("h3", {}, "Every ride, less is better"),
     make(
       "p",
@@ -80,11 +68,16 @@ async function writeCandidate(study, state) {
         : "Framed numbers can be looked at. With `levelgain watch` every ride can.",
     ),
     heatMaps(study, detail, rides),
+    section("Handling", handling(study, detail)),
+    section("Margins of the linearised loop, delay included", margins(study, detail)),
     make("h3", {}, "Stiffness: current over pitch error"),
     curve,
+    ...settings,
   );
   drawCurve(study, detail, number, curve);
 }
+
+const section = (title, content) => make("div", { class: "keep" }, make("h3", {}, title), content);
 
 /** Say how what is not on the page is had. */
 const missing = (study, number) =>
@@ -123,7 +116,9 @@ function verdict(study, state, row) {
   return box;
 }
 
-function command(study, number) {
+function command(study, state, { pin }) {
+  const number = state.chosen,
+    pinned = state.pinned.includes(number);
   const text = `${study.commands.export}${number}`;
   const field = make("input", {
     readonly: "",
@@ -144,7 +139,22 @@ function command(study, number) {
         : "Selected; press Ctrl-C to copy.";
     }
   });
-  return make("div", { class: "command" }, field, button, said);
+  const link = make("button", { type: "button", id: "copy-link" }, "Copy a link to it");
+  link.addEventListener("click", async () => {
+    try {
+      await navigator.clipboard.writeText(location.href);
+      said.textContent = "Link copied.";
+    } catch {
+      said.textContent = "The address of this page leads to it.";
+    }
+  });
+  const hold = make(
+    "button",
+    { type: "button", id: "pin", "aria-pressed": pinned },
+    pinned ? "Unpin" : "Pin to compare",
+  );
+  hold.onclick = () => pin(number);
+  return make("div", { class: "command" }, field, button, link, ...(number ? [hold] : []), said);
 }
 
 function table(heads, rows, name = "") {
@@ -182,7 +192,7 @@ function objectives(study, state, row) {
       numberCell(Math.abs(change) < 0.05 ? "same" : said),
     );
   });
-  const more = Object.keys(study.columns).map((name) =>
+  const more = unlike(study).filter((name) => name in study.columns).map((name) =>
     make(
       "tr",
       {},
@@ -193,8 +203,11 @@ function objectives(study, state, row) {
     ),
   );
   const found = table(["", "This", "Baseline", "Change"], [...lines, ...more], "objectives");
-  if (!noise || !study.comparison_note) return found;
-  return make("div", {}, found, make("p", { class: "hint" }, study.comparison_note));
+  const notes = [...study.same].map(
+    ([name, value]) => `The same for all: ${study.labels[name].split(" / ")[0]} ${shownNumber(value)}.`,
+  );
+  if (noise && study.comparison_note) notes.push(study.comparison_note);
+  return make("div", {}, found, ...notes.map((text) => make("p", { class: "hint" }, text)));
 }
 
 function rates(study, detail) {
@@ -336,25 +349,32 @@ function parameters(study, row) {
       make("td", {}, track, atEnd ? "at an end" : ""),
     );
   });
-  const kept = study.parameters
-    .filter((parameter) => "kept" in parameter)
-    .map((parameter) =>
-      make(
-        "tr",
-        {},
-        make("th", { scope: "row" }, ...breakable(parameter.name)),
-        make("td", { class: "hide-phone" }, parameter.text),
-        numberCell(parameter.kept),
-        numberCell(parameter.kept),
-        make("td", { class: "hide-phone" }),
-        make("td", {}, "not searched"),
-      ),
-    );
   const heads = table(
     ["Parameter", "What it is", "This ■", "Baseline ○", "Searched", ""],
-    [...lines, ...kept],
+    lines,
     "parameters",
   );
   for (const place of [1, 4]) heads.querySelectorAll("thead th")[place].className = "hide-phone";
-  return heads;
+  const kept = study.parameters.filter((parameter) => "kept" in parameter);
+  if (!kept.length) return heads;
+  const others = kept.map(({ name, text, kept: value }) =>
+    make(
+      "tr",
+      {},
+      make("th", { scope: "row" }, ...breakable(name)),
+      make("td", { class: "hide-phone" }, text),
+      numberCell(value),
+    ),
+  );
+  return make(
+    "div",
+    {},
+    heads,
+    make(
+      "details",
+      {},
+      make("summary", {}, `${kept.length} more are not searched: every candidate has the baseline's`),
+      table(["Parameter", "What it is", "All"], others, "kept"),
+    ),
+  );
 }

@@ -36,10 +36,12 @@ function opened(payload) {
   const unpackAll = (packed) =>
     Object.fromEntries(Object.entries(packed).map(([name, array]) => [name, unpacked(array)]));
   const rows = unpackAll(payload.rows);
+  const columns = unpackAll(payload.columns);
   return {
     ...payload,
     rows,
-    columns: unpackAll(payload.columns),
+    columns,
+    same: sameForAll({ columns }),
     rowOf: new Map(Array.from(rows.number.values, (number, row) => [number, row])),
     detailOf: openedDetails(payload.details),
   };
@@ -101,6 +103,28 @@ const measures = (study) => [
   "weighted_cost_ratio",
   ...Object.keys(study.columns),
 ];
+
+/** Return the measures that are not the same for every candidate on the page. */
+const unlike = (study) => measures(study).filter((name) => !study.same.has(name));
+
+/** Return the measures that are the same for every candidate on the page, with their values. */
+function sameForAll(study) {
+  const same = new Map();
+  for (const [name, { values }] of Object.entries(study.columns)) {
+    const known = values.filter((value) => !Number.isNaN(value));
+    if (known.length > 1 && known.every((value) => value === known[0])) same.set(name, known[0]);
+  }
+  return same;
+}
+
+/** Return a measure's value with what it is and its unit, as text for plots and sentences. */
+function withUnit(study, name, value) {
+  const [what, ...units] = plain(study.labels[name]).split(" / ");
+  const unit = units.join(" / ");
+  if (unit === "1" || unit === "number") return `${what}: ${value}`;
+  if (unit === "baseline 1") return `${what}: ${value} (baseline 1)`;
+  return `${what}: ${value} ${unit.replace(/^\(([^)]*)\)/, "per $1")}`;
+}
 
 /** Return the picks' names that a candidate carries. */
 const pickNames = (study, number) =>

@@ -6,12 +6,14 @@ function start() {
   let study = opened(JSON.parse(byId("study-data").textContent));
   const state = {
     chosen: study.picks.lowest_cost ?? 0,
+    pinned: [],
     brushed: null,
     nRows: FIRST_ROWS,
     costs: [],
     order: [],
     shown: new Set(),
   };
+  readShades();
   const scatters = makeScatters(study, choose, (numbers) => {
     state.brushed = numbers;
     follow();
@@ -20,6 +22,11 @@ function start() {
   makeFilters(study, follow);
   followKeys(choose);
   followPrinting();
+  followSheet();
+  followLook(() => {
+    follow();
+    showChosen();
+  });
 
   byId("filters-reset").onclick = () => {
     resetFilters(study);
@@ -31,6 +38,7 @@ function start() {
     for (const { plot } of scatters) Plotly.relayout(plot, { selections: [] });
     follow();
   };
+  byId("csv").onclick = () => downloadCsv(study, state);
   byId("more").onclick = () => {
     state.nRows *= 2;
     writeOrder(study, state, choose);
@@ -44,13 +52,29 @@ function start() {
   };
   window.addEventListener("hashchange", readAddress);
 
-  /** Choose a candidate. */
+  /** Choose a candidate: its head is there at once, the rest after the next paint. */
   function choose(number) {
     if (!study.rowOf.has(number)) return;
     state.chosen = number;
-    history.replaceState(null, "", `#${number}`);
-    writeOrder(study, state, choose);
+    writeAddress();
+    markOrder(state);
+    markPicks();
+    byId("candidate").scrollTop = 0;
+    writeHead(study, state, { pin });
+    openSheet();
+    drawRest();
+  }
+
+  function pin(number) {
+    togglePin(state, number);
+    writeAddress();
+    writePinned(study, state, choose, pin);
     showChosen();
+  }
+
+  function writeAddress() {
+    const pinned = state.pinned.length ? `&pinned=${state.pinned.join(",")}` : "";
+    history.replaceState(null, "", `#${state.chosen}${pinned}`);
   }
 
   /** Rank again by the weights, and show it: only what costs are drawn in is drawn again. */
@@ -87,9 +111,14 @@ function start() {
 
   function showChosen() {
     writePicks();
-    drawScatters(scatters, study, state);
-    drawParallel(study, state, choose);
-    writeCandidate(study, state);
+    writePinned(study, state, choose, pin);
+    writeHead(study, state, { pin });
+    drawRest();
+  }
+
+  function markPicks() {
+    for (const button of byId("picks").children)
+      button.setAttribute("aria-pressed", Number(button.dataset.number) === state.chosen);
   }
 
   function writePicks() {
@@ -105,7 +134,7 @@ function start() {
       ...picks.map(([name, number, mark]) => {
         const button = make(
           "button",
-          { type: "button", "data-pick": name, "aria-pressed": number === state.chosen },
+          { type: "button", "data-pick": name, "data-number": number, "aria-pressed": number === state.chosen },
           make("span", { class: "mark", "aria-hidden": "true" }, mark),
           `${name.replaceAll("_", " ")} (${number})`,
         );
@@ -132,8 +161,12 @@ function start() {
   }
 
   function readAddress() {
-    const text = location.hash.slice(1);
-    if (/^\d+$/.test(text)) seek(text);
+    const [, number, pinned] = /^#(\d+)(?:&pinned=([\d,]+))?$/.exec(location.hash) || [];
+    if (number === undefined) return;
+    const there = (pinned || "").split(",").map(Number).filter((one) => one && study.rowOf.has(one));
+    state.pinned = [...new Set(there)].slice(0, PIN_NAMES.length);
+    writePinned(study, state, choose, pin);
+    seek(number);
   }
 
   /** Show a study that has grown, with the reader's choices kept. */
@@ -141,10 +174,16 @@ function start() {
     if (!study.n_feasible && grown.n_feasible) resetFilters(grown);
     study = grown;
     if (!study.rowOf.has(state.chosen)) state.chosen = study.picks.lowest_cost ?? 0;
+    state.pinned = state.pinned.filter((number) => study.rowOf.has(number));
     follow();
     showChosen();
   }
 
+  const drawRest = afterPaint(async () => {
+    markScatters(scatters, study, state);
+    drawParallel(study, state, choose);
+    await writeRest(study, state);
+  });
   follow();
   showChosen();
   readAddress();

@@ -16,7 +16,7 @@ function coordinates(study, state) {
     }));
   }
   const fitted = [...state.shown, study.rowOf.get(0), study.rowOf.get(state.chosen)];
-  return measures(study).map((name) => {
+  return unlike(study).map((name) => {
     const values = fitted
       .map((row) => measure(study, state, name, row))
       .filter((value) => !Number.isNaN(value));
@@ -75,7 +75,7 @@ function drawParallel(study, state, choose) {
     line(lines, { mode: "lines", line: { color: SKY, width: 1 }, opacity: 0.35 }),
     line([study.rowOf.get(0)], {
       mode: "lines+markers",
-      line: { color: BLACK, width: 2.5, dash: "dash" },
+      line: { color: shade.ink, width: 2.5, dash: "dash" },
       marker: { symbol: "x", size: 7 },
     }),
     line([study.rowOf.get(state.chosen)], {
@@ -88,20 +88,22 @@ function drawParallel(study, state, choose) {
     `${plain(coordinate.label)}  [${shownNumber(coordinate.low)} … ${shownNumber(coordinate.high)}]`;
   const short = (coordinate) => plain(coordinate.label.split(" / ")[0]);
   const names = {
+    title: { text: `${byId("parallel-what").selectedOptions[0].textContent}, with their ends`, font: { size: 12 } },
     tickvals: along.map((_, place) => place),
     ticktext: along.map(narrow ? short : ends),
     range: narrow ? [along.length - 0.5, -0.5] : [-0.5, along.length - 0.5],
     tickfont: { size: narrow ? 10 : 11 },
     automargin: true,
-    gridcolor: "#ccc",
+    gridcolor: shade.faint,
     zeroline: false,
   };
   const shares = {
-    tickvals: [0, 1],
-    ticktext: ["low", "high"],
+    title: { text: "place between the ends", font: { size: 12 } },
+    tickvals: [0, 0.5, 1],
+    ticktext: ["low", "middle", "high"],
     range: [-0.04, 1.04],
     automargin: true,
-    gridcolor: "#eee",
+    gridcolor: shade.grid,
     zeroline: false,
   };
   draw(

@@ -1,11 +1,17 @@
 // One look for every plot. Colours after Okabe and Ito (2008), distinct to colour-blind readers;
 // what a colour says, a marker or a dash says too.
 
-const BLACK = "#000000",
-  SKY = "#56B4E9",
-  BLUE = "#0072B2",
-  VERMILION = "#D55E00",
-  GREY = "#777777";
+const SKY = "#56B4E9",
+  VERMILION = "#D55E00";
+const shade = {}; // what changes between a light and a dark page, as page.css has it
+const SHADES = ["ink", "paper", "grid", "grey", "faint", "blue"];
+
+/** Take the colours of today's look. */
+function readShades() {
+  const style = getComputedStyle(document.documentElement);
+  for (const name of SHADES) shade[name] = style.getPropertyValue(`--${name}`).trim();
+}
+
 const PRINT_WIDTH_PX = 700; // of an A4 page within its margins
 
 const FINGERS = matchMedia("(pointer: coarse)").matches; // a finger scrolls the page, also over a plot
@@ -29,9 +35,10 @@ function draw(element, traces, layout, { tools = false, listen = null } = {}) {
     showlegend: false,
     dragmode: tools && !FINGERS ? "zoom" : false,
     margin: { l: 58, r: 12, t: 26, b: 46 },
-    font: { size: 12, color: "#111" },
-    paper_bgcolor: "#fff",
-    plot_bgcolor: "#fff",
+    font: { size: 12, color: shade.ink },
+    paper_bgcolor: shade.paper,
+    plot_bgcolor: shade.paper,
+    modebar: { bgcolor: "rgba(0,0,0,0)", color: shade.grey, activecolor: shade.ink },
     ...layout,
   };
   const settings = {
@@ -59,14 +66,41 @@ async function drawWaiting(element, listen) {
   }
   busy.delete(element);
   if (!drawn.has(element)) Plotly.purge(element);
-  if (!busy.size) document.documentElement.dataset.drawn = "yes";
+  sayDrawn();
+}
+
+let held = 0; // works that are still to draw
+
+/** Say to who waits for it whether all is drawn. */
+function sayDrawn() {
+  if (!busy.size && !held) document.documentElement.dataset.drawn = "yes";
+}
+
+/** Return a function that does a work after the next paint; of several that wait only the last. */
+function afterPaint(work) {
+  let wanted = 0;
+  return () => {
+    const mine = (wanted += 1);
+    held += 1;
+    delete document.documentElement.dataset.drawn;
+    requestAnimationFrame(() =>
+      setTimeout(async () => {
+        try {
+          if (mine === wanted) await work();
+        } finally {
+          held -= 1;
+          sayDrawn();
+        }
+      }),
+    );
+  };
 }
 
 const axis = (title, more = {}) => ({
   title: { text: plain(title), font: { size: 12 }, standoff: 6 },
-  gridcolor: "#e4e4e4",
-  zerolinecolor: "#bbb",
-  linecolor: "#888",
+  gridcolor: shade.grid,
+  zerolinecolor: shade.faint,
+  linecolor: shade.grey,
   automargin: true,
   ...more,
 });

@@ -92,7 +92,7 @@ function drawCurve(study, detail, number, plot) {
   draw(
     plot,
     [
-      ...lines(study.detailOf.get(0), "baseline", BLACK, 2),
+      ...lines(study.detailOf.get(0), "baseline", shade.ink, 2),
       ...(number === 0 ? [] : lines(detail, called(study, number), VERMILION, 3)),
     ],
     {
@@ -109,24 +109,33 @@ function drawCurve(study, detail, number, plot) {
         x1: 1,
         y0: side,
         y1: side,
-        line: { color: GREY, dash: "dash", width: 1 },
+        line: { color: shade.grey, dash: "dash", width: 1 },
       })),
     },
   );
 }
 
 /** Write the rides to look at: the worst, and where a server simulates them any other. */
-function writeRides(study, number, body, { detail, own, base }) {
+function writeRides(study, state, body, { detail, own, base }) {
+  const number = state.chosen;
   const reevaluated = study.rows.reevaluated.values;
   const other =
     reevaluated[study.rowOf.get(number)] === reevaluated[study.rowOf.get(0)] ? "" : " (on other noise)";
   const there = own && detail.worst.every((place) => own[place]);
   const chooser = make("div", { class: "ride-chooser no-print", role: "group", "aria-label": "Rides" });
   const box = make("div", { id: "ride" });
+  const others = [0, ...state.pinned].filter((one) => one !== number);
+  const beside = make(
+    "select",
+    { id: "beside" },
+    ...others.map((one) => make("option", { value: one }, called(study, one))),
+  );
+  let now = detail.worst[0];
+  beside.onchange = () => show(now);
   body.append(
     make("h3", {}, "Rides to look at, the nearest to a nose-down first"),
     there
-      ? chooser
+      ? make("div", {}, chooser, ...(others.length > 1 ? [make("label", { class: "no-print" }, "Beside ", beside)] : []))
       : make(
           "p",
           { class: "note" },
@@ -137,7 +146,15 @@ function writeRides(study, number, body, { detail, own, base }) {
   if (!there) return null;
   const buttons = new Map();
 
+  /** Return another candidate's ride, or null where the page has none and no server gives it. */
+  async function ridden(other, place) {
+    const kept = other === 0 ? base : study.traces[other] || {};
+    if (!kept[place] && study.live) Object.assign(kept, (await fetchRide(other, place))?.own);
+    return kept[place] || null;
+  }
+
   async function show(place) {
+    now = place;
     if (!buttons.has(place)) addButton(place);
     for (const [which, button] of buttons) button.setAttribute("aria-pressed", which === place);
     clearPlots(box);
@@ -151,9 +168,14 @@ function writeRides(study, number, body, { detail, own, base }) {
       Object.assign(base, answer.base);
     }
     const rides = [{ filmed: own[place], name: called(study, number), kind: "this" }];
-    if (number !== 0 && base[place])
-      rides.push({ filmed: base[place], name: `baseline${other}`, kind: "base" });
+    const which = others.length ? Number(beside.value) : null;
+    const second = which === null ? null : await ridden(which, place);
+    if (!box.isConnected || now !== place) return;
+    if (second)
+      rides.push({ filmed: second, name: `${called(study, which)}${which === 0 ? other : ""}`, kind: "base" });
     showRide(study, box, rides);
+    if (which !== null && !second)
+      box.prepend(make("p", { class: "hint" }, `This page has no such ride of ${called(study, which)}; \`levelgain watch\` rides it.`));
   }
 
   function addButton(place) {
@@ -192,7 +214,7 @@ function showRide(study, box, rides) {
     make(
       "p",
       { class: "hint keys" },
-      `Vermilion, thick: this one; black, thin: the baseline. Dotted: what is wanted; dashed: the current available. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does. Click in the signals to go to that moment.`,
+      `Vermilion, thick: this one; thin: the other. Dotted: what is wanted; dashed: the current available. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does. Click in the signals to go to that moment.`,
     ),
     make("div", { class: "over-time" }, plot, cursor),
   );
@@ -222,7 +244,7 @@ const PANEL_TITLES = [
   "speed / m/s",
   "warning<br>lift / deg",
 ];
-const LOOKS = { this: [VERMILION, 1.8], base: [BLACK, 1] };
+const LOOKS = { this: () => [VERMILION, 1.8], base: () => [shade.ink, 1] };
 
 /** Draw the signals of one ride over time, the baseline's below. */
 function drawSignals(study, plot, rides, ready) {
@@ -230,8 +252,8 @@ function drawSignals(study, plot, rides, ready) {
   const traces = [];
   for (const { filmed, kind } of [...rides].reverse()) {
     const signals = signalsOf(filmed.signals);
-    const [color, width] = LOOKS[kind],
-      label = kind === "this" ? "this" : "baseline";
+    const [color, width] = LOOKS[kind](),
+      label = kind === "this" ? "this" : "other";
     const time = signals[0].map((_, sample) => (sample + 1) * study.trace_step_s);
     PANELS.forEach((names, panel) =>
       names.forEach(([name, dash]) =>
@@ -263,7 +285,7 @@ function drawSignals(study, plot, rides, ready) {
         yref: "y2",
         y0: 0,
         y1: 0,
-        line: { color: BLUE, width: 1, dash: "dash" },
+        line: { color: shade.blue, width: 1, dash: "dash" },
       },
     ],
   };

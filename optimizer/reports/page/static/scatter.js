@@ -10,7 +10,7 @@ function makeScatters(study, choose, brush) {
     study.objectives.slice(place + 1).forEach((second) => pairs.push([first, second])),
   );
   pairs.push(null);
-  const names = measures(study);
+  const names = unlike(study);
   fillAxis(
     byId("axis-x"),
     study,
@@ -55,7 +55,7 @@ function drawScatters(scatters, study, state) {
       y: rows.map((row) => measure(study, state, up, row)),
       customdata: rows.map((row) => study.rows.number.values[row]),
       text: rows.map((row) => plain(called(study, study.rows.number.values[row]))),
-      hovertemplate: "%{text}<br>%{x:.4g}, %{y:.4g}<extra></extra>",
+      hovertemplate: `%{text}<br>${withUnit(study, across, "%{x:.4g}")}<br>${withUnit(study, up, "%{y:.4g}")}<extra></extra>`,
       type: "scatter",
       mode: "markers",
       name,
@@ -69,6 +69,7 @@ function drawScatters(scatters, study, state) {
       {
         height: 330,
         uirevision: `${across} ${up}`,
+        shapes: rings(study, state, across, up),
         xaxis: axis(study.labels[across], { range: rangeOf(study, state, across) }),
         yaxis: axis(study.labels[up], { range: rangeOf(study, state, up) }),
       },
@@ -82,20 +83,20 @@ function layers(study, state) {
   const inside = (number) => state.shown.has(study.rowOf.get(number));
   const rows = [...state.shown];
   const onFront = (row) => study.rows.on_front.values[row];
-  const white = { color: "#fff", width: 0.5 };
+  const edge = { color: shade.paper, width: 0.5 };
   const found = [
     [
       "not on the front, meets every constraint",
       rows.filter((row) => !onFront(row) && study.rows.feasible.values[row]),
-      { color: "#bdbdbd", size: 5, symbol: "circle" },
+      { color: shade.faint, size: 5, symbol: "circle" },
     ],
     [
       "fails a constraint",
       rows.filter((row) => !study.rows.feasible.values[row]),
-      { color: GREY, size: 6, symbol: "x-thin-open" },
+      { color: shade.grey, size: 6, symbol: "x-thin-open" },
     ],
-    ["front", rows.filter(onFront), { color: SKY, size: 9, symbol: "circle", line: white }],
-    ["baseline", [study.rowOf.get(0)], { color: BLACK, size: 13, symbol: "x" }],
+    ["front", rows.filter(onFront), { color: SKY, size: 9, symbol: "circle", line: edge }],
+    ["baseline", [study.rowOf.get(0)], { color: shade.ink, size: 13, symbol: "x" }],
   ];
   for (const [name, number] of Object.entries(study.picks)) {
     const [color, symbol] = study.pick_marks[name];
@@ -106,12 +107,54 @@ function layers(study, state) {
       marker,
     ]);
   }
-  found.push([
-    "chosen",
-    [study.rowOf.get(state.chosen)],
-    { color: "rgba(0,0,0,0)", size: 22, symbol: "circle", line: { color: BLACK, width: 2.5 } },
-  ]);
   return found;
+}
+
+const RING_PX = 11;
+
+/** Return a ring around the chosen candidate, and a dashed one with a letter around each pinned. */
+function rings(study, state, across, up) {
+  const marked = [
+    ...state.pinned.map((number, place) => [number, { dash: "dot" }, { text: PIN_NAMES[place] }]),
+    [state.chosen, { dash: "solid" }, {}],
+  ];
+  return marked.flatMap(([number, line, label]) => {
+    const row = study.rowOf.get(number);
+    const [x, y] = [across, up].map((name) => measure(study, state, name, row));
+    if (Number.isNaN(x) || Number.isNaN(y)) return [];
+    return {
+      type: "circle",
+      name: `${label.text || "chosen"}`,
+      xsizemode: "pixel",
+      ysizemode: "pixel",
+      xanchor: x,
+      yanchor: y,
+      x0: -RING_PX,
+      x1: RING_PX,
+      y0: -RING_PX,
+      y1: RING_PX,
+      line: { color: shade.ink, width: 2.5, ...line },
+      label: { ...label, textposition: "top right", font: { color: shade.ink, size: 12 } },
+    };
+  });
+}
+
+/** Move the rings: quicker than to draw all points again. */
+function markScatters(scatters, study, state) {
+  for (const { plot, axes } of scatters) {
+    const [across, up] = axes();
+    const shapes = rings(study, state, across, up);
+    const chosen = shapes.at(-1),
+      { xaxis, yaxis } = plot._fullLayout || {};
+    const inside =
+      !chosen ||
+      (xaxis && [[xaxis, chosen.xanchor], [yaxis, chosen.yanchor]].every(
+        ([{ range }, value]) => value >= Math.min(...range) && value <= Math.max(...range),
+      ));
+    if (!inside || busy.has(plot)) return drawScatters(scatters, study, state);
+  }
+  for (const { plot, axes } of scatters)
+    Plotly.relayout(plot, { shapes: rings(study, state, ...axes()) });
 }
 
 /** Return the ends of an axis: around the shown front and the baseline, or all that is shown. */

@@ -27,6 +27,16 @@ def settle(page):
     )
 
 
+def rings(page, *, name="chosen"):
+    """Return where each plot has the ring around a candidate, x and y."""
+    return page.execute_script(
+        "return [...document.querySelectorAll('#scatter .plot')].map((plot) => plot.layout.shapes"
+        ".filter((shape) => shape.name === arguments[0])"
+        ".map((shape) => [shape.xanchor, shape.yanchor])[0])",
+        name,
+    )
+
+
 def find(page, selector):
     return page.find_element(By.CSS_SELECTOR, selector)
 

@@ -48,7 +48,7 @@ def page_path(facts, tmp_path_factory) -> Path:
     return path
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def browser():
     """Return a headless Chromium."""
     program = shutil.which("chromium") or shutil.which("google-chrome")
