@@ -32,6 +32,11 @@ def verdict_paths(folder: Path, stem: str) -> tuple[Path, Path, Path]:
     return folder / f"{stem}.html", folder / f"{stem}.json", folder / f"{stem}_falls.toml"
 
 
+def films_path(folder: Path, stem: str) -> Path:
+    """Return where the films of a validation's nose-downs go."""
+    return folder / f"{stem}_nose_downs.html"
+
+
 def validation_facts(
     study: Study,
     report: Report,
@@ -86,6 +91,8 @@ def validation_facts(
             }
             for name, each in report.day.by_rider.items()
         },
+        # Of the riding day's nose-downs, course and lane by which they are drawn again.
+        "nose_down_places": [list(place) for place in report.day.nose_downs],
         "other_ends": dict(report.day.other_ends),
         "falls": fallen_courses(study, report.day),
         "remedies": None
@@ -113,8 +120,19 @@ def _verdicts(report: Report) -> list[dict[str, Any]]:
     ]
 
 
-def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path, Path]) -> None:
+def write_verdict(
+    facts: dict[str, Any], paths: tuple[Path, Path, Path], *, films: Path | None = None
+) -> None:
     """Write the page, the JSON and the courses of nose-downs, if there are any, each file whole.
+
+    Parameters
+    ----------
+    facts : dict
+        Of `validation_facts`.
+    paths : tuple of Path
+        Of `verdict_paths`.
+    films : Path or None
+        The page of its nose-downs beside them, to which the page leads.
 
     Raises
     ------
@@ -125,7 +143,10 @@ def write_verdict(facts: dict[str, Any], paths: tuple[Path, Path, Path]) -> None
         loader=PackageLoader("optimizer.reports"), autoescape=True, undefined=StrictUndefined
     )
     page, data, courses = paths
-    write_whole(page, environment.get_template("validation.html.jinja").render(facts))
+    write_whole(
+        page,
+        environment.get_template("validation.html.jinja").render(facts, films=films and films.name),
+    )
     write_whole(data, json_text({**facts, "falls": list(facts["falls"])}))
     if facts["falls"]:
         write_whole(courses, f"{_FALLS_HEAD}\n{courses_text(facts['falls'])}")

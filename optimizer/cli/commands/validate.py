@@ -51,7 +51,8 @@ def validate_profile(
     """Test profiles on what the search never saw.
 
     It simulates other courses and riders, tolerances, faults and a riding day. Each passes, is
-    marginal or fails, with what to change. The baseline rides beside them on the same days.
+    marginal or fails, with what to change. The baseline rides beside them on the same days. A page
+    films every nose-down.
 
     Example: levelgain validate my_board balanced fewest_nose_downs
     """
@@ -64,9 +65,12 @@ def validate_profile(
             refuse_same_stem,
         )
         from optimizer.cli.stages_view import StagesView
+        from optimizer.execution.devices import on_device
         from optimizer.interface.profiles import validate_several
         from optimizer.interface.studies import load_study
-        from optimizer.reports.validation_report import verdict_paths, write_verdict
+        from optimizer.interface.threads import n_threads
+        from optimizer.reports.page.nose_downs import film_nose_downs
+        from optimizer.reports.validation_report import films_path, verdict_paths, write_verdict
         from plant.description.profile_array import array_to_profile
 
     study = load_study(folder)
@@ -74,14 +78,16 @@ def validate_profile(
     selected += [selected_profile(study, None, path) for path in profile or ()]
     selected = selected or [selected_profile(study, None, None)]
     # Picks that are one candidate are one profile.
-    profiles = {called: array_to_profile(row) for row, called, _ in selected}
+    rows = {called: row for row, called, _ in selected}
+    profiles = {called: array_to_profile(row) for called, row in rows.items()}
     stems = {called: stem for _, called, stem in selected}
     refuse_same_stem(stems)
     place = folder / VALIDATION_FOLDER if to is None else to
     paths = {called: verdict_paths(place, stem) for called, stem in stems.items()}
+    films = {called: films_path(place, stem) for called, stem in stems.items()}
     if not force:
         refuse_existing(
-            [path for pair in paths.values() for path in pair],
+            [path for called in stems for path in (*paths[called], films[called])],
             advice="give --force to replace it, or --to another folder",
         )
     out = console(as_json=as_json)
@@ -95,12 +101,26 @@ def validate_profile(
             device=device,
             on_progress=stages.show,
         )
-    for facts in found:
-        write_verdict(facts, paths[facts["called"]])
+        n_filmed = {}
+        for facts in found:
+            called = facts["called"]
+            n_filmed[called] = film_nose_downs(
+                films[called],
+                on_device(study, device),
+                rows[called],
+                facts["nose_down_places"],
+                called=called,
+                n_jobs=n_threads(jobs),
+                stages=stages,
+            )
+            write_verdict(facts, paths[called], films=films[called] if n_filmed[called] else None)
     if as_json:
         print_json(found[0] if len(found) == 1 else found)
         return
     for facts in found:
-        print_validation(out, facts, paths[facts["called"]], folder=folder)
+        called = facts["called"]
+        print_validation(out, facts, paths[called], folder=folder)
+        if n_filmed[called]:
+            out.print(f"{films[called]} films {n_filmed[called]} of its nose-downs.\n")
     print_verdicts(out, found)
     print_cautions(out)

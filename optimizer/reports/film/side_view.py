@@ -197,19 +197,17 @@ def rider_shape(rider: Rider) -> RiderShape:
 
 
 def _road(ride: Ride, distance_m: Floats) -> Floats:
-    """Return the road around what is ridden, (point, 3): way, x and height."""
+    """Return the road around what is ridden, (point, 3): way, x and height from its begin."""
     table = course_tables(ride.course, ride.board.wheel).road
     known = distance_m[~np.isnan(distance_m)]
-    first = math.floor((min(known.min(initial=0.0), 0.0) - _BEFORE_M) / TABLE_STEP_M)
-    last = math.ceil((known.max(initial=0.0) + _BEYOND_M) / TABLE_STEP_M)
+    nearest, furthest = (known.min(), known.max()) if len(known) else (0.0, 0.0)
+    first = math.floor((nearest - _BEFORE_M) / TABLE_STEP_M)
+    last = math.ceil((furthest + _BEYOND_M) / TABLE_STEP_M)
     places = np.arange(first, last + 1)
     rows = table[np.clip(places, 0, len(table) - 1)]
     grade = rows[:, 2]
     way = TABLE_STEP_M * places
-    x, z = (
-        TABLE_STEP_M * (np.cumsum(part) - np.cumsum(part)[-first])
-        for part in (np.cos(grade), np.sin(grade))
-    )
+    x, z = (TABLE_STEP_M * (np.cumsum(part) - part[0]) for part in (np.cos(grade), np.sin(grade)))
     return np.stack([way, x, z + rows[:, 0] - table[0, 0]], axis=1)
 
 

@@ -43,6 +43,7 @@ _SCRIPTS = (
     "live",
     "main",
 )
+_FILM_SCRIPTS = ("data", "plots", "look", "film", "rides", "nose_downs")
 # What could end the script element that holds the data, or begin another, is written as escapes.
 _ESCAPED = ("<", ">", "&", "'", "\u2028", "\u2029")
 
@@ -104,10 +105,19 @@ def data_text(payload: dict[str, Any]) -> str:
 
 def page_document(payload: dict[str, Any]) -> str:
     """Return the page as HTML that needs nothing else; what comes from files is escaped."""
-    plotly, own = get_plotlyjs(), own_script()
-    return _template("page").render(
+    return _document("page", payload, own_script(), live=payload["live"])
+
+
+def nose_downs_document(payload: dict[str, Any]) -> str:
+    """Return the page of a validation's nose-downs, of the same making."""
+    return _document("nose_downs", payload, own_script(_FILM_SCRIPTS), live=False)
+
+
+def _document(template: str, payload: dict[str, Any], own: str, *, live: bool) -> str:
+    plotly = get_plotlyjs()
+    return _template(template).render(
         payload,
-        policy=_policy((plotly, own), live=payload["live"]),
+        policy=_policy((plotly, own), live=live),
         cautions=CAUTIONS,
         style=Markup(_text("page.css")),  # noqa: S704  # the package's own
         plotly=Markup(plotly),  # noqa: S704  # the package's own
@@ -129,9 +139,9 @@ def _template(name: str) -> Template:
 
 
 @functools.cache
-def own_script() -> str:
+def own_script(names: tuple[str, ...] = _SCRIPTS) -> str:
     """Return the page's own script: its files one after the other, closed to the outside."""
-    parts = [_text(f"{name}.js") for name in _SCRIPTS]
+    parts = [_text(f"{name}.js") for name in names]
     return "\n".join(["(() => {", '"use strict";', *parts, "})();", ""])
 
 

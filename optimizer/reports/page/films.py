@@ -52,7 +52,12 @@ FILM_FACTS = {
 }
 
 
-def filmed(ride: Ride, ridden: Trace) -> Filmed:
+def samples_ridden(ridden: Trace) -> int:
+    """Return how many samples a trace has until its ride ended."""
+    return int(np.count_nonzero(~np.isnan(ridden.pitch_deg)))
+
+
+def filmed(ride: Ride, ridden: Trace, *, samples: slice = slice(None)) -> Filmed:
     """Return a ride with its signals, (signal, sample), and its side view, in short numbers.
 
     Parameters
@@ -60,15 +65,21 @@ def filmed(ride: Ride, ridden: Trace) -> Filmed:
     ride : Ride
     ridden : Trace
         Of that ride, with a sample every `TRACE_STEPS`. NaN after the ride ended stays NaN.
+    samples : slice, optional
+        What of it is shown, from an even sample on; all if not given.
     """
+    ridden = _samples(ridden, samples)
     board = ride.board
     clearance = nose_clearance_m(ridden.ground_pitch_deg, wheel=board.wheel, frame=board.frame)
     signals = [
         100.0 * clearance if name == "nose_clearance_cm" else getattr(ridden, name)
         for name in SIGNALS
     ]
-    view = side_view(ride, _frames(ridden))
+    view = side_view(
+        ride, _samples(ridden, slice(_SAMPLES_OF_A_FRAME - 1, None, _SAMPLES_OF_A_FRAME))
+    )
     return {
+        "from_s": float(ridden.time_s[0]) - TRACE_STEPS * DT_S if len(ridden.time_s) else 0.0,
         "signals": quantised(np.stack(signals)),
         "poses": _poses(view),
         "n_frames": view.n_frames,
@@ -81,12 +92,10 @@ def filmed(ride: Ride, ridden: Trace) -> Filmed:
     }
 
 
-def _frames(ridden: Trace) -> Trace:
-    """Return every second sample of a trace."""
-    every = _SAMPLES_OF_A_FRAME
+def _samples(ridden: Trace, samples: slice) -> Trace:
+    """Return some samples of a trace."""
     signals = [field.name for field in dataclasses.fields(ridden) if field.name != "outcome"]
-    kept = {name: getattr(ridden, name)[every - 1 :: every] for name in signals}
-    return dataclasses.replace(ridden, **kept)
+    return dataclasses.replace(ridden, **{name: getattr(ridden, name)[samples] for name in signals})
 
 
 def _poses(view: SideView) -> Packed:

@@ -114,7 +114,8 @@ function drawRider(shape, rider) {
  */
 function makeFilm(study, rides, follow = () => {}) {
   const scenes = rides.map(({ filmed, ...look }) => makeScene(study, filmed, look));
-  const frames = Math.max(...rides.map(({ filmed }) => filmed.n_frames));
+  const frames = Math.max(...rides.map(({ filmed }) => filmed.n_frames)),
+    from = rides[0].filmed.from_s;
   const slider = make("input", { type: "range", min: 0, max: frames - 1, step: 1, value: 0, "aria-label": "Time of the ride" }),
     play = make("button", { type: "button", class: "play" }, "▶ Play"),
     pace = make("select", { "aria-label": "Pace" }, ...PACES.map((share) => make("option", { value: share }, `${share}×`))),
@@ -130,8 +131,8 @@ function makeFilm(study, rides, follow = () => {}) {
   function seek(frame) {
     const now = Math.max(0, Math.min(frame, frames - 1));
     slider.value = now;
-    const seconds = (now + 1) * study.frame_s;
-    time.value = `${seconds.toFixed(2)} of ${(frames * study.frame_s).toFixed(2)} s`;
+    const seconds = from + (now + 1) * study.frame_s;
+    time.value = `${seconds.toFixed(2)} of ${(from + frames * study.frame_s).toFixed(2)} s`;
     for (const { move } of scenes) move(now);
     follow(seconds);
   }
@@ -170,7 +171,7 @@ function makeFilm(study, rides, follow = () => {}) {
     film,
     seekTime(seconds) {
       stop();
-      seek(Math.round(seconds / study.frame_s) - 1);
+      seek(Math.round((seconds - from) / study.frame_s) - 1);
     },
   };
 }

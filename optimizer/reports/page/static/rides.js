@@ -254,7 +254,7 @@ function drawSignals(study, plot, rides, ready) {
     const signals = signalsOf(filmed.signals);
     const [color, width] = LOOKS[kind](),
       label = kind === "this" ? "this" : "other";
-    const time = signals[0].map((_, sample) => (sample + 1) * study.trace_step_s);
+    const time = signals[0].map((_, sample) => filmed.from_s + (sample + 1) * study.trace_step_s);
     PANELS.forEach((names, panel) =>
       names.forEach(([name, dash]) =>
         traces.push({

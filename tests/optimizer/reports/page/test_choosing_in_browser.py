@@ -107,7 +107,8 @@ def test_it_is_said_where_the_candidates_are_that_are_not_shown(page, results):
 
 def test_the_points_under_the_pointer_name_axes_and_units(page):
     hovers = page.execute_script(
-        "return [...document.querySelectorAll('#scatter .plot')].map((plot) => plot.data[0].hovertemplate)"
+        "return [...document.querySelectorAll('#scatter .plot')]"
+        ".map((plot) => plot.data[0].hovertemplate)"
     )
 
     assert "level error: %{x:.4g} deg" in hovers[0]
