@@ -32,6 +32,7 @@ CONSTRAINT_NAMES = (
     "late_warning",  # 1 less the shortest warning of a rider who leans too far over the asked one
     "handling_end",  # rides that measure handling and end early, in number
     "handling",  # farthest of its numbers outside what is asked of them
+    "tolerances",  # nose-downs of drawn boards and riders beyond the best's, re-evaluated ones only
 )
 NOT_ASKED = -1.0  # the value of a constraint that the settings or the rides do not ask for
 NOT_MEASURED = 1.0  # assumed: what is asked and was nowhere to be seen is a gross violation

@@ -31,7 +31,12 @@ _NEARLY_LOST = 0.96
 _NEARLY_SHAKES = 0.94
 _MADE_OF_PARTS = ("nose_down", "other_end", "rest_shake")
 _NEARLY_LATE = 0.05  # as near as predictions tell the shortest warning, of what is asked
-_AS_THEY_ARE = [place for place, name in enumerate(CONSTRAINT_NAMES) if name not in _MADE_OF_PARTS]
+_NOT_SEARCHED = ("tolerances",)
+_AS_THEY_ARE = [
+    place
+    for place, name in enumerate(CONSTRAINT_NAMES)
+    if name not in (*_MADE_OF_PARTS, *_NOT_SEARCHED)
+]
 _CAUTION = np.array(
     [_NEARLY_LATE if CONSTRAINT_NAMES[place] == "late_warning" else 0.0 for place in _AS_THEY_ARE]
 )

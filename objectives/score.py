@@ -6,6 +6,7 @@ from collections.abc import Callable
 import numpy as np
 
 from objectives.constraints import (
+    NOT_ASKED,
     ending_constraints,
     feel_constraint,
     loop_constraints,
@@ -96,6 +97,7 @@ def score(columns: Floats, profiles: Floats, rules: ScoreRules) -> Scores:
                     rules=rules.handling,
                     settings=rules.settings,
                 ),
+                np.full(len(profiles), NOT_ASKED),  # drawn boards and riders are ridden elsewhere
             ]
         ),
         descriptors=descriptors,

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, ScoreRules
+from objectives.constraints import NOT_ASKED
 from objectives.score import handling_of
 from optimizer.analysis.handling_words import handling_words
 from optimizer.analysis.loop_words import loop_words
@@ -82,10 +83,23 @@ def constraint_facts(
         study=study, profile=profile, own=own, handling=handling, numbers=numbers, rules=rules
     )
     words = loop_words(ridden) | ride_words(ridden) | handling_words(ridden)
+    words["tolerances"] = _tolerance_words(float(constraints[CONSTRAINT_NAMES.index("tolerances")]))
     return [
         ConstraintFact(name=name, value=float(value), found=words[name][0], asked=words[name][1])
         for name, value in zip(CONSTRAINT_NAMES, constraints, strict=True)
     ]
+
+
+def _tolerance_words(beyond: float) -> tuple[str, str]:
+    """Return what a re-evaluation found with drawn boards and riders, and what is asked."""
+    if beyond == NOT_ASKED:
+        return "not ridden with other boards and riders", "only of candidates of the front"
+    rides = "1 nose-down" if beyond == 1.0 else f"{max(beyond, 0.0):.0f} nose-downs"
+    return (
+        f"{rides} more than the best tenth of the front, with boards and riders drawn from their"
+        " tolerances",
+        "none",
+    )
 
 
 def broken(facts: Sequence[ConstraintFact]) -> list[str]:

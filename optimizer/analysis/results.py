@@ -18,7 +18,11 @@ from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import refuse_other_study
-from optimizer.execution.reevaluation import front_to_reevaluate, on_fresh_noise
+from optimizer.execution.reevaluation import (
+    front_to_reevaluate,
+    on_fresh_noise,
+    reevaluated_constraints,
+)
 from optimizer.execution.store import read_table
 from optimizer.execution.store_format import Table
 from optimizer.search import pareto
@@ -222,7 +226,7 @@ def _with_reevaluation(table: Table, reevaluated: Flags) -> tuple[History, Float
     objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
     rides = table.rides.copy()
     objectives[numbers] = again.evaluation.objectives[rows]
-    constraints[numbers] = again.evaluation.constraints[rows]
+    constraints[numbers] = reevaluated_constraints(table.history, again)[rows]
     rides[numbers] = again.evaluation.rides[rows]
     history = History(values=table.history.values, objectives=objectives, constraints=constraints)
     return history, rides

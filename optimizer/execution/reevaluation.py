@@ -2,7 +2,8 @@
 
 All candidates of a search meet the same noise and hard rides. Of thousands, some are on the front
 because these suit them. On others, common to all of them, candidates that were good by chance drop
-out. Candidates that then enter the front are re-simulated as well, until the front no longer
+out, and so do those that lose more than others once board and riders are drawn from their
+tolerances. Candidates that then enter the front are re-simulated as well, until the front no longer
 changes.
 """
 
@@ -12,6 +13,7 @@ from collections.abc import Callable, Iterable
 import numpy as np
 from numpy.typing import NDArray
 
+from objectives import CONSTRAINT_NAMES
 from optimizer.base.hashing import spawned
 from optimizer.execution.hard_rides import hard_rides_of
 from optimizer.execution.store import Store
@@ -19,11 +21,13 @@ from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.study import Study
-from plant.arrays import Flags
+from plant.arrays import Flags, Floats
 from plant.device import lanes_at_once
 from plant.kernel.simulate import Ride
 
+LOST = CONSTRAINT_NAMES.index("tolerances")
 _REEVALUATION = "reevaluation"
+_BEST_SHARE = 0.1  # of a front, which shows what a board asks for
 
 
 def on_fresh_noise(study: Study) -> Study:
@@ -98,7 +102,7 @@ def front_to_reevaluate(history: History, again: Reevaluation) -> FrontToReevalu
     stored = np.zeros(len(history), dtype=np.bool_)
     stored[again.numbers] = True
     fails = np.zeros(len(history), dtype=np.bool_)
-    fails[again.numbers] = ~feasible(again.evaluation.constraints)
+    fails[again.numbers] = ~feasible(reevaluated_constraints(history, again))
     on_front = np.zeros(len(history), dtype=np.bool_)
     left = feasible(history.constraints)
     while True:
@@ -112,6 +116,31 @@ def front_to_reevaluate(history: History, again: Reevaluation) -> FrontToReevalu
         if len(missing) or not enters:
             return FrontToReevaluate(on_front=on_front, wanted=wanted, missing=missing)
         left &= ~(up & fails)
+
+
+def reevaluated_constraints(history: History, again: Reevaluation) -> Floats:
+    """Return the constraints of re-evaluated candidates, (re-evaluated candidate, constraint).
+
+    Nose-downs within the tolerances count beyond those that the best tenth of the searched front
+    has too: these are the board's weakness, not a profile's.
+
+    Parameters
+    ----------
+    history : History
+        As searched.
+    again : Reevaluation
+        With the whole searched front in it; else the constraints are as they were stored.
+    """
+    constraints = again.evaluation.constraints.copy()
+    if not len(constraints):
+        return constraints
+    first = non_dominated(history.objectives, history.constraints)
+    again_first = first[again.numbers]
+    otherwise_met = feasible(np.delete(constraints, LOST, axis=1))
+    lost = np.sort(constraints[again_first & otherwise_met, LOST])
+    if len(lost) and again_first.sum() == first.sum():
+        constraints[:, LOST] -= max(lost[int(_BEST_SHARE * len(lost))], 0.0)
+    return constraints
 
 
 def reevaluate(

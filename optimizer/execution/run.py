@@ -21,6 +21,7 @@ from optimizer.execution.ride_reuse_report import find_reuse
 from optimizer.execution.store import Store, started_with
 from optimizer.execution.study_changes import STARTED_TEXT, STARTED_VALUES, started_values
 from optimizer.execution.study_search import search_study, study_plan
+from optimizer.execution.tolerance_rides import with_tolerances
 from optimizer.execution.unridden import why_to_stop
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.frozen_settings import WEIGHTS, weights_text
@@ -171,7 +172,11 @@ def reevaluate_front(
         return reevaluate(
             study,
             store,
-            evaluate=reusing(ride_by(()), again, find_reuse(study).parts, n_jobs=n_jobs),
+            evaluate=with_tolerances(
+                reusing(ride_by(()), again, find_reuse(study).parts, n_jobs=n_jobs),
+                again,
+                n_jobs=n_jobs,
+            ),
             advance=advance,
             stop=stop,
         )

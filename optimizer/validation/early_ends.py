@@ -11,9 +11,9 @@ from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.reevaluation import own_rides_on_fresh_noise
 from optimizer.study.study import Study
+from optimizer.study.tolerance_draws import draws
 from optimizer.study.validation_settings import Fault
 from optimizer.validation.rides import held_out_rides, tolerance_rides
-from optimizer.validation.tolerance_draws import draws
 from optimizer.validation.verdict import Grade, Verdict
 from plant.arrays import Floats
 from plant.device import Device

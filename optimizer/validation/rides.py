@@ -10,9 +10,9 @@ import numpy as np
 from optimizer.base.hashing import spawned
 from optimizer.study.seeded_ride import seeded_ride
 from optimizer.study.study import Study
-from optimizer.study.tolerances import Shape, Tolerance, moved, mover, number_of, with_numbers
+from optimizer.study.tolerance_draws import drawn_boards, drawn_rides
+from optimizer.study.tolerances import Shape, Tolerance, moved, number_of, with_numbers
 from optimizer.study.validation_settings import Fault
-from optimizer.validation.tolerance_draws import draws
 from plant.description.board import Board
 from plant.description.course import Course
 from plant.description.quantity import declared_numbers
@@ -21,6 +21,7 @@ from plant.kernel.simulate import Ride
 
 _Whole = TypeVar("_Whole", Board, Rider)
 
+_DRAWN_FOR = "validation"
 _BEYOND = 0.08  # lightest and heaviest rider go beyond the study's by this share of the mass
 _ALONE = 0.15  # around a single rider of a study
 
@@ -92,31 +93,12 @@ def _is_for(study: Study, course: Course, rider: Rider) -> bool:
 
 def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
     """Return board and riders of every draw of the tolerances."""
-    table = draws(
-        study.tolerances,
-        study.validation.n_draws,
-        seed=spawned(study.seed, "validation", "tolerances"),
-    )
-    board_of = mover(study.board, study.tolerances)
-    riders_of = {name: mover(rider, study.tolerances) for name, rider in study.riders.items()}
-    return [
-        (board_of(draw), {name: rider_of(draw) for name, rider_of in riders_of.items()})
-        for draw in table
-    ]
+    return drawn_boards(study, study.validation.n_draws, _DRAWN_FOR)
 
 
 def tolerance_rides(study: Study) -> list[Ride]:
     """Return the study's rides with every draw of board and rider, draw by draw."""
-    rides = []
-    for number, (board, riders) in enumerate(tolerance_draws(study)):
-        for ride in study.rides:
-            seed = spawned(study.seed, "validation", "draw", str(number), ride.name)
-            rides.append(
-                dataclasses.replace(
-                    ride, board=board, rider=riders[ride.rider_name], noise_seed=seed
-                )
-            )
-    return rides
+    return drawn_rides(study, study.validation.n_draws, _DRAWN_FOR)
 
 
 def fault_rides(study: Study) -> list[tuple[Fault, list[Ride]]]:
@@ -150,5 +132,5 @@ def _with_fault(whole: _Whole, fault: Fault) -> _Whole:
 
 def _ride(study: Study, course: Course, rider_name: str, *, rider: Rider, board: Board) -> Ride:
     return seeded_ride(
-        course, rider_name, rider, board=board, seed=study.seed, drawn_for="validation"
+        course, rider_name, rider, board=board, seed=study.seed, drawn_for=_DRAWN_FOR
     )

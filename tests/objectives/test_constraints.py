@@ -59,6 +59,7 @@ def test_names_are_those_documented():
         "late_warning",
         "handling_end",
         "handling",
+        "tolerances",
     )
 
 

@@ -41,6 +41,7 @@ CONSTRAINT_LABELS = {
     "late_warning": "warning before a rider leans too far",
     "handling_end": "no handling ride ends early",
     "handling": "handling as asked",
+    "tolerances": "no more nose-downs within the tolerances than the best of the front",
 }
 
 _SYMBOLS = {"o": "circle", "s": "square", "^": "triangle-up", "v": "triangle-down", "D": "diamond"}

@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 
 from objectives import CONSTRAINT_NAMES, RIDE_COLUMNS
+from objectives.constraints import NOT_ASKED
 from optimizer.analysis.candidate import failures_of
-from optimizer.analysis.constraint_facts import broken, facts_of_candidates
+from optimizer.analysis.constraint_facts import broken, constraint_facts, facts_of_candidates
 from optimizer.analysis.results import read_results
+from optimizer.execution.evaluate import rules_of
 from optimizer.study.load import load_study
+from plant.description.profile_array import profile_to_array
 from plant.kernel.outcomes import Outcome
 from tests.optimizer.small_study import STEEP, searched, write_small_study
 
@@ -79,3 +82,28 @@ def test_what_a_candidate_fails_is_said_without_the_numbers_of_the_search(result
     )
     assert any("ended with the nose down" in line and "asked: none" in line for line in lines)
     assert not any("violated" in line for line in lines)
+
+
+@pytest.mark.parametrize(
+    ("value", "found"),
+    [
+        (NOT_ASKED, "not ridden with other boards and riders"),
+        (-2.0, "0 nose-downs more than the best tenth"),
+        (1.0, "1 nose-down more than the best tenth"),
+        (5.0, "5 nose-downs more than the best tenth"),
+    ],
+)
+def test_nose_downs_within_the_tolerances_are_told_beyond_those_of_the_best(results, value, found):
+    constraints = np.where(np.isin(CONSTRAINT_NAMES, "tolerances"), value, -1.0)
+
+    told = constraint_facts(
+        results.study,
+        profile_to_array(results.study.baseline),
+        results.rides[0],
+        results.handling[0],
+        constraints=constraints,
+        rules=rules_of(results.study, hard=False),
+    )[-1]
+
+    assert (told.name, told.met) == ("tolerances", value <= 0.0)
+    assert told.found.startswith(found)

@@ -6,6 +6,8 @@ import shutil
 import numpy as np
 import pytest
 
+from objectives import CONSTRAINT_NAMES
+from objectives.constraints import NOT_ASKED
 from objectives.score import nose_down_rate
 from optimizer.analysis.candidate_tables import candidate_tables
 from optimizer.analysis.results import read_results
@@ -16,6 +18,7 @@ from optimizer.execution.hard_rides import hard_rides_of
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.execution.store import Store, read_table
 from optimizer.execution.store_format import Reevaluation
+from optimizer.execution.tolerance_rides import with_tolerances
 from optimizer.search.evaluation import BASELINE, Evaluation, History
 from optimizer.search.pareto import feasible, non_dominated
 from optimizer.study.load import load_study
@@ -87,12 +90,18 @@ def chain():
     """Return five candidates: each of 1 to 4 is beaten by those before it alone, 0 stands apart."""
     objectives = np.array([[9.0, 0.1, 1.0], [1.0, 1.0, 1.0], [2.0, 2.0, 2.0], [3.0, 3.0, 3.0]])
     objectives = np.vstack([objectives, [4.0, 4.0, 4.0]])
-    return History(values=np.zeros((5, 1)), objectives=objectives, constraints=np.zeros((5, 1)))
+    return History(
+        values=np.zeros((5, 1)),
+        objectives=objectives,
+        constraints=np.zeros((5, len(CONSTRAINT_NAMES))),
+    )
 
 
-def seen(history, numbers, *, failing):
-    """Return a re-evaluation of some candidates, some of which fail."""
-    constraints = np.where(np.isin(numbers, failing), 1.0, -1.0)[:, None]
+def seen(history, numbers, *, failing, lost=0.0):
+    """Return a re-evaluation of some candidates, some of which fail, and what each loses."""
+    constraints = np.full((len(numbers), len(CONSTRAINT_NAMES)), -1.0)
+    constraints[:, 0] = np.where(np.isin(numbers, failing), 1.0, -1.0)
+    constraints[:, reevaluation.LOST] = lost
     outcome = Evaluation(
         objectives=history.objectives[numbers],
         constraints=constraints,
@@ -135,6 +144,49 @@ def test_a_baseline_off_the_front_is_reevaluated_but_does_not_come_to_the_front(
     assert found.missing.tolist() == [BASELINE]
 
 
+@pytest.mark.parametrize(
+    ("lost", "beyond"),
+    [
+        ([0.0, 3.0], [0.0, 3.0]),
+        ([4.0, 6.0], [0.0, 2.0]),  # what the best loses too is the board's weakness
+        ([NOT_ASKED] * 2, [NOT_ASKED] * 2),
+    ],
+)
+def test_nose_downs_within_the_tolerances_count_beyond_those_of_the_best_of_the_front(lost, beyond):
+    history = chain()
+
+    found = reevaluation.reevaluated_constraints(
+        history, seen(history, [0, 1], failing=[], lost=lost)
+    )
+
+    np.testing.assert_array_equal(found[:, reevaluation.LOST], beyond)
+
+
+def test_a_tenth_of_the_front_says_what_may_be_lost_and_those_that_fail_otherwise_do_not():
+    points = np.arange(21.0)
+    history = History(
+        values=np.zeros((21, 1)),
+        objectives=np.column_stack([points, -points, np.ones(21)]),
+        constraints=np.full((21, len(CONSTRAINT_NAMES)), -1.0),
+    )
+    again = seen(history, list(range(21)), failing=[0], lost=points)
+
+    found = reevaluation.reevaluated_constraints(history, again)
+
+    np.testing.assert_array_equal(found[:, reevaluation.LOST], points - 3.0)
+    part = seen(history, [1, 2], failing=[], lost=[1.0, 2.0])  # others are still to be ridden
+    found = reevaluation.reevaluated_constraints(history, part)
+    np.testing.assert_array_equal(found[:, reevaluation.LOST], [1.0, 2.0])
+
+
+def test_a_candidate_that_loses_drawn_rides_makes_room_for_the_next():
+    history = chain()
+
+    again = seen(history, [0, 1], failing=[], lost=[0.0, 1.0])
+
+    assert reevaluation.front_to_reevaluate(history, again).missing.tolist() == [2]
+
+
 def wanted_of(study):
     """Return the candidates of a finished re-evaluation."""
     table = read_table(store_path(study.folder))
@@ -160,7 +212,9 @@ def test_a_reevaluated_candidate_counts_by_what_it_did_there(reevaluated):
         results.searched.values[numbers]
     )
     np.testing.assert_array_equal(results.history.objectives[numbers], again.objectives)
-    np.testing.assert_array_equal(results.history.constraints[numbers], again.constraints)
+    drawn = np.isin(CONSTRAINT_NAMES, "tolerances")
+    found = results.history.constraints[numbers]
+    np.testing.assert_array_equal(found[:, ~drawn], again.constraints[:, ~drawn])
     others = ~expected
     np.testing.assert_array_equal(
         results.history.objectives[others], results.searched.objectives[others]
@@ -184,9 +238,9 @@ def test_an_interrupted_reevaluation_goes_on_and_ends_alike(reevaluated, tmp_pat
     with Store(store_path(study.folder)) as store:
         history = store.history(population=study.population)
         first = reevaluation.front_to_reevaluate(history, store.reevaluation()).missing[:2]
-        store.append_reevaluation(
-            first, make_evaluate(reevaluation.on_fresh_noise(study))(history.values[first])
-        )
+        again = reevaluation.on_fresh_noise(study)
+        evaluate = with_tolerances(make_evaluate(again), again, n_jobs=1)
+        store.append_reevaluation(first, evaluate(history.values[first]))
     assert not read_results(study).reevaluated.any()  # half a re-evaluation counts for nothing
 
     assert reevaluate(study, n_jobs=1)

@@ -9,8 +9,8 @@ from scipy.stats import qmc
 from optimizer.analysis.demonstration_catalogue import example_board, rider_of
 from optimizer.base.errors import UserInputError
 from optimizer.study.load import load_study
+from optimizer.study.tolerance_draws import draws
 from optimizer.study.tolerances import Shape, Tolerance, moved
-from optimizer.validation.tolerance_draws import draws
 from tests.optimizer.study.test_load import BASE, written
 
 
