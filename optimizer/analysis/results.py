@@ -13,7 +13,7 @@ from optimizer.analysis.baseline_cost import compared_baseline, lost_on_fresh_no
 from optimizer.analysis.picks import named_picks
 from optimizer.base.errors import CandidateError, NotStartedError, StoreError
 from optimizer.base.messages import shown
-from optimizer.base.pick_names import PICKS
+from optimizer.base.pick_names import NEAREST, PICKS
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
@@ -32,8 +32,6 @@ from optimizer.search.ranking import violation
 from optimizer.study.paths import store_path
 from optimizer.study.study import Study
 from plant.arrays import Flags, Floats
-
-N_NEAREST = 5  # candidates with a name where none is feasible
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -245,8 +243,8 @@ def nearest_misses(results: Results) -> dict[str, int]:
     """Return the candidates nearest to feasible by the names they have where no pick is."""
     if results.picks:
         return {}
-    nearest = least_violating(results, limit=N_NEAREST).tolist()
-    return {f"nearest_{place}": number for place, number in enumerate(nearest, start=1)}
+    nearest = least_violating(results, limit=len(NEAREST)).tolist()
+    return dict(zip(NEAREST, nearest, strict=False))  # a short search may have fewer
 
 
 def candidate_number(results: Results, text: str) -> int:
@@ -261,6 +259,11 @@ def candidate_number(results: Results, text: str) -> int:
     named = {**results.picks, **nearest_misses(results)}
     if text in named:
         return named[text]
+    if text in NEAREST and results.picks:
+        raise CandidateError(
+            f"{folder}: there is no {text}, for some candidates meet every constraint; take one of"
+            f" the picks {', '.join(results.picks)}"
+        )
     if text in PICKS:
         raise CandidateError(
             f"{folder}: there is no {text} pick, because none of the {len(results)} candidates"

@@ -60,7 +60,10 @@ def front(
         print_json(table.head(limit).to_dict(orient="records"))
         return
     if not results.picks and not all_candidates:
-        out.print("No candidate meets every constraint; see --all --sort violation_ratio.")
+        out.print(
+            "No candidate meets every constraint. Next: levelgain front"
+            f" {folder} --all --sort violation_ratio"
+        )
         return
     noise = ("reevaluated",) if all_candidates else ()
     named = named_columns(where or (), sort or ())

@@ -5,7 +5,7 @@ from optimizer.cli.options import AsJson
 
 
 def versions(as_json: AsJson = False) -> None:
-    """Say with which releases and which model this machine finds results.
+    """Say which releases and which model decide results here.
 
     Machines that say the same from "levelgain" to "model" find the same results.
 

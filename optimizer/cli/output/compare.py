@@ -11,7 +11,7 @@ from optimizer.analysis.comparison import Comparison, changed_rides, in_words
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.profile_source import selected_profile
 from optimizer.base.errors import UserInputError
-from optimizer.base.pick_names import PICKS
+from optimizer.base.pick_names import NEAREST, PICKS
 from optimizer.cli.console import print_table
 from optimizer.study.study import Study
 from plant.description.profile import Profile
@@ -94,7 +94,7 @@ def _row_and_source(study: Study, text: str) -> tuple[NDArray[np.float64], str |
     """Return a profile's row and where it comes from: a name of the study, or a file."""
     if text == "baseline":
         return selected_profile(study, None, None)[0], text
-    if text in PICKS or text.isdigit():
+    if text in (*PICKS, *NEAREST) or text.isdigit():
         row, called, _ = selected_profile(study, text, None)
         return row, called
     return selected_profile(study, None, Path(text))[0], Path(text).absolute()

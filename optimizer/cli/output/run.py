@@ -48,9 +48,9 @@ def picks_table(results: Results) -> pd.DataFrame:
 def print_reevaluation(out: Console, results: Results) -> None:
     """Print what fresh noise and other hard rides did to the front."""
     reevaluated = results.reevaluated.copy()
+    reevaluated[BASELINE] = False
     if not reevaluated.any():
         return
-    reevaluated[BASELINE] = False
     passed = reevaluated & results.feasible
     text = (
         f"Re-evaluation on fresh noise and other hard rides: of {int(reevaluated.sum())} candidates"
