@@ -6,7 +6,7 @@ from pathlib import Path
 from packaging.requirements import Requirement
 
 from tests import pinned_releases
-from tests.pinned_releases import FILE, differences, file_text, installed, normal, pinned
+from tests.pinned_releases import COMMAND, FILE, differences, file_text, installed, normal, pinned
 
 PROJECT = tomllib.loads((Path(__file__).parents[1] / "pyproject.toml").read_text())["project"]
 PINS = pinned(FILE.read_text(encoding="utf-8"))
@@ -20,9 +20,9 @@ def needed():
 
 
 def test_every_library_that_the_project_names_has_a_tested_release_within_its_bounds():
-    # After a new dependency: python -m tests.pinned_releases.
     for requirement in needed():
-        assert requirement.specifier.contains(PINS[normal(requirement.name)]), requirement
+        release = PINS.get(normal(requirement.name), "none")
+        assert requirement.specifier.contains(release), f"{requirement}: type {COMMAND}"
 
 
 def test_a_file_is_read_back_as_it_was_written():
