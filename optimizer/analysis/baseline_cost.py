@@ -1,8 +1,11 @@
 """What candidates are compared with, and their weighted cost."""
 
+import dataclasses
+
 import numpy as np
 
 from objectives import OBJECTIVES, ScoreRules, outcome_codes, score, weighted_cost
+from objectives.feel import feel_miss
 from objectives.ride_scores import ended_early
 from optimizer.base.errors import StudyFileError
 from optimizer.study.study import Study
@@ -10,7 +13,23 @@ from plant.arrays import Floats, Indices
 from plant.description.profile_array import profile_to_array
 
 
-def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Feels:
+    """Pitch per acceleration of candidates and of the baseline, in deg per m/s2.
+
+    Attributes
+    ----------
+    of : (candidate,) float64
+    baseline : float
+    """
+
+    of: Floats
+    baseline: float
+
+
+def study_cost(
+    study: Study, objectives: Floats, *, baseline: Floats, feels: Feels | None = None
+) -> Floats:
     """Return the weighted cost by the study's weights, (candidate,); the baseline's is 1.
 
     Parameters
@@ -18,11 +37,15 @@ def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
     study : Study
     objectives : (candidate, objective) float64
     baseline : (objective,) float64
+    feels : Feels, optional
+        Where the study wants a feel, its miss is weighed beside the objectives, over the
+        baseline's miss. Without feels it is left out.
 
     Raises
     ------
     UserInputError
-        An objective of the baseline is zero, so nothing can be compared with it.
+        An objective of the baseline is zero, or the feel that is weighed is not known of it, so
+        nothing can be compared with it.
     """
     for name, value in zip(OBJECTIVES, baseline, strict=True):
         if not value > 0.0:
@@ -30,8 +53,22 @@ def study_cost(study: Study, objectives: Floats, *, baseline: Floats) -> Floats:
                 f"{study.folder / 'study.toml'}: the baseline's {name} is {value:g}, so nothing"
                 " can be compared with it; add a course in which it is above 0"
             )
+    weights = np.array([study.weights[name] for name in OBJECTIVES])
+    if feels is None or study.wanted_feel is None or not study.feel_weight:
+        return weighted_cost(objectives, baseline, weights)
+    if np.isnan(feels.baseline):
+        raise StudyFileError(
+            f"{study.folder / 'study.toml'}: objectives.feel: the baseline's own feel could not be"
+            " measured, so no other can be weighed against it; take objectives.feel out"
+        )
+    own_miss, base_miss = (
+        feel_miss(np.atleast_1d(np.asarray(each)), study.wanted_feel)
+        for each in (feels.of, feels.baseline)
+    )
     return weighted_cost(
-        objectives, baseline, np.array([study.weights[name] for name in OBJECTIVES])
+        np.column_stack([objectives, own_miss]),
+        np.append(baseline, base_miss),
+        np.append(weights, study.feel_weight),
     )
 
 

@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from objectives import OBJECTIVES
-from optimizer.analysis.baseline_cost import study_cost
+from objectives import DESCRIPTOR_NAMES, OBJECTIVES
+from optimizer.analysis.baseline_cost import Feels, study_cost
 from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.constraint_facts import broken, constraint_facts
@@ -168,7 +168,9 @@ def beyond_ends(
     scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
     own, handling, _ = rules.parts(rides)
     here = [candidate_numbers(results, number) for number in numbers]
-    cost = study_cost(study, scores.objectives, baseline=here[0].compared_with)
+    feel = scores.descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
+    feels = Feels(of=feel, baseline=results.baseline_feel)
+    cost = study_cost(study, scores.objectives, baseline=here[0].compared_with, feels=feels)
     return [
         BeyondEnd(
             pinned=each,

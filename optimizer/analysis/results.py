@@ -1,15 +1,21 @@
 """What a study has found so far: every finished candidate with its place among the others."""
 
+import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES, RIDE_COLUMNS
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS
 from objectives.descriptors import describe
 from objectives.score import handling_of
-from optimizer.analysis.baseline_cost import compared_baseline, lost_on_fresh_noise, study_cost
+from optimizer.analysis.baseline_cost import (
+    Feels,
+    compared_baseline,
+    lost_on_fresh_noise,
+    study_cost,
+)
 from optimizer.analysis.picks import named_picks
 from optimizer.base.errors import CandidateError, NotStartedError, StoreError
 from optimizer.base.messages import shown
@@ -103,6 +109,11 @@ class Results:
         )
 
     @property
+    def baseline_feel(self) -> float:
+        """The baseline's pitch per acceleration, in deg per m/s2."""
+        return float(self.descriptors[BASELINE, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")])
+
+    @property
     def rides_ridden(self) -> NDArray[np.int64]:
         """Number of rides that each candidate rode, (candidate,)."""
         counted: NDArray[np.int64] = np.count_nonzero(~not_ridden(self.rides), axis=1)
@@ -173,10 +184,21 @@ def gathered(study: Study, table: Table) -> Results:
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
     baselines = _baselines(study, table, reevaluated=reevaluated, fresh=all_rides[BASELINE])
     lost = lost_on_fresh_noise(all_rides[BASELINE], table.rides[BASELINE], n_rides=len(study.rides))
-    cost = study_cost(study, searched.objectives, baseline=baselines[0])
+    descriptors = describe(
+        rides,
+        handling_of(rides, handling, whole_profiles(study, history.values), rules),
+        rules,
+    )
+    # Rides that measure handling are quiet: a feel is the same on fresh noise.
+    feel = descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
+    feels = Feels(of=feel, baseline=float(feel[BASELINE]))
+    cost = study_cost(study, searched.objectives, baseline=baselines[0], feels=feels)
     if reevaluated.any():
         cost[reevaluated] = study_cost(
-            study, history.objectives[reevaluated], baseline=baselines[1]
+            study,
+            history.objectives[reevaluated],
+            baseline=baselines[1],
+            feels=dataclasses.replace(feels, of=feel[reevaluated]),
         )
     numbers = np.flatnonzero(on_front)
     picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}
@@ -190,11 +212,7 @@ def gathered(study: Study, table: Table) -> Results:
         rides=rides,
         handling=handling,
         hard=hard,
-        descriptors=describe(
-            rides,
-            handling_of(rides, handling, whole_profiles(study, history.values), rules),
-            rules,
-        ),
+        descriptors=descriptors,
         baselines=baselines,
         baseline_lost=tuple(study.rides[place].name for place in lost),
         weighted_cost=cost,

@@ -4,6 +4,7 @@ import numpy as np
 
 from objectives import RIDE_COLUMNS
 from objectives.descriptors import rider_spread
+from objectives.feel import feel_in_words
 from objectives.ride_scores import NOT_RIDDEN, ended_early
 from optimizer.analysis.ridden_profile import (
     NOT_ASKED,
@@ -66,7 +67,10 @@ def _feel_band(ridden: RiddenProfile) -> tuple[str, str]:
     settings = ridden.rules.settings
     ends = (settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2)
     feel = ridden.number("feel_deg_per_mps2")
-    found = f"the nose dips by {measured(feel)} deg per m/s2, mean of lightest and heaviest rider"
+    found = (
+        f"the nose dips by {measured(feel)} deg per m/s2 ({feel_in_words(feel)}), mean of lightest"
+        " and heaviest rider"
+    )
     return found, band(*(np.nan if end is None else end for end in ends))
 
 

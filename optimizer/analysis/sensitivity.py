@@ -5,8 +5,8 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, OBJECTIVES
-from optimizer.analysis.baseline_cost import study_cost
+from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
+from optimizer.analysis.baseline_cost import Feels, study_cost
 from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.results import Results
@@ -93,7 +93,9 @@ def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivit
         study, whole_profiles(study, rows), rules=rules_of(study), n_jobs=n_jobs
     )
     compared_with = candidate_numbers(results, number).compared_with
-    cost = study_cost(study, scores.objectives, baseline=compared_with)
+    feel = scores.descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
+    feels = Feels(of=feel, baseline=results.baseline_feel)
+    cost = study_cost(study, scores.objectives, baseline=compared_with, feels=feels)
     shape = (2, space.n_parameters)
     return Sensitivity(
         names=space.names,

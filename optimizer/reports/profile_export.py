@@ -73,6 +73,11 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "model_digest": model_digest(),
             "seed": study.seed,
             "weights": dict(study.weights),
+            **(
+                {}
+                if study.wanted_feel is None
+                else {"wanted_feel": study.wanted_feel, "feel_weight": study.feel_weight}
+            ),
             "candidates": len(results),
             "versions": by_library(results.frozen),
         },

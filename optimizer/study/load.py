@@ -128,6 +128,8 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
         space=space,
         start=start,
         weights={name: getattr(table.objectives.weights, name) for name in OBJECTIVES},
+        wanted_feel=table.objectives.feel,
+        feel_weight=0.0 if table.objectives.feel is None else table.objectives.weights.feel,
         settings=settings,
         riding_day=riding_day_of(table.riding_day, path=path),
         tolerances=tolerances_of(table.tolerances),

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import AfterValidator, Field, PlainValidator, create_model
 
+from objectives.feel import BANDS, MARKS, Mark
 from objectives.score import OBJECTIVES
 from objectives.score_settings import DEFAULT_HANDLING, ScoreSettings
 from optimizer.base.database_url import check_address, passwords
@@ -114,13 +115,35 @@ WeightsTable: Any = create_model(
     "Weights",
     __base__=Table,
     **{name: (number(f"weight of {name}", 0.0, 1e6), 1.0) for name in OBJECTIVES},
+    feel=(number("weight of feel", 0.0, 1e6), 1.0),
 )  # type: ignore[call-overload]
 
 _Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 
 
+def _wanted_feel(given: Any) -> float | None:
+    """Return a wanted feel in deg per m/s2, from a number or the word for one."""
+    if given in MARKS:
+        return MARKS[given]
+    is_number = isinstance(given, int | float) and not isinstance(given, bool)
+    if not is_number or not _LEAST_FEEL <= given <= _MOST_FEEL:
+        raise ValueError(
+            f"must be {', '.join(MARKS)}, or deg per m/s2 from {_LEAST_FEEL:g} to {_MOST_FEEL:g},"
+            f" got {shown(given)}; correct it"
+        )
+    return float(given)
+
+
+_LEAST_FEEL, _MOST_FEEL = 0.0, 20.0
+
+
 class _Weighted(Table):
     weights: Annotated[WeightsTable, AfterValidator(_some_weight)] = WeightsTable()
+    feel: Annotated[float | None, PlainValidator(_wanted_feel)] = None
+
+
+class _Felt(Table):
+    feel: Mark | None = None
 
 
 def _band(given: Any) -> tuple[float, float]:
@@ -148,6 +171,7 @@ ConstraintsTable: Any = table_model(
         for field in dataclasses.fields(ScoreSettings)
         if field.name not in OF_OBJECTIVES
     },
+    base=_Felt,
 )
 
 
@@ -194,6 +218,16 @@ def settings_of(study: StudyTable) -> ScoreSettings:
         )
         for field in dataclasses.fields(ScoreSettings)
     }
+    mark = study.constraints.feel
+    if mark is not None:
+        both = {"feel_low_deg_per_mps2", "feel_high_deg_per_mps2"}
+        twice = sorted(both & study.constraints.model_fields_set)
+        if twice:
+            raise ValueError(
+                f"constraints.feel: {mark} is a band of its own, and {twice[0]} gives another; keep"
+                " one of them"
+            )
+        values["feel_low_deg_per_mps2"], values["feel_high_deg_per_mps2"] = BANDS[mark]
     values["handling"] = DEFAULT_HANDLING | values["handling"]  # a band that is not given stays
     try:
         return ScoreSettings(**values)

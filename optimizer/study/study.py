@@ -110,6 +110,10 @@ class Study:
     start : (profile, searched parameter) float64
         Known good profiles, ridden first; none if empty.
     weights : mapping of objective to float
+    wanted_feel : float or None
+        Pitch per acceleration, in deg per m/s2, whose miss is weighed too; None if none is wanted.
+    feel_weight : float
+        Of that miss. Like the weights it decides no ride; the search does not look at it.
     settings : ScoreSettings
     riding_day : RidingDay
         From which the hard rides are taken, and what a validation rides.
@@ -154,6 +158,8 @@ class Study:
     scaled_from: str | None = None
     scaling: Scaling | None = None
     device: Device = "cpu"
+    wanted_feel: float | None = None
+    feel_weight: float = 0.0
     hard: HardRides | None = None
     on_search_noise: bool = True
 

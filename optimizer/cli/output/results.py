@@ -3,7 +3,8 @@
 import pandas as pd
 from rich.console import Console
 
-from objectives import OBJECTIVES, RIDE_COSTS
+from objectives import DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
+from objectives.feel import MARKS, feel_in_words
 from optimizer.analysis.candidate import (
     bound_marks,
     failures_of,
@@ -19,6 +20,7 @@ from optimizer.analysis.known_verdict import known_verdict
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
+from optimizer.search.evaluation import BASELINE
 
 FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
 _RIDE_COLUMNS = (
@@ -44,6 +46,18 @@ def ride_columns(table: pd.DataFrame) -> pd.DataFrame:
     return table[[*_RIDE_COLUMNS]]
 
 
+def _feel_line(results: Results, number: int) -> str:
+    """Return how a candidate feels, in words and beside the baseline and what is wanted."""
+    column = DESCRIPTOR_NAMES.index("feel_deg_per_mps2")
+    own, base = results.descriptors[[number, BASELINE], column].tolist()
+    wanted = results.study.wanted_feel
+    words = f"Feel: {feel_in_words(own)}, {own:.3g} deg of nose per m/s2; the baseline {base:.3g}"
+    if wanted is not None:
+        words += f"; wanted {wanted:g}, of weight {results.study.feel_weight:g}"
+    marks = ", ".join(f"{mark} {value:g}" for mark, value in MARKS.items())
+    return f"{words} ({marks})."
+
+
 def _for_a_terminal(name: str, table: pd.DataFrame) -> pd.DataFrame:
     """Return a table of a candidate without the columns that say nothing more, or do not fit."""
     if name == "worst_rides":
@@ -62,6 +76,7 @@ def print_candidate(out: Console, results: Results, number: int) -> None:
     found = why_not_scored(results, number) or f"weighted cost {cost:.3f}"
     out.print(f"Candidate {number} ({names}), {found}")
     out.print(noise_in_words(results, number))
+    out.print(_feel_line(results, number))
     if results.reevaluated[number]:
         print_comparison_note(out, results)
     out.print()

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
+from objectives.feel import MARKS, feel_miss
 from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.candidate_numbers import baseline_objectives, comparison_in_words
@@ -19,6 +20,7 @@ from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS,
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from optimizer.study.study import Study
+from plant.arrays import Floats
 from plant.description.profile import Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.description.quantity import declared_numbers
@@ -88,6 +90,11 @@ def study_facts(study: Study) -> dict[str, Any]:
         "handling": list(HANDLING_NAMES),
         "rated_riders": rated_riders(study),
         "nose_down_rate_note": objective_in_words(study),
+        # The feel that is weighed besides, if any, and what words for it mean.
+        "feel": None
+        if study.wanted_feel is None
+        else {"wanted": study.wanted_feel, "weight": study.feel_weight},
+        "feel_marks": MARKS,
         "weights": [study.weights[name] for name in OBJECTIVES],
         "constraints": [[name, CONSTRAINT_LABELS[name]] for name in CONSTRAINT_NAMES],
         "pick_marks": PICK_MARKS,
@@ -125,6 +132,10 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "values": packed(history.values[numbers], "f4"),
         "unit": packed(np.rint(65535.0 * to_unit(space, history.values[numbers])), "u2"),
     }
+    if results.study.wanted_feel is not None:
+        # Over the baseline's miss, as it is weighed.
+        miss = _feel_miss_ratio(results, results.study.wanted_feel)
+        rows["feel_miss"] = packed(miss[numbers], "f8")
     return {
         "n_ridden": len(results),
         "n_front": int(results.on_front.sum()),
@@ -149,6 +160,14 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
 
 def _named(results: Results) -> list[int]:
     return sorted(set(results.picks.values()))
+
+
+def _feel_miss_ratio(results: Results, wanted: float) -> Floats:
+    """Return how far each candidate's feel is from the wanted one, over the baseline's miss."""
+    feel = results.descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
+    miss = feel_miss(feel, wanted)
+    ratio: Floats = miss / miss[BASELINE]
+    return ratio
 
 
 def _parameters(study: Study) -> list[dict[str, Any]]:

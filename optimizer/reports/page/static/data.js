@@ -80,12 +80,13 @@ function openedDetails(details) {
 
 /** Return the weighted cost of a candidate: what it is compared with, on the same noise, has 1. */
 function weightedCost(study, weights, row) {
-  const total = weights.reduce((sum, weight) => sum + weight, 0);
+  const feel = study.feel ? study.feel.weight : 0;
+  const total = weights.reduce((sum, weight) => sum + weight, feel);
   const compared = study.compared_objectives[study.rows.reevaluated.values[row]];
   const objectives = study.rows.objectives.row(row);
   return weights.reduce(
     (sum, weight, place) => sum + objectives[place] * (weight / total / compared[place]),
-    0,
+    feel ? (feel / total) * study.rows.feel_miss.values[row] : 0,
   );
 }
 
