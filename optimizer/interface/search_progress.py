@@ -1,16 +1,12 @@
 """How a search is going: how many candidates, and what the front is like so far."""
 
-import numpy as np
-
-from optimizer.analysis.baseline_cost import study_cost
+from optimizer.analysis.front_so_far import front_so_far
 from optimizer.interface.progress import Progress
 from optimizer.search import loop
-from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.study.study import Study
 
 SEARCH = "search, in candidates"
 REEVALUATION = "front evaluated again, in candidates"
-_REFERENCE_RATIO = 2.0  # hypervolume is counted up to twice the baseline's objectives
 
 
 def searched(study: Study, now: loop.Progress) -> Progress:
@@ -38,12 +34,10 @@ def _found_so_far(study: Study, now: loop.Progress) -> str:
     history = now.history
     if not len(history):
         return "first generation"
-    on_front = non_dominated(history.objectives, history.constraints)
-    if not on_front.any():
+    front = front_so_far(study, history.objectives, history.constraints)
+    if not front.n_front:
         return "no candidate meets every constraint yet"
-    baseline = history.objectives[0]
-    front = history.objectives[on_front]
-    volume = hypervolume(front / baseline, np.full(front.shape[1], _REFERENCE_RATIO))
-    share = volume / _REFERENCE_RATIO ** front.shape[1]
-    best = study_cost(study, front, baseline=baseline).min()
-    return f"front {len(front)}, hypervolume {share:.3f}, best cost {best:.3f} (baseline 1)"
+    return (
+        f"front {front.n_front}, hypervolume {front.volume_ratio:.3f}, best cost"
+        f" {front.best_cost_ratio:.3f} (baseline 1)"
+    )

@@ -91,22 +91,51 @@ def trace(
     ValueError
         `every_steps` is below 1, or the profile is not of the right shape.
     """
+    [ridden] = traces(profile[None, :], ride, every_steps=every_steps, n_sub=n_sub)
+    return ridden
+
+
+def traces(
+    profiles: NDArray[np.float64], ride: Ride, *, every_steps: int = 5, n_sub: int = 1
+) -> list[Trace]:
+    """Ride some profiles over one ride, in the time of one, and keep their signals.
+
+    Parameters
+    ----------
+    profiles : (candidate, parameter) float64
+        At most `plant.kernel.lane_layout.WIDTH` candidates.
+    ride, every_steps, n_sub
+        As of `trace`.
+
+    Raises
+    ------
+    ValueError
+        As of `trace`, or there are too many profiles.
+    """
     if every_steps < 1:
         raise ValueError(f"every_steps must be at least 1, got {every_steps}")
     rows = tuple(R[name] for name, _ in _SIGNALS.values())
-    buffer, probe = ride_lanes(profile[None, :], ride, n_sub=n_sub, probe=(rows, every_steps))
+    buffer, probe = ride_lanes(profiles, ride, n_sub=n_sub, probe=(rows, every_steps))
+    codes = buffer.reshape(N_ROWS, WIDTH)[R.outcome // WIDTH]
+    return [
+        _of_lane(probe[:, :, lane], Outcome(int(codes[lane])), every_steps=every_steps)
+        for lane in range(len(profiles))
+    ]
+
+
+def _of_lane(probe: NDArray[np.float64], outcome: Outcome, *, every_steps: int) -> Trace:
+    """Return the trace of one lane from its recorded rows, (sample, row)."""
     signals = {
-        field: probe[:, index, 0] * factor
+        field: probe[:, index] * factor
         for index, (field, (_, factor)) in enumerate(_SIGNALS.items())
     }
     limit = signals.pop("phase_current_limit_a")
     grade = signals.pop("grade_rad")
     reserve = (signals["available_current_a"] - signals["current_a"]) / limit
-    code = buffer.reshape(N_ROWS, WIDTH)[R.outcome // WIDTH, 0]
     return Trace(
         time_s=(np.arange(len(probe), dtype=np.float64) + 1.0) * every_steps * DT_S,
         torque_reserve_ratio=reserve,
         grade_percent=100.0 * elementwise(math.tan, grade),
-        outcome=Outcome(int(code)),
+        outcome=outcome,
         **signals,
     )

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -23,10 +24,12 @@ from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import packed
 from optimizer.reports.page.films import TRACE_STEPS, Filmed, filmed
 from optimizer.search.evaluation import BASELINE
-from plant.kernel.trace import trace
+from plant.kernel.lane_layout import WIDTH
+from plant.kernel.trace import traces
 from plant.linear.balance_loop import GAIN_POINTS, at_worst_speed, loop_gains, loop_margins
 from plant.stiffness import stiffness_curve
 
+_TRACED_AT_ONCE = 64  # candidates: many of them ride the same rides
 Traces: TypeAlias = dict[str, dict[str, Filmed]]
 
 _CURVE_DEG = np.linspace(-18.0, 18.0, 145)
@@ -80,12 +83,35 @@ def worst_places(results: Results, number: int) -> list[int]:
 
 def candidate_traces(results: Results, number: int, places: Iterable[int]) -> dict[str, Filmed]:
     """Return a candidate on some rides, simulated again, by the ride's place."""
-    profile, rides = candidate_profile(results, number), ridden_rides(results, number)
-    payload = {}
-    for place in places:
-        ridden = trace(profile, rides[place], every_steps=TRACE_STEPS)
-        payload[str(place)] = filmed(rides[place], ridden)
-    return payload
+    found = _ridden_again(results, [(number, place) for place in places])
+    return {str(place): film for (_, place), film in found.items()}
+
+
+def _ridden_again(
+    results: Results, wanted: Sequence[tuple[int, int]]
+) -> dict[tuple[int, int], Filmed]:
+    """Return candidates on rides, by number and place; those of one ride are simulated together."""
+    groups: dict[tuple[int, bool], list[int]] = {}
+    for number, place in wanted:
+        groups.setdefault((place, bool(results.reevaluated[number])), []).append(number)
+    blocks = [
+        (place, numbers[first : first + WIDTH])
+        for (place, _), numbers in groups.items()
+        for first in range(0, len(numbers), WIDTH)
+    ]
+
+    def ride(block: tuple[int, list[int]]) -> list[tuple[tuple[int, int], Filmed]]:
+        place, numbers = block
+        profiles = np.stack([candidate_profile(results, number) for number in numbers])
+        ridden = ridden_rides(results, numbers[0])[place]
+        found = traces(profiles, ridden, every_steps=TRACE_STEPS)
+        return [
+            ((number, place), filmed(ridden, one))
+            for number, one in zip(numbers, found, strict=True)
+        ]
+
+    with ThreadPoolExecutor() as pool:
+        return dict(film for films in pool.map(ride, blocks) for film in films)
 
 
 def traces_that_fit(
@@ -112,21 +138,29 @@ def traces_that_fit(
     dict
         Traces by candidate and by ride; the baseline has every ride that another one has.
     """
-    traces: Traces = {str(BASELINE): {}}
+    kept: Traces = {str(BASELINE): {}}
     left = float(n_bytes)
-    for n_before, number in enumerate(numbers):
-        places = worst_places(results, number)
-        payload = candidate_traces(results, number, places)
-        missing = [place for place in places if str(place) not in traces[str(BASELINE)]]
-        beside = candidate_traces(results, BASELINE, missing)
-        left -= _size(payload) * (number != BASELINE) + _size(beside)
-        if left < 0.0:
-            break
-        traces[str(BASELINE)] |= beside
-        if number != BASELINE:
-            traces[str(number)] = payload
-        advance(n_before + 1, len(numbers))
-    return traces
+    for first in range(0, len(numbers), _TRACED_AT_ONCE):
+        some = numbers[first : first + _TRACED_AT_ONCE]
+        places = {number: worst_places(results, number) for number in some}
+        pairs = [(number, place) for number in some for place in places[number]]
+        beside = [(BASELINE, place) for _, place in pairs if str(place) not in kept[str(BASELINE)]]
+        found = _ridden_again(results, list(dict.fromkeys([*pairs, *beside])))
+        for number in some:
+            payload = {str(place): found[number, place] for place in places[number]}
+            missing = {
+                str(place): found[BASELINE, place]
+                for place in places[number]
+                if str(place) not in kept[str(BASELINE)]
+            }
+            left -= _size(payload) * (number != BASELINE) + _size(missing)
+            if left < 0.0:
+                return kept
+            kept[str(BASELINE)] |= missing
+            if number != BASELINE:
+                kept[str(number)] = payload
+        advance(min(first + _TRACED_AT_ONCE, len(numbers)), len(numbers))
+    return kept
 
 
 def _size(payload: dict[str, Filmed]) -> int:

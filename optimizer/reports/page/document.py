@@ -34,6 +34,7 @@ _SCRIPTS = (
     "look",
     "scatter",
     "parallel",
+    "history",
     "filters",
     "film",
     "rides",

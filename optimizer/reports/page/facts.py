@@ -11,6 +11,7 @@ from objectives.feel import MARKS, feel_miss
 from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.candidate_numbers import baseline_objectives, comparison_in_words
+from optimizer.analysis.front_so_far import fronts_by_generation
 from optimizer.analysis.nose_down_rates import objective_in_words, rated_riders
 from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, least_violating
@@ -141,6 +142,7 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "n_front": int(results.on_front.sum()),
         "n_feasible": int(results.feasible.sum()),
         "n_rejected_early": int(results.rejected_early.sum()),
+        "history": _history(results),
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
         # Ends of searched ranges at which much of the whole front lies.
@@ -155,6 +157,20 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         "comparison_note": comparison_in_words(results),
         "rows": rows,
         "columns": columns,
+    }
+
+
+def _history(results: Results) -> dict[str, Packed]:
+    """Return candidates ridden, best cost, volume and size of the front after each generation."""
+    fronts = fronts_by_generation(results)
+    rows = [
+        (n_ridden, front.best_cost_ratio, front.volume_ratio, front.n_front)
+        for n_ridden, front in fronts
+    ]
+    names = ("n_ridden", "best_cost_ratio", "volume_ratio", "n_front")
+    return {
+        name: packed(column, "f4")
+        for name, column in zip(names, zip(*rows, strict=True), strict=True)
     }
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import simulate
-from plant.kernel.trace import Trace, trace
+from plant.kernel.trace import Trace, trace, traces
 from tests import invented, invented_rides
 
 ROW = invented_rides.profile_row()
@@ -93,3 +93,15 @@ def test_an_interval_below_one_millisecond_is_refused(every_steps):
 def test_several_profiles_at_once_are_refused():
     with pytest.raises(ValueError, match="profiles must be"):
         trace(np.tile(ROW, (2, 1)), invented_rides.ride(COURSES["stand"]))
+
+
+def test_profiles_that_ride_together_have_the_traces_that_each_has_alone():
+    ride = invented_rides.ride(COURSES["climb"])
+    profiles = np.stack([ROW, 0.9 * ROW, 1.1 * ROW])
+    together = traces(profiles, ride, every_steps=20)
+
+    for profile, beside in zip(profiles, together, strict=True):
+        alone = trace(profile, ride, every_steps=20)
+        for name in SIGNALS:
+            np.testing.assert_array_equal(getattr(beside, name), getattr(alone, name))
+        assert beside.outcome is alone.outcome

@@ -25,6 +25,7 @@ function start() {
   followSheet();
   followLook(() => {
     follow();
+    drawHistory(study);
     showChosen();
   });
 
@@ -176,6 +177,7 @@ function start() {
     if (!study.rowOf.has(state.chosen)) state.chosen = study.picks.lowest_cost ?? 0;
     state.pinned = state.pinned.filter((number) => study.rowOf.has(number));
     follow();
+    drawHistory(study);
     showChosen();
   }
 
@@ -186,6 +188,7 @@ function start() {
   });
   follow();
   showChosen();
+  drawHistory(study);
   readAddress();
   if (study.live) followStudy(study, renew);
 }

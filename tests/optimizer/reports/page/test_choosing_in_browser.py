@@ -143,3 +143,13 @@ def test_on_a_phone_a_sheet_comes_up_and_goes_by_the_escape_key(page):
     assert "open" not in page.execute_script(
         "return {...arguments[0].dataset}", find(page, "#candidate")
     )
+
+
+def test_the_history_of_the_search_is_drawn_with_its_axes_named(page, facts):
+    titles = page.execute_script(
+        "const { layout } = document.getElementById('history');"
+        "return ['xaxis', 'yaxis', 'yaxis2', 'yaxis3'].map((name) => layout[name].title.text)"
+    )
+
+    assert titles[0] == "candidates ridden / number"
+    assert all(" / " in title.replace("<br>", " ") for title in titles)

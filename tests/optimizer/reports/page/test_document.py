@@ -128,3 +128,10 @@ def test_the_worst_ride_is_the_one_the_tables_name(results, facts):
     for number in facts["details"]["numbers"]:
         worst = facts["details"]["worst"][str(number)][0]
         assert worst == results.descriptors[number, DESCRIPTOR_NAMES.index("worst_ride")]
+
+
+def test_the_history_ends_with_all_that_were_ridden_and_a_front_that_only_grows(results, facts):
+    ridden, volume = (unpacked(facts["history"][name]) for name in ("n_ridden", "volume_ratio"))
+
+    assert ridden[-1] == len(results)
+    assert np.all(np.diff(volume) >= 0.0)
