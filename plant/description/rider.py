@@ -56,12 +56,12 @@ class Rider:
         check_sections(self)
 
     @property
-    def com_height_m(self) -> float:
-        """Height of the centre of mass over the axle, in m."""
-        return self.body.deck_height_m + COM_ABOVE_ANKLE_RATIO * self.body.stature_m
+    def com_above_ankle_m(self) -> float:
+        """Height of the centre of mass over the ankles, about which the rider leans, in m."""
+        return COM_ABOVE_ANKLE_RATIO * self.body.stature_m
 
     @property
     def inertia_kg_m2(self) -> float:
         """Pitch inertia about the rider's own centre of mass, in kg m2."""
-        lever_m = COM_ABOVE_ANKLE_RATIO * self.body.stature_m
-        return self.body.mass_kg * lever_m**2 * (INERTIA_ABOUT_ANKLE_RATIO - 1.0)
+        about_ankle = self.body.mass_kg * self.com_above_ankle_m**2
+        return about_ankle * (INERTIA_ABOUT_ANKLE_RATIO - 1.0)

@@ -70,9 +70,6 @@ def _board_constants(board: Board) -> dict[str, float]:
         "emf_per_radps_v": torque / 1.5,
         "saturation_per_square_a": per_square_a,
         "saturation_end_a": end_a,
-        "frame_mh_kg_m": frame.frame_mass_kg * frame.frame_com_height_m,
-        "frame_j_kg_m2": frame.frame_inertia_kg_m2
-        + frame.frame_mass_kg * frame.frame_com_height_m**2,
         "deck_mass_kg": frame.frame_mass_kg + wheel.wheel_mass_kg,
         "nose_contact_rad": math.radians(frame.nose_contact_deg),
         "tail_contact_rad": math.radians(frame.tail_contact_deg),
@@ -152,11 +149,17 @@ def reflex_slots(delay_s: float) -> int:
 
 
 def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
-    mass, height = rider.body.mass_kg, rider.com_height_m
+    mass, height = rider.body.mass_kg, rider.com_above_ankle_m
+    frame, ankle = board.frame, rider.body.deck_height_m
+    frame_mh = frame.frame_mass_kg * frame.frame_com_height_m
     moving = mass + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
     leg = 2.0 * math.pi * LEG_FREQUENCY_HZ
     skill = rider.skill
     return {
+        "frame_mh_kg_m": frame_mh + mass * ankle,
+        "frame_j_kg_m2": frame.frame_inertia_kg_m2
+        + frame_mh * frame.frame_com_height_m
+        + mass * ankle**2,
         "rider_mh_kg_m": mass * height,
         "rider_j_kg_m2": rider.inertia_kg_m2 + mass * height**2,
         "rider_mgh_nm": mass * GRAVITY_MPS2 * height,

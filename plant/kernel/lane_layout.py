@@ -183,6 +183,7 @@ SIGNAL_NAMES = (
     "foot_delayed_nm",
     "guide_pitch_rad",
     "seen_grade_rad",
+    "seen_rolling_ratio",
     "accel_mps2",
     "lateral_mps2",
     "roll_sine",

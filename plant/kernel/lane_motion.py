@@ -54,8 +54,11 @@ def touch_tail(b: Block, k: int, h: float) -> tuple[float, float]:
 
 
 @scalar
-def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> None:
-    """Advance wheel and rider vertically, and write the loads of tyre and legs."""
+def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> float:
+    """Advance wheel and rider vertically, and write the loads of tyre and legs.
+
+    Returns the rider's acceleration on the road's frame, in m/s2.
+    """
     wheel_z, wheel_vz = b[R.wheel_height_m + k], b[R.wheel_rise_mps + k]
     rider_z, rider_vz = b[R.rider_height_m + k], b[R.rider_rise_mps + k]
     rider_mass = b[R.mass_kg + k]
@@ -81,7 +84,8 @@ def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> None
     wheel_az = load * per_deck + free_az
     b[R.wheel_accel_mps2 + k] = wheel_az
     wheel_vz += wheel_az * h
-    rider_vz += (legs * b[R.per_rider_mass + k] - pressed) * h
+    rider_az: float = legs * b[R.per_rider_mass + k] - pressed
+    rider_vz += rider_az * h
     b[R.wheel_rise_mps + k] = wheel_vz
     b[R.rider_rise_mps + k] = rider_vz
     b[R.wheel_height_m + k] = wheel_z + wheel_vz * h
@@ -89,6 +93,7 @@ def bounce(b: Block, k: int, tail_load: float, pressed: float, h: float) -> None
     b[R.wheel_load_n + k] = load
     b[R.leg_load_n + k] = legs
     b[R.shake_mps2 + k] = shaken(b[R.shake_mps2 + k], wheel_az, h)
+    return rider_az
 
 
 @scalar
@@ -166,6 +171,7 @@ def accelerate(
     inertia: float,
     gravity: float,
     path_force: float,
+    rider_rise: float,
     frame_moment: float,
     feet: float,
     weight_along: float,
@@ -181,6 +187,10 @@ def accelerate(
         lean_rate,
         weight_along * b[R.wheel_radius_m + k],
     )
+    speed = b[R.speed_mps + k]
+    curved = speed * speed * b[R.road_curvature_per_m + k]
+    frame_mh, rider_mh = b[R.frame_mh_kg_m + k], b[R.rider_mh_kg_m + k]
+    carried_mh = b[R.mass_kg + k] * b[R.deck_height_m + k]  # the legs carry the rider's part
     accel, pitch_accel, lean_accel = accelerations(
         pitch,
         pitch_rate,
@@ -188,17 +198,21 @@ def accelerate(
         lean_rate,
         b[R.road_grade_rad + k],
         gravity,
+        (frame_mh - carried_mh) * (b[R.wheel_accel_mps2 + k] + curved)
+        + carried_mh * (rider_rise + curved),
+        rider_mh * (rider_rise + curved),
         inertia,
-        b[R.frame_mh_kg_m + k],
+        frame_mh,
         b[R.per_frame_j + k],
-        b[R.rider_mh_kg_m + k],
+        rider_mh,
         b[R.per_rider_j + k],
+        b[R.deck_height_m + k],
         path_force,
         frame_moment,
         steadying - feet,
     )
     b[R.accel_mps2 + k] = accel
-    speed = b[R.speed_mps + k] + accel * h
+    speed += accel * h
     pitch_rate += pitch_accel * h
     lean_rate += lean_accel * h
     b[R.speed_mps + k] = speed

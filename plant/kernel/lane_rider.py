@@ -8,6 +8,8 @@ from plant.physics.reflex import (
     FORESIGHT_S,
     HEED_TIME_S,
     asked_acceleration,
+    carried_moment,
+    expected_resistance,
     foot_command,
     heeded,
     swayed,
@@ -51,18 +53,27 @@ def want_acceleration(b: Block, k: int, speed_error: float, free: float) -> None
 @scalar
 def command_feet(b: Block, k: int) -> None:
     """Advance the sway, and write the foot moment that the reflex commands."""
-    # A rider sees the hill coming and leans into it.
-    slope = GRAVITY_MPS2 * sine(b[R.seen_grade_rad + k])
+    # A rider sees the hill and the soft ground coming and leans into them.
+    taken = expected_resistance(
+        GRAVITY_MPS2 * sine(b[R.seen_grade_rad + k]),
+        b[R.seen_rolling_ratio + k],
+        b[R.speed_mps + k],
+    )
     wanted = b[R.accel_wanted_mps2 + k] + b[R.accel_trim_mps2 + k]
     mgh = b[R.rider_mgh_nm + k]
     sway = swayed(b[R.sway + k], b[R.sway_noise + k])
     b[R.sway + k] = sway
+    carried = carried_moment(
+        b[R.moving_mass_kg + k] * (wanted + taken),
+        b[R.wheel_radius_m + k],
+        wanted,
+        b[R.frame_mh_kg_m + k],
+    )
     balanced = foot_command(
         b[R.lean_rad + k],
         b[R.lean_rate_radps + k],
         wanted,
-        b[R.moving_mass_kg + k] * (wanted + slope),
-        b[R.wheel_radius_m + k],
+        carried,
         mgh,
         b[R.lean_gain_ratio + k],
         b[R.lean_rate_gain_s + k],

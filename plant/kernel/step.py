@@ -44,6 +44,7 @@ from plant.physics.scalar_math import sine
 
 _N_ROAD = len(ROAD_NAMES)
 _GRADE = ROAD_NAMES.index("road_grade_rad")
+_ROLLING = ROAD_NAMES.index("road_rolling_ratio")
 SLOW_STEPS = 32  # open-circuit voltage, resistance and derating are renewed every 32 ms
 
 
@@ -69,7 +70,7 @@ def stand_on(b: Block, road: Block, road_step: float) -> None:
 
 @scalar
 def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
-    """Read the grade that the rider sees coming and the foot moment asked a reflex delay ago."""
+    """Read the grade and ground that the rider sees coming, and the foot moment asked before."""
     last = road.shape[0] - 2
     slot = step // RING_STEPS
     per_step = 1.0 / road_step
@@ -78,6 +79,7 @@ def look_ahead(b: Block, road: Block, road_step: float, step: int) -> None:
         ahead = ahead if ahead > 0.0 else 0.0
         ahead = ahead if ahead < last else float(last)
         b[R.seen_grade_rad + k] = road[np.uintp(int(ahead)), _GRADE]
+        b[R.seen_rolling_ratio + k] = road[np.uintp(int(ahead)), _ROLLING]
         delayed = (slot - int(b[R.reflex_delay_slots + k])) & (RING_SLOTS - 1)
         b[R.foot_delayed_nm + k] = b[R.ring_0 + delayed * WIDTH + k]
 
@@ -174,7 +176,7 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         warm(b, k, copper, mosfet, h)
         lateral, gravity, pressed = turn(b, k, turn_script, h)
         tail, tail_load = touch_tail(b, k, h)
-        bounce(b, k, tail_load, pressed, h)
+        rider_rise = bounce(b, k, tail_load, pressed, h)
         feet = press(b, k, h)
         drive_force, sliding, holds = grip(b, k, torque)
         weight_along = b[R.moving_mass_kg + k] * GRAVITY_MPS2 * sine(b[R.road_grade_rad + k])
@@ -182,7 +184,10 @@ def move(b: Block, dt: float, turn_script: float, headwind: float) -> None:
         inertia = b[R.rolling_mass_kg + k] if holds else b[R.moving_mass_kg + k]
         push = drive_force if holds else sliding
         path_force = push - resisting - weight_along
-        accelerate(b, k, inertia, gravity, path_force, feet + tail - torque, feet, weight_along, h)
+        frame_moment = feet + tail - torque
+        accelerate(
+            b, k, inertia, gravity, path_force, rider_rise, frame_moment, feet, weight_along, h
+        )
         slip(b, k, holds, drive_force - sliding, h)
         flex(b, k, torque)
         lift_foot(b, k, h)

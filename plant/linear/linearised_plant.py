@@ -19,6 +19,7 @@ from plant.physics.reflex import (
     FORESIGHT_S,
     LEG_ADAPT_TIME_S,
     asked_acceleration,
+    carried_moment,
     foot_command,
     trimmed,
 )
@@ -101,7 +102,7 @@ def _place(name: str) -> int:
 def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Floats, Floats]:
     """Return a, a_delayed and b: the bodies moved by torque and feet, then the rider's mind."""
     skill, mass_kg = rider.skill, rider.body.mass_kg
-    mgh = mass_kg * GRAVITY_MPS2 * rider.com_height_m
+    mgh = mass_kg * GRAVITY_MPS2 * rider.com_above_ankle_m
     a = np.zeros((len(STATE_NAMES), len(STATE_NAMES)))
     b = np.zeros(len(STATE_NAMES))
     a[:5, :5], forces = _bodies(board, rider, speed_mps)
@@ -132,7 +133,7 @@ def _one_rider(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Fl
 def _bodies(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Floats]:
     """Return how the first five states move, and the effects of current and foot moment."""
     wheel, frame, body, skill = board.wheel, board.frame, rider.body, rider.skill
-    height = rider.com_height_m
+    height, ankle = rider.com_above_ankle_m, body.deck_height_m
     rider_mh = body.mass_kg * height
     frame_mh = frame.frame_mass_kg * frame.frame_com_height_m
     mass, gravity = small_motion(
@@ -140,12 +141,15 @@ def _bodies(board: Board, rider: Rider, speed_mps: float) -> tuple[Floats, Float
         + frame.frame_mass_kg
         + body.mass_kg
         + wheel.wheel_inertia_kg_m2 / wheel.wheel_radius_m**2,
-        (frame_mh, rider_mh),
+        (frame_mh + body.mass_kg * ankle, rider_mh),
         (
-            frame.frame_inertia_kg_m2 + frame_mh * frame.frame_com_height_m,
+            frame.frame_inertia_kg_m2
+            + frame_mh * frame.frame_com_height_m
+            + body.mass_kg * ankle**2,
             rider.inertia_kg_m2 + rider_mh * height,
         ),
     )
+    mass[1, 2] = mass[2, 1] = rider_mh * ankle  # the ankles move with the board
     # The legs twist the rider against the board.
     twist = np.array([[0.0, 0.0, 0.0], [0.0, 1.0, -1.0], [0.0, -1.0, 1.0]])
     damping = rider_mh * GRAVITY_MPS2 * skill.leg_damping_s * twist
@@ -164,14 +168,20 @@ def _reflex(board: Board, rider: Rider) -> Floats:
     skill, mass_kg = rider.skill, rider.body.mass_kg
     moving_kg = mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
 
+    frame_mh = board.frame.frame_mass_kg * board.frame.frame_com_height_m
+
     def commanded(lean: float, lean_rate: float, accel: float) -> float:
         return _foot_command(
             lean,
             lean_rate,
             accel,
-            moving_kg * accel,
-            board.wheel.wheel_radius_m,
-            mass_kg * GRAVITY_MPS2 * rider.com_height_m,
+            carried_moment(
+                moving_kg * accel,
+                board.wheel.wheel_radius_m,
+                accel,
+                frame_mh + mass_kg * rider.body.deck_height_m,
+            ),
+            mass_kg * GRAVITY_MPS2 * rider.com_above_ankle_m,
             skill.lean_gain_ratio,
             skill.lean_rate_gain_s,
             skill.leg_stiffness_ratio,

@@ -1,11 +1,12 @@
 """The rider of one lane: what is wanted, and the foot moment that balances.
 
-Moments are positive when the feet press the nose down. m g h of the rider is written mgh.
+Moments are positive when the feet press the nose down. m g h of the rider over the ankles is
+written mgh.
 """
 
 from plant.compile import scalar
 from plant.constants import DT_S, GRAVITY_MPS2, WARNING_PERCEIVED_DEG
-from plant.physics.scalar_math import clip, larger, magnitude
+from plant.physics.scalar_math import clip, direction, larger, magnitude
 
 _SPEED_TIME_S = 1.5  # assumed: a rider asks to close a speed error in about this time
 FORESIGHT_S = 0.5  # assumed: a rider judges speed this far ahead from the push felt
@@ -14,7 +15,8 @@ _TRIM_RATE_PER_S2 = 0.05  # assumed: how fast the feel for slope and wind adapts
 _FEEL_RATE_PER_S = 0.3  # assumed: how fast a rider leans more where a push does not come
 _PLAIN_MPS2 = 0.4  # assumed: a push that differs by less passes for the one asked
 _TRIM_LIMIT_MPS2 = 1.0  # assumed: what a rider adds by feel
-PREVIEW_S = 0.25  # assumed: a rider answers the slope seen this far ahead
+PREVIEW_S = 0.25  # assumed: a rider answers slope and ground seen this far ahead
+_ROLLING_MPS = 0.5  # assumed: slower than this a rider feels less of the ground's resistance
 LEG_ADAPT_TIME_S = 0.3  # assumed: ankles relax to a new angle of the board in this time
 _SWAY_TIME_S = 0.3  # assumed: correlation time of a standing person's sway
 _SWAY_STEP: float = (2.0 * DT_S / _SWAY_TIME_S) ** 0.5  # keeps the sway's variance at one
@@ -42,12 +44,30 @@ def trimmed(trim: float, speed_error: float, asked: float, missing: float, dt: f
 
 
 @scalar
+def expected_resistance(slope: float, rolling_ratio: float, speed: float) -> float:
+    """Return what a rider expects slope and ground to take from the acceleration, in m/s2.
+
+    `slope` is gravity's part along the slope, in m/s2. Air is not expected: wind is not seen.
+    """
+    return slope + GRAVITY_MPS2 * rolling_ratio * direction(speed, _ROLLING_MPS)
+
+
+@scalar
+def carried_moment(force: float, radius: float, acceleration: float, board_mh: float) -> float:
+    """Return the moment in N m that the feet carry while board and rider keep their angles.
+
+    The motor's moment F r reaches the rider through the feet, and so does what it takes to speed
+    up the board and the rider's weight at the ankles, whose m h over the axle is `board_mh`.
+    """
+    return force * radius + board_mh * acceleration
+
+
+@scalar
 def foot_command(
     lean: float,
     lean_rate: float,
     acceleration: float,
-    force: float,
-    radius: float,
+    carried: float,
     mgh: float,
     lean_gain: float,
     rate_gain: float,
@@ -55,14 +75,13 @@ def foot_command(
 ) -> float:
     """Return the foot moment in N m that the reflex commands.
 
-    The lean that balances an acceleration a and a force F at the ground is a/g + F r / m g h:
-    the motor's moment F r reaches the rider through the feet. The legs are set to rest at that
-    lean, so their own stiffness answers departures from it without delay.
+    The lean that balances an acceleration a and a moment T `carried` through the feet is a/g +
+    T / m g h. The legs are set to rest at that lean, so their own stiffness answers departures
+    from it without delay.
     """
-    wanted = force * radius
-    balanced = mgh * acceleration / GRAVITY_MPS2 + wanted  # m g h times the lean that balances
+    balanced = mgh * acceleration / GRAVITY_MPS2 + carried  # m g h times the lean that balances
     reflex = mgh * (lean_gain * lean + rate_gain * lean_rate) - lean_gain * balanced
-    return wanted + reflex - leg_stiffness * balanced
+    return carried + reflex - leg_stiffness * balanced
 
 
 @scalar

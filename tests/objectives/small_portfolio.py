@@ -12,7 +12,7 @@ from plant.kernel.simulate import Ride, Rides
 from tests import invented
 
 BOARD = invented.board()
-LIGHT = invented.rider(40.0, 1.49, lean_gain_ratio=0.24)
+LIGHT = invented.rider(40.0, 1.49, lean_gain_ratio=0.27)
 HEAVY = invented.rider(105.0, 1.83)
 
 

@@ -40,6 +40,10 @@ STEEP = (
         '"stand_still", "kerb_up", "cobbles"',
         '"stand_still", "accelerate_hard", "steep_down", "steep_up"',
     ),
+    (
+        "\n[baseline]",
+        "\n[courses.steep_up]\nroad.grade_percent = [[0.0, 0.0], [6.0, 25.0]]\n\n[baseline]",
+    ),
 )
 
 

@@ -147,6 +147,8 @@ def rates(now: Lanes, turn_radps: float, headwind_mps: float) -> dict[str, float
         now,
         now.rolling_mass_kg,
         gravity=gravity,
+        axle_mps2=now.wheel_accel_mps2 + now.speed_mps**2 * now.road_curvature_per_m,
+        legs_mps2=now.leg_load_n / now.mass_kg - gravity * np.cos(now.road_grade_rad),
         push_n=force - against - weight_along,
         frame_nm=feet - torque,
         rider_nm=-feet,

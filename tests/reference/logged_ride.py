@@ -64,9 +64,10 @@ def _bodies(truth):
     moving = mass + frame + truth.wheel_kg
     return three_bodies(
         {
-            "frame_mh_kg_m": frame * 0.02,
             "frame_mass_kg": frame,
-            "frame_j_kg_m2": 0.45 + frame * 0.02**2,
+            "frame_com_height_m": 0.02,
+            "frame_inertia_kg_m2": 0.45,
+            "deck_height_m": 0.0,
             "rider_mh_kg_m": mass * height,
             "mass_kg": mass,
             "rider_j_kg_m2": 1.15 * mass * height**2,
@@ -74,8 +75,6 @@ def _bodies(truth):
             "moving_mass_kg": moving,
             "wheel_mass_kg": truth.wheel_kg,
         },
-        grade_rad=0.0,
-        gravity_mps2=GRAVITY,
         step_s=STEP_S,
     )
 
@@ -123,8 +122,9 @@ def ridden(truth, *, seed, duration_s):
     qpos, qvel, force, gravity = data.qpos, data.qvel, data.qfrc_applied, model.opt.gravity
     seen, before = 0.0, 4.0
     for step in range(n_steps):
-        speed, tilt_rate, lean_rate = qvel.tolist()
-        along, tilt, lean = qpos.tolist()
+        speed, tilt_rate, twist_rate = qvel.tolist()
+        along, tilt, twist = qpos.tolist()
+        lean, lean_rate = tilt + twist, tilt_rate + twist_rate
         grade, turning = _grade(along, phase, truth.hilliness)
         # Tilt and lean count from the slope's normal; the rider and the sensors know the level.
         pitch, upright = tilt - grade, lean - grade
@@ -153,8 +153,8 @@ def ridden(truth, *, seed, duration_s):
         held_back = truth.rolling_ratio * weight * math.cos(grade) * math.copysign(1.0, speed)
         held_back += 0.5 * AIR_KG_M3 * truth.drag_area_m2 * speed * abs(speed)
         force[0] = torque / truth.radius_m - held_back
-        force[1] = -torque - foot
-        force[2] = foot
+        force[1] = -torque
+        force[2] = foot  # between board and rider
         gravity[0], gravity[2] = -GRAVITY * math.sin(grade), -GRAVITY * math.cos(grade)
         kept[step] = (current, speed, seen, rate, along, grade, forward_force, upward_force,
                       yaw[step])  # fmt: skip

@@ -36,34 +36,59 @@ def accelerate(
     inertia_kg: Floats,
     *,
     gravity: Floats,
+    axle_mps2: Floats,
+    legs_mps2: Floats,
     push_n: Floats,
     frame_nm: Floats,
     rider_nm: Floats,
 ) -> tuple[Floats, Floats, Floats]:
     """Solve the three bodies' equations for their accelerations.
 
-    inertia s'' + mb hb cos(theta + gamma) theta'' + mr hr cos(phi + gamma) phi'' = push + ...
-    mb hb cos(theta + gamma) s'' + Jb theta'' = mb g hb sin(theta) + moment on the board
-    mr hr cos(phi + gamma) s'' + Jr phi'' = mr g hr sin(phi) + moment on the rider
+    With a = mb hb + mr d of the board and the rider's mass at the ankles, d over the axle, and
+    mr hr of the rider over the ankles:
+
+    inertia s'' + a cos(theta + gamma) theta'' + mr hr cos(phi + gamma) phi'' = push + ...
+    a cos(theta + gamma) s'' + Jb theta'' + mr hr d cos(theta - phi) phi'' = a g sin(theta) + ...
+    mr hr cos(phi + gamma) s'' + mr hr d cos(theta - phi) theta'' + Jr phi'' = mr g hr sin(phi) ...
+
+    Along the road's normal the board moves with the axle, and the rider's mass with what the legs
+    carry: mb hb n and mr d n', times sin(theta + gamma), and mr hr n' sin(phi + gamma).
     """
     frame_angle = lanes.pitch_rad + lanes.road_grade_rad
     rider_angle = lanes.lean_rad + lanes.road_grade_rad
-    frame_c = lanes.frame_mh_kg_m * np.cos(frame_angle)
-    rider_c = lanes.rider_mh_kg_m * np.cos(rider_angle)
+    twist = lanes.pitch_rad - lanes.lean_rad
+    frame_mh, rider_mh = lanes.frame_mh_kg_m, lanes.rider_mh_kg_m
+    coupling = rider_mh * lanes.deck_height_m
+    along = np.stack(
+        np.broadcast_arrays(
+            inertia_kg, frame_mh * np.cos(frame_angle), rider_mh * np.cos(rider_angle)
+        ),
+        axis=-1,
+    )
+    together = coupling * np.cos(twist)
+    frame = np.stack(np.broadcast_arrays(along[..., 1], lanes.frame_j_kg_m2, together), axis=-1)
+    rider = np.stack(np.broadcast_arrays(along[..., 2], together, lanes.rider_j_kg_m2), axis=-1)
+    frame_rate, rider_rate = lanes.pitch_rate_radps**2, lanes.lean_rate_radps**2
     force = (
         push_n
-        + lanes.frame_mh_kg_m * lanes.pitch_rate_radps**2 * np.sin(frame_angle)
-        + lanes.rider_mh_kg_m * lanes.lean_rate_radps**2 * np.sin(rider_angle)
+        + frame_mh * frame_rate * np.sin(frame_angle)
+        + rider_mh * rider_rate * np.sin(rider_angle)
     )
-    frame_nm = frame_nm + lanes.frame_mh_kg_m * gravity * np.sin(lanes.pitch_rad)
-    rider_nm = rider_nm + lanes.rider_mh_kg_m * gravity * np.sin(lanes.lean_rad)
-    frame_j, rider_j = lanes.frame_j_kg_m2, lanes.rider_j_kg_m2
-    # Cramer's rule on the arrow-shaped system.
-    determinant = inertia_kg * frame_j * rider_j - frame_c**2 * rider_j - rider_c**2 * frame_j
-    accel = (
-        force * frame_j * rider_j - frame_c * frame_nm * rider_j - rider_c * rider_nm * frame_j
-    ) / determinant
-    return accel, (frame_nm - frame_c * accel) / frame_j, (rider_nm - rider_c * accel) / rider_j
+    frame_nm = (
+        frame_nm
+        + frame_mh * gravity * np.sin(lanes.pitch_rad)
+        + lanes.frame_mass_kg * lanes.frame_com_height_m * axle_mps2 * np.sin(frame_angle)
+        + lanes.mass_kg * lanes.deck_height_m * legs_mps2 * np.sin(frame_angle)
+        - coupling * rider_rate * np.sin(twist)
+    )
+    rider_nm = (
+        rider_nm
+        + rider_mh * (gravity * np.sin(lanes.lean_rad) + legs_mps2 * np.sin(rider_angle))
+        + coupling * frame_rate * np.sin(twist)
+    )
+    forces = np.stack(np.broadcast_arrays(force, frame_nm, rider_nm), axis=-1)
+    solved = np.linalg.solve(np.stack([along, frame, rider], axis=-2), forces[..., None])[..., 0]
+    return solved[..., 0], solved[..., 1], solved[..., 2]
 
 
 def grip(lanes: Lanes, torque_nm: Floats) -> tuple[Floats, Floats, Floats]:
@@ -168,6 +193,8 @@ def move(lanes: Lanes, dt_s: float, turn_radps: Floats, headwind_mps: Floats) ->
         lanes,
         inertia,
         gravity=gravity,
+        axle_mps2=lanes.wheel_accel_mps2 + lanes.speed_mps**2 * lanes.road_curvature_per_m,
+        legs_mps2=lanes.leg_load_n / lanes.mass_kg - gravity * np.cos(lanes.road_grade_rad),
         push_n=push - against - weight_along,
         frame_nm=feet + tail - torque,
         rider_nm=standing - feet,

@@ -13,6 +13,7 @@ from tests.reference.constants import (
     GRAVITY_MPS2,
     HEED_TIME_S,
     PLAIN_MPS2,
+    ROLLING_MPS,
     SPEED_TIME_S,
     SWAY_TIME_S,
     TRIM_LIMIT_MPS2,
@@ -66,7 +67,13 @@ def command(lanes: Lanes, rise: NDArray[np.float64]) -> None:
     mgh = lanes.rider_mgh_nm
     acceleration = lanes.accel_wanted_mps2 + lanes.accel_trim_mps2
     slope = GRAVITY_MPS2 * np.sin(lanes.seen_grade_rad)
-    moment = lanes.moving_mass_kg * (acceleration + slope) * lanes.wheel_radius_m
+    rolling = (
+        GRAVITY_MPS2 * lanes.seen_rolling_ratio * np.clip(lanes.speed_mps / ROLLING_MPS, -1.0, 1.0)
+    )
+    moment = lanes.moving_mass_kg * (acceleration + slope + rolling) * lanes.wheel_radius_m
+    moment = moment + acceleration * (
+        lanes.frame_mass_kg * lanes.frame_com_height_m + lanes.mass_kg * lanes.deck_height_m
+    )
     lean = acceleration / GRAVITY_MPS2 + moment / mgh
     lanes.foot_command_nm = (
         moment

@@ -31,7 +31,9 @@ def read_road(
     for column, name in enumerate(ROAD_NAMES):
         setattr(lanes, name, columns[:, column])
     ahead = _place(lanes.distance_m + PREVIEW_S * lanes.speed_mps, roads.shape[1], step_m)
-    lanes.seen_grade_rad = roads[of_lane, ahead.astype(int), ROAD_NAMES.index("road_grade_rad")]
+    seen = roads[of_lane, ahead.astype(int)]
+    lanes.seen_rolling_ratio = seen[:, ROAD_NAMES.index("road_rolling_ratio")]
+    lanes.seen_grade_rad = seen[:, ROAD_NAMES.index("road_grade_rad")]
 
 
 def sense(lanes: Lanes, step: int) -> None:

@@ -177,13 +177,13 @@ def _scene(axes: Axes, ridden: FilmedRide, color: str) -> Callable[[int], None]:
 
     def move(frame: int) -> None:
         now = min(frame, view.n_frames - 1)
-        x, z = view.axle_m[now]
-        for part, degrees in (
-            (board, view.pitch_deg[now]),
-            (rider, view.lean_deg[now]),
-            (wheel, view.wheel_deg[now]),
+        x, _ = axle = view.axle_m[now]
+        for part, degrees, at in (
+            (board, view.pitch_deg[now], axle),
+            (rider, view.lean_deg[now], axle + view.ankle_m[now]),
+            (wheel, view.wheel_deg[now], axle),
         ):
-            part.clear().rotate_deg(-degrees).translate(x, z)
+            part.clear().rotate_deg(-degrees).translate(*at)
         for leg, ankle in zip(legs, view.board.ankles_m, strict=True):
             leg.set_data(*np.stack([ankle, view.hip_m[now]], axis=1))
         behind, before, below, above = _SEEN_M

@@ -1,7 +1,8 @@
 """A ride seen from the side: what board and rider look like, and where they are in each frame.
 
 This is the one home of the drawing's geometry. The page's script and matplotlib move rigid parts to
-the places given here. x is forwards and z up, in m; parts stand relative to the axle.
+the places given here. x is forwards and z up, in m; the board's parts stand relative to the axle,
+the rider's relative to the middle between the ankles.
 """
 
 import math
@@ -92,6 +93,8 @@ class SideView:
         Of board and rider, nose down and forwards.
     wheel_deg : (frame,) float64
         How far the wheel has turned, from 0 to 360.
+    ankle_m : (frame, 2) float64
+        The middle between the ankles, about which the rider leans, from the axle.
     hip_m : (frame, 2) float64
         The rider's hip in the axes of the board.
     """
@@ -106,6 +109,7 @@ class SideView:
     pitch_deg: Floats
     lean_deg: Floats
     wheel_deg: Floats
+    ankle_m: Floats
     hip_m: Floats
 
     @property
@@ -142,7 +146,7 @@ def side_view(ride: Ride, ridden: Trace) -> SideView:
     grade = np.arctan(ridden.grade_percent / 100.0)
     axle = on_road + radius * np.stack([-np.sin(grade), np.cos(grade)], axis=-1)
     pitch, lean = np.radians(ridden.pitch_deg), np.radians(ridden.lean_deg)
-    hip_height = body.deck_height_m + (_HIP - _ANKLE) * body.stature_m
+    ankle_height, hip_height = body.deck_height_m, (_HIP - _ANKLE) * body.stature_m
     ahead = lean - pitch
     x_m = np.arange(road[0, 1], road[-1, 1], GROUND_STEP_M)
     return SideView(
@@ -156,7 +160,8 @@ def side_view(ride: Ride, ridden: Trace) -> SideView:
         pitch_deg=ridden.pitch_deg,
         lean_deg=ridden.lean_deg,
         wheel_deg=np.degrees(ridden.distance_m / radius) % 360.0,
-        hip_m=hip_height * np.stack([np.sin(ahead), np.cos(ahead)], axis=-1),
+        ankle_m=ankle_height * np.stack([np.sin(pitch), np.cos(pitch)], axis=-1),
+        hip_m=[0.0, ankle_height] + hip_height * np.stack([np.sin(ahead), np.cos(ahead)], axis=-1),
     )
 
 
@@ -178,8 +183,8 @@ def board_shape(ride: Ride) -> BoardShape:
 
 def rider_shape(rider: Rider) -> RiderShape:
     """Return what a rider looks like from the hip up."""
-    stature, deck = rider.body.stature_m, rider.body.deck_height_m
-    shoulder, hip = (deck + (height - _ANKLE) * stature for height in (_SHOULDER, _HIP))
+    stature = rider.body.stature_m
+    shoulder, hip = ((height - _ANKLE) * stature for height in (_SHOULDER, _HIP))
     width, hips, arm = 0.5 * _SHOULDERS * stature, 0.5 * _HIPS * stature, _ARM * stature
     out, down = arm * math.sin(_ARM_SPREAD_RAD), arm * math.cos(_ARM_SPREAD_RAD)
     return RiderShape(
@@ -190,9 +195,9 @@ def rider_shape(rider: Rider) -> RiderShape:
                 for side in (1.0, -1.0)
             ]
         ),
-        head_m=np.array([0.0, deck + (0.5 * (1.0 + _CHIN) - _ANKLE) * stature]),
+        head_m=np.array([0.0, (0.5 * (1.0 + _CHIN) - _ANKLE) * stature]),
         head_radius_m=0.5 * (1.0 - _CHIN) * stature,
-        com_height_m=rider.com_height_m,
+        com_height_m=rider.com_above_ankle_m,
     )
 
 

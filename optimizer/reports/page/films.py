@@ -36,6 +36,8 @@ POSES = (
     "pitch_deg",
     "lean_deg",
     "wheel_deg",
+    "ankle_x_m",
+    "ankle_z_m",
     "hip_x_m",
     "hip_z_m",
 )
@@ -106,6 +108,7 @@ def _poses(view: SideView) -> Packed:
         view.pitch_deg,
         view.lean_deg,
         view.wheel_deg,
+        *view.ankle_m.T,
         *view.hip_m.T,
     )
     return quantised(np.stack(rows))

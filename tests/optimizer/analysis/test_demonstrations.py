@@ -189,7 +189,7 @@ def test_at_rest_a_light_rider_holds_the_tail_down_on_soft_braking():
         dataclasses.replace(
             profile, braking=dataclasses.replace(profile.braking, braking_stiffness_ratio=ratio)
         )
-        for ratio in (0.5, 1.2)
+        for ratio in (0.3, 1.2)
     )
 
     assert tail_hold_ratio(soft, board, light) < 0.8 * tail_hold_ratio(firm, board, light)

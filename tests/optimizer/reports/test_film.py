@@ -100,7 +100,9 @@ def test_the_legs_reach_the_hip_that_the_rider_has(seen):
     last = view.n_frames - 1
 
     np.testing.assert_allclose(
-        turned(view.hip_m[last], view.pitch_deg[last]), turned(hip, view.lean_deg[last]), atol=1e-12
+        turned(view.hip_m[last], view.pitch_deg[last]),
+        view.ankle_m[last] + turned(hip, view.lean_deg[last]),
+        atol=1e-12,
     )
 
 

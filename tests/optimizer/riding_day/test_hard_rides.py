@@ -256,7 +256,8 @@ def test_hard_rides_are_hard_for_a_profile_that_did_not_choose_them(study, facto
     assert mannwhitneyu(chosen, usual, alternative="greater").pvalue < 1e-6
     least = min(chosen.min(), usual.min())  # as of a ride that is nowhere near
     assert chosen.mean() - least > 3.0 * (usual.mean() - least)
-    assert np.median(chosen) > np.percentile(usual, 80)
+    # Most rides are nowhere near, whoever chose them: the upper ends tell.
+    assert np.percentile(chosen, 75) > np.percentile(usual, 90)
 
 
 # Kilometres.
@@ -318,7 +319,9 @@ def test_what_more_hours_find_is_harder_for_a_profile_that_did_not_choose_it(
     study, hard, found_wider
 ):
     profile = profile_to_array(study.baseline)[None, :].copy()
-    profile[:, PROFILE_NAMES.index("base_gain_a_per_deg")] *= 0.75
+    for name in ("inner_gain_a_per_deg", "mid_gain_ratio", "outer_gain_ratio"):
+        profile[:, PROFILE_NAMES.index(name)] *= 0.6
+    profile[:, PROFILE_NAMES.index("base_gain_a_per_deg")] *= 0.5
 
     fewer, more = (
         near_to_nose_down(profile, found.rides)[0] @ found.weights for found in (hard, found_wider)

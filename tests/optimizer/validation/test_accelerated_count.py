@@ -41,7 +41,7 @@ def alone(tmp_path, monkeypatch):
 def soft(study):
     """Return a baseline that is too soft for a few rides in a hundred."""
     row = weakened(profile_to_array(study.baseline))[0]
-    row[PROFILE_NAMES.index("base_gain_a_per_deg")] *= 0.8
+    row[PROFILE_NAMES.index("base_gain_a_per_deg")] *= 0.6
     return row
 
 

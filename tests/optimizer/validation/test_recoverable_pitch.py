@@ -90,7 +90,7 @@ def steady(row, *, charge_ratio, speed_mps=8.0):
         title="Steadily on the level",
         road=Road(patches=(Patch(from_m=0.0, surface=smooth),)),
         manoeuvre=Manoeuvre(
-            duration_s=30.0,
+            duration_s=45.0,
             start=Start.ROLLING,
             speed_mps=((0.0, speed_mps),),
             charge_ratio=charge_ratio,
@@ -105,7 +105,7 @@ def steady(row, *, charge_ratio, speed_mps=8.0):
         noise_seed=1,
     )
     ridden = trace(row, ride)
-    return ridden, ridden.time_s > 15.0
+    return ridden, ridden.time_s > 30.0
 
 
 def test_a_steady_ride_in_the_plant_has_the_same_current_bus_and_reserve():

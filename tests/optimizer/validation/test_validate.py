@@ -90,8 +90,9 @@ def test_held_out_rides_are_not_those_of_the_study():
 
 
 def test_the_workshops_profile_comes_through_and_others_do_not():
+    light = dataclasses.replace(STUDY, riders={"pupil_40": STUDY.riders["pupil_40"]})
     good = [judge_own_rides(STUDY, ROW, n_jobs=2), judge_held_out(STUDY, ROW, n_jobs=2),
-            judge_margins(STUDY, ROW)]  # fmt: skip
+            judge_margins(light, ROW)]  # fmt: skip
     bad = [judge_own_rides(STUDY, SHAKY, n_jobs=2), judge_held_out(STUDY, WEAK, n_jobs=2),
            judge_margins(STUDY, SHAKY)]  # fmt: skip
 
@@ -117,6 +118,20 @@ def test_margins_fail_far_below_what_is_asked_or_where_any_tolerance_is_unstable
     nominal, far, grade
 ):
     assert _graded(nominal, far) is grade
+
+
+def test_a_heavy_rider_whose_ankles_stand_over_the_axle_needs_more_current_than_a_low_pack_has():
+    heavy = dataclasses.replace(STUDY, riders={"smith_105": STUDY.riders["smith_105"]})
+
+    found = judge_margins(heavy, ROW)
+
+    # Statics: the weight at the ankles tips the board by m g d for each rad, here 82 N m, which
+    # alone takes 2.6 A/deg, 52 A at 20 deg; the low pack has 61 A at 8 m/s.
+    assert found.numbers["driving_left_low_pack_a"] == pytest.approx(61.0, abs=1.0)
+    assert 10.0 < found.numbers["balanced_low_pack_deg"] < 20.0
+    assert found.numbers["max_sensitivity"] < 2.0
+    assert found.grade is Grade.FAIL
+    assert "warned before" in found.change
 
 
 def test_every_fault_is_ridden_with_what_it_says():

@@ -208,16 +208,18 @@ def endings(acceleration):
     return [Outcome(int(code)) for code in ridden.outcome[0]]
 
 
-def test_a_push_of_1_m_per_s2_throws_nobody_off():
+def test_everybody_recovers_from_a_push_of_1_m_per_s2():
     # Front. Bioeng. 2021, 680883: standing people pulled at 1.0, 1.5, 2.5 and 3.0 m/s2 recovered
-    # without a step at 1.0 only. Here they stand on a balancing board, which may roll back.
-    assert set(endings(1.0)) <= {Outcome.RIDDEN, Outcome.SPEED_LOST}
+    # without a step at 1.0 only. Here they stand on a balancing board.
+    assert set(endings(1.0)) == {Outcome.RIDDEN}
 
 
-@pytest.mark.parametrize("acceleration", [2.5, 3.0])
-def test_a_push_of_2_5_m_per_s2_and_more_throws_every_adult_off(acceleration):
+@pytest.mark.parametrize("acceleration", [3.0, 3.5])
+def test_a_push_of_3_m_per_s2_and_more_throws_every_adult_off(acceleration):
+    # At 2.5 m/s2, where those on firm ground step, a board may still roll under its rider.
     ends = endings(acceleration)
 
     assert Outcome.RIDDEN not in ends
-    # Pushed from behind the rider steps off; against the ride the nose may come down first.
-    assert set(ends[1::2]) == {Outcome.RIDER_OFF}
+    # Pushed backwards the rider steps off, or the board rolls away under a light one; pushed
+    # forwards the nose may come down first.
+    assert set(ends[1::2]) <= {Outcome.RIDER_OFF, Outcome.SPEED_LOST}

@@ -22,7 +22,7 @@ from tests import invented
 from tests.plant import rig
 
 RIDERS = (
-    invented.rider(40.0, 1.49, lean_gain_ratio=0.24),
+    invented.rider(40.0, 1.49, lean_gain_ratio=0.27),
     invented.rider(80.0, 1.78),
     invented.rider(105.0, 1.83),
 )
@@ -58,9 +58,10 @@ NO_INNER = (22.0, 1.0, 0.0, 0.0, 10.0)
 def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integral, inner=NO_INNER):
     """Return L at one s from the Laplace transforms of the equations, gains in A/deg."""
     skill, g, r = rider.skill, 9.80665, board.wheel.wheel_radius_m
-    m, h = rider.body.mass_kg, rider.com_height_m
+    m, h, ankle = rider.body.mass_kg, rider.com_above_ankle_m, rider.body.deck_height_m
     frame, sensors = board.frame, board.sensors
     m_b, h_b = frame.frame_mass_kg, frame.frame_com_height_m
+    board_mh = m_b * h_b + m * ankle
     moving = m + m_b + board.wheel.wheel_mass_kg
     total = moving + board.wheel.wheel_inertia_kg_m2 / r**2
     mgh = m * g * h
@@ -70,10 +71,9 @@ def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integr
     wish = error * (
         1.0 / reflex._SPEED_TIME_S / (1.0 + skill.smoothing_s * s) + reflex._TRIM_RATE_PER_S2 / s
     )
-    lean_for_wish = 1.0 / g + moving * r / mgh
-    per_wish = (
-        moving * r - mgh * (skill.lean_gain_ratio + skill.leg_stiffness_ratio) * lean_for_wish
-    )
+    carried = moving * r + board_mh
+    lean_for_wish = 1.0 / g + carried / mgh
+    per_wish = carried - mgh * (skill.lean_gain_ratio + skill.leg_stiffness_ratio) * lean_for_wish
     slow = np.exp(-s * skill.reflex_delay_s) / (1.0 + skill.reflex_lag_s * s)
     foot_by_speed = per_wish * wish * slow
     foot_by_lean = mgh * (skill.lean_gain_ratio + skill.lean_rate_gain_s * s) * slow
@@ -84,15 +84,17 @@ def written_out(board, rider, *, s, stiffness, rate_gain, rate_filter_hz, integr
     # Unknowns: speed, pitch, lean.
     left = np.array(
         [
-            [total * s + drag, m_b * h_b * s**2, m * h * s**2],
+            [total * s + drag, board_mh * s**2, m * h * s**2],
             [
-                m_b * h_b * s - foot_by_speed,
-                (frame.frame_inertia_kg_m2 + m_b * h_b**2) * s**2 - m_b * g * h_b - foot_by_pitch,
-                -foot_by_lean,
+                board_mh * s - foot_by_speed,
+                (frame.frame_inertia_kg_m2 + m_b * h_b**2 + m * ankle**2) * s**2
+                - board_mh * g
+                - foot_by_pitch,
+                m * h * ankle * s**2 - foot_by_lean,
             ],
             [
                 m * h * s + foot_by_speed,
-                foot_by_pitch,
+                m * h * ankle * s**2 + foot_by_pitch,
                 (rider.inertia_kg_m2 + m * h**2) * s**2 - mgh + foot_by_lean,
             ],
         ]

@@ -131,7 +131,8 @@ def test_passive_rider_falls_at_the_analytic_rate(mass_kg, stature_m):
     level_frame = dataclasses.replace(board.frame, frame_com_height_m=0.0)
     board = dataclasses.replace(board, frame=level_frame)
     rider = invented.rider(mass_kg, stature_m, leg_stiffness_ratio=0.0, leg_damping_s=0.0)
-    lever = rider.com_height_m
+    rider = dataclasses.replace(rider, body=dataclasses.replace(rider.body, deck_height_m=0.0))
+    lever = rider.com_above_ankle_m
     moving = mass_kg + 9.0 + 7.0 + 0.09 / 0.14**2
     inertia = rider.inertia_kg_m2 + mass_kg * lever**2
     rate = np.sqrt(mass_kg * 9.80665 * lever * moving / (moving * inertia - (mass_kg * lever) ** 2))
@@ -144,7 +145,7 @@ def test_passive_rider_falls_at_the_analytic_rate(mass_kg, stature_m):
 def test_linear_bodies_are_the_derivative_of_the_nonlinear_ones():
     board, rider = invented.board(), invented.rider(80.0, 1.78)
     system = linear_ride(board, [rider], speeds_mps=[0.0])
-    skill, mgh = rider.skill, 80.0 * 9.80665 * rider.com_height_m
+    skill, mgh = rider.skill, 80.0 * 9.80665 * rider.com_above_ankle_m
     torque = np.sqrt(3.0) / 2.0 * 60.0 / (2.0 * np.pi * 15.0)
 
     def rates(state, current):
@@ -165,7 +166,10 @@ def test_linear_bodies_are_the_derivative_of_the_nonlinear_ones():
 
     def accelerations_at(pitch, pitch_rate, lean, lean_rate, *, force, frame_moment, rider_moment):
         """Lagrange's equations of the three bodies on the level, solved as a 3 x 3 system."""
-        rider_mh, frame_mh = 80.0 * rider.com_height_m, 7.0 * 0.02
+        rider_mh, ankle_mh, ankle = 80.0 * rider.com_above_ankle_m, 80.0 * 0.03, 0.03
+        frame_mh = 7.0 * 0.02 + ankle_mh
+        together = rider_mh * ankle * np.cos(pitch - lean)
+        twist = rider_mh * ankle * np.sin(pitch - lean)
         mass = np.array(
             [
                 [
@@ -173,16 +177,24 @@ def test_linear_bodies_are_the_derivative_of_the_nonlinear_ones():
                     frame_mh * np.cos(pitch),
                     rider_mh * np.cos(lean),
                 ],
-                [frame_mh * np.cos(pitch), 0.45 + 7.0 * 0.02**2, 0.0],
-                [rider_mh * np.cos(lean), 0.0, rider.inertia_kg_m2 + rider_mh * rider.com_height_m],
+                [
+                    frame_mh * np.cos(pitch),
+                    0.45 + 7.0 * 0.02**2 + ankle_mh * ankle,
+                    together,
+                ],
+                [
+                    rider_mh * np.cos(lean),
+                    together,
+                    rider.inertia_kg_m2 + rider_mh * rider.com_above_ankle_m,
+                ],
             ]
         )
         moments = [
             force
             + frame_mh * pitch_rate**2 * np.sin(pitch)
             + rider_mh * lean_rate**2 * np.sin(lean),
-            frame_mh * 9.80665 * np.sin(pitch) + frame_moment,
-            rider_mh * 9.80665 * np.sin(lean) + rider_moment,
+            frame_mh * 9.80665 * np.sin(pitch) - twist * lean_rate**2 + frame_moment,
+            rider_mh * 9.80665 * np.sin(lean) + twist * pitch_rate**2 + rider_moment,
         ]
         accel, pitch_accel, lean_accel = np.linalg.solve(mass, moments)
         return np.array([accel, pitch_rate, lean_rate, pitch_accel, lean_accel])
@@ -282,6 +294,12 @@ def test_air_drag_slope_is_twice_the_drag_over_the_speed():
 
     # The force behind the accelerations: M s'' + m h theta'' + m h phi''.
     rider = invented.rider(80.0, 1.78)
-    row = np.array([9.0 + 7.0 + 80.0 + 0.09 / 0.14**2, 7.0 * 0.02, 80.0 * rider.com_height_m])
+    row = np.array(
+        [
+            9.0 + 7.0 + 80.0 + 0.09 / 0.14**2,
+            7.0 * 0.02 + 80.0 * 0.03,
+            80.0 * rider.com_above_ankle_m,
+        ]
+    )
     force = row @ (moving.a - still.a)[0][[0, 3, 4], 0]
     assert force == pytest.approx(-2.0 * (0.5 * 1.225 * 0.5 * 6.0**2) / 6.0, rel=1e-9)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from plant.description.rider import COM_ABOVE_ANKLE_RATIO, INERTIA_ABOUT_ANKLE_RATIO
-from plant.physics.reflex import bounded_moment, foot_command
+from plant.physics.reflex import bounded_moment, carried_moment, foot_command
 from tests import invented_rides
 
 # Winter (Dempster): share of the body's mass, centre from the proximal end, radius of gyration
@@ -43,27 +43,30 @@ def test_inertia_is_that_of_a_standing_person(mass_kg):
 
     # PMC5664365, table 1: J 66 kg m2 about the ankle for 75 kg with the centre at 0.83 m, which
     # is 1.28 m h^2; J. NeuroEng. Rehab. 2017, table 3: 80.8, 70.1 and 0.99, which is 1.18.
-    lever = rider.com_height_m - rider.body.deck_height_m
+    lever = rider.com_above_ankle_m
     about_ankle = rider.inertia_kg_m2 + mass_kg * lever**2
     assert 1.1 < about_ankle / (mass_kg * lever**2) < 1.35
 
 
 def test_the_commanded_moment_in_balance_carries_the_motor_through_the_feet():
-    # Leaning by a/g + F r / m g h the rider is in balance when the feet give F r: then the moment
-    # about the ankle, m g h lean = m h a + F r, is what gravity gives.
+    # Leaning by a/g + T / m g h the rider is in balance when the feet give T: then the moment
+    # about the ankle, m g h lean = m h a + T, is what gravity gives. The board keeps its angle
+    # when T is the motor's F r and what the board's m h of 6.5 kg m takes, its rider's weight at
+    # the ankles included.
     acceleration, force, radius, mgh = 1.2, 150.0, 0.14, 700.0
-    lean = acceleration / 9.80665 + force * radius / mgh
+    lean = acceleration / 9.80665 + (force * radius + 6.5 * acceleration) / mgh
 
-    moment = foot_command(lean, 0.0, acceleration, force, radius, mgh, 0.2, 0.05, 0.0)
+    carried = carried_moment(force, radius, acceleration, 6.5)
+    moment = foot_command(lean, 0.0, acceleration, carried, mgh, 0.2, 0.05, 0.0)
 
-    assert moment == pytest.approx(force * radius, rel=1e-12)
+    assert moment == pytest.approx(force * radius + 6.5 * acceleration, rel=1e-12)
 
 
 def test_a_lean_beyond_balance_presses_the_nose_and_short_of_it_the_tail():
     balanced = 100.0 * 0.14 / 700.0
 
-    ahead = foot_command(balanced + 0.05, 0.0, 0.0, 100.0, 0.14, 700.0, 0.2, 0.05, 0.0)
-    behind = foot_command(balanced - 0.05, 0.0, 0.0, 100.0, 0.14, 700.0, 0.2, 0.05, 0.0)
+    ahead = foot_command(balanced + 0.05, 0.0, 0.0, 14.0, 700.0, 0.2, 0.05, 0.0)
+    behind = foot_command(balanced - 0.05, 0.0, 0.0, 14.0, 700.0, 0.2, 0.05, 0.0)
 
     assert ahead - 14.0 == pytest.approx(0.2 * 700.0 * 0.05)
     assert behind - 14.0 == pytest.approx(-0.2 * 700.0 * 0.05)

@@ -44,15 +44,19 @@ function makeScene(study, filmed, { name, kind }) {
       sample = perFrame * (now + 1) - 1;
     const [x, z] = [poses.axle_x_m[now], poses.axle_z_m[now]];
     world.setAttribute("transform", `translate(${-x} ${poses.camera_z_m[now]})`);
-    for (const [part, degrees] of [
-      [board, poses.pitch_deg[now]],
-      [rider, poses.lean_deg[now]],
-      [wheel, poses.wheel_deg[now]],
+    const [ankleX, ankleZ] = [poses.ankle_x_m[now], poses.ankle_z_m[now]];
+    for (const [part, degrees, fromX, fromZ] of [
+      [board, poses.pitch_deg[now], 0, 0],
+      [rider, poses.lean_deg[now], ankleX, ankleZ],
+      [wheel, poses.wheel_deg[now], 0, 0],
     ])
-      part.setAttribute("transform", `translate(${x} ${-z}) rotate(${degrees})`);
+      part.setAttribute(
+        "transform",
+        `translate(${x + fromX} ${-z - fromZ}) rotate(${degrees})`,
+      );
     legs.forEach((leg, which) => {
-      const [ankleX, ankleZ] = filmed.board.ankles_m[which];
-      const ends = [ankleX, -ankleZ, poses.hip_x_m[now], -poses.hip_z_m[now]];
+      const [footX, footZ] = filmed.board.ankles_m[which];
+      const ends = [footX, -footZ, poses.hip_x_m[now], -poses.hip_z_m[now]];
       ["x1", "y1", "x2", "y2"].forEach((end, at) => leg.setAttribute(end, ends[at]));
     });
     const warned = read.warning_lift_deg[sample] > 0,

@@ -39,8 +39,10 @@ def test_the_parts_stand_where_python_says_and_the_words_are_of_that_moment(page
     found = [[float(number) for number in re.findall(r"-?[\d.]+", one)] for one in moved]
     at = (poses["axle_x_m"][FRAME], -poses["axle_z_m"][FRAME])
 
-    for numbers, name in zip(found, ("lean_deg", "wheel_deg", "pitch_deg"), strict=True):
-        assert numbers == pytest.approx([*at, poses[name][FRAME]], rel=1e-9)
+    ankles = (at[0] + poses["ankle_x_m"][FRAME], at[1] - poses["ankle_z_m"][FRAME])
+    places = {"lean_deg": ankles, "wheel_deg": at, "pitch_deg": at}
+    for numbers, (name, place) in zip(found, places.items(), strict=True):
+        assert numbers == pytest.approx([*place, poses[name][FRAME]], rel=1e-9)
     nose_cm = signals["nose_clearance_cm"][2 * FRAME + 1]
     assert f"Nose {nose_cm:.1f} cm above the ground" in find(page, ".scene.this .film-said").text
 
