@@ -1,6 +1,10 @@
 """What a study holds that its file does not say itself, in words."""
 
+from optimizer.study.paths import STUDY_FILE
+from optimizer.study.rewound_motor import resolved_board
 from optimizer.study.study import Study
+
+_AS_STRONG = 0.9  # share of the other board's push from which on nothing is said: assumed
 
 _RATIOS = (("torque_ratio", "torque per amp"), ("radius_ratio", "radius"), ("mass_ratio", "mass"))
 
@@ -27,4 +31,20 @@ def derived_lines(study: Study) -> list[str]:
             f" times {by.current_ratio:.3g} ({parts} times), bus voltages times"
             f" {by.cells_ratio:.3g}. What study.toml gives itself is not scaled."
         )
-    return lines
+    return lines + _weak_drive(study)
+
+
+def _weak_drive(study: Study) -> list[str]:
+    """Return how much weaker the drive pushes than that of the board that is scaled from."""
+    by, limit_a = study.scaling, study.board.drive.phase_current_limit_a
+    if by is None or study.scaled_from is None:
+        return []
+    table, _ = resolved_board(study.scaled_from, path=study.folder / STUDY_FILE)
+    same_a = by.current_ratio * float(table["drive"]["phase_current_limit_a"])
+    if limit_a >= _AS_STRONG * same_a:
+        return []
+    return [
+        f"drive.phase_current_limit_a = {limit_a:g} A pushes {100.0 * limit_a / same_a:.0f} % as"
+        f" hard as on {study.scaled_from}, for which it would be {same_a:.0f} A; enter your"
+        " drive's."
+    ]

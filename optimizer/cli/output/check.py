@@ -16,6 +16,7 @@ from optimizer.analysis.ride_statics import statics_of
 from optimizer.analysis.statics_text import hopeless_lines, statics_rows, tight_lines
 from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.printable import one_line
+from optimizer.base.toml_io import parse_toml
 from optimizer.cli.console import print_table
 from optimizer.cli.stages_view import StagesView
 from optimizer.execution.baseline_handling import not_compared
@@ -28,6 +29,7 @@ from optimizer.search.loop import whole_generations
 from optimizer.study.derived import derived_lines
 from optimizer.study.load import INNER_NAMES
 from optimizer.study.own_courses import own_courses
+from optimizer.study.paths import STUDY_FILE
 from optimizer.study.riding_day import RidingDay, lasts_s
 from optimizer.study.route import steepest_percent
 from optimizer.study.study import Study
@@ -85,7 +87,7 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
     ridden = wanted - reuse.reused_ratio * (1 + len(study.start))
     return {
         "title": study.title,
-        "board": study.board_name,
+        "board": _board_in_words(study),
         "derived": derived_lines(study),
         "own_courses": [dataclasses.asdict(course) for course in courses],
         "own_courses_told": [str(course) for course in courses],
@@ -110,6 +112,14 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
         "reused": reuse.summary,
         "expected_s": round(per_candidate_s * ridden + finding_s),
     }
+
+
+def _board_in_words(study: Study) -> str:
+    """Return the name of the board's entry, and whether the study file changes it."""
+    written = parse_toml(study.text, path=study.folder / STUDY_FILE)["board"]
+    changed = isinstance(written, dict) and set(written) != {"use"}
+    own = "of its own" if study.board_name == "own" else study.board_name
+    return f"{own} with changes" if changed and study.board_name != "own" else own
 
 
 def _day_in_words(day: RidingDay) -> str:

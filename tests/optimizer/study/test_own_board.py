@@ -119,6 +119,14 @@ def test_a_weak_drive_caps_the_baseline_and_the_bounds_hold_it(tmp_path):
     assert np.all((found.space.low <= values) & (values <= found.space.high))
 
 
+def test_a_drive_that_did_not_follow_its_motor_is_told(tmp_path):
+    found = load_study(written(tmp_path, scaled("motor.kv_rpm_per_v = 24.0")))
+
+    line = derived_lines(found)[-1]
+    assert "110 A pushes 62 % as hard as on lender_15" in line  # 15 / 24
+    assert "176 A" in line
+
+
 def test_a_number_of_the_motor_that_is_given_stays(tmp_path):
     motor = "motor = { use = 'hub_15', kv_rpm_per_v = 24.0, phase_inductance_h = 9e-5 }"
     text = scaled(motor).replace('scaled_from = "lender_15"\n', "")
