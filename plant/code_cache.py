@@ -103,12 +103,12 @@ def read_checked(path: Path) -> bytes | None:
     except (FileNotFoundError, NotADirectoryError):
         return None
     except OSError as error:
-        fault = error.strerror or str(error)
+        fault = f"can not be read ({error.strerror or error})"
     else:
         digest, rest = content[:_DIGEST_BYTES], content[_DIGEST_BYTES:]
         if hashlib.sha256(rest).digest() == digest:
             return rest
-        fault = "its checksum does not hold"
+        fault = "is damaged, its checksum does not hold"
     _remove(path)
     _say_damaged(path, fault)
     return None
@@ -162,7 +162,7 @@ _said: set[str] = set()  # what a process says once, however many functions it i
 def _say_damaged(path: Path, fault: str) -> None:
     if "damaged" not in _said:
         _said.add("damaged")
-        _log.warning("%s: damaged (%s); it is compiled anew, once", path, fault)
+        _log.warning("%s: compiled code %s; it is compiled anew", path, fault)
 
 
 def _say_not_kept(folder: Path, fault: str) -> None:

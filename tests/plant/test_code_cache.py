@@ -99,7 +99,7 @@ def test_damaged_code_is_never_run_and_is_mended(kept, said, damage):
 
     assert call(kept.parent) == 0
     [line] = said()
-    assert line.startswith(f"{kept}: damaged (")
+    assert line.startswith(f"{kept}: compiled code ")
     assert "\n" not in line
     assert call(kept.parent) == 2
     assert len(said()) == 1
