@@ -35,8 +35,9 @@ def with_courses(text: str, path: Path, *, riders: Collection[str], to: Path) ->
             f" NAME_falls.toml; got the keys {', '.join(added) or 'none'}"
         )
     for name, course in courses.items():
-        for rider in course.get("riders", ()) if isinstance(course, dict) else ():
-            if rider not in riders:
+        named = course.get("riders", ()) if isinstance(course, dict) else ()
+        for rider in named if isinstance(named, list) else ():
+            if not isinstance(rider, str) or rider not in riders:
                 raise UserInputError(
                     f"{path}: courses.{name}.riders: the study has no rider {rider!r}; take the"
                     " course out, or add the rider to the study first"

@@ -7,6 +7,7 @@ from typing import Any
 
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.results import Results
+from optimizer.base.reading import MOST_TABLE_BYTES, read_text
 from optimizer.execution.provenance import model_digest
 from optimizer.study.paths import VALIDATION_FOLDER
 from plant.description.profile_array import PROFILE_NAMES
@@ -84,11 +85,29 @@ def known_verdict(results: Results, number: int) -> KnownVerdict:
 def _facts_of(path: Path) -> dict[str, Any] | None:
     """Return what a validation wrote; None where the file is something else."""
     try:
-        facts = json.loads(path.read_text(encoding="utf-8"))
+        facts = json.loads(read_text(path, most_bytes=MOST_TABLE_BYTES))
         known = {name: facts[name] for name in ("overall", "profile", "provenance", "verdicts")}
-    except (OSError, ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         return None
-    return known if known["overall"] in (PASS, MARGINAL, FAIL) else None
+    return known if _is_validation(known) else None
+
+
+def _is_validation(facts: dict[str, Any]) -> bool:
+    """Say whether a file holds what a validation writes, in kind; anybody may write such a file."""
+    profile, made_of, verdicts = facts["profile"], facts["provenance"], facts["verdicts"]
+    return (
+        facts["overall"] in (PASS, MARGINAL, FAIL)
+        and isinstance(profile, dict)
+        and all(isinstance(section, dict) for section in profile.values())
+        and isinstance(made_of, dict)
+        and {"study_digest", "model_digest"} <= set(made_of)
+        and isinstance(verdicts, list)
+        and all(
+            isinstance(each, dict)
+            and all(isinstance(each.get(key), str) for key in ("grade", "item", "found"))
+            for each in verdicts
+        )
+    )
 
 
 def _is_of(facts: dict[str, Any], values: dict[str, float]) -> bool:

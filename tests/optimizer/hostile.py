@@ -8,6 +8,7 @@ import copy
 import datetime as dt
 import io
 import itertools
+import json
 import os
 import random
 import struct
@@ -617,6 +618,54 @@ def templates() -> Iterator[Attack]:
     yield attack("large", "bench.txt", "x" * 2_000_000)
 
 
+def foreign_folders() -> Iterator[Attack]:
+    """Files beside the finished study FINISHED, as somebody else may have written them."""
+    verdict: dict[str, Any] = {"overall": "pass", "profile": {}, "provenance": {}, "verdicts": []}
+    verdicts: dict[str, Content] = {
+        "empty": "",
+        "deep": "[" * 100_000,
+        "list": "[]",
+        "utf16": "{}".encode("utf-16"),
+        **{
+            f"{key}_{number}": json.dumps(verdict | {key: value})
+            for key in verdict
+            for number, value in enumerate((1, None, "text", [1], {"a": 1}, [{"grade": 1}]))
+        },
+    }
+
+    def beside(folder: Path, content: Content) -> None:
+        written(folder / "validation" / "candidate_0.json", content)
+
+    for name, content in verdicts.items():
+        yield (
+            f"verdict_{name}",
+            lambda copied, text=content: [
+                *(beside(copied, text) or ()),
+                *("export", copied, "0", "--to", "EXPORTS"),
+            ],
+        )
+    falls = {
+        "empty": "",
+        "other": SMALL_STUDY,
+        "list": "courses = [1]",
+        "none": "[courses]",
+        "number": "courses = { a = 1 }",
+        "rider": "[courses.a]\nriders = 1",
+        "riders": "[courses.a]\nriders = [[1]]",
+        "stranger": '[courses.a]\nriders = ["\\u001b"]',
+        "there": "[courses.kerb_up]\nweight = 2.0",
+        "half": "[courses.a]\ntitle = 'a'",
+    }
+    for name, text in falls.items():
+        yield (
+            f"falls_{name}",
+            lambda copied, text=text: [
+                *("fork", copied, copied / "new", "--falls"),
+                written(copied / "falls.toml", text),
+            ],
+        )
+
+
 FAMILIES: dict[str, Callable[[], Iterator[Attack]]] = {
     "study values": study_values,
     "study texts": study_texts,
@@ -630,5 +679,7 @@ FAMILIES: dict[str, Callable[[], Iterator[Attack]]] = {
     "logs": logs,
     "filters and candidates": filters,
     "templates": templates,
+    "foreign folders": foreign_folders,
 }
+BESIDE_RESULTS = "foreign folders"  # of a study with results, of which each has a copy
 ON_RESULTS = ("filters and candidates", "templates")  # of the study that stands for FINISHED

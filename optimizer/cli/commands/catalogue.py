@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Force
+from optimizer.cli.options import AsJson, Folder, Force, named
 
 
 def catalogue(
@@ -58,7 +58,7 @@ def catalogue(
 
 def list_studies(
     folder: Annotated[
-        Path, typer.Argument(metavar="FOLDER", help="Where to look; default: here.")
+        Path, typer.Argument(parser=named, metavar="FOLDER", help="Where to look; default: here.")
     ] = Path(),
     as_json: AsJson = False,
 ) -> None:

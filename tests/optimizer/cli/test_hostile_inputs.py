@@ -1,22 +1,23 @@
 """Whatever is given to the command, it answers in one line and soon, and never with a traceback."""
 
+import shutil
 import time
 import unicodedata
 import warnings
 
 import pytest
 
-from tests.optimizer.hostile import FAMILIES, ON_RESULTS
+from tests.optimizer.hostile import BESIDE_RESULTS, FAMILIES, ON_RESULTS
 
 SLOWEST_S = 60.0  # on a busy machine; most take some hundredths
 
 
-def attacks(*, on_results):
+def attacks(*wanted):
     return [
         pytest.param(prepare, id=f"{family}-{name}")
         for family, attacks in FAMILIES.items()
         for name, prepare in attacks()
-        if (family in ON_RESULTS) is on_results
+        if family in wanted
     ]
 
 
@@ -26,7 +27,7 @@ def attacked(levelgain, tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
 
     def attack(prepare, **places):
-        (tmp_path / "in").mkdir()
+        (tmp_path / "in").mkdir(exist_ok=True)
         typed = [str(word) for word in prepare(tmp_path / "in")]
         for name, place in places.items():
             typed = [word.replace(name, str(place)) for word in typed]
@@ -50,14 +51,24 @@ def attacked(levelgain, tmp_path, monkeypatch):
 
 
 @pytest.mark.timeout(150)
-@pytest.mark.parametrize("prepare", attacks(on_results=False))
+@pytest.mark.parametrize("prepare", attacks(*(set(FAMILIES) - {*ON_RESULTS, BESIDE_RESULTS})))
 def test_a_hostile_input_is_refused_in_one_line(attacked, prepare):
     attacked(prepare)
 
 
 @pytest.mark.timeout(150, func_only=True)  # the results take a search
-@pytest.mark.parametrize("prepare", attacks(on_results=True))
+@pytest.mark.parametrize("prepare", attacks(*ON_RESULTS))
 def test_a_hostile_question_of_results_is_refused_in_one_line(
     attacked, finished, tmp_path, prepare
 ):
     attacked(prepare, FINISHED=finished, EXPORTS=tmp_path / "to")
+
+
+@pytest.mark.timeout(150, func_only=True)
+@pytest.mark.parametrize("prepare", attacks(BESIDE_RESULTS))
+def test_what_others_put_beside_results_is_refused_in_one_line(
+    attacked, finished, tmp_path, prepare
+):
+    shutil.copytree(finished, tmp_path / "in")
+
+    attacked(prepare, EXPORTS=tmp_path / "in" / "to")
