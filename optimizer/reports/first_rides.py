@@ -13,6 +13,7 @@ from optimizer.reports.warning_speeds import SpeedUp, Warned, kmh, speed_up_in_w
 from plant.description.profile import Profile
 from plant.description.profile_array import array_to_profile
 
+_FIRST_SLOPE_PERCENT = 5.0
 _CALM_SHARE = 0.6  # of the least speed of a warning, or of the fastest simulated, before it
 
 
@@ -49,7 +50,8 @@ def stages(
         _on_the_stand(),
         *_slow_stages(profile, calm_mps=slowest_mps),
         *([_find_the_warning(profile, min(warned_mps))] if warned_mps else []),
-        *_later_stages(),
+        *([_slopes()] if any(map(_has_slopes, limits.values())) else []),
+        _the_other_riders(),
     ]
 
 
@@ -117,22 +119,27 @@ def _find_the_warning(profile: Profile, warned_mps: float) -> Stage:
     )
 
 
-def _later_stages() -> list[Stage]:
-    return [
-        Stage(
-            name="Slopes",
-            do="5 %, then 10 %, up and down, then steeper by 5 % at a time, as far as each rider"
-            " may (see above); never first on a low or a full pack.",
-            feel_for="Firmer on the hill, the nose up on a climb, the tail clear on a descent.",
-            stop_when="A warning comes on a slope that was ridden before without one.",
-        ),
-        Stage(
-            name="The other riders",
-            do="From the first stage again, lightest and heaviest last.",
-            feel_for="What the first rider felt.",
-            stop_when="A rider can not bring the tail down, or is warned where others are not.",
-        ),
-    ]
+def _has_slopes(limit: RiderLimits) -> bool:
+    return max(limit.up_percent, limit.down_percent) >= _FIRST_SLOPE_PERCENT
+
+
+def _slopes() -> Stage:
+    return Stage(
+        name="Slopes",
+        do=f"{_FIRST_SLOPE_PERCENT:g} %, then 10 %, up and down, then steeper by 5 % at a time, as"
+        " far as each rider may (see above); never first on a low or a full pack.",
+        feel_for="Firmer on the hill, the nose up on a climb, the tail clear on a descent.",
+        stop_when="A warning comes on a slope that was ridden before without one.",
+    )
+
+
+def _the_other_riders() -> Stage:
+    return Stage(
+        name="The other riders",
+        do="From the first stage again, lightest and heaviest last.",
+        feel_for="What the first rider felt.",
+        stop_when="A rider can not bring the tail down, or is warned where others are not.",
+    )
 
 
 def _warnings_in_words(found: Mapping[str, SpeedUp]) -> list[str]:
