@@ -24,6 +24,12 @@ def test_cost_is_the_weighted_mean_of_the_ratios():
     np.testing.assert_allclose(found, [(2 * 0.5 + 1.5 + 2.0) / 4.0, 1.0])
 
 
+def test_an_objective_without_weight_does_not_count():
+    found = weighted_cost(np.array([[9.0, 3.0]]), np.array([1.0, 2.0]), np.array([0.0, 5.0]))
+
+    np.testing.assert_allclose(found, [1.5])
+
+
 @pytest.mark.parametrize("baseline", [[0.0, 1.0, 1.0], [1.0, -1.0, 1.0], [1.0, 1.0, np.nan]])
 def test_baseline_that_can_not_divide_is_refused(baseline):
     with pytest.raises(ValueError, match="baseline_objectives: each must be above zero"):

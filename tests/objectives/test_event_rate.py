@@ -136,6 +136,15 @@ def test_equal_weights_have_the_interval_of_the_plain_count(count, effect):
     assert found == pytest.approx((0.7 * effect * low, 0.7 * effect * high))
 
 
+def test_without_a_weighted_event_one_more_of_the_highest_weight_may_come():
+    # Garwood's two-sided upper end of none, -ln 0.025; one more counts by the design effect.
+    none = np.empty(0)
+
+    found = weighted_interval(none, none.astype(np.int64), most=0.5, least_design_effect=3.0)
+
+    assert found == pytest.approx((0.0, 3.0 * 0.5 * 3.6889), rel=1e-4)
+
+
 # Hours until a limit is shown.
 
 

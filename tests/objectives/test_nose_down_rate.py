@@ -111,6 +111,14 @@ def test_interval_is_in_nose_downs_per_1000_km():
 
     assert found.rate == pytest.approx(4.0 * NOSE_DOWNS_PER_NEARNESS * 1000.0 / 400.0)
     assert found.low < found.rate < found.high
+    # Garwood's lower end of 2, the effective count of 4 at a design effect of 2; from memory.
+    assert found.low == pytest.approx(2.0 * 0.2422 * NOSE_DOWNS_PER_NEARNESS * 2.5, rel=1e-3)
+
+
+def test_a_day_of_which_one_ride_is_missing_has_no_rate():
+    found = overall_rate(np.array([0.5, np.nan]), day(2, kilometres=[100.0]))
+
+    np.testing.assert_array_equal([found.rate, found.low, found.high], np.nan)
 
 
 def test_events_over_one_road_widen_the_interval():
