@@ -10,6 +10,8 @@ settings.register_profile("local", deadline=None)
 settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("ci" if os.environ.get("CI") else "local")
 
+MOST_PROCESSES = 8  # each needs a gigabyte, and seconds to load all tests
+
 
 def pytest_xdist_auto_num_workers(config):
     """Return how many processes run the tests: one for each core; named tests need no second."""
@@ -17,7 +19,7 @@ def pytest_xdist_auto_num_workers(config):
         return 0
     # Each process has a core, so that more threads of linear algebra only wait for one another.
     os.environ.setdefault("OMP_NUM_THREADS", "1")
-    return joblib.cpu_count()
+    return min(joblib.cpu_count(), MOST_PROCESSES)
 
 
 def pytest_collection_modifyitems(items):
