@@ -4,8 +4,13 @@ A named pipe would wait for a writer, `/dev/zero` never ends, and a file of giga
 memory. Every file that a user names is opened here.
 """
 
+import lzma
 import os
 import stat
+import struct
+import tokenize
+import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -17,6 +22,25 @@ from optimizer.base.errors import UserInputError
 # at one point a second takes 13 MB.
 MOST_SETTINGS_BYTES = 1_000_000
 MOST_TABLE_BYTES = 32_000_000
+
+# What the readers of archives raise for a file that is none, a torn one, one with a password, and
+# arrays of objects or with a header that can not be read.
+NOT_AN_ARCHIVE = (
+    ValueError,
+    OSError,
+    EOFError,
+    TypeError,
+    RuntimeError,
+    SyntaxError,
+    MemoryError,
+    OverflowError,
+    KeyError,
+    struct.error,
+    tokenize.TokenError,
+    lzma.LZMAError,
+    zlib.error,
+    zipfile.BadZipFile,
+)
 
 # Where a system has such flags: not to wait for a pipe's writer, and bytes as they are.
 _NOT_TO_WAIT = getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)

@@ -12,6 +12,7 @@ import numpy as np
 from optimizer.base.atomic_files import write_whole
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import digest
+from optimizer.base.reading import NOT_AN_ARCHIVE, refuse_irregular
 from optimizer.execution.provenance import model_inputs
 from plant.arrays import Floats
 from plant.kernel.simulate import Ride
@@ -132,9 +133,10 @@ def read_ridden(path: Path) -> Ridden:
     UserInputError
         It can not be read or is damaged.
     """
+    refuse_irregular(path)
     try:
         return _read(path)
-    except (OSError, EOFError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:
+    except (*NOT_AN_ARCHIVE, AttributeError) as error:
         raise UserInputError(
             f"{path}: can not be read or is damaged ({' '.join(str(error).split())});"
             " delete it to ride everything anew, or fork again"

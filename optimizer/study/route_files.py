@@ -1,13 +1,9 @@
 """Heights along a route as three kinds of file hold them: GPX, CSV, and NumPy's .npz."""
 
 import itertools
-import lzma
 import math
 import re
-import struct
-import tokenize
 import zipfile
-import zlib
 from pathlib import Path
 from typing import IO, TypeAlias
 
@@ -19,7 +15,7 @@ from scipy.ndimage import map_coordinates
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import shown
-from optimizer.base.reading import MOST_TABLE_BYTES, opened, read_text
+from optimizer.base.reading import MOST_TABLE_BYTES, NOT_AN_ARCHIVE, opened, read_text
 from plant.arrays import Floats
 from plant.description.course import Points
 
@@ -28,25 +24,6 @@ _COLUMNS = ("distance_m", "height_m")
 MOST_ARRAY_BYTES = 256_000_000  # unpacked: a grid of 5,600 by 5,600 heights
 _MOST_ARRAYS = 100
 _HIGHEST_POLE_DEG, _FARTHEST_EAST_DEG = 90.0, 180.0  # as the schema of GPX 1.1 has them
-# What the readers of archives raise for a file that is none, a torn one, one with a password, and
-# arrays of objects or with a header that can not be read.
-_NOT_NPZ = (
-    ValueError,
-    OSError,
-    EOFError,
-    TypeError,
-    RuntimeError,
-    SyntaxError,
-    MemoryError,
-    OverflowError,
-    KeyError,
-    struct.error,
-    tokenize.TokenError,
-    lzma.LZMAError,
-    zlib.error,
-    zipfile.BadZipFile,
-)
-
 Waypoint: TypeAlias = GPXTrackPoint | GPXRoutePoint
 
 LONGEST_ROUTE_KM = 1000.0  # more than anybody rides on one charge or in one day
@@ -168,7 +145,7 @@ def read_npz(
             arrays = _arrays(file)
     except UserInputError:
         raise
-    except _NOT_NPZ as error:
+    except NOT_AN_ARCHIVE as error:
         raise UserInputError(
             f"{path}: not a NumPy .npz file that can be read: {_one_line(error)}; save it again"
         ) from None
