@@ -17,7 +17,7 @@ from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.page.encoding import Packed, packed
-from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS, RANGE_MARKS
+from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from optimizer.study.study import Study
@@ -85,7 +85,6 @@ def study_facts(study: Study) -> dict[str, Any]:
             for name in ("export", "page", "validate")
         },
         "labels": LABELS,
-        "range_marks": RANGE_MARKS,
         "objectives": list(OBJECTIVES),
         "ride_costs": list(RIDE_COSTS),
         "handling": list(HANDLING_NAMES),

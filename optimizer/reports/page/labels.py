@@ -23,9 +23,6 @@ LABELS = {
     "traction_peak_ratio": "largest traction demand / 1",
 }
 
-# Words for values of a column, as the template of a study has them: assumed, from riding words.
-RANGE_MARKS = {"feel_deg_per_mps2": (("firm", 0.7), ("medium", 1.4), ("soft", 2.2))}
-
 CONSTRAINT_LABELS = {
     "nose_down": "no ride ends nose down",
     "other_end": "no ride ends early otherwise",

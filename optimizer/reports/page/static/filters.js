@@ -41,7 +41,8 @@ function readWeights(study) {
   return total > 0 ? weights : null;
 }
 
-const RANGED_COLUMNS = ["feel_deg_per_mps2", "stiffness_nm_per_deg", "rider_spread_ratio"];
+const FELT = "feel_deg_per_mps2"; // what words mark: firm, medium, soft
+const RANGED_COLUMNS = [FELT, "stiffness_nm_per_deg", "rider_spread_ratio"];
 
 /** Make a slider with two ends for each ranged column and a box for each constraint. */
 function makeFilters(study, changed) {
@@ -109,7 +110,8 @@ function rangeOfFilter(study, name) {
   const track = box.querySelector(".two-ends").style;
   track.setProperty("--from", stepOf("least") / RANGE_STEPS);
   track.setProperty("--to", stepOf("most") / RANGE_STEPS);
-  writeMarks(box.querySelector(".marks"), study.range_marks[name] || [], low, high);
+  const marks = name === FELT ? Object.entries(study.feel_marks) : [];
+  writeMarks(box.querySelector(".marks"), marks, low, high);
   // A value that is not known is inside the whole range, and outside any part of it.
   return { values, whole: stepOf("least") === 0 && stepOf("most") === RANGE_STEPS, least, most };
 }

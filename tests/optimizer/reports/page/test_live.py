@@ -174,6 +174,27 @@ def test_a_study_that_is_not_run_yet_is_waited_for(browser, tmp_path):
     browser.get_log("browser")
 
 
+def test_a_number_in_the_map_of_rides_shows_its_ride_where_a_server_simulates_it(live, browser):
+    browser.get("about:blank")
+    browser.get(f"http://{HOST}:{live[1].server_port}/#3")
+    another = (
+        "const known = document.querySelectorAll('.ride-chooser button').length;"
+        "for (const button of document.querySelectorAll('.heat button')) {"
+        "  button.click();"
+        "  const now = [...document.querySelectorAll('.ride-chooser button')];"
+        "  if (now.length > known) return now.at(-1).dataset.place;"
+        "}"
+    )
+    asked = WebDriverWait(browser, PATIENCE_S).until(lambda seen: seen.execute_script(another))
+    WebDriverWait(browser, PATIENCE_S).until(
+        lambda seen: len(seen.find_elements(By.CSS_SELECTOR, "#ride .scene")) == 2
+    )
+    pressed = browser.find_element(By.CSS_SELECTOR, ".ride-chooser [aria-pressed=true]")
+
+    assert pressed.get_attribute("data-place") == asked
+    assert browser.get_log("browser") == []
+
+
 def test_a_port_in_use_is_one_line(live):
     with pytest.raises(UserInputError, match="--port"):
         serve(LiveStudy(live[0].folder), port=live[1].server_port, ready=lambda _: None)
