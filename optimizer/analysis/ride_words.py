@@ -95,6 +95,8 @@ def _climb_speed(ridden: RiddenProfile) -> tuple[str, str]:
     limit = ridden.rules.settings.climb_speed_loss_limit
     own, base = ridden.number("climb_speed_ratio"), ridden.baseline("climb_speed_ratio")
     found = f"climbs at {percent(own)} of the wanted speed, the baseline at {percent(base)}"
+    if not ridden.rules.handling.asked_m.any():
+        return "no ride of the study is a climb", NOT_ASKED
     if limit is None:
         return found, NOT_ASKED
     return found, f"at most {100.0 * limit:g} % slower than the baseline"

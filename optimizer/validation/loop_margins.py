@@ -54,11 +54,9 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     return Verdict(
         item="Margins of the linearised loop, delay included",
         grade=grade,
-        found=f"over {len(SPEEDS_MPS)} speeds and {len(riders)} riders: largest sensitivity"
-        f" {1.0 / max(here['sensitivity'], 1e-9):.2f}, phase margin {here['phase']:.0f} deg, gain"
-        f" margin x{np.exp(here['gain']):.2f}, delay margin {1000 * here['delay']:.1f} ms; over"
-        f" {len(drawn)} draws of the tolerances: sensitivity"
-        f" {1.0 / max(there['sensitivity'], 1e-9):.2f}; current to balance a nose that is down by:"
+        found=f"over {len(SPEEDS_MPS)} speeds and {len(riders)} riders: {_margins_in_words(here)};"
+        f" over {len(drawn)} draws of the tolerances: {_sensitivity_in_words(there)};"
+        " current to balance a nose that is down by:"
         f" {'; '.join(in_words(pack) for pack in packs)}",
         asked=_asked_in_words(study),
         change="" if grade is Grade.PASS else _change_for(recoverable),
@@ -81,6 +79,22 @@ def _graded(nominal: float, far: float) -> Grade:
     if nominal < _NEAR or far <= 0.0:
         return Grade.FAIL
     return Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
+
+
+def _margins_in_words(least: dict[str, float]) -> str:
+    """Return the least margins in words; an unstable loop has none."""
+    if least["sensitivity"] <= 0.0:
+        return _sensitivity_in_words(least)
+    return (
+        f"{_sensitivity_in_words(least)}, phase margin {least['phase']:.0f} deg, gain margin"
+        f" x{np.exp(least['gain']):.2f}, delay margin {1000 * least['delay']:.1f} ms"
+    )
+
+
+def _sensitivity_in_words(least: dict[str, float]) -> str:
+    if least["sensitivity"] <= 0.0:
+        return "the loop is UNSTABLE"
+    return f"largest sensitivity {1.0 / least['sensitivity']:.2f}"
 
 
 def _asked(study: Study) -> dict[str, float]:

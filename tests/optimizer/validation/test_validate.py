@@ -99,6 +99,7 @@ def test_the_workshops_profile_comes_through_and_others_do_not():
     assert [verdict.grade for verdict in good] == [Grade.PASS] * 3
     assert [verdict.grade for verdict in bad] == [Grade.FAIL] * 3
     assert all(verdict.change for verdict in bad)
+    assert "the loop is UNSTABLE" in bad[2].found
     assert not any(verdict.change for verdict in good)
 
 
