@@ -36,7 +36,7 @@ def named(text: str | Path) -> Path:
         raise typer.BadParameter("the name is empty; '.' is the current folder")
     if printable(str(text)) != str(text) or "\n" in str(text):
         raise typer.BadParameter("a name must be of printable characters; rename it")
-    longest = max(len(os.fsencode(part)) for part in Path(text).parts)
+    longest = max((len(os.fsencode(part)) for part in Path(text).parts), default=0)
     if longest > _LONGEST_NAME:
         raise typer.BadParameter(
             f"a name may have up to {_LONGEST_NAME} bytes, got {longest}; shorten it"
