@@ -136,6 +136,15 @@ def test_equal_weights_have_the_interval_of_the_plain_count(count, effect):
     assert found == pytest.approx((0.7 * effect * low, 0.7 * effect * high))
 
 
+def test_weighted_events_of_one_road_have_the_interval_of_one_event_of_their_sum():
+    # Garwood's interval of one event; from memory.
+    found = weighted_interval(
+        np.full(3, 0.1), np.zeros(3, dtype=np.int64), most=0.1, least_design_effect=1.0
+    )
+
+    assert found == pytest.approx((0.3 * 0.0253, 0.3 * 5.572), rel=1e-3)
+
+
 def test_without_a_weighted_event_one_more_of_the_highest_weight_may_come():
     # Garwood's two-sided upper end of none, -ln 0.025; one more counts by the design effect.
     none = np.empty(0)
