@@ -40,6 +40,7 @@ class LogWatch:
 
     def __init__(self, path: Path, mapping: LogMapping) -> None:
         self._path = path
+        self._columns = mapping.columns
         self._time = TimeWatch()
         self._motion = MotionWatch()
         self._channels = [ChannelWatch(name) for name in mapping.columns if name != "time_s"]
@@ -86,6 +87,11 @@ class LogWatch:
         found = [*time.findings(), *self._motion.findings()]
         for watch in self._channels:
             found += watch.findings()
+        found += [
+            Finding(weight=Weight.NOTE, subject=name, text=scaling)
+            for name, column in self._columns.items()
+            if (scaling := column.scaling())
+        ]
         found.sort(key=lambda finding: (finding.weight != Weight.WARNING, finding.line))
         return Checked(
             n_rows=time.n_rows,

@@ -8,7 +8,7 @@ from typing import Any
 from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import nearest, shown
 from optimizer.base.toml_io import read_toml
-from optimizer.study.dataclass_schema import Table, section_model, section_of
+from optimizer.study.dataclass_schema import Table, number, section_model, section_of
 from optimizer.study.log_data.channels import ALWAYS_NEEDED, CHANNELS, ISO_TIME, to_si
 from optimizer.study.rewound_motor import resolved_board
 from optimizer.study.schema_errors import checked
@@ -17,13 +17,16 @@ from plant.description.rider import Body
 
 DECIMALS = (".", ",")
 SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "space": " ", "bar": "|"}
+_LARGEST = 1e12  # of scale and offset: times in microseconds since 1970 need no more
 
 
 class ColumnTable(Table):
-    """Where a channel stands in the log."""
+    """Where a channel stands in the log: a value in its unit is scale * number + offset."""
 
     column: str
     unit: str
+    scale: number("of a column", -_LARGEST, _LARGEST) = 1.0  # type: ignore[valid-type]
+    offset: number("of a column", -_LARGEST, _LARGEST) = 0.0  # type: ignore[valid-type]
     reversed: bool = False
 
 
@@ -42,13 +45,24 @@ class MappingTable(Table):
 class Column:
     """A column of the log: value in SI = factor * number in the file + offset.
 
-    A column of text holds ISO 8601 times, read as seconds.
+    A column of text holds ISO 8601 times, read as seconds. `written` is the mapping's line.
     """
 
     name: str
     factor: float
     offset: float
+    written: ColumnTable
     is_text: bool = False
+
+    def scaling(self) -> str:
+        """Return what the mapping does to the column's numbers before their unit counts."""
+        written = self.written
+        if (written.scale, written.offset) == (1.0, 0.0):
+            return ""
+        return (
+            f"the mapping takes {written.scale:g} times the column's number"
+            f" {'-' if written.offset < 0.0 else '+'} {abs(written.offset):g} as {written.unit}"
+        )
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +144,19 @@ def _board(written: Any, path: Path) -> Board:
         raise UserInputError(f"{path}: board: {error}; change one of them") from None
 
 
+def _refuse_scaling(path: Path, name: str, column: ColumnTable) -> None:
+    key = f"{path}: columns.{name}"
+    if column.scale == 0.0:
+        raise UserInputError(
+            f"{key}.scale: must not be 0, which makes every row alike; write the unit's step, such"
+            " as 0.01, or take the key out"
+        )
+    if column.unit == ISO_TIME and (column.scale, column.offset) != (1.0, 0.0):
+        raise UserInputError(
+            f"{key}: times as {ISO_TIME} are text and have neither scale nor offset; take them out"
+        )
+
+
 def _columns(table: MappingTable, board: Board, path: Path) -> dict[str, Column]:
     columns = {}
     for name, column in table.columns.items():
@@ -139,10 +166,16 @@ def _columns(table: MappingTable, board: Board, path: Path) -> dict[str, Column]
                 f" {nearest(name, CHANNELS)!r}; the channels are {', '.join(CHANNELS)}"
             )
         _refuse_other(path, f"columns.{name}.unit", column.unit, CHANNELS[name].units)
+        _refuse_scaling(path, name, column)
         factor, offset = to_si(CHANNELS[name], column.unit, board)
         sign = -1.0 if column.reversed else 1.0
-        columns[name] = Column(name=column.column, factor=sign * factor, offset=sign * offset,
-                               is_text=column.unit == ISO_TIME)  # fmt: skip
+        columns[name] = Column(
+            name=column.column,
+            factor=sign * factor * column.scale,
+            offset=sign * (factor * column.offset + offset),
+            written=column,
+            is_text=column.unit == ISO_TIME,
+        )
     for name in ALWAYS_NEEDED:
         if name not in columns:
             raise UserInputError(f"{path}: columns.{name}: is missing; name the column of the time")

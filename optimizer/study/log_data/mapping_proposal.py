@@ -25,6 +25,7 @@ _ROWS = 400
 _HEAD = """\
 # Which column of {log} is what, and in which unit: proposed from headers and ranges.
 # Check every line, correct it, then write confirmed = true.
+# A value is scale * number + offset in its unit, for instance `unit = "A", scale = 0.01`.
 # `reversed = true` in a line turns the sign round. Positive: current drives forward, speed forward,
 # pitch nose down, pack current discharging.
 confirmed = false

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from optimizer.base.errors import UserInputError
+from optimizer.study.log_data.checks import check_log
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.mapping_proposal import propose
 from optimizer.study.log_data.reader import read_blocks
@@ -163,6 +164,10 @@ def test_pack_and_motor_current_are_told_apart(tmp_path):
         (("80.0", "800.0"), "rider_mass_kg"),
         (("confirmed = true", "confirmed = 3"), "confirmed"),
         (("[columns]", "[columns]\nx = 3"), "columns"),
+        (('unit = "A"', 'unit = "A", scale = 0'), "columns.current_a.scale: must not be 0"),
+        (('unit = "A"', 'unit = "A", scale = inf'), "columns.current_a.scale"),
+        (('unit = "A"', 'unit = "A", offset = nan'), "columns.current_a.offset"),
+        (('unit = "s"', 'unit = "ISO 8601", scale = 2.0'), "neither scale nor offset"),
         (("separator", "seperator"), "nearest allowed is separator"),
         (('column = "t", ', ""), "missing"),
     ],
@@ -194,3 +199,21 @@ def test_reversed_turns_the_sign_round(tmp_path):
     turned = next(read_blocks(log, load_mapping(path)))
 
     assert (turned.signals["current_a"] == -plain.signals["current_a"]).all()
+
+
+def test_scale_and_offset_count_in_the_unit_of_the_line_and_are_told(tmp_path):
+    # 68 degF are 20 degC and 212 degF are 100 degC, by definition; a recorder's word of 16 bits.
+    log, path = tmp_path / "ride.csv", tmp_path / "m.toml"
+    table = sound(n_rows=200)
+    table["motor"] = np.where(np.arange(200) < 100, 1680, 3120)  # tenths of a degF, 100 above
+    table.to_csv(log, index=False)
+    write_mapping(path)
+    with path.open("a") as file:
+        file.write('winding_c = { column = "motor", unit = "degF", scale = 0.1, offset = -100 }\n')
+
+    block = next(read_blocks(log, load_mapping(path)))
+    (told,) = [str(one) for one in check_log(log, load_mapping(path)).findings
+               if one.subject == "winding_c"]  # fmt: skip
+
+    assert block.signals["winding_c"][[0, -1]] == pytest.approx([20.0, 100.0])
+    assert "0.1 times the column's number - 100 as degF" in told
