@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from optimizer.study.log_data.findings import Finding, Weight
+from optimizer.study.log_data.mapping import LogMapping
 from plant.arrays import Floats
 
 _BIN_S = 0.25  # long against the balance's swing in the speed, short against an acceleration
@@ -14,6 +15,8 @@ _SURE = 0.3  # assumed: correlation from which a sign or a size is believed
 # A rider with board of 30 to 200 kg on a wheel of 0.1 to 0.2 m and 0.1 to 1.5 N m/A gives
 # 0.0025 to 0.5 m/s2 per A.
 _LEAST_PER_A, _MOST_PER_A = 0.0025, 0.5
+_LEAST_RATIO, _MOST_RATIO = 0.25, 4.0  # assumed: of the pitch's change over the pitch rate
+_IN_WORDS = {"rad": "radians", "rad/s": "radians", "deg": "degrees", "deg/s": "degrees"}
 
 
 class _Agreement:
@@ -57,7 +60,8 @@ def _binned(time_s: Floats, values: Floats, bin_s: float) -> tuple[Floats, Float
 class MotionWatch:
     """Watch whether channels fit together, from block to block."""
 
-    def __init__(self) -> None:
+    def __init__(self, mapping: LogMapping) -> None:
+        self._mapping = mapping
         self._per_amp, self._per_rate = _Agreement(), _Agreement()
 
     def update(self, signals: Mapping[str, Floats]) -> None:
@@ -84,12 +88,11 @@ class MotionWatch:
                 " speed is turned round; write reversed = true at one of them in the mapping",
             )
         elif sure > _SURE and not _LEAST_PER_A <= slope <= _MOST_PER_A:
-            likely = "rpm or km/h given as m/s" if slope > _MOST_PER_A else "m/s given as rpm"
             yield Finding(
                 weight=Weight.WARNING,
                 subject="speed_mps",
                 text=f"changes by {slope:.3g} m/s2 per ampere, where a board with a rider gives"
-                f" {_LEAST_PER_A:g} to {_MOST_PER_A:g}: probably {likely}; correct the unit",
+                f" {_LEAST_PER_A:g} to {_MOST_PER_A:g}; {self._likely_of_speed(slope)}",
             )
         slope, sure = self._per_rate.slope_and_correlation()
         if sure < -_SURE:
@@ -99,11 +102,33 @@ class MotionWatch:
                 text="falls while the pitch rises: the sign of one is turned round; write"
                 " reversed = true at it in the mapping",
             )
-        elif sure > _SURE and not 0.25 < slope < 4.0:
-            degrees, radians = ("pitch", "rate") if slope > 1.0 else ("rate", "pitch")
+        elif sure > _SURE and not _LEAST_RATIO < slope < _MOST_RATIO:
             yield Finding(
                 weight=Weight.WARNING,
                 subject="pitch_rad",
-                text=f"changes {slope:.3g} times as fast as the pitch rate says: {degrees} is"
-                f" probably in degrees and {radians} in radians; correct the units",
+                text=f"changes {slope:.3g} times as fast as the pitch rate says:"
+                f" {self._likely_of_pitch(slope)}",
             )
+
+    def _likely_of_speed(self, slope: float) -> str:
+        likely = [
+            unit
+            for unit, (factor, _) in self._mapping.other_units("speed_mps").items()
+            if _LEAST_PER_A <= slope * factor <= _MOST_PER_A
+        ]
+        if likely:
+            return f"the speed is probably in {' or '.join(likely)}: correct the unit"
+        return "no other unit of the speed explains it: check current, speed and their scales"
+
+    def _likely_of_pitch(self, slope: float) -> str:
+        likely = []
+        for channel, words, power in (
+            ("pitch_rad", "the pitch", 1.0),
+            ("pitch_rate_rad_per_s", "the pitch rate", -1.0),
+        ):
+            for unit, (factor, _) in self._mapping.other_units(channel).items():
+                if _LEAST_RATIO < slope * factor**power < _MOST_RATIO:
+                    likely.append(f"{words} is in {_IN_WORDS.get(unit, unit)}")
+        if likely:
+            return f"probably {' or '.join(likely)}; correct the unit"
+        return "no other unit of either explains it: check their columns and scales"

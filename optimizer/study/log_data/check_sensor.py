@@ -1,7 +1,7 @@
 """Whether a sensor shows numbers, inside its range, moving, and not cut off."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,18 +14,7 @@ _MISSING_SHARE = 0.01
 _CLIPPED_RUNS = 3  # assumed: one flat top is chance
 _CLIPPED_TIMES = 3.0  # flat tops last so many times as long as a value usually stands
 _MOVED_ROWS = 20  # other sensors changed in so many rows while this one stood still
-_UNITS_HINT = {
-    "speed_mps": "km/h or rpm",
-    "pitch_rad": "deg",
-    "pitch_rate_rad_per_s": "deg/s",
-    "yaw_rate_rad_per_s": "deg/s",
-    "bus_v": "mV",
-    "current_a": "mA",
-    "pack_a": "mA",
-    "duty_ratio": "%",
-    "mosfet_c": "K",
-    "winding_c": "K",
-}
+_IN_OTHER_UNIT = 0.9  # assumed: share of the rows outside that another unit must bring inside
 
 
 class _Extreme:
@@ -58,10 +47,19 @@ class _Extreme:
 
 
 class ChannelWatch:
-    """Watch one channel from block to block."""
+    """Watch one channel from block to block.
 
-    def __init__(self, name: str) -> None:
+    Parameters
+    ----------
+    name : str
+    other_units : mapping of unit to (factor, offset)
+        From the channel's values to what they would be had the mapping named that unit.
+    """
+
+    def __init__(self, name: str, other_units: Mapping[str, tuple[float, float]]) -> None:
         self.name = name
+        self._other_units = other_units
+        self._n_inside = dict.fromkeys(other_units, 0)  # of the rows outside, in another unit
         self.n_finite = 0
         self._channel = CHANNELS[name]
         self._n_rows = self._n_outside = self._n_runs = 0
@@ -102,6 +100,10 @@ class ChannelWatch:
                 row = int(outside[0])
                 self._outside = (row + first_line, float(time_s[row]), float(values[row]))
             self._n_outside += len(outside)
+            for unit, (factor, offset) in self._other_units.items():
+                would_be = factor * values[outside] + offset
+                inside = (would_be >= self._channel.low) & (would_be <= self._channel.high)
+                self._n_inside[unit] += int(np.count_nonzero(inside))
         starts = np.flatnonzero(changed)
         self._n_runs += len(starts)
         if self._channel.clips and len(starts):
@@ -148,20 +150,13 @@ class ChannelWatch:
             )
         if self._n_outside:
             line, time_s, value = self._outside
-            often = self._n_outside > 0.001 * self._n_rows
-            hint = _UNITS_HINT.get(self.name)
-            advice = (
-                f"the column is probably in {hint}: correct the unit in the mapping"
-                if often and hint
-                else "a glitch of the sensor; such rows are left out"
-            )
             yield Finding(
                 weight=Weight.WARNING,
                 subject=self.name,
                 line=line,
                 time_s=time_s,
                 text=f"{self._n_outside} row(s) outside {self._channel.low:g} to"
-                f" {self._channel.high:g}, the first is {value:g}; {advice}",
+                f" {self._channel.high:g}, the first is {value:g}; {self._advice()}",
             )
         if self._longest_s > 0.0:
             line, time_s, value = self._stuck
@@ -174,6 +169,19 @@ class ChannelWatch:
                 " a stuck sensor or a lost connection",
             )
         yield from self._clipping()
+
+    def _advice(self) -> str:
+        if self._n_outside <= 0.001 * self._n_rows:
+            return "a glitch of the sensor; such rows are left out"
+        likely = [
+            unit for unit, n in self._n_inside.items() if n >= _IN_OTHER_UNIT * self._n_outside
+        ]
+        if likely:
+            return f"the column may be in {' or '.join(likely)}: correct the unit in the mapping"
+        return (
+            "no other unit explains it: check column, scale and offset in the mapping; such rows"
+            " are left out"
+        )
 
     def _clipping(self) -> Iterator[Finding]:
         usual_rows = self._n_rows / max(self._n_runs, 1)

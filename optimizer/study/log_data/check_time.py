@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from optimizer.study.log_data.findings import Finding, Weight
+from optimizer.study.log_data.mapping import LogMapping
 from plant.arrays import Floats
 
 GAP_STEPS = 10.0  # assumed: more missing rows than a fit may bridge
@@ -17,7 +18,8 @@ _NOT_GIVEN = (0, math.nan)
 class TimeWatch:
     """Watch the time column from block to block."""
 
-    def __init__(self) -> None:
+    def __init__(self, mapping: LogMapping) -> None:
+        self._other_units = mapping.other_units("time_s")
         self.n_rows = 0
         self.n_finite = 0
         self.n_back = 0
@@ -120,9 +122,18 @@ class TimeWatch:
             )
         rate_hz = 1.0 / self.step_s if self.step_s > 0.0 else math.nan
         if not _SLOWEST_HZ <= rate_hz <= _FASTEST_HZ:
+            likely = [
+                unit
+                for unit, (factor, _) in self._other_units.items()
+                if self.step_s > 0.0 and _SLOWEST_HZ <= rate_hz / factor <= _FASTEST_HZ
+            ]
+            advice = (
+                f"its unit is probably {' or '.join(likely)}: correct the mapping"
+                if likely
+                else "no other unit explains it: check column and scale in the mapping"
+            )
             yield Finding(
                 weight=Weight.WARNING,
                 subject=subject,
-                text=f"rows come every {self.step_s:g} s, which no ride log has; its unit is"
-                f" probably {'ms or us' if self.step_s > 1.0 else 's'}: correct the mapping",
+                text=f"rows come every {self.step_s:g} s, which no ride log has; {advice}",
             )

@@ -41,9 +41,13 @@ class LogWatch:
     def __init__(self, path: Path, mapping: LogMapping) -> None:
         self._path = path
         self._columns = mapping.columns
-        self._time = TimeWatch()
-        self._motion = MotionWatch()
-        self._channels = [ChannelWatch(name) for name in mapping.columns if name != "time_s"]
+        self._time = TimeWatch(mapping)
+        self._motion = MotionWatch(mapping)
+        self._channels = [
+            ChannelWatch(name, mapping.other_units(name))
+            for name in mapping.columns
+            if name != "time_s"
+        ]
 
     def update(self, block: Block) -> None:
         """Take in a block."""

@@ -90,6 +90,22 @@ class LogMapping:
     rider_mass_kg: float
     columns: Mapping[str, Column]
 
+    def other_units(self, channel: str) -> dict[str, tuple[float, float]]:
+        """Return factor and offset from a channel's values to those in each unit not mapped."""
+        known, column = CHANNELS[channel], self.columns[channel]
+        sign = -1.0 if column.written.reversed else 1.0
+        factor, offset = to_si(known, column.written.unit, self.board)
+        found: dict[str, tuple[float, float]] = {}
+        if column.is_text:
+            return found
+        for unit in known.units:
+            if unit in (column.written.unit, ISO_TIME):
+                continue
+            its_factor, its_offset = to_si(known, unit, self.board)
+            ratio = its_factor / factor
+            found[unit] = (ratio, sign * (its_offset - ratio * offset))
+        return found
+
 
 @caused_by(LogError)
 def load_mapping(path: Path) -> LogMapping:

@@ -104,6 +104,24 @@ def test_degrees_given_as_radians_are_found(found):
     assert warnings(found(sound(), pitch_unit="rad"), "pitch_rad")
 
 
+def test_no_finding_proposes_the_unit_that_is_mapped(found):
+    # Speed in km/h, said to be rpm of the wheel: 500 times too slow; and a current far too large.
+    table = sound()
+    table["v"] *= 3.6
+    table["iq"] *= 1000.0
+    checked = found(table, speed_unit="rpm")
+    (speed,), (current,) = warnings(checked, "speed_mps"), warnings(checked, "current_a")
+
+    assert "rpm:" not in speed.text.replace("electrical rpm", "")
+    assert "may be in mA:" in current.text
+    # A speed beyond every unit's range is a matter of its scale.
+    table["v"] = sound()["v"] * 1e9
+    assert "no other unit" in warnings(found(table, speed_unit="rpm"), "speed_mps")[0].text
+    # Rows 10,000 s apart in the smallest unit of time.
+    slow = sound().assign(t=sound()["t"] * 1e12)
+    assert "no other unit" in warnings(found(slow, time_unit="us"), "time_s")[-1].text
+
+
 def test_a_gyro_of_the_wrong_sign_is_found(found):
     table = sound()
     table["gyro"] = -table["gyro"]
