@@ -1,6 +1,7 @@
 """A first mapping for a log, from the words in its headers and the ranges of its numbers."""
 
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pyarrow.parquet
 from optimizer.base.errors import LogError, UserInputError, caused_by
 from optimizer.base.messages import shown
 from optimizer.base.printable import in_unicode_escapes, one_line
-from optimizer.study.log_data.channels import CHANNELS, ISO_TIME, Channel, unit_named
+from optimizer.study.log_data.channels import ALWAYS_NEEDED, CHANNELS, ISO_TIME, Channel, unit_named
 from optimizer.study.log_data.mapping import SEPARATORS
 from optimizer.study.log_data.reader import (
     PARQUET,
@@ -20,6 +21,7 @@ from optimizer.study.log_data.reader import (
     likely_separator,
     parquet_header,
 )
+from plant.arrays import Floats
 
 _ROWS = 400
 _HEAD = """\
@@ -42,10 +44,12 @@ rider_mass_kg = 80.0   # with clothes and guards
 def propose(log: Path) -> str:
     """Return the text of a mapping file for a log, not confirmed.
 
+    Columns that no word gives away, and channels without a column, stand in it as comments.
+
     Raises
     ------
     UserInputError
-        The log can not be read.
+        The log can not be read, or its columns have no names.
     """
     if log.suffix.lower() in PARQUET:
         header, separator, decimal = parquet_header(log), ",", "."
@@ -64,27 +68,54 @@ def propose(log: Path) -> str:
         )
     if not len(rows):
         raise UserInputError(f"{log}: holds headers and no rows; record a ride first")
-    columns = _matched(header)
-    if "time_s" not in columns:
+    if all(re.fullmatch(r"[-+\d.,eE\s]*", name) for name in header):
         raise UserInputError(
-            f"{log}: no column looks like the time among {shown(', '.join(header))};"
-            " give the time's column a header such as time_s"
+            f"{log}: line 1 must name the columns, got {shown(', '.join(header))};"
+            " write a first line such as time_s,motor_current_a,speed_mps,pitch_deg"
         )
-    for column in columns.values():
-        if header.count(column) > 1:
-            raise UserInputError(
-                f"{log}: line 1 names the column {shown(column)} twice; rename one of them"
-            )
     called = next(name for name, sign in SEPARATORS.items() if sign == separator)
     text = _HEAD.format(log=one_line(log.name), separator=called, decimal=decimal)
+    single = [column for column in header if header.count(column) == 1]
+    columns = _matched(single)
     for channel, column in columns.items():
         if channel == "time_s" and _is_iso(rows[column].iloc[0]):
             text += _iso_line(column, rows[column].iloc[0])
-            continue
-        values = pd.to_numeric(rows[column], errors="coerce").to_numpy(np.float64)
-        text += _line(channel, column, values)
-    unused = [name for name in header if name not in columns.values()]
-    return text + (f"# Not used: {one_line(', '.join(unused))}\n" if unused else "")
+        else:
+            text += _line(channel, column, _numbers(rows[column]))
+    return text + "".join(_left_over(header, single, columns, rows))
+
+
+def _left_over(
+    header: list[str], single: list[str], columns: dict[str, str], rows: pd.DataFrame
+) -> Iterator[str]:
+    """Yield comments of the columns that are not used and of the channels that have none."""
+    unused = [column for column in single if column not in columns.values()]
+    if unused:
+        yield "\n# Columns of the log that are not used:\n"
+    for column in unused:
+        yield f"#   {_quoted(column)}: {_seen(_numbers(rows[column]))}\n"
+    for column in dict.fromkeys(header):
+        if column not in single:
+            yield f"#   {_quoted(column)}: line 1 names it twice; rename one of them\n"
+    if len(columns) < len(CHANNELS):
+        yield "\n# Channels that no header names; take the # away where a column fits:\n"
+    for channel, known in CHANNELS.items():
+        if channel not in columns:
+            needed = "needed; " if channel in ALWAYS_NEEDED else ""
+            yield (
+                f'# {channel} = {{ column = "", unit = "{next(iter(known.units))}" }}'
+                f"  # {needed}{known.text}; may be: {', '.join(known.units)}\n"
+            )
+
+
+def _numbers(column: Any) -> Floats:
+    return np.asarray(pd.to_numeric(column, errors="coerce").to_numpy(np.float64))
+
+
+def _seen(values: Floats) -> str:
+    if np.any(np.isfinite(values)):
+        return f"{np.nanmin(values):g} to {np.nanmax(values):g}"
+    return "no numbers"
 
 
 def _decimal(body: list[list[str]], separator: str) -> str:
@@ -139,13 +170,9 @@ def _quoted(column: str) -> str:
 def _line(channel: str, column: str, values: np.ndarray) -> str:
     unit, why = _unit(channel, column, values)
     known = CHANNELS[channel]
-    if np.any(np.isfinite(values)):
-        seen = f"{np.nanmin(values):g} to {np.nanmax(values):g}"
-    else:
-        seen = "no numbers"
     return (
         f'{channel} = {{ column = "{_quoted(column)}", unit = "{unit}" }}'
-        f"  # {known.text}; {why}; begins with {seen}; may be: {', '.join(known.units)}\n"
+        f"  # {known.text}; {why}; begins with {_seen(values)}; may be: {', '.join(known.units)}\n"
     )
 
 

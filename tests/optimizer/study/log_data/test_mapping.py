@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from optimizer.base.errors import UserInputError
+from optimizer.study.log_data.channels import CHANNELS
 from optimizer.study.log_data.checks import check_log
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.mapping_proposal import propose
@@ -79,7 +80,7 @@ def test_the_command_replaces_no_mapping(levelgain_log, tmp_path):
     assert path.read_text() == "mine"
 
 
-@pytest.mark.parametrize("content", ["", "a,b\n1,2\n3,4\n", "t,iq\n", "\0" * 50])
+@pytest.mark.parametrize("content", ["", "1,2\n3,4\n5,6\n", "t,iq\n", "\0" * 50])
 def test_no_proposal_is_written_for_what_is_no_log(levelgain_log, tmp_path, content):
     (tmp_path / "ride.csv").write_text(content)
 
@@ -89,6 +90,32 @@ def test_no_proposal_is_written_for_what_is_no_log(levelgain_log, tmp_path, cont
     assert out == ""
     assert err.count("\n") == 1
     assert [file.name for file in tmp_path.iterdir()] == ["ride.csv"]
+
+
+def test_what_a_proposal_does_not_know_stands_in_it_as_comments(levelgain_log, tmp_path):
+    log, path = tmp_path / "ride.csv", tmp_path / "ride.mapping.toml"
+    table = sound(n_rows=50).rename(columns={"t": "zeit", "v": "speed", "gyro": "a \x1b[2J b"})
+    table["twice"] = 1.0
+    table["twice "] = 2.0
+    table.to_csv(log, index=False)
+
+    code, _, _ = levelgain_log("propose", log)
+    text = path.read_text()
+
+    assert code == 0
+    assert "#   zeit: 0 to 0.49\n" in text
+    assert '# time_s = { column = "", unit = "s" }  # needed; time;' in text
+    assert "#   twice: line 1 names it twice" in text
+    # Every channel stands in the file once with each of its units, as a line or as a comment.
+    for name, channel in CHANNELS.items():
+        (line,) = [line for line in text.splitlines() if f"{name} = " in line]
+        assert line.endswith(f"may be: {', '.join(channel.units)}")
+    path.write_text(text.replace("confirmed = false", "confirmed = true"))
+    assert "columns.time_s: is missing" in levelgain_log("check", log)[2]
+    path.write_text(
+        path.read_text().replace('# time_s = { column = ""', 'time_s = { column = "zeit"')
+    )
+    assert levelgain_log("check", log)[0] == 0
 
 
 START = np.datetime64("2025-06-01T12:00:00")
