@@ -137,7 +137,7 @@ def test_boards_that_are_really_ridden_stay_near_the_fastest_speed():
         # A track resists so much that a rider who keeps to slow_mps there runs further ahead.
         most = 1.45 if name == track else 1.2
         assert len(share) > 50
-        assert 0.8 < np.percentile(share, 95) < most
+        assert 0.75 < np.percentile(share, 95) < most
 
 
 def ridden(surface, wanted_mps, *, kerbs=(), duration_s=30.0):
