@@ -5,7 +5,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.arrays import Floats
 from plant.compile import kernel
 from plant.description.course import Points, Road, Surface
@@ -23,11 +22,6 @@ _FOLLOW_S = 3.0
 _AHEAD_M = 5.0
 _AHEAD_RATIO = 0.08
 _BEHIND_M = 2.0
-# The plant's rider leans into a slope seen coming but learns what the ground resists by feel, and
-# meanwhile runs ahead of the wanted speed: by 0.2 to 0.6 m/s on the mean, 0.8 to 1.2 m/s at most
-# (95th percentile) over 80 m with a rolling ratio of 0.045 to 0.065 after asphalt, in proportion to
-# what is added. Over soft ground the speed to wish for is therefore lower than the one ridden.
-_OVERRUN_MPS = 25.0  # per rolling ratio
 ROUGH_1E6_M3 = 200.0  # between the means of classes B and C of ISO 8608
 
 
@@ -67,24 +61,11 @@ def careful_stretches(
     for patch, end in zip(road.patches, ends, strict=True):
         if patch.surface in fastest_mps:
             slowest = slow_mps if patch.surface.roughness_1e6_m3 >= ROUGH_1E6_M3 else 0.0
-            fastest = _wished(patch.surface, fastest_mps[patch.surface], slow_mps)
-            found.append(Stretch(patch.from_m, end, slowest, fastest))
+            found.append(Stretch(patch.from_m, end, slowest, fastest_mps[patch.surface]))
     for place, height in road.kerbs:
-        fastest = _wished(_under(road, place), kerb_mps, slow_mps)
-        fastest = fastest if abs(height) > flush_m else np.inf
+        fastest = kerb_mps if abs(height) > flush_m else np.inf
         found.append(Stretch(place, place, slow_mps if height > 0.0 else 0.0, fastest))
     return found
-
-
-def _under(road: Road, place_m: float) -> Surface:
-    return [patch.surface for patch in road.patches if patch.from_m <= place_m][-1]
-
-
-def _wished(surface: Surface, fastest_mps: float, slow_mps: float) -> float:
-    """Return the wanted speed with which the plant's rider keeps to the fastest over a surface."""
-    added_ratio = surface.rolling_ratio - catalogue_surface(ASPHALT).rolling_ratio
-    overrun = _OVERRUN_MPS * max(added_ratio, 0.0)
-    return min(max(fastest_mps - overrun, slow_mps), fastest_mps)
 
 
 def speed_bounds(stretches: Iterable[Stretch], *, fast_mps: float, length_m: float) -> Floats:
