@@ -68,8 +68,10 @@ def _feel_band(ridden: RiddenProfile) -> tuple[str, str]:
     ends = (settings.feel_low_deg_per_mps2, settings.feel_high_deg_per_mps2)
     feel = ridden.number("feel_deg_per_mps2")
     found = (
-        f"the nose dips by {measured(feel)} deg per m/s2 ({feel_in_words(feel)}), mean of lightest"
-        " and heaviest rider"
+        "how the nose dips is not measured"
+        if np.isnan(feel)
+        else f"the nose dips by {measured(feel)} deg per m/s2 ({feel_in_words(feel)}), mean of"
+        " lightest and heaviest rider"
     )
     return found, band(*(np.nan if end is None else end for end in ends))
 

@@ -8,6 +8,7 @@ changes.
 """
 
 import dataclasses
+import math
 from collections.abc import Callable, Iterable
 
 import numpy as np
@@ -122,7 +123,7 @@ def reevaluated_constraints(history: History, again: Reevaluation) -> Floats:
     """Return the constraints of re-evaluated candidates, (re-evaluated candidate, constraint).
 
     Nose-downs within the tolerances count beyond those that the best tenth of the searched front
-    has too: these are the board's weakness, not a profile's.
+    has too, and their scatter: these are the board's weakness, not a profile's.
 
     Parameters
     ----------
@@ -139,7 +140,8 @@ def reevaluated_constraints(history: History, again: Reevaluation) -> Floats:
     otherwise_met = feasible(np.delete(constraints, LOST, axis=1))
     lost = np.sort(constraints[again_first & otherwise_met, LOST])
     if len(lost) and again_first.sum() == first.sum():
-        constraints[:, LOST] -= max(lost[int(_BEST_SHARE * len(lost))], 0.0)
+        best = max(lost[int(_BEST_SHARE * len(lost))], 0.0)
+        constraints[:, LOST] -= best + math.sqrt(best)  # the scatter of a count
     return constraints
 
 

@@ -1,5 +1,7 @@
 """One candidate and its rides, printed."""
 
+import math
+
 import pandas as pd
 from rich.console import Console
 
@@ -51,7 +53,10 @@ def _feel_line(results: Results, number: int) -> str:
     column = DESCRIPTOR_NAMES.index("feel_deg_per_mps2")
     own, base = results.descriptors[[number, BASELINE], column].tolist()
     wanted = results.study.wanted_feel
-    words = f"Feel: {feel_in_words(own)}, {own:.3g} deg of nose per m/s2; the baseline {base:.3g}"
+    found = "not measured"
+    if not math.isnan(own):
+        found = f"{feel_in_words(own)}, {own:.3g} deg of nose per m/s2"
+    words = f"Feel: {found}; the baseline {base:.3g}"
     if wanted is not None:
         words += f"; wanted {wanted:g}, of weight {results.study.feel_weight:g}"
     marks = ", ".join(f"{mark} {value:g}" for mark, value in MARKS.items())

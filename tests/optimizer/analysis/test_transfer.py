@@ -115,7 +115,7 @@ def test_the_command_writes_a_profile_that_can_be_ridden(boards, monkeypatch, ca
 
     moved = profile_to_array(load_profile(new / "exports" / "transferred_baseline.toml"))
     assert value(moved, "base_gain_a_per_deg") == pytest.approx(
-        3.5 * facts["current_ratio"], rel=5e-3
+        5.5 * facts["current_ratio"], rel=5e-3
     )
 
     with pytest.raises(SystemExit) as again:

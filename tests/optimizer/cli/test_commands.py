@@ -168,7 +168,7 @@ def test_a_template_of_the_users_own_fills_in_the_profile(levelgain, finished, t
 
     levelgain("export", finished, "0", "--format", "c", "--template", template, "--to", tmp_path)
 
-    assert (tmp_path / "candidate_0_bench.ini").read_text() == "gain=3.50\n"
+    assert (tmp_path / "candidate_0_bench.ini").read_text() == "gain=5.50\n"
 
 
 @pytest.mark.parametrize(

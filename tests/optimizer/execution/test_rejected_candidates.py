@@ -55,7 +55,7 @@ def test_the_tables_say_how_many_rides_were_ridden_and_leave_unknown_objectives_
     np.testing.assert_array_equal(rejected_early, results.rejected_early)
     # Hard rides are for candidates that meet the constraints, once the first generation has ridden.
     later = np.arange(len(table)) >= results.study.population
-    no_rate = later & ~table["feasible"].to_numpy()
+    no_rate = later & ~(table["feasible"].to_numpy() | results.reevaluated)
     level, current, rate = OBJECTIVES
     for name in (level, current, "energy_wh"):
         np.testing.assert_array_equal(table[name].isna(), rejected_early)
