@@ -45,16 +45,45 @@ _HEAD = """\
 
 
 def believed(fits: Fits) -> dict[str, tuple[float, float]]:
-    """Return value and half interval of each number that the log determines well, by name."""
+    """Return value and half interval of each number that the log determines well, by name.
+
+    A number that ended at its bound is none of them.
+    """
     found = {}
     for fit in fits.values():
         if isinstance(fit, str):
             continue
-        for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True):
-            half = float(high - low) / 2.0
-            if half <= _BELIEVED * abs(value):
-                found[name] = (float(value), half)
+        for place, name in enumerate(fit.names):
+            value, low, high = fit.estimate(name)
+            half = (high - low) / 2.0
+            if half <= _BELIEVED * abs(value) and not fit.at_bound[place]:
+                found[name] = (value, half)
     return found
+
+
+def ended_at_bound(fits: Fits) -> dict[str, float]:
+    """Return the numbers a study would take, had they not ended at a bound, by name.
+
+    A bound is an end of what the fit takes for possible. The settings of a profile also have one
+    each in `plant.description.profile`, and count where their interval lies beyond it.
+    """
+    found = {}
+    for fit in fits.values():
+        if isinstance(fit, str):
+            continue
+        for place, name in enumerate(fit.names):
+            if name not in KNOWN and name not in _PROFILE_NAMES:
+                continue
+            if fit.at_bound[place] or (name in _PROFILE_NAMES and _beyond(fit, name)):
+                found[name] = fit.estimate(name)[0]
+    return found
+
+
+def _beyond(fit: Fit, name: str) -> bool:
+    """Say whether a setting's whole interval lies outside of what a profile can have."""
+    _, declared = _PROFILE[_PROFILE_NAMES[name]]
+    _, low, high = fit.estimate(name)
+    return high < declared.low or low > declared.high
 
 
 def write_study(
@@ -125,7 +154,7 @@ def ridden_profile(fits: Fits) -> dict[str, float]:
     usual = resolved(_USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
     found = {}
     for name, setting in _PROFILE_NAMES.items():
-        if name not in fit.names:
+        if name not in fit.names or fit.at_bound[fit.names.index(name)] or _beyond(fit, name):
             continue
         value, low, high = fit.estimate(name)
         section, declared = _PROFILE[setting]

@@ -156,9 +156,10 @@ def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> No
     """
     with loading():
         from optimizer.cli.console import console, print_cautions
+        from optimizer.cli.output.ridelog import print_not_taken
         from optimizer.cli.stages_view import StagesView
         from optimizer.interface.logs import fit_log, read_log, study_from_log
-        from optimizer.ridelog.study_from_log import fitted_names
+        from optimizer.ridelog.study_from_log import ended_at_bound, fitted_names
         from optimizer.study.paths import STUDY_FILE
 
     out = console()
@@ -169,6 +170,8 @@ def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> No
         stages.begin("writing the study")
         study_from_log(logged, fits, folder)
     out.print(f"{folder / STUDY_FILE} written; from the log: {', '.join(fitted_names(fits))}.")
+    if bound := ended_at_bound(fits):
+        print_not_taken(out, bound)
     out.print(f"Everything else is the catalogue's. Check it: levelgain check {folder}")
     print_cautions(out)
 

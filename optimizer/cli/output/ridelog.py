@@ -1,6 +1,6 @@
 """What a ride log is, what is fitted to it, and how a predicted ride differs from it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich.console import Console
 
@@ -54,6 +54,12 @@ def print_fits(out: Console, fits: Fits) -> None:
             out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
         for text in fit.undetermined:
             out.print(f"  undetermined: {text}")
+
+
+def print_not_taken(out: Console, ended_at_bound: Mapping[str, float]) -> None:
+    """Say in one line which fitted numbers a study does not take, as they ended at a bound."""
+    named = ", ".join(f"{name} {value:.4g}" for name, value in ended_at_bound.items())
+    out.print(f"Not taken, as the fit ended at a bound: {named}. The catalogue's values stay.")
 
 
 def print_compared(

@@ -62,6 +62,7 @@ def _facts(fit: Fit) -> dict[str, Any]:
                 "value": float(fit.value[place]),
                 "low": float(fit.low[place]),
                 "high": float(fit.high[place]),
+                "at_bound": bool(fit.at_bound[place]),
                 "confidence": CONFIDENCE,
                 "interval": "profile likelihood" if fit.profiled[place] else "block bootstrap",
                 "correlation": {

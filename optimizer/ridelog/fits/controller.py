@@ -90,6 +90,7 @@ def _without_speed_noise(
     return dataclasses.replace(
         fit,
         value=value,
+        at_bound=fit.at_bound | (value <= low) | (value >= high),
         low=np.maximum(value - np.hypot(fit.value - fit.low, more), low),
         high=np.minimum(value + np.hypot(fit.high - fit.value, more), high),
     )

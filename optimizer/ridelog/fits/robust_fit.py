@@ -53,6 +53,8 @@ class Fit:
         Estimates and the ends of their 95 % intervals.
     profiled : (unknown,) bool
         Where the interval is the profile's, for a linear step can not be trusted.
+    at_bound : (unknown,) bool
+        Where the estimate ended at an end of what can be true, so that it is no estimate.
     correlation : (unknown, unknown) float64
         Of the estimates.
     time_s, residual : (row,) float64
@@ -68,6 +70,7 @@ class Fit:
     low: Floats
     high: Floats
     profiled: NDArray[np.bool_]
+    at_bound: NDArray[np.bool_]
     correlation: Floats
     time_s: Floats
     residual: Floats
@@ -118,6 +121,7 @@ def robust_fit(
     names = tuple(unknown.name for unknown in unknowns)
     value = found * size
     near = 1e-6 * (high - low)
+    at_bound = (found - low < near) | (high - found < near)
     unsure = () if ends.better is None else (
         "whether this is the best fit: other values fit better still, and the search did not come"
         " to rest; the intervals hold what it met",
@@ -129,6 +133,7 @@ def robust_fit(
         low=ends.low * size,
         high=ends.high * size,
         profiled=ends.profiled,
+        at_bound=at_bound,
         correlation=correlation,
         time_s=time_s,
         residual=settled.residual,
@@ -141,7 +146,7 @@ def robust_fit(
                 value,
                 0.5 * (ends.high - ends.low) * size,
                 correlation=correlation,
-                at_end=(found - low < near) | (high - found < near),
+                at_end=at_bound,
             ),
         ),
     )
