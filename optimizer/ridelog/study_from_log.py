@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import tomli_w
 
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.typed_digits import typed
@@ -15,6 +14,7 @@ from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.road import masses
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.ridden_segment import Segment
+from optimizer.ridelog.study_text import study_text
 from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
 from optimizer.study.log_data.mapping import LogMapping
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
@@ -36,10 +36,12 @@ _PROFILE_NAMES = {name: name for name in SETTINGS if name in _PROFILE} | {
 _USUAL = "workshop_15"  # the profile whose settings stay where the log determines none
 _ABSENT = 0.25  # half an interval over the catalogue's value: so nothing means nothing
 _HEAD = """\
-# Made from the ride log {log}. Fitted numbers replace the catalogue's; their 95 % intervals stand
-# under [tolerances]. Heights of the ridden route come from
+# Made from the ride log {log}. Fitted numbers replace the catalogue's; their
+# 95 % intervals stand under [tolerances]. Heights of the ridden route come from
 # {heights}.
-# What the log did not determine is the catalogue's: check it against your board.
+# The catalogue's courses are ridden beside the ridden one, by the rider of the log. The baseline is
+# the profile that was ridden. What the log did not determine is the catalogue's: check it against
+# your board.
 
 """
 
@@ -119,7 +121,8 @@ def write_study(
     )
     write_whole(route, points.getvalue())
     head = _HEAD.format(log=log.name, heights=segment.heights_from)
-    write_whole(study, head + tomli_w.dumps(study_table(fits, segment, mapping)))
+    usual = resolved(_USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
+    write_whole(study, head + study_text(study_table(fits, segment, mapping), mapping.board, usual))
     return study
 
 
@@ -139,7 +142,7 @@ def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, 
         "seed": 1,
         "board": _board(mapping.board_written, numbers),
         "riders": {RIDER: {"use": _nearest_rider(mapping.rider_mass_kg), "body": body}},
-        "courses": {COURSE: _course(segment, known)},
+        "courses": {"use": "all", COURSE: _course(segment, known)},
         "baseline": baseline,
         "search": {"bounds": dict(_wider_bounds(profile))},
         "tolerances": dict(_tolerances(numbers)),

@@ -1,8 +1,11 @@
 import dataclasses
+import io
 
 import numpy as np
 import pytest
+from rich.console import Console
 
+from optimizer.cli.output.ridelog import print_not_taken
 from optimizer.ridelog.fits.robust_fit import Unknown, robust_fit
 from optimizer.ridelog.study_from_log import believed, ended_at_bound, ridden_profile
 
@@ -41,6 +44,10 @@ def test_a_number_at_its_bound_is_named_and_not_believed(absent, low, high, end)
 
     assert believed(fits) == {}
     assert ended_at_bound(fits) == {"kv_rpm_per_v": pytest.approx(end)}
+    out = io.StringIO()
+    print_not_taken(Console(file=out, width=200), ended_at_bound(fits))
+    assert out.getvalue().count("\n") == 1
+    assert f"kv_rpm_per_v {end:g}. The catalogue's values stay" in out.getvalue()
 
 
 def test_a_setting_at_its_bound_leaves_the_profile_as_it_is(absent):

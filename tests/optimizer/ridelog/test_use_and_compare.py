@@ -10,6 +10,7 @@ from optimizer.cli.app import app
 from optimizer.ridelog.fits.road import grade_sine
 from optimizer.ridelog.replay import compare, speed_lag_s
 from optimizer.ridelog.ridden_segment import Segment
+from optimizer.ridelog.study_from_log import COURSE
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from optimizer.study.log_data.resampling import RideLog
@@ -80,7 +81,8 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, tr
 
 def test_a_log_that_the_plant_wrote_agrees_with_the_plant(board):
     study = load_study(board)
-    ridden = trace(profile_to_array(study.baseline), study.rides[0], every_steps=10)
+    ride = next(ride for ride in study.rides if ride.course.name == COURSE)
+    ridden = trace(profile_to_array(study.baseline), ride, every_steps=10)
     assert ridden.outcome is Outcome.RIDDEN
     n_samples = len(ridden.time_s)
     log = RideLog(
