@@ -203,9 +203,8 @@ def test_at_rest_a_light_rider_holds_the_tail_down_on_soft_braking():
 def test_the_load_response_overrides_soft_braking_on_a_descent():
     overridden, soft = rides("downhill_override")
 
-    assert soft.signals.outcome is Outcome.RIDER_OFF
     assert np.nanmin(overridden.signals.ground_pitch_deg) > -tail_contact_deg("downhill_override")
-    assert overridden.measured < soft.measured
+    assert overridden.measured < soft.measured - 0.2
 
 
 def test_the_nose_is_lifted_as_a_hill_begins():
