@@ -23,6 +23,7 @@ from optimizer.cli.commands import (
     page,
     repair,
     results,
+    ride,
     ridelog,
     run,
     study,
@@ -93,7 +94,7 @@ app.command("page", rich_help_panel=CHOOSE)(page.page)
 app.command("compare", rich_help_panel=CHOOSE)(compare.compare)
 app.command("explain", rich_help_panel=CHOOSE)(explain.explain)
 app.command("report", rich_help_panel=CHOOSE)(study.report)
-app.command("ride", rich_help_panel=PROVE)(results.ride)
+app.command("ride", rich_help_panel=PROVE)(ride.ride)
 app.command("validate", rich_help_panel=PROVE)(validate.validate_profile)
 app.command("export", rich_help_panel=PROVE)(export.export_profile)
 app.command("transfer", rich_help_panel=PROVE)(transfer.transfer)

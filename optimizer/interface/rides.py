@@ -169,9 +169,20 @@ def ride_of(study: Study, name: str) -> Ride:
     RideError
         The study has no such ride.
     """
+    return ride_on_fresh_noise(study, ride_named(study, name))
+
+
+def ride_named(study: Study, name: str) -> Ride:
+    """Return the ride of a study of that name, course/rider, as it is.
+
+    Raises
+    ------
+    RideError
+        The study has no such ride.
+    """
     for ride in study.rides:
         if ride.name == name:
-            return ride_on_fresh_noise(study, ride)
+            return ride
     like = nearest(name, [ride.name for ride in study.rides])
     raise RideError(
         f"{study.folder}: the study has no ride {name!r} (course/rider); the nearest is {like!r}"

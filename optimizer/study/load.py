@@ -1,7 +1,6 @@
 """From the files of a user to a study, or to a single profile, with every number checked."""
 
 import dataclasses
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -10,8 +9,7 @@ import numpy as np
 from objectives.score import OBJECTIVES
 from objectives.score_settings import ScoreSettings
 from optimizer.base.errors import ProfileError, StudyFileError, UserInputError, caused_by
-from optimizer.base.hashing import spawned
-from optimizer.base.messages import nearest, shown
+from optimizer.base.messages import shown
 from optimizer.base.reading import read_text
 from optimizer.base.toml_io import Table, parse_toml, read_toml
 from optimizer.search.space import Space
@@ -25,8 +23,7 @@ from optimizer.study.catalogue import (
     shelves,
     used_name,
 )
-from optimizer.study.course import course_of
-from optimizer.study.course_schema import CourseTable
+from optimizer.study.course_rides import course_rides
 from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.handling import handling_rides
 from optimizer.study.measured import refuse_unmeasured
@@ -37,19 +34,15 @@ from optimizer.study.scaled_catalogue import catalogue_scaling, scaled_baseline
 from optimizer.study.scaling import Scaling, scaled_bounds
 from optimizer.study.schema import SearchTable, StudyTable, settings_of
 from optimizer.study.schema_errors import checked
-from optimizer.study.seeded_ride import seeded_ride
 from optimizer.study.start_profiles import read_start
 from optimizer.study.study import Study
-from optimizer.study.tolerances import with_numbers
 from optimizer.study.tolerances_schema import tolerances_of
 from optimizer.study.validation_schema import validation_of
 from plant.description.board import Board
-from plant.description.course import Course
 from plant.description.profile import SINGLE_LOOP, AccelerationLoop, Profile
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.description.quantity import quantities
 from plant.description.rider import Rider
-from plant.kernel.simulate import Ride
 
 _WARN = frozenset({"reserve_warning_ratio", "warning_lift_deg"})
 INNER_NAMES = tuple(declared.name for declared in quantities(AccelerationLoop))
@@ -86,8 +79,7 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
         name: _built(Rider, rider, path=path, key=f"riders.{name}")
         for name, rider in table.riders.items()
     }
-    courses = _courses(table, path=path)
-    pairs = _pairs(table.courses, riders, path=path)
+    rides = course_rides(table.courses, riders, board=board, seed=table.seed, path=path)
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
     scaling = catalogue_scaling(table.scaled_from, board, path=path)
     if scaling is not None:
@@ -95,13 +87,6 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
     _check_structure(table.structure, written, baseline, path=path)
     space = _space(table, baseline, scaling, given=_own_bounds(written), path=path)
     start = _start(table.search, space, baseline, path=path)
-    rides = tuple(
-        _as_written(
-            seeded_ride(courses[course], rider, riders[rider], board=board, seed=table.seed),
-            table.courses[course],
-        )
-        for course, rider in pairs
-    )
     settings = _settings(table, space, path=path)
     refuse_unmeasured(rides, settings, path=path)
     return Study(
@@ -117,10 +102,10 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
         scaled_from=table.scaled_from,
         scaling=scaling,
         riders=riders,
-        courses=courses,
+        courses={ride.course.name: ride.course for ride in rides},
         rides=rides,
         handling=handling_rides(rides, riders, board=board, seed=table.seed, path=path),
-        ride_weights=np.array([table.courses[course].weight for course, _ in pairs]),
+        ride_weights=np.array([table.courses[ride.course.name].weight for ride in rides]),
         n_hard_rides=table.search.hard_rides,
         hard_rides_h=table.search.hard_rides_h,
         baseline=baseline,
@@ -203,34 +188,6 @@ def _own_bounds(written: Table) -> set[str]:
     return set(written.get("search", {}).get("bounds", {}))
 
 
-def _courses(table: StudyTable, *, path: Path) -> dict[str, Course]:
-    return {
-        name: course_of(
-            course,
-            name=name,
-            road_seed=spawned(table.seed, "road", name)
-            if course.road_seed is None
-            else course.road_seed,
-            folder=path.parent,
-            where=f"{path}: courses.{name}",
-        )
-        for name, course in table.courses.items()
-    }
-
-
-def _as_written(ride: Ride, table: CourseTable) -> Ride:
-    """Return a ride with the noise, and the numbers of board and rider, that its course names."""
-    if table.noise_seed is not None:
-        ride = dataclasses.replace(ride, noise_seed=table.noise_seed)
-    if not table.numbers:
-        return ride
-    return dataclasses.replace(
-        ride,
-        board=with_numbers(ride.board, table.numbers),
-        rider=with_numbers(ride.rider, table.numbers),
-    )
-
-
 def _settings(table: StudyTable, space: Space, *, path: Path) -> ScoreSettings:
     try:
         settings = settings_of(table)
@@ -241,23 +198,6 @@ def _settings(table: StudyTable, space: Space, *, path: Path) -> ScoreSettings:
         # A controller without such a warning would have no feasible candidate.
         settings = dataclasses.replace(settings, least_warning_s=None)
     return settings
-
-
-def _pairs(
-    courses: Mapping[str, CourseTable], riders: Mapping[str, Rider], *, path: Path
-) -> list[tuple[str, str]]:
-    """Return which rider rides which course, course by course."""
-    pairs = []
-    for course, table in courses.items():
-        chosen = list(riders) if table.riders is None else table.riders
-        for rider in chosen:
-            if rider not in riders:
-                raise UserInputError(
-                    f"{path}: courses.{course}.riders: the study has no rider {rider!r};"
-                    f" the nearest is {nearest(rider, riders)!r}"
-                )
-            pairs.append((course, rider))
-    return pairs
 
 
 def _start(

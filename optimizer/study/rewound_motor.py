@@ -5,6 +5,7 @@ current that saturates the iron with 1 / turns, since the ampere-turns stay the 
 textbook).
 """
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +46,15 @@ def resolved_board(written: Any, *, path: Path, key: str = "board") -> tuple[Any
     return changed(board, {"motor": derived}), derived
 
 
+def rewound(motor: Mapping[str, float], kv_rpm_per_v: float) -> dict[str, float]:
+    """Return the numbers of a motor that follow where it is rewound to another Kv, above zero."""
+    ratio = kv_rpm_per_v / motor[_KV]
+    return {
+        key: float(f"{motor[key] * ratio**power:.{_DIGITS}g}")
+        for key, power in _BY_KV_RATIO.items()
+    }
+
+
 def _rewound(written: Any, *, path: Path) -> Table:
     """Return the numbers of the motor that follow from another Kv."""
     own = written.get("motor") if isinstance(written, dict) else None
@@ -53,12 +63,9 @@ def _rewound(written: Any, *, path: Path) -> Table:
     base = _motor_without_changes(written, own, path=path)
     if not base or own[_KV] <= 0.0:
         return {}
-    ratio = own[_KV] / base[_KV]
-    return {
-        key: float(f"{base[key] * ratio**power:.{_DIGITS}g}")
-        for key, power in _BY_KV_RATIO.items()
-        if key not in own and ratio != 1.0
-    }
+    if own[_KV] == base[_KV]:
+        return {}
+    return {key: value for key, value in rewound(base, own[_KV]).items() if key not in own}
 
 
 def _motor_without_changes(board: Table, own: Table, *, path: Path) -> Table:

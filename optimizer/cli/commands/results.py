@@ -1,24 +1,11 @@
-"""Commands that look at a study's results, and ride one profile."""
+"""Commands that look at a study's results."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from optimizer.base.atomic_files import refuse_existing
-from optimizer.base.errors import UserInputError
-from optimizer.base.pick_names import PICKS
 from optimizer.cli.loading import loading
-from optimizer.cli.options import (
-    AsJson,
-    Folder,
-    Jobs,
-    OnDevice,
-    Profile,
-    Which,
-    completing,
-    named,
-)
+from optimizer.cli.options import AsJson, Folder, Which
 from optimizer.study.limits import MOST_CANDIDATES
 
 
@@ -112,92 +99,3 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
             **{name: table.to_dict(orient="records") for name, table in tables.items()},
         }
     )
-
-
-def ride(
-    folder: Folder,
-    candidate: Annotated[
-        str | None,
-        typer.Option(
-            metavar="CANDIDATE",
-            help="Its number, or the name of a pick.",
-            autocompletion=completing(*PICKS),
-        ),
-    ] = None,
-    profile: Profile = None,
-    film: Annotated[
-        Path | None,
-        typer.Option(
-            parser=named, metavar="FILE", help="Film one ride beside the baseline, .gif or .mp4."
-        ),
-    ] = None,
-    filmed: Annotated[
-        str | None,
-        typer.Option(metavar="RIDE", help="Ride to film; default: the nearest to a nose-down."),
-    ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Replace the film.")] = False,
-    jobs: Jobs = None,
-    device: OnDevice = None,
-    as_json: AsJson = False,
-) -> None:
-    """Simulate one profile on every ride of a study.
-
-    It is the baseline, unless another is named. The noise is that of the re-evaluation. Prints
-    tables of rides and nose-down rates and writes nothing but a film that is asked for. JSON holds
-    the rides.
-
-    Example: levelgain ride my_board --candidate balanced --film ride.gif
-    """
-    if filmed is not None and film is None:
-        raise UserInputError("--filmed names the ride of a film; name its file too, with --film")
-    if film is not None and not force:
-        refuse_existing([film], advice="give --force to replace it, or name another file")
-    with loading():
-        from objectives import OBJECTIVES
-        from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
-        from optimizer.analysis.profile_source import selected_profile
-        from optimizer.analysis.tables import rides_table
-        from optimizer.cli.console import console, print_json, print_table
-        from optimizer.cli.output.results import ride_columns
-        from optimizer.cli.stages_view import StagesView
-        from optimizer.execution.devices import on_device
-        from optimizer.execution.hard_rides import with_hard_rides
-        from optimizer.interface.rides import compare, ride_of
-        from optimizer.interface.studies import load_study
-        from optimizer.reports.film.film_file import film_of, refuse_film, write_film
-        from plant.description.profile_array import array_to_profile, profile_to_array
-
-    if film is not None:
-        refuse_film(film)
-    out = console(as_json=as_json)
-    with StagesView(out) as stages:
-        stages.begin("reading the study")
-        study = on_device(load_study(folder), device)
-        to_film = None if filmed is None else ride_of(study, filmed)
-        values, called, _ = selected_profile(study, candidate, profile)
-        study = with_hard_rides(study, n_jobs=jobs, stages=stages)
-        stages.begin("riding")
-        # One simulation gives both the rides and the scores.
-        found = compare(study, {called: array_to_profile(values)}, jobs=jobs)
-        rides = rides_table(study, found.rides[0])
-        if film is not None:
-            to_film = to_film or ride_of(study, rides.nlargest(1, "nose_down_risk")["ride"].item())
-            profiles = {called: values, "the baseline": profile_to_array(study.baseline)}
-            stages.begin("drawing the film")
-            write_film(film_of(profiles, to_film), film, advance=stages.reach)
-    table = ride_columns(rides)
-    if as_json:
-        print_json(table.to_dict(orient="records"))
-        return
-    print_table(out, table)
-    out.print()
-    print_table(out, nose_down_rates(found.study, found.hard[0]))
-    out.print(objective_in_words(found.study))
-    scores = ", ".join(
-        f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
-    )
-    out.print(f"\n{called}: {scores}, on the noise of the re-evaluation")
-    for failed in found.fails[0]:
-        out.print(f"FAILS: {failed}")
-    if film is not None and to_film is not None:
-        out.print(f"\n{film} shows {to_film.name}.")

@@ -1,6 +1,8 @@
 """One candidate and its rides, printed."""
 
 import math
+from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 from rich.console import Console
@@ -18,11 +20,13 @@ from optimizer.analysis.candidate_numbers import (
     noise_in_words,
 )
 from optimizer.analysis.candidate_tables import candidate_tables
+from optimizer.analysis.comparison import Comparison
 from optimizer.analysis.known_verdict import known_verdict
-from optimizer.analysis.nose_down_rates import objective_in_words
+from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
 from optimizer.search.evaluation import BASELINE
+from plant.kernel.outcomes import Outcome
 
 FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
 _RIDE_COLUMNS = (
@@ -46,6 +50,63 @@ def print_comparison_note(out: Console, results: Results) -> None:
 def ride_columns(table: pd.DataFrame) -> pd.DataFrame:
     """Return the columns of a table of rides that fit a terminal."""
     return table[[*_RIDE_COLUMNS]]
+
+
+def hardest(rides: pd.DataFrame) -> str:
+    """Return the name of the ride that came nearest to a nose-down."""
+    return str(rides.nlargest(1, "nose_down_risk")["ride"].item())
+
+
+def ridden_facts(rides: pd.DataFrame, *, changes: Sequence[str] | None) -> Any:
+    """Return what one profile does on every ride, for JSON, with what is otherwise if asked."""
+    records = ride_columns(rides).to_dict(orient="records")
+    return records if changes is None else {"changes": list(changes), "rides": records}
+
+
+def print_ridden(
+    out: Console,
+    rides: pd.DataFrame,
+    *,
+    called: str,
+    found: Comparison | None,
+    changes: Sequence[str],
+) -> None:
+    """Print what one profile does on every ride.
+
+    Parameters
+    ----------
+    out : Console
+    rides : DataFrame
+        From `optimizer.analysis.tables.rides_table`.
+    called : str
+        What to call the profile.
+    found : Comparison or None
+        Its scores; None for rides that the study does not hold.
+    changes : sequence of str
+        What is otherwise in those.
+    """
+    print_table(out, ride_columns(rides))
+    out.print()
+    if found is not None:
+        _print_scores(out, found)
+        return
+    for line in changes:
+        out.print(line)
+    n_ended = int((rides["ended"] != Outcome.RIDDEN.message).sum())
+    how_many = f"{n_ended or 'none'} of {len(rides)}"
+    out.print(f"{called}: {how_many} ended early. Nothing is stored.")
+
+
+def _print_scores(out: Console, found: Comparison) -> None:
+    """Print the nose-down rates and the scores of the one profile of a comparison."""
+    print_table(out, nose_down_rates(found.study, found.hard[0]))
+    out.print(objective_in_words(found.study))
+    scores = ", ".join(
+        f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
+    )
+    out.print(f"\n{found.names[0]}: {scores}, on the noise of the re-evaluation")
+    for failed in found.fails[0]:
+        out.print(f"FAILS: {failed}")
 
 
 def _feel_line(results: Results, number: int) -> str:
