@@ -48,19 +48,12 @@ def ride(
     device: OnDevice = None,
     as_json: AsJson = False,
 ) -> None:
-    """Simulate one profile on every ride of a study.
+    """Simulate one profile, the baseline if none is named, on every ride.
 
-    It is the baseline, unless another is named. The noise is that of the re-evaluation. Prints
-    tables of rides and nose-down rates and writes nothing but a film that is asked for. JSON holds
-    the rides.
+    --if asks for a plain road (speed_kmh, grade_percent) or other numbers, as a study file names
+    them: charge_ratio, mosfet_c, kv_rpm_per_v, mass_kg.
 
-    With --if, numbers are other ones: charge_ratio and mosfet_c at the start, and any of board and
-    rider, such as kv_rpm_per_v, phase_resistance_ohm and mass_kg. speed_kmh and grade_percent ask
-    for a plain road in place of the study's rides. A finished study can be asked too.
-
-    Example: levelgain ride my_board --candidate balanced --film ride.gif
-
-    Example: levelgain ride my_board --if speed_kmh=30 --if grade_percent=-15 --if charge_ratio=1
+    Example: levelgain ride my_board --if speed_kmh=30 --if grade_percent=-15
     """
     if filmed is not None and film is None:
         raise UserInputError("--filmed names the ride of a film; name its file too, with --film")
