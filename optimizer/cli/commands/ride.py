@@ -48,10 +48,10 @@ def ride(
     device: OnDevice = None,
     as_json: AsJson = False,
 ) -> None:
-    """Simulate one profile, the baseline if none is named, on every ride.
+    """Simulate one profile on every ride of a study.
 
-    --if asks for a plain road (speed_kmh, grade_percent) or other numbers, as a study file names
-    them: charge_ratio, mosfet_c, kv_rpm_per_v, mass_kg.
+    It is the baseline if none is named. --if asks for a plain road (speed_kmh, grade_percent) or
+    other numbers (charge_ratio, kv_rpm_per_v, mass_kg ...).
 
     Example: levelgain ride my_board --if speed_kmh=30 --if grade_percent=-15
     """
