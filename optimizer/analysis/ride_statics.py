@@ -14,24 +14,17 @@ from typing import TypeAlias
 import numpy as np
 
 from optimizer.analysis.drive_window import drive_window, seen_pack
+from optimizer.analysis.holding_current import holding_current
 from plant.arrays import Floats
-from plant.compile import entry
-from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.cells import open_circuit_voltage
-from plant.kernel.lane_init import saturation_of, torque_per_amp
 from plant.kernel.road import TABLE_STEP_M, grade_rad, straight_lines
 from plant.kernel.simulate import Ride
-from plant.physics.resistance import air_drag, rolling_resistance
-from plant.physics.saturation import saturated
 
 _ANY_POWER_W = 1e9
 _HALVINGS = 20
 _STEP_S = 0.1  # speeds and grades change little in it
 _LEAD_M = 6.0  # before the start, so that blends of grades are settled there, as in the kernel
-_air_drag = entry(air_drag)
-_rolling_resistance = entry(rolling_resistance)
-_saturated = entry(saturated)
 
 _Pack: TypeAlias = tuple[float, float, float, float]  # of `pack_limits`
 
@@ -106,19 +99,6 @@ def used_ratio(needed_a: float, limit_a: float) -> float:
     return needed_a / limit_a if limit_a * needed_a > 0.0 else math.inf
 
 
-def _hold_current(ride: Ride, place: _Place) -> float:
-    """Return the motor current in A against grade, rolling resistance and air."""
-    board, body = ride.board, ride.rider.body
-    mass_kg = body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
-    weight_n = mass_kg * GRAVITY_MPS2
-    load_n = weight_n * math.cos(place.grade_rad)
-    force_n = weight_n * math.sin(place.grade_rad)
-    force_n += _rolling_resistance(place.speed_mps, load_n, place.rolling_ratio)
-    force_n += _air_drag(place.speed_mps, place.headwind_mps, AIR_DENSITY_KG_M3, body.drag_area_m2)
-    linear_a = force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v)
-    return float(_saturated(linear_a, *saturation_of(board.motor)))
-
-
 def _statics(ride: Ride) -> RideStatics:
     board = ride.board
     pack = seen_pack(board, _source_v(ride))
@@ -146,7 +126,7 @@ def _statics(ride: Ride) -> RideStatics:
 
 def _currents(ride: Ride, place: _Place, pack: _Pack) -> tuple[float, float]:
     """Return the current to hold a ride at a place, and the most of that sign there, in A."""
-    needed_a = _hold_current(ride, place)
+    needed_a = holding_current(ride.board, ride.rider, **dataclasses.asdict(place))
     low_a, high_a = drive_window(ride.board, place.speed_mps, pack)
     return needed_a, max(high_a, 0.0) if needed_a > 0.0 else min(low_a, 0.0)
 

@@ -13,29 +13,25 @@ from collections.abc import Callable
 import numpy as np
 
 from optimizer.analysis.drive_window import drive_window, emf_v, seen_pack
+from optimizer.analysis.holding_current import holding_current
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from plant.arrays import Floats
 from plant.compile import entry
-from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.cells import open_circuit_voltage
 from plant.description.profile import Profile
 from plant.description.rider import Rider
-from plant.kernel.lane_init import saturation_of, torque_per_amp
+from plant.kernel.lane_init import saturation_of
 from plant.physics.battery import bus_voltage
 from plant.physics.control import warning_share, warning_widths
 from plant.physics.drive import losses
-from plant.physics.resistance import air_drag, rolling_resistance
-from plant.physics.saturation import saturated, unsaturated
+from plant.physics.saturation import unsaturated
 from plant.stiffness import stiffness_curve
 
 _HALVINGS = 40
 _ERRORS_DEG = np.linspace(0.0, 45.0, 451)
-_air_drag = entry(air_drag)
 _bus_voltage = entry(bus_voltage)
 _losses = entry(losses)
-_rolling_resistance = entry(rolling_resistance)
-_saturated = entry(saturated)
 _unsaturated = entry(unsaturated)
 _warning_share = entry(warning_share)
 
@@ -67,11 +63,12 @@ class CurrentHeadroom:
 def current_headroom(
     board: Board, rider: Rider, *, speed_mps: float, charge_ratio: float
 ) -> CurrentHeadroom:
-    """Return what current the drive has left while a rider rides steadily on the level.
+    """Return what current the drive has left while a rider rides steadily on level asphalt.
 
     The pack's RC pair has settled under the steady ride; a correction is too short to move it.
     """
-    steady_a = _steady_current(board, rider, speed_mps)
+    rolling_ratio = catalogue_surface(ASPHALT).rolling_ratio
+    steady_a = holding_current(board, rider, speed_mps=speed_mps, rolling_ratio=rolling_ratio)
     cell_v = open_circuit_voltage(charge_ratio, board.battery.chemistry)
     source_v = board.battery.cells_in_series * cell_v
     source_v = _settled(board, source_v, speed_mps, steady_a)
@@ -131,17 +128,6 @@ def warning_lift(profile: Profile, board: Board, headroom: CurrentHeadroom) -> f
         1.0 / bus_width,
     )
     return float(share * asked.warning_lift_deg)
-
-
-def _steady_current(board: Board, rider: Rider, speed_mps: float) -> float:
-    """Return the current against rolling resistance of the catalogue's asphalt and air, in A."""
-    rolling_ratio = catalogue_surface(ASPHALT).rolling_ratio
-    mass_kg = rider.body.mass_kg + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
-    force_n = _rolling_resistance(speed_mps, mass_kg * GRAVITY_MPS2, rolling_ratio) + _air_drag(
-        speed_mps, 0.0, AIR_DENSITY_KG_M3, rider.body.drag_area_m2
-    )
-    linear_a = force_n * board.wheel.wheel_radius_m / torque_per_amp(board.motor.kv_rpm_per_v)
-    return float(_saturated(linear_a, *saturation_of(board.motor)))
 
 
 def _bus(board: Board, source_v: float, speed_mps: float, current_a: float) -> tuple[float, float]:
