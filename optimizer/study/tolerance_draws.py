@@ -38,6 +38,11 @@ def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats
     return np.where(is_normal, normal, 2.0 * unit - 1.0)
 
 
+def study_draws(study: Study, n_draws: int, *drawn_for: str) -> Floats:
+    """Return the `draws` of a study's tolerances, (draw, tolerance); see `drawn_rides`."""
+    return draws(study.tolerances, n_draws, seed=spawned(study.seed, *drawn_for, "tolerances"))
+
+
 def drawn_rides(study: Study, n_draws: int, *drawn_for: str) -> list[Ride]:
     """Return the study's own rides with every draw of board and riders, draw by draw.
 
@@ -65,10 +70,9 @@ def drawn_boards(
     study: Study, n_draws: int, *drawn_for: str
 ) -> list[tuple[Board, dict[str, Rider]]]:
     """Return board and riders of every draw of the tolerances; see `drawn_rides`."""
-    table = draws(study.tolerances, n_draws, seed=spawned(study.seed, *drawn_for, "tolerances"))
     board_of = mover(study.board, study.tolerances)
     riders_of = {name: mover(rider, study.tolerances) for name, rider in study.riders.items()}
     return [
         (board_of(draw), {name: rider_of(draw) for name, rider_of in riders_of.items()})
-        for draw in table
+        for draw in study_draws(study, n_draws, *drawn_for)
     ]

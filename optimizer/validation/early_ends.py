@@ -7,13 +7,12 @@ import numpy as np
 
 from objectives.ride_scores import nose_down_risk, share_not_ridden
 from optimizer.analysis.constraint_facts import broken, constraint_facts
-from optimizer.base.hashing import spawned
 from optimizer.execution.evaluate import ride_portfolio, rules_of
 from optimizer.execution.reevaluation import own_rides_on_fresh_noise
 from optimizer.study.study import Study
-from optimizer.study.tolerance_draws import draws
+from optimizer.study.tolerance_draws import study_draws
 from optimizer.study.validation_settings import Fault
-from optimizer.validation.rides import held_out_rides, tolerance_rides
+from optimizer.validation.rides import DRAWN_FOR, held_out_rides, tolerance_rides
 from optimizer.validation.verdict import Grade, Verdict
 from plant.arrays import Floats
 from plant.device import Device
@@ -127,7 +126,7 @@ def _most_blamed(study: Study, rides: Sequence[Ride], results: Rides) -> str:
         share_not_ridden(results.column("ride_time_s"), duration),
     )
     by_draw = np.sort(risk[0].reshape(n_draws, -1), axis=1)[:, -5:].mean(axis=1)
-    table = draws(study.tolerances, n_draws, seed=spawned(study.seed, "validation", "tolerances"))
+    table = study_draws(study, n_draws, DRAWN_FOR)
     moved = rank_correlations(table, by_draw)
     if np.isnan(moved).all():
         return "the worst rides' risk is the same in every draw, so no tolerance goes with it"

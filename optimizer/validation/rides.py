@@ -21,7 +21,7 @@ from plant.kernel.simulate import Ride
 
 _Whole = TypeVar("_Whole", Board, Rider)
 
-_DRAWN_FOR = "validation"
+DRAWN_FOR = "validation"
 _BEYOND = 0.08  # lightest and heaviest rider go beyond the study's by this share of the mass
 _ALONE = 0.15  # around a single rider of a study
 
@@ -93,12 +93,12 @@ def _is_for(study: Study, course: Course, rider: Rider) -> bool:
 
 def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
     """Return board and riders of every draw of the tolerances."""
-    return drawn_boards(study, study.validation.n_draws, _DRAWN_FOR)
+    return drawn_boards(study, study.validation.n_draws, DRAWN_FOR)
 
 
 def tolerance_rides(study: Study) -> list[Ride]:
     """Return the study's rides with every draw of board and rider, draw by draw."""
-    return drawn_rides(study, study.validation.n_draws, _DRAWN_FOR)
+    return drawn_rides(study, study.validation.n_draws, DRAWN_FOR)
 
 
 def fault_rides(study: Study) -> list[tuple[Fault, list[Ride]]]:
@@ -131,6 +131,4 @@ def _with_fault(whole: _Whole, fault: Fault) -> _Whole:
 
 
 def _ride(study: Study, course: Course, rider_name: str, *, rider: Rider, board: Board) -> Ride:
-    return seeded_ride(
-        course, rider_name, rider, board=board, seed=study.seed, drawn_for=_DRAWN_FOR
-    )
+    return seeded_ride(course, rider_name, rider, board=board, seed=study.seed, drawn_for=DRAWN_FOR)
