@@ -51,21 +51,19 @@ def _sensitivity(ridden: RiddenProfile, margins: Margins) -> tuple[str, str]:
 def _phase_margin(ridden: RiddenProfile, margins: Margins) -> tuple[str, str]:
     asked = f"at least {ridden.rules.settings.phase_margin_deg:g} deg"
     phase, where = _at(ridden, _signed(margins, margins.phase_deg))
-    if phase <= 0.0:
-        return f"the loop is unstable {where}", asked
-    if math.isinf(phase):
-        return "phase margin without limit", asked
-    return f"phase margin {phase:.3g} deg, {where}", asked
+    return _least_margin("phase margin", phase, f"{phase:.3g} deg", where), asked
 
 
 def _gain_margin(ridden: RiddenProfile, margins: Margins) -> tuple[str, str]:
     asked = f"at least x{ridden.rules.settings.gain_margin_ratio:g}, up and down"
     room, where = _at(ridden, _signed(margins, margins.gain_room))
-    if room <= 0.0:
-        return f"the loop is unstable {where}", asked
-    if math.isinf(room):
-        return "gain margin without limit", asked
-    return f"gain margin x{math.exp(room):.3g}, {where}", asked
+    return _least_margin("gain margin", room, f"x{np.exp(room):.3g}", where), asked
+
+
+def _least_margin(called: str, least: float, in_words: str, where: str) -> str:
+    if least <= 0.0:
+        return f"the loop is unstable {where}"
+    return f"{called} without limit" if math.isinf(least) else f"{called} {in_words}, {where}"
 
 
 def _closed_loop(ridden: RiddenProfile, margins: Margins) -> tuple[str, str]:
