@@ -127,7 +127,7 @@ def lightest_and_heaviest(rides: Sequence[Ride]) -> tuple[str, str]:
     Parameters
     ----------
     rides : sequence of Ride
-        The study's own: a rider who rides none of them is not compared.
+        The study's own: a rider without any of them is not compared.
     """
     mass_kg = {ride.rider_name: ride.rider.body.mass_kg for ride in rides}
     by_mass = sorted(mass_kg, key=mass_kg.__getitem__)

@@ -24,7 +24,7 @@ def with_courses(text: str, path: Path, *, riders: Collection[str], to: Path) ->
     Raises
     ------
     UserInputError
-        The file holds something else, a course of a name that is there, or a rider who is not.
+        The file holds something else, a course of a name that is there, or a rider that is missing.
     """
     more = read_text(path)
     added = parse_toml(more, path=path)

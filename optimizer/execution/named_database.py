@@ -1,6 +1,6 @@
 """Whether the database that a study file names is used: study files are passed on.
 
-Whoever wrote the file would otherwise choose where this user's name and password are sent. So the
+Otherwise its writer would choose where this user's name and password are sent. So the
 user agrees once to each address; agreed ones are kept in the user's own settings, no password among
 them, for a study file holds none.
 """

@@ -40,7 +40,7 @@ def course_rides(
     Raises
     ------
     UserInputError
-        A course can not be ridden, or names a rider who is not there.
+        A course can not be ridden, or names a rider that is missing.
     """
     courses = {
         name: course_of(

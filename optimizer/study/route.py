@@ -18,7 +18,7 @@ from plant.description.course import Elevation, Points
 
 # Deeper than any open mine, higher than any mountain: all roads lie between.
 _LOWEST_M, _HIGHEST_M = -2000.0, 10_000.0
-_BEYOND_M = 25.0  # kept behind the ride's end, for a rider who is faster than wanted
+_BEYOND_M = 25.0  # kept behind the ride's end, for riders faster than wanted
 
 
 def read_route(
