@@ -11,6 +11,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon
+from matplotlib.text import Text
 from matplotlib.transforms import Affine2D
 
 from optimizer.reports.film.side_view import (
@@ -112,8 +113,10 @@ def film(rides: Sequence[FilmedRide]) -> Film:
     cursors = [axes.axvline(0.0, color=BLUE, linewidth=1.0) for axes in grid]
     _label(grid)
     ride = rides[0].ride
-    title = figure.suptitle(ride.name, fontsize=11)
-    _keep_as_picture(figure, grid, cursors)
+    title = scenes.suptitle(ride.name, fontsize=11)
+    for move in movers:
+        move(0)  # what is seen decides the layout
+    _keep_as_picture(figure, grid, cursors, title)
 
     def show(frame: int) -> None:
         now_s = (frame + 1) * FRAME_S
@@ -126,23 +129,26 @@ def film(rides: Sequence[FilmedRide]) -> Film:
     return Film(figure=figure, n_frames=max(one.view.n_frames for one in rides), show=show)
 
 
-def _keep_as_picture(figure: Figure, grid: Sequence[Axes], cursors: Sequence[Line2D]) -> None:
+def _keep_as_picture(
+    figure: Figure, grid: Sequence[Axes], cursors: Sequence[Line2D], title: Text
+) -> None:
     """Draw the panels once and lay their picture behind the cursors, which alone move.
 
     To lay out and draw panels anew takes several times as long as the rest of a frame.
     """
     canvas: Any = FigureCanvasAgg(figure)
     figure.set_dpi(DPI)
+    figure.draw_without_rendering()  # lays out the scenes and what moves, too
+    figure.set_layout_engine("none")
     for axes in figure.axes:
         axes.set_visible(axes in grid)
-    moving = [*cursors, *figure.texts]
+    moving = [*cursors, *figure.texts, title]
     for artist in moving:
-        artist.set_alpha(0.0)  # not hidden: the layout leaves space for them
+        artist.set_visible(False)
     canvas.draw()
     picture = np.asarray(canvas.buffer_rgba()).copy()
     for artist in moving:
-        artist.set_alpha(None)
-    figure.set_layout_engine("none")
+        artist.set_visible(True)
     for axes, cursor in zip(grid, cursors, strict=True):
         axes.set_axis_off()
         axes.set_title("", loc="left")

@@ -139,6 +139,20 @@ def test_two_profiles_are_in_one_picture(study, seen):
     assert [axes.get_title() for axes in shown.figure.axes if axes.get_title()] == ["one", "two"]
 
 
+def test_the_title_of_a_film_stands_above_the_names_of_its_profiles(study, seen):
+    profile = profile_to_array(study.baseline)
+    shown = film([filmed(name, profile, seen["kerb_up"][0]) for name in ("one", "two")])
+
+    shown.show(40)
+    shown.figure.canvas.draw()
+
+    scenes = shown.figure.subfigs[0]
+    (title,) = scenes.texts
+    names = [axes.title.get_window_extent() for axes in scenes.axes]
+    assert title.get_window_extent().ymax <= shown.figure.bbox.ymax
+    assert all(name.ymax < title.get_window_extent().ymin for name in names)
+
+
 @pytest.mark.parametrize("name", ["ride.png", "ride"])
 def test_a_name_that_is_no_films_is_refused_in_a_line(tmp_path, name):
     with pytest.raises(UserInputError, match=r"a film is a \.gif or a \.mp4"):
