@@ -4,6 +4,10 @@ numba's own cache trusts its files: half a file ends the command, a changed byte
 folder can not be written it keeps code beside a source, and does not see when another one changes.
 Here each function has one file, which begins with the checksum of the rest. What does not hold is
 compiled anew, which a line in the log says: on standard error, unless the program has handlers.
+
+A change of the kernel leaves a folder behind that nobody asks for again. Folders beside the one in
+use are removed by a process that compiles, when none has used them for two months. A process that
+still runs has its code in memory, and would compile what it asks for later.
 """
 
 import contextlib
@@ -15,6 +19,7 @@ import pickle
 import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -26,6 +31,7 @@ from numba.core.serialize import dumps
 _log = logging.getLogger("levelgain")
 _DIGEST_BYTES = hashlib.sha256().digest_size
 _SUFFIX = ".code"
+_UNUSED_S = 60 * 24 * 3600.0
 
 
 class CodeCache(FunctionCache):
@@ -68,6 +74,7 @@ class CodeCache(FunctionCache):
         packed = self._kept().get(self._key(sig, target_context.codegen()))
         if packed is None:
             return None
+        _mark_used(self._path.parent)
         return CompileResult._rebuild(target_context, *pickle.loads(packed))  # noqa: S301, SLF001
 
     def save_overload(self, sig: Any, data: Any) -> None:
@@ -80,6 +87,8 @@ class CodeCache(FunctionCache):
             write_checked(self._path, dumps((self._source, kept)))
         except OSError as error:
             _say_not_kept(self._path.parent, error.strerror or str(error))
+        else:
+            _sweep_beside(self._path.parent)
 
     def _key(self, sig: Any, codegen: Any) -> Any:
         numbas: Any = super()  # it publishes no types of this
@@ -140,6 +149,24 @@ def write_checked(path: Path, content: bytes) -> None:
         if name:
             Path(name).unlink(missing_ok=True)
         raise
+
+
+@functools.cache  # once in a process
+def _mark_used(folder: Path) -> None:
+    """Let a folder's time say when it was last used; to write into it does so too."""
+    with contextlib.suppress(OSError):
+        os.utime(folder)
+
+
+@functools.cache
+def _sweep_beside(folder: Path) -> None:
+    """Remove the folders of code beside this one that nobody has used for long."""
+    oldest_s = time.time() - _UNUSED_S
+    with contextlib.suppress(OSError):  # another process may remove them too
+        for other in folder.parent.iterdir():
+            old = other != folder and other.stat().st_mtime < oldest_s
+            if old and any(other.glob(f"*{_SUFFIX}")):
+                shutil.rmtree(other)
 
 
 def _remove(path: Path) -> None:

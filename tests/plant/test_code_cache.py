@@ -2,6 +2,7 @@
 
 import logging
 import os
+import time
 
 import numba
 import pytest
@@ -151,6 +152,90 @@ def test_a_flushed_function_is_compiled_again(kept, said):
 
     assert call(kept.parent) == 0
     assert said() == []
+
+
+DAY_S = 24 * 3600.0
+
+
+def age(folder, days):
+    """Let a folder be as if it was last used so long ago."""
+    then = time.time() - days * DAY_S
+    os.utime(folder, (then, then))
+
+
+def new_process():
+    code_cache._mark_used.cache_clear()
+    code_cache._sweep_beside.cache_clear()
+
+
+@pytest.fixture
+def others(tmp_path, said):
+    """Give folders beside the one in use, by how many days ago they were used."""
+    folders = {days: tmp_path / f"used_{days}_days_ago" for days in (0, 59, 61, 300)}
+    for folder in folders.values():
+        call(folder)
+    for days, folder in folders.items():
+        age(folder, days)
+    new_process()
+    return folders
+
+
+def test_who_compiles_removes_code_that_nobody_has_used_for_two_months(tmp_path, others):
+    assert call(tmp_path / "code") == 0
+
+    assert {days for days, folder in others.items() if folder.exists()} == {0, 59}
+    assert call(others[0]) == call(others[59]) == 2
+
+
+def test_who_loads_code_keeps_it_in_use_and_removes_nothing(tmp_path, others):
+    assert call(others[61]) == 2
+    assert others[300].exists()
+
+    new_process()
+    call(tmp_path / "code")
+    assert others[61].exists()
+    assert not others[300].exists()
+
+
+def test_only_folders_of_code_are_removed(tmp_path, said):
+    kept_texts, file, empty = tmp_path / "hard_rides", tmp_path / "notes.code", tmp_path / "empty"
+    kept_texts.mkdir()
+    empty.mkdir()
+    (kept_texts / "found.json").write_text("{}")
+    file.write_text("a file")
+    for path in (kept_texts, file, empty):
+        age(path, 300)
+    new_process()
+
+    call(tmp_path / "code")
+
+    assert (kept_texts / "found.json").exists()
+    assert file.exists()
+    assert empty.exists()
+
+
+def test_what_may_not_be_removed_stays_without_a_word(tmp_path, others, said, monkeypatch):
+    def refuse(path):
+        raise PermissionError(13, "Permission denied", str(path))
+
+    monkeypatch.setattr(code_cache.shutil, "rmtree", refuse)
+
+    assert call(tmp_path / "code") == 0
+    assert said() == []
+    assert others[300].exists()
+
+
+def test_code_removed_under_a_process_is_compiled_again(tmp_path, others):
+    kept_open = dispatcher(others[300])
+    assert kept_open(4.0) == 8.0
+    age(others[300], 300)
+    new_process()
+    call(tmp_path / "code")
+    assert not others[300].exists()
+
+    assert (kept_open(4.0), kept_open(3)) == (8.0, 6.0)
+    assert sum(kept_open.stats.cache_hits.values()) == 1
+    assert others[300].exists()
 
 
 @pytest.fixture(scope="module")
