@@ -1,4 +1,4 @@
-"""What the front of a search is like, now and after each generation before."""
+"""What the front of a search is like, now and before, and what its latest candidates gained."""
 
 from dataclasses import dataclass
 
@@ -11,6 +11,7 @@ from optimizer.search.pareto import hypervolume, non_dominated
 from optimizer.study.study import Study
 from plant.arrays import Floats
 
+N_LATEST = 1000  # candidates by whose gain a search is judged
 _REFERENCE_RATIO = 2.0  # hypervolume is counted up to twice the baseline's objectives
 
 
@@ -57,6 +58,69 @@ def front_so_far(study: Study, objectives: Floats, constraints: Floats) -> Front
         volume_ratio=volume / _REFERENCE_RATIO**n_objectives,
         best_cost_ratio=float(study_cost(study, front, baseline=baseline).min()),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gain:
+    """What the latest candidates of a search added to its front, in % of what was there before.
+
+    Attributes
+    ----------
+    volume_percent : float
+        By so much the hypervolume grew.
+    cost_percent : float
+        By so much the least weighted cost fell.
+    """
+
+    volume_percent: float
+    cost_percent: float
+
+    @property
+    def percent(self) -> float:
+        """The larger of both."""
+        return max(self.volume_percent, self.cost_percent)
+
+    def __str__(self) -> str:
+        return (
+            f"the last {N_LATEST:,} candidates gained {self.volume_percent:.2f} % of the front's"
+            f" hypervolume and {self.cost_percent:.2f} % of the least cost"
+        )
+
+
+def latest_gain(study: Study, objectives: Floats, constraints: Floats) -> Gain | None:
+    """Return what the last `N_LATEST` candidates gained.
+
+    None where no candidate before them was on a front within twice the baseline's objectives.
+
+    Parameters
+    ----------
+    study : Study
+    objectives : (candidate, objective) float64
+        As searched, all on the same noise, the baseline first.
+    constraints : (candidate, constraint) float64
+
+    Raises
+    ------
+    StudyFileError
+        An objective of the baseline is zero, so nothing can be compared with it.
+    """
+    n_before = len(objectives) - N_LATEST
+    if n_before < 1:
+        return None
+    before = front_so_far(study, objectives[:n_before], constraints[:n_before])
+    if not before.volume_ratio:
+        return None
+    now = front_so_far(study, objectives, constraints)
+    return Gain(
+        volume_percent=100.0 * (now.volume_ratio / before.volume_ratio - 1.0),
+        cost_percent=100.0 * (1.0 - now.best_cost_ratio / before.best_cost_ratio),
+    )
+
+
+def found_latest(results: Results) -> Gain | None:
+    """Return what the last candidates of a search gained; see `latest_gain`."""
+    searched = results.searched
+    return latest_gain(results.study, searched.objectives, searched.constraints)
 
 
 def fronts_by_generation(results: Results) -> list[tuple[int, FrontSoFar]]:

@@ -7,6 +7,7 @@ import typer
 from rich.console import Console
 
 from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.front_so_far import found_latest
 from optimizer.analysis.results import Results
 from optimizer.base.errors import NotStartedError
 from optimizer.cli.console import console, print_cautions, print_json
@@ -15,6 +16,7 @@ from optimizer.cli.output.run import (
     picks_table,
     print_bounds,
     print_early_rejections,
+    print_latest_gain,
     print_picks,
     print_reevaluation,
     saved_ratio,
@@ -32,6 +34,8 @@ def search(
     study: Study,
     *,
     candidates: int | None,
+    minutes: float | None,
+    until_gain_percent: float | None,
     jobs: int | None,
     database: str | None,
     cluster: str | None,
@@ -43,7 +47,7 @@ def search(
     Parameters
     ----------
     study : Study
-    candidates, jobs, database, cluster, device : optional
+    candidates, minutes, until_gain_percent, jobs, database, cluster, device : optional
         As of `optimizer.interface.studies.run`.
     as_json : bool
         Whether JSON is printed.
@@ -63,6 +67,8 @@ def search(
             results = run(
                 study,
                 candidates=candidates,
+                minutes=minutes,
+                until_gain_percent=until_gain_percent,
                 jobs=jobs,
                 on_progress=view.show,
                 notice=out.print,
@@ -82,6 +88,7 @@ def search(
         print_bounds(out, results)
         print_reevaluation(out, results)
         print_early_rejections(out, results)
+        print_latest_gain(out, results)
         print_written(out, written)
     _print_next(out, results, view, as_json=as_json)
 
@@ -107,6 +114,7 @@ def _how_far(searched: Progress) -> str:
 
 def _search_facts(results: Results, view: SearchView, written: list[Path]) -> dict[str, Any]:
     """Return what a search found and wrote, for JSON."""
+    gain = found_latest(results)
     return {
         "folder": str(results.study.folder),
         "finished": view.finished,
@@ -116,6 +124,7 @@ def _search_facts(results: Results, view: SearchView, written: list[Path]) -> di
         "front_candidates": int(results.on_front.sum()),
         "rejected_early_candidates": int(results.rejected_early.sum()),
         "saved_ride_time_ratio": saved_ratio(results),
+        "latest_gain_percent": None if gain is None else gain.percent,
         "picks": picks_table(results).to_dict(orient="records"),
         "parameters_at_bounds": {
             name: bound_marks(results, number) for name, number in results.picks.items()

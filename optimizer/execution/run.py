@@ -4,13 +4,14 @@ import json
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from types import FrameType
 
 from objectives import OBJECTIVES
 from optimizer.base.errors import AlreadyStartedError, NotStartedError
 from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.base.unfinished import sweep
-from optimizer.execution.asked_candidates import ASKED
+from optimizer.execution.asked_candidates import NOTHING_ASKED, Asked
 from optimizer.execution.backends import ALONE, Machines, riding
 from optimizer.execution.baseline_handling import not_compared
 from optimizer.execution.hard_rides import with_hard_rides
@@ -18,11 +19,11 @@ from optimizer.execution.provenance import MODEL, refuse_other_study, ride_input
 from optimizer.execution.reevaluation import on_fresh_noise, reevaluate
 from optimizer.execution.ride_reuse import reusing
 from optimizer.execution.ride_reuse_report import find_reuse
+from optimizer.execution.search_end import SearchEnd
 from optimizer.execution.store import Store, started_with
 from optimizer.execution.study_changes import STARTED_TEXT, STARTED_VALUES, started_values
 from optimizer.execution.study_search import search_study, study_plan
 from optimizer.execution.tolerance_rides import with_tolerances
-from optimizer.execution.unridden import why_to_stop
 from optimizer.search.evaluation import Evaluate
 from optimizer.search.frozen_settings import WEIGHTS, weights_text
 from optimizer.search.loop import Progress
@@ -68,12 +69,16 @@ def run_study(
     n_jobs: int,
     on_generation: Callable[[Progress], None],
     stop: Callable[[], bool],
-    asked: int | None = None,
+    enough: Callable[[Progress], str] = lambda _: "",
+    asked: Asked = NOTHING_ASKED,
     notice: Callable[[str], None] = unheard,
     stages: Stages = UNWATCHED,
     machines: Machines = ALONE,
 ) -> Progress:
     """Search until the study's store holds `n_candidates`, from whatever it holds now.
+
+    A search that has found enough before is finished too: what it reached is then the number that
+    was asked for, and the number wanted in the progress that is returned.
 
     Parameters
     ----------
@@ -82,13 +87,17 @@ def run_study(
         Rounded up to whole generations.
     n_jobs : int
         Threads; the results do not depend on it.
-    on_generation, stop : callable
+    on_generation : callable
         As in `optimizer.search.loop.run`.
-    asked : int, optional
-        What was asked for in place of the study file's number, for `resume` to go on to.
+    stop : callable
+        Asked between generations; True ends the search.
+    enough : callable
+        Asked between generations why the search has found enough; an empty text where it goes on.
+    asked : Asked
+        What was asked for, for `resume` to go on to.
     notice : callable
-        Told in words what is reused, when the run before was killed, and why a search stops whose
-        first generations ride some ride never to its end.
+        Told in words what is reused, when the run before was killed, why a search has found
+        enough, and why one stops whose first generations ride some ride never to its end.
     stages : Stages
         Receives what goes before the search, where it takes long: to look for hard rides.
     machines : Machines
@@ -109,7 +118,7 @@ def run_study(
         Store(store_path(study.folder)) as store,
     ):
         store.freeze(ride_inputs(study))
-        store.keep({ASKED: "" if asked is None else str(asked)})
+        store.keep(asked.texts)
         if not store.n_candidates:
             store.keep({STARTED_VALUES: started_values(study), STARTED_TEXT: study.text})
         if reuse.summary and store.n_candidates <= len(study.start):
@@ -126,14 +135,8 @@ def run_study(
             evaluate = ride_by(screening)
             return reusing(evaluate, study, reuse.parts, n_jobs=n_jobs, screening=screening)
 
-        def stopped() -> bool:
-            reason = why_to_stop(study, store) if store.n_candidates > n_before else ""
-            if reason:
-                notice(reason)
-            return bool(reason) or stop()
-
-        n_before = store.n_candidates
-        return search_study(
+        end = SearchEnd(study=study, store=store, stop=stop, enough=enough, notice=notice)
+        progress = search_study(
             study,
             ride,
             study_plan(study, weights=json.loads(weights)),
@@ -141,8 +144,18 @@ def run_study(
             n_candidates=n_candidates,
             n_jobs=n_jobs,
             on_generation=on_generation,
-            stop=stopped,
+            stop=end.reached,
         )
+        if not end.why_enough:
+            return progress
+        store.keep(Asked(n_candidates=progress.n_done).texts)
+    notice(
+        f"The search ends at {progress.n_done} candidates: {end.why_enough}. To go on:"
+        f" levelgain resume {study.folder} --candidates {progress.n_wanted}"
+    )
+    finished = replace(progress, n_wanted=progress.n_done)
+    on_generation(finished)
+    return finished
 
 
 def reevaluate_front(

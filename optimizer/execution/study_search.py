@@ -63,7 +63,7 @@ def search_study(
     n_candidates: int,
     n_jobs: int = 1,
     on_generation: Callable[[Progress], None] | None = None,
-    stop: Callable[[], bool] | None = None,
+    stop: Callable[[Progress], bool] | None = None,
 ) -> Progress:
     """Search a study until its store holds `n_candidates`; see `optimizer.search.loop.run`.
 
@@ -79,6 +79,7 @@ def search_study(
     n_jobs : int
         Threads that work on what to propose; how many changes nothing.
     on_generation, stop : callable, optional
+        As of `optimizer.search.loop.run`.
     """
     return loop.run(
         ride_by(()),

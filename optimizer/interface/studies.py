@@ -14,12 +14,14 @@ from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import StudyFileError, UserInputError, caused_by
 from optimizer.base.reading import read_text
+from optimizer.execution.asked_candidates import Asked
 from optimizer.execution.backends import Machines
 from optimizer.execution.devices import on_device
 from optimizer.execution.named_database import database_of
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.interface.progress import CalledBack, OnProgress, Progress, unwatched
 from optimizer.interface.search_progress import REEVALUATION, searched
+from optimizer.interface.stopping_rules import stopping_rules
 from optimizer.interface.threads import n_threads
 from optimizer.study import load
 from optimizer.study.catalogue import STUDIES_FOLDER
@@ -105,6 +107,8 @@ def run(
     study: Study,
     *,
     candidates: int | None = None,
+    minutes: float | None = None,
+    until_gain_percent: float | None = None,
     jobs: int | None = None,
     on_progress: OnProgress = unwatched,
     notice: Callable[[str], None] = print,
@@ -117,13 +121,21 @@ def run(
 
     Simulates candidates until the study's folder holds as many as are wanted, then evaluates the
     front again on fresh noise. An interruption at any time loses no finished generation: the same
-    call goes on, and a finished study is only read.
+    call goes on, and a finished study is only read. A run that `minutes` or `until_gain_percent`
+    end is finished; a call that wants more candidates goes on.
 
     Parameters
     ----------
     study : Study
     candidates : int, optional
         How many are wanted, rounded up to whole generations; the study's own number if not given.
+    minutes : float, optional
+        The search ends with the generation in which so many minutes have passed since the call;
+        the re-evaluation of the front comes after them.
+    until_gain_percent : float, optional
+        The search ends once the last 1,000 candidates gained less than this of the front's
+        hypervolume and of the least cost. That follows from the candidates alone, so the search
+        ends at the same one after an interruption, and on any number of threads or machines.
     jobs : int, optional
         Threads; all cores if not given. Results do not depend on it.
     on_progress : callable, optional
@@ -131,7 +143,8 @@ def run(
         before them as hard rides are looked for; its note says what the front is like so far.
     notice : callable, optional
         Called with what no profile can hold by statics, what is reused, when the run before was
-        killed, and why a search stops whose first generations ride some ride never to its end.
+        killed, why a search ends before all candidates are ridden, and why one stops whose first
+        generations ride some ride never to its end.
     stop : callable, optional
         Asked between generations; True ends the run, with what is finished as the results.
     database, cluster : str, optional
@@ -144,7 +157,7 @@ def run(
     Raises
     ------
     UserInputError
-        So many candidates are not allowed.
+        So many candidates or minutes, or such a gain, are not allowed.
     StoreError
         The store is damaged, in use, or was started with other inputs.
     NotStartedError
@@ -157,6 +170,7 @@ def run(
         raise UserInputError(
             f"candidates: must be from 1 to {MOST_CANDIDATES:,}, got {candidates:,}"
         )
+    enough = stopping_rules(study, minutes=minutes, until_gain_percent=until_gain_percent)
     study = on_device(study, device)
     n_jobs = n_threads(jobs)
     machines = Machines(database=database_of(study, database), cluster=cluster)
@@ -169,7 +183,8 @@ def run(
         n_jobs=n_jobs,
         on_generation=lambda now: on_progress(searched(study, now)),
         stop=stop,
-        asked=candidates,
+        enough=enough,
+        asked=Asked(n_candidates=candidates, until_gain_percent=until_gain_percent),
         notice=notice,
         stages=CalledBack(on_progress),
         machines=machines,

@@ -50,7 +50,7 @@ def run(
     n_candidates: int,
     later: Callable[[Floats], Evaluate] | None = None,
     on_generation: Callable[[Progress], None] | None = None,
-    stop: Callable[[], bool] | None = None,
+    stop: Callable[[Progress], bool] | None = None,
     n_jobs: int = 1,
 ) -> Progress:
     """Search until the store holds `n_candidates`; the same call resumes or extends a study.
@@ -75,7 +75,7 @@ def run(
     on_generation : callable, optional
         Called with the progress at the start and after each stored generation.
     stop : callable, optional
-        Asked between generations; True ends the search.
+        Asked between generations, with the progress; True ends the search.
     n_jobs : int
         Threads that work on what to propose; how many changes nothing.
 
@@ -106,7 +106,7 @@ def run(
         progress = _progress(history, n_wanted=n_wanted, n_resumed=n_resumed)
         if on_generation is not None:
             on_generation(progress)
-        if len(history) >= n_wanted or (stop is not None and stop()):
+        if len(history) >= n_wanted or (stop is not None and stop(progress)):
             return progress
         if later is not None and len(history) and rejecting is None:
             rejecting = later(store.rides(range(population)))

@@ -11,12 +11,17 @@ Candidates = Annotated[
     int | None,
     typer.Option(min=1, metavar="N", help="Candidates in all; default: study.toml's."),
 ]
+Minutes = Annotated[
+    float | None,
+    typer.Option(metavar="M", help="Search for M minutes; the re-evaluation comes after."),
+]
+UntilGain = Annotated[
+    float | None,
+    typer.Option(metavar="P", help="End once the last 1,000 candidates gained under P %."),
+]
 Database = Annotated[
     str | None,
-    typer.Option(
-        metavar="ADDRESS",
-        help="postgresql:// address at which machines share the study; default: study.toml's.",
-    ),
+    typer.Option(metavar="ADDRESS", help="postgresql:// where machines share the study."),
 ]
 Cluster = Annotated[
     str | None,
@@ -27,6 +32,7 @@ TrustDatabase = Annotated[
     typer.Option(
         "--trust-database",
         envvar="LEVELGAIN_TRUST_DATABASE",
+        show_envvar=False,
         help="Use the database that study.toml names without asking.",
     ),
 ]
@@ -35,6 +41,8 @@ TrustDatabase = Annotated[
 def run(
     folder: Folder,
     candidates: Candidates = None,
+    minutes: Minutes = None,
+    until_gain: UntilGain = None,
     jobs: Jobs = None,
     database: Database = None,
     trust_database: TrustDatabase = False,
@@ -44,9 +52,9 @@ def run(
 ) -> None:
     """Simulate candidates and search the trade-off.
 
-    A folder that does not exist and has the name of a packaged example is made from it. Tables
-    and figures go to FOLDER/results. Ctrl-C stops after the generation that is being
-    ridden; `levelgain resume` goes on.
+    A new folder with the name of a packaged example is made from it. Tables and figures go to
+    FOLDER/results. After Ctrl-C `levelgain resume` goes on; what --minutes or --until-gain end is
+    finished, and `levelgain resume FOLDER --candidates N` extends it.
 
     Example: levelgain run my_board --candidates 6000
     """
@@ -55,10 +63,12 @@ def run(
         from optimizer.cli.search_session import search
         from optimizer.execution.devices import refuse_missing
         from optimizer.execution.run import refuse_started
+        from optimizer.interface.stopping_rules import refuse_bad_rules
         from optimizer.interface.studies import load_study, new_study
         from optimizer.study.catalogue import STUDIES_FOLDER
         from optimizer.study.paths import STUDY_FILE
 
+    refuse_bad_rules(minutes=minutes, until_gain_percent=until_gain)
     refuse_missing(device)
     packaged = (STUDIES_FOLDER / folder.name / STUDY_FILE).is_file()
     if packaged and not folder.exists():
@@ -69,6 +79,8 @@ def run(
     search(
         study,
         candidates=candidates,
+        minutes=minutes,
+        until_gain_percent=until_gain,
         jobs=jobs,
         database=agreed_database(study, database, trusted=trust_database),
         cluster=cluster,
@@ -80,6 +92,8 @@ def run(
 def resume(
     folder: Folder,
     candidates: Candidates = None,
+    minutes: Minutes = None,
+    until_gain: UntilGain = None,
     jobs: Jobs = None,
     database: Database = None,
     trust_database: TrustDatabase = False,
@@ -89,7 +103,8 @@ def resume(
 ) -> None:
     """Go on with a study that was stopped, or extend one.
 
-    It goes on to the number of candidates that the run was asked for.
+    Without --candidates it goes on to what the run was asked for: a number of candidates, or a gain
+    (--until-gain). A run that is finished goes on to study.toml's number.
 
     Example: levelgain resume my_board --candidates 12000
     """
@@ -102,9 +117,15 @@ def resume(
 
     study = load_study(folder)
     refuse_not_started(study)
+    before = asked_before(study)
+    if candidates is None:
+        candidates = before.n_candidates
+        until_gain = before.until_gain_percent if until_gain is None else until_gain
     search(
         study,
-        candidates=asked_before(study) if candidates is None else candidates,
+        candidates=candidates,
+        minutes=minutes,
+        until_gain_percent=until_gain,
         jobs=jobs,
         database=agreed_database(study, database, trusted=trust_database),
         cluster=cluster,

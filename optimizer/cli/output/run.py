@@ -6,6 +6,7 @@ from rich.console import Console
 
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
+from optimizer.analysis.front_so_far import found_latest
 from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, nearest_misses
 from optimizer.cli.console import print_table
@@ -99,6 +100,13 @@ def saved_ratio(results: Results) -> float:
     parts = (results.rides, results.handling, results.hard)
     left_out = np.hstack([not_ridden(part) for part in parts])
     return float((left_out * duration_s).sum(axis=1).mean() / duration_s.sum())
+
+
+def print_latest_gain(out: Console, results: Results) -> None:
+    """Print whether the search still found something, by its latest candidates."""
+    gain = found_latest(results)
+    if gain is not None:
+        out.print(f"In the search {gain}.")
 
 
 def print_bounds(out: Console, results: Results) -> None:

@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from optimizer.base.errors import StoreError
-from optimizer.execution.asked_candidates import ASKED, asked_before
+from optimizer.execution.asked_candidates import ASKED, NOTHING_ASKED, Asked, asked_before
 from optimizer.execution.provenance import MODEL, model_digest, refuse_other_study
 from optimizer.execution.store import Store
 from optimizer.execution.study_changes import STARTED_VALUES, changes, started_values
@@ -91,10 +91,10 @@ def test_resume_goes_on_to_what_was_asked_until_it_is_reached(levelgain, tmp_pat
     folder = write_small_study(tmp_path / "small", ("candidates = 36", "candidates = 60"))
     assert levelgain("run", folder, "--candidates", 12, "--json")[0] == 0
     study = load_study(folder)
-    assert asked_before(study) is None  # it is finished
+    assert asked_before(study) == NOTHING_ASKED  # it is finished
     with Store(store_path(folder)) as store:
         store.keep({ASKED: "24"})  # as a run leaves it that is stopped early
-    assert asked_before(study) == 24
+    assert asked_before(study) == Asked(n_candidates=24)
 
     code, out, _ = levelgain("resume", folder, "--json")
 

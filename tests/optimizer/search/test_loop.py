@@ -88,7 +88,7 @@ def test_progress_is_told_at_the_start_and_after_each_generation(path):
 def test_a_stop_ends_between_generations_and_a_later_run_goes_on(path, tmp_path):
     asked = iter([False, False, True])
     with Store(path) as store:
-        stopped = _run(store, stop=lambda: next(asked))
+        stopped = _run(store, stop=lambda _: next(asked))
 
         assert (stopped.n_done, stopped.n_wanted) == (16, 40)
         _run(store)
