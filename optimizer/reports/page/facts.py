@@ -11,7 +11,7 @@ from objectives.feel import MARKS, feel_miss
 from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.candidate_numbers import baseline_objectives, comparison_in_words
-from optimizer.analysis.front_so_far import fronts_by_generation
+from optimizer.analysis.front_so_far import found_latest, fronts_by_generation
 from optimizer.analysis.nose_down_rates import objective_in_words, rated_riders
 from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, least_violating
@@ -136,12 +136,14 @@ def candidate_facts(results: Results, numbers: Numbers) -> dict[str, Any]:
         # Over the baseline's miss, as it is weighed.
         miss = _feel_miss_ratio(results, results.study.wanted_feel)
         rows["feel_miss"] = packed(miss[numbers], "f8")
+    gain = found_latest(results)
     return {
         "n_ridden": len(results),
         "n_front": int(results.on_front.sum()),
         "n_feasible": int(results.feasible.sum()),
         "n_rejected_early": int(results.rejected_early.sum()),
         "history": _history(results),
+        "latest_gain_note": "" if gain is None else f"In the search {gain}.",
         "picks": dict(results.picks),
         "at_bounds": {str(number): bound_marks(results, number) for number in _named(results)},
         # Ends of searched ranges at which much of the whole front lies.

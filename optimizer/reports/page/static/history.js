@@ -8,6 +8,7 @@ const HISTORY_PANELS = [
 
 /** Draw size, volume and best cost of the front over the candidates ridden. */
 function drawHistory(study) {
+  byId("gain-note").textContent = study.latest_gain_note;
   const rows = Object.fromEntries(
     Object.entries(study.history).map(([name, packed]) => [name, Array.from(unpacked(packed).values)]),
   );
