@@ -3,8 +3,7 @@
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,28 +11,21 @@ from numpy.typing import NDArray
 
 from optimizer.analysis.added_courses import with_courses
 from optimizer.analysis.results import Results
-from optimizer.base.atomic_files import (
-    make_folder,
-    make_public,
-    refuse_existing,
-    write_whole,
-    writing,
-)
+from optimizer.analysis.study_folder import appearing_whole, files_along, start_name
+from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.errors import UserInputError
-from optimizer.base.toml_io import Table, parse_toml
-from optimizer.base.unfinished import unfinished_folder
+from optimizer.base.toml_io import parse_toml
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
 from optimizer.execution.ride_archive import Part, Ridden, inputs_of, versions_of, write_ridden
 from optimizer.execution.store import read_table
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.ranking import best_first
-from optimizer.study.paths import RIDDEN_FILE, START_FILE, STUDY_FILE, mapping_beside, store_path
+from optimizer.study.paths import RIDDEN_FILE, START_FILE, STUDY_FILE, store_path
 
 Numbers = NDArray[np.intp]
 
 _SEARCH = re.compile(r"^\[search\][^\n]*\n", re.MULTILINE)
-_NAMING = ("file", "mapping")  # keys of routes and logs
 
 
 def fork(
@@ -73,11 +65,11 @@ def fork(
     study = results.study
     text = study.text if text is None else text
     written = parse_toml(text, path=study.folder / STUDY_FILE)
-    start = _start_name(written, study.folder)
+    start = start_name(written, study.folder)
     named = [
         path
-        for path in sorted(set(_named_files(written)))
-        if path.as_posix() not in (start, RIDDEN_FILE) and _goes_along(path, study.folder, folder)
+        for path in files_along(written, study.folder, folder)
+        if path.as_posix() not in (start, RIDDEN_FILE)
     ]
     tops = {STUDY_FILE, start, RIDDEN_FILE, *(path.parts[0] for path in named)}
     refuse_existing([folder / name for name in sorted(tops)], advice="name a new folder")
@@ -85,77 +77,13 @@ def fork(
     text = starting_from(text, path=folder / STUDY_FILE)
     for path in falls:
         text = with_courses(text, path, riders=study.riders, to=folder / STUDY_FILE)
-    with _appearing_whole(folder) as new:
+    with appearing_whole(folder) as new:
         for path in named:
             write_whole(new / path, (study.folder / path).read_bytes())
         write_whole(new / start, _start_table(results, numbers))
         write_ridden(new / RIDDEN_FILE, _ridden(results, np.append(BASELINE, numbers)))
         write_whole(new / STUDY_FILE, text)
     return len(numbers)
-
-
-@contextmanager
-def _appearing_whole(folder: Path) -> Iterator[Path]:
-    """Give a folder to fill, whose content stands in the wanted folder after the block."""
-    there = folder.exists()
-    make_folder(folder if there else folder.parent)  # refuses a file of that name
-    with writing(folder), unfinished_folder(folder / STUDY_FILE if there else folder) as new:
-        yield new
-        if not there:
-            make_public(new)
-            new.replace(folder)
-            return
-        # Without its study file a folder is no study, so that comes last.
-        for entry in sorted(new.iterdir(), key=lambda path: path.name == STUDY_FILE):
-            entry.replace(folder / entry.name)
-
-
-def _named_files(written: Table) -> Iterator[Path]:
-    """Yield the paths that a study's file names, and the mappings that may lie beside them."""
-    for key, value in written.items():
-        for one in value if isinstance(value, list) else [value]:
-            if isinstance(one, dict):
-                yield from _named_files(one)
-        if key in _NAMING and isinstance(value, str):
-            yield from (Path(value), mapping_beside(Path(value)))
-
-
-def _goes_along(path: Path, old: Path, new: Path) -> bool:
-    """Say whether a named file is copied into the new folder; refuse what lies elsewhere.
-
-    Raises
-    ------
-    UserInputError
-        The path leads out of the study's folder, by ".." to another file than from the new folder,
-        or over a link.
-    """
-    place = old / path
-    if path.is_absolute() or not place.exists():
-        return False
-    if ".." in path.parts:
-        if place.resolve() == (new / path).resolve():
-            return False
-        raise UserInputError(
-            f"{old / STUDY_FILE}: names {path.as_posix()!r}, which seen from {new} is another file"
-            " or none; put the file beside study.toml, or name it by its whole path"
-        )
-    if not place.resolve().is_relative_to(old.resolve()):
-        raise UserInputError(
-            f"{place}: is a link out of the study's folder, and a fork does not follow it; put the"
-            " file itself there, or name it in study.toml by its whole path"
-        )
-    return place.is_file()
-
-
-def _start_name(written: Table, folder: Path) -> str:
-    """Return the name of the file of profiles to start from."""
-    name = str(written.get("search", {}).get("start", START_FILE))
-    if Path(name).name != name:
-        raise UserInputError(
-            f"{folder / STUDY_FILE}: search.start: must name a file beside the study for a fork,"
-            f" got {name!r}; take it out of the new study, or move that file"
-        )
-    return name
 
 
 def _taken(results: Results, n_profiles: int | None) -> Numbers:

@@ -52,9 +52,9 @@ def run(
 ) -> None:
     """Simulate candidates and search the trade-off.
 
-    A new folder with the name of a packaged example is made from it. Tables and figures go to
-    FOLDER/results. After Ctrl-C `levelgain resume` goes on; what --minutes or --until-gain end is
-    finished, and `levelgain resume FOLDER --candidates N` extends it.
+    A new folder with the name of a packaged example is made from it. Results go to FOLDER/results.
+    After Ctrl-C `levelgain resume` goes on. What --minutes or --until-gain end is finished;
+    `levelgain resume` can extend it.
 
     Example: levelgain run my_board --candidates 6000
     """
