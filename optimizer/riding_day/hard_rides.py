@@ -33,6 +33,7 @@ from optimizer.riding_day.pieces import (
     n_pieces,
     pieces_of_day,
     rides_at,
+    rides_together,
 )
 from optimizer.riding_day.rides import LANES_OF_A_COURSE
 from optimizer.riding_day.weak_profiles import harder_rides, least_margins, weakened
@@ -224,7 +225,7 @@ def _in_order(study: Study, pieces: Sequence[Piece], *, n_jobs: int) -> list[Pie
     are hard for weak profiles alone, as the baseline shows.
     """
     baseline = profile_to_array(study.baseline)
-    rides = rides_at(study, [piece.place for piece in pieces])
+    rides = rides_together(study, [piece.place for piece in pieces])
     results = simulate(
         np.vstack([weakened(baseline), baseline]), rides, n_jobs=n_jobs, device=study.device
     )
