@@ -181,7 +181,14 @@ def _rides_of_file(study: Study, path: Path) -> tuple[Ride, ...]:
         name: checked(CourseTable, table, path=path, key=f"courses.{name}")
         for name, table in resolved.items()
     }
-    rides = course_rides(tables, study.riders, board=study.board, seed=study.seed, path=path)
+    rides = course_rides(
+        tables,
+        study.riders,
+        variants=study.balance_variants,
+        board=study.board,
+        seed=study.seed,
+        path=path,
+    )
     return tuple(
         ride
         if tables[ride.course.name].noise_seed is not None

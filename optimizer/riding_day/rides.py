@@ -16,6 +16,8 @@ LANES_OF_A_COURSE = 16  # rides over one drawn road of the day: two blocks of th
 def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterator[list[Ride]]:
     """Yield the rides over each drawn course: riders in turn, each on a board of its own draw.
 
+    A rider's variants ride in turn too.
+
     Parameters
     ----------
     study : Study
@@ -24,15 +26,21 @@ def day_rides(study: Study, numbers: NDArray[np.int64], *, seed: int) -> Iterato
     seed : int
         Of the day; another seed is another day of the same kind.
     """
-    riders = [(name, mover(rider, study.tolerances)) for name, rider in study.riders.items()]
+    riders = [
+        (name, [mover(rider, study.tolerances) for rider in each])
+        for name, each in study.riders_in_variants.items()
+    ]
     board_of = mover(study.board, study.tolerances)
     for number in numbers.tolist():
         course = drawn_course(study.riding_day, number=number, seed=seed)
         random = np.random.default_rng([seed, number, 1])
         table = _independent(study.tolerances, random)
         rides = []
-        for turn, draw in zip(rider_turns(study, np.array([number]))[0], table, strict=True):
-            name, rider_of = riders[turn]
+        turns = rider_turns(study, np.array([number]))[0].tolist()
+        for lane, (turn, draw) in enumerate(zip(turns, table, strict=True)):
+            name, ways = riders[turn]
+            # A rider's lanes of a course are so many apart, and each is by the next variant.
+            rider_of = ways[(number + lane // len(riders)) % len(ways)]
             rides.append(
                 Ride(
                     course=course,

@@ -53,6 +53,7 @@ BOARD = Kind(
     },
 )
 _PATCH = Kind(parts={"surface": Kind(shelf="surfaces")})
+BALANCE_VARIANT = Kind(shelf="balance_variants")
 COURSE = Kind(shelf="courses", parts={"road": Kind(parts={"patches": _PATCH})})
 
 
@@ -155,7 +156,9 @@ def changed(base: Table, changes: Table) -> Table:
     return merged
 
 
-def resolved_group(value: Any, kind: Kind, *, path: Path, key: str) -> dict[str, Any]:
+def resolved_group(
+    value: Any, kind: Kind, *, path: Path, key: str, may_be_empty: bool = False
+) -> dict[str, Any]:
     """Return the named tables of a group, such as a study's riders.
 
     Parameters
@@ -165,11 +168,12 @@ def resolved_group(value: Any, kind: Kind, *, path: Path, key: str) -> dict[str,
         tables of their own: a change where the name is among those used, else a new entry.
     kind, path, key
         As for `resolved`.
+    may_be_empty : bool
 
     Raises
     ------
     UserInputError
-        The group is empty, is no table, or names what the catalogue does not have.
+        The group is empty and may not be, is no table, or names what the catalogue does not have.
     """
     if not isinstance(value, dict):
         raise UserInputError(
@@ -187,7 +191,7 @@ def resolved_group(value: Any, kind: Kind, *, path: Path, key: str) -> dict[str,
             )
         known = tables.get(name, {}) if isinstance(own, dict) else {}
         tables[name] = known | own if isinstance(own, dict) else own
-    if not tables:
+    if not tables and not may_be_empty:
         raise UserInputError(
             f"{path}: {key}: at least one is needed, got none;"
             f' name some, such as use = ["{entry_names(kind)[0]}"]'

@@ -7,6 +7,7 @@ from pathlib import Path
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import spawned
 from optimizer.base.messages import nearest
+from optimizer.study.balance_variants import Variants, in_variants, variant_on
 from optimizer.study.course import course_of
 from optimizer.study.course_schema import CourseTable
 from optimizer.study.seeded_ride import seeded_ride
@@ -20,6 +21,7 @@ def course_rides(
     tables: Mapping[str, CourseTable],
     riders: Mapping[str, Rider],
     *,
+    variants: Variants,
     board: Board,
     seed: int,
     path: Path,
@@ -31,6 +33,9 @@ def course_rides(
     tables : mapping of name to CourseTable
     riders : mapping of name to Rider
         Of the study; all of them ride a course that names none.
+    variants : mapping of name to ratios
+        Of the study; one of each rider rides a course. Where a course gives numbers of board or
+        rider, the riders are as described.
     board : Board
     seed : int
         Of the study; roads and noise follow from it where a course does not name its own.
@@ -52,12 +57,20 @@ def course_rides(
         )
         for name, table in tables.items()
     }
+    places = {name: place for place, name in enumerate(riders)}
+    in_ways = {name: in_variants(rider, variants) for name, rider in riders.items()}
+
+    def rider_on(course: str, name: str) -> Rider:
+        if tables[course].numbers:
+            return riders[name]
+        return variant_on(course, places[name], in_ways[name])
+
     return tuple(
         _as_written(
-            seeded_ride(courses[course], rider, riders[rider], board=board, seed=seed),
+            seeded_ride(courses[course], name, rider_on(course, name), board=board, seed=seed),
             tables[course],
         )
-        for course, rider in _pairs(tables, riders, path=path)
+        for course, name in _pairs(tables, riders, path=path)
     )
 
 

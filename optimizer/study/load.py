@@ -14,6 +14,7 @@ from optimizer.base.reading import read_text
 from optimizer.base.toml_io import Table, parse_toml, read_toml
 from optimizer.search.space import Space
 from optimizer.study.catalogue import (
+    BALANCE_VARIANT,
     COURSE,
     PROFILE,
     RIDER,
@@ -79,7 +80,14 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
         name: _built(Rider, rider, path=path, key=f"riders.{name}")
         for name, rider in table.riders.items()
     }
-    rides = course_rides(table.courses, riders, board=board, seed=table.seed, path=path)
+    rides = course_rides(
+        table.courses,
+        riders,
+        variants=table.balance_variants,
+        board=board,
+        seed=table.seed,
+        path=path,
+    )
     baseline = _built(Profile, table.baseline, path=path, key="baseline")
     scaling = catalogue_scaling(table.scaled_from, board, path=path)
     if scaling is not None:
@@ -102,6 +110,7 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
         scaled_from=table.scaled_from,
         scaling=scaling,
         riders=riders,
+        balance_variants=table.balance_variants,
         courses={ride.course.name: ride.course for ride in rides},
         rides=rides,
         handling=handling_rides(rides, riders, board=board, seed=table.seed, path=path),
@@ -155,6 +164,13 @@ def _resolved_study(written: Table, *, path: Path) -> tuple[Table, Table]:
         table["baseline"] = resolved(table["baseline"], PROFILE, path=path, key="baseline")
     for key, kind in (("riders", RIDER), ("courses", COURSE)):
         table[key] = resolved_group(table.get(key, {}), kind, path=path, key=key)
+    table["balance_variants"] = resolved_group(
+        table.get("balance_variants", {"use": "all"}),
+        BALANCE_VARIANT,
+        path=path,
+        key="balance_variants",
+        may_be_empty=True,
+    )
     for key in _DEFAULTS:
         own = table.get(key, {})
         table[key] = changed(shelves()[key], own) if isinstance(own, dict) else own

@@ -175,6 +175,18 @@ ConstraintsTable: Any = table_model(
 )
 
 
+def _rider_number(given: Any) -> str:
+    known = declared_numbers(Rider)
+    if given not in known:
+        likely = nearest(str(given), known)
+        raise ValueError(f"a rider has no {given!r}; the nearest is {likely}; correct it")
+    return str(given)
+
+
+RiderNumber = Annotated[str, PlainValidator(_rider_number)]
+Ratio: Any = number("ratio to the rider's number", 0.2, 5.0)
+
+
 class StudyTable(Table):
     """A whole study file.
 
@@ -191,6 +203,7 @@ class StudyTable(Table):
     )
     board: section_model(Board)  # type: ignore[valid-type]
     riders: dict[str, section_model(Rider)]  # type: ignore[valid-type]
+    balance_variants: dict[str, dict[RiderNumber, Ratio]]
     courses: dict[str, CourseTable]
     baseline: section_model(Profile)  # type: ignore[valid-type]
     structure: Literal["single", "nested"] = "single"

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from objectives.score_settings import ScoreSettings
 from optimizer.base.hashing import digest
 from optimizer.search.space import Space
+from optimizer.study.balance_variants import Variants, in_variants
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.scaling import Scaling
 from optimizer.study.tolerances import Tolerance
@@ -29,6 +30,7 @@ _DECIDING = (
     "population",
     "board",
     "riders",
+    "balance_variants",
     "courses",
     "ride_weights",
     "baseline",
@@ -90,6 +92,8 @@ class Study:
     scaling : Scaling or None
         By how much, where they are.
     riders : mapping of name to Rider
+    balance_variants : mapping of name to ratios
+        Ways in which each rider may balance too; see `optimizer.study.balance_variants`.
     courses : mapping of name to Course
     rides : tuple of Ride
         Named course/rider, course by course.
@@ -138,6 +142,7 @@ class Study:
     board_name: str
     board: Board
     riders: Mapping[str, Rider]
+    balance_variants: Variants
     courses: Mapping[str, Course]
     rides: tuple[Ride, ...]
     ride_weights: NDArray[np.float64]
@@ -171,17 +176,25 @@ class Study:
         )
 
     def _other_numbers(self, ride: Ride) -> list[Board | Rider]:
-        """Return board and rider of a ride whose course changes their numbers, else nothing."""
+        """Return board and rider of a ride if they are not as described, else nothing."""
         plain = ride.board == self.board and ride.rider == self.riders.get(
             ride.rider_name, ride.rider
         )
         return [] if plain else [ride.board, ride.rider]
 
     @property
+    def riders_in_variants(self) -> dict[str, tuple[Rider, ...]]:
+        """Each rider as described, and then in every variant."""
+        return {
+            name: in_variants(rider, self.balance_variants) for name, rider in self.riders.items()
+        }
+
+    @property
     def described_rides(self) -> tuple[Ride, ...]:
         """The study's own rides, all on its board and with its riders as they are described.
 
-        A course may change their numbers; what is scored does not depend on that.
+        A course may change their numbers, and variants ride some; what is scored does not depend
+        on that.
         """
         return tuple(
             dataclasses.replace(ride, board=self.board, rider=self.riders[ride.rider_name])
@@ -201,6 +214,7 @@ class Study:
                 self.seed,
                 self.board,
                 list(self.riders.items()),  # in turn
+                list(self.balance_variants.items()),
                 self.baseline,
                 self.riding_day,
                 self.tolerances,

@@ -8,6 +8,7 @@ from scipy.special import ndtri
 
 from optimizer.base.hashing import spawned
 from optimizer.base.sobol import scrambled_sobol
+from optimizer.study.balance_variants import variant_on
 from optimizer.study.study import Study
 from optimizer.study.tolerances import Shape, Tolerance, mover
 from plant.arrays import Floats
@@ -46,6 +47,8 @@ def study_draws(study: Study, n_draws: int, *drawn_for: str) -> Floats:
 def drawn_rides(study: Study, n_draws: int, *drawn_for: str) -> list[Ride]:
     """Return the study's own rides with every draw of board and riders, draw by draw.
 
+    From draw to draw a ride is by another variant of its rider.
+
     Parameters
     ----------
     study : Study
@@ -55,24 +58,30 @@ def drawn_rides(study: Study, n_draws: int, *drawn_for: str) -> list[Ride]:
         What they are for: draws and noise of other purposes are others.
     """
     rides = []
-    for number, (board, riders) in enumerate(drawn_boards(study, n_draws, *drawn_for)):
+    drawn = drawn_boards(study, n_draws, *drawn_for)
+    places = {name: place for place, name in enumerate(study.riders)}
+    for number, (board, riders) in enumerate(drawn):
         for ride in study.rides:
+            name = ride.rider_name
+            rider = variant_on(ride.course.name, places[name] + number, riders[name])
             seed = spawned(study.seed, *drawn_for, "draw", str(number), ride.name)
-            rides.append(
-                dataclasses.replace(
-                    ride, board=board, rider=riders[ride.rider_name], noise_seed=seed
-                )
-            )
+            rides.append(dataclasses.replace(ride, board=board, rider=rider, noise_seed=seed))
     return rides
 
 
 def drawn_boards(
     study: Study, n_draws: int, *drawn_for: str
-) -> list[tuple[Board, dict[str, Rider]]]:
-    """Return board and riders of every draw of the tolerances; see `drawn_rides`."""
+) -> list[tuple[Board, dict[str, tuple[Rider, ...]]]]:
+    """Return board, and each rider in all variants, of every draw of the tolerances."""
     board_of = mover(study.board, study.tolerances)
-    riders_of = {name: mover(rider, study.tolerances) for name, rider in study.riders.items()}
+    riders_of = {
+        name: [mover(rider, study.tolerances) for rider in riders]
+        for name, riders in study.riders_in_variants.items()
+    }
     return [
-        (board_of(draw), {name: rider_of(draw) for name, rider_of in riders_of.items()})
+        (
+            board_of(draw),
+            {name: tuple(rider_of(draw) for rider_of in each) for name, each in riders_of.items()},
+        )
         for draw in study_draws(study, n_draws, *drawn_for)
     ]

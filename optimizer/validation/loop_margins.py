@@ -1,5 +1,6 @@
 """The verdict on the linearised loop: its margins over speeds, riders, tolerances and charge."""
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -31,17 +32,21 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     error that is on a full, half and low pack. A pack passes where it is up to the nose's contact.
     """
     gains = loop_gains(profile[None, :])
-    riders = list(dict.fromkeys(study.riders.values()))
+    riders = list(dict.fromkeys(itertools.chain(*study.riders_in_variants.values())))
     found = [
         loop_margins(loop_plant(study.board, riders, speeds_mps=[speed]), gains)
         for speed in SPEEDS_MPS
     ]
     drawn = [
         loop_margins(
-            loop_plant(board, list(dict.fromkeys(people.values())), speeds_mps=_END_SPEEDS_MPS),
+            loop_plant(
+                board,
+                [ways[number % len(ways)] for ways in people.values()],
+                speeds_mps=_END_SPEEDS_MPS,
+            ),
             gains,
         )
-        for board, people in tolerance_draws(study)[:_N_DRAWS]
+        for number, (board, people) in enumerate(tolerance_draws(study)[:_N_DRAWS])
     ]
     here, there = _least(found), _least(drawn)
     packs = recoverable_pitches(study, profile, _least_gains(found, gains), speeds_mps=SPEEDS_MPS)

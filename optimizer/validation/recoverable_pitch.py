@@ -1,6 +1,7 @@
 """The largest pitch error that the loop can recover from, on a full, a half and a low pack."""
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Sequence
 
@@ -76,7 +77,7 @@ def _on_pack(
     pack: tuple[str, float],
 ) -> RecoverablePitch:
     whole = array_to_profile(profile)
-    riders = list(dict.fromkeys(study.riders.values()))
+    riders = list(dict.fromkeys(itertools.chain(*study.riders_in_variants.values())))
     shape = (len(speeds_mps), len(riders))
     balanced, answered = np.full(shape, math.inf), np.full(shape, math.inf)
     driving, braking = np.empty(shape), np.empty(shape)

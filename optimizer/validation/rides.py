@@ -8,6 +8,7 @@ from typing import TypeVar
 import numpy as np
 
 from optimizer.base.hashing import spawned
+from optimizer.study.balance_variants import in_variants, variant_on
 from optimizer.study.seeded_ride import seeded_ride
 from optimizer.study.study import Study
 from optimizer.study.tolerance_draws import drawn_boards, drawn_rides
@@ -66,7 +67,10 @@ def unseen_riders(riders: Mapping[str, Rider]) -> dict[str, Rider]:
 
 
 def held_out_rides(study: Study) -> list[Ride]:
-    """Return every unseen rider over the held-out courses and the study's own with other roads."""
+    """Return every unseen rider over the held-out courses and the study's own with other roads.
+
+    One of each rider's variants rides a course.
+    """
     own = [
         dataclasses.replace(
             course, road_seed=spawned(study.seed, "validation", "road", course.name)
@@ -74,13 +78,24 @@ def held_out_rides(study: Study) -> list[Ride]:
         for course in study.courses.values()
     ]
     unseen = unseen_riders(study.riders)
-    riders = {**study.riders, **unseen}
+    riders = {
+        name: in_variants(rider, study.balance_variants)
+        for name, rider in {**study.riders, **unseen}.items()
+    }
+    places = {name: place for place, name in enumerate(riders)}
     pairs = [(course, name) for course in study.validation.held_out for name in riders]
     pairs += [
         (course, name) for course in own for name in unseen if _is_for(study, course, unseen[name])
     ]
     return [
-        _ride(study, course, name, rider=riders[name], board=study.board) for course, name in pairs
+        _ride(
+            study,
+            course,
+            name,
+            rider=variant_on(course.name, places[name], riders[name]),
+            board=study.board,
+        )
+        for course, name in pairs
     ]
 
 
@@ -91,8 +106,8 @@ def _is_for(study: Study, course: Course, rider: Rider) -> bool:
     return min(masses) / reach <= rider.body.mass_kg <= max(masses) * reach
 
 
-def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, Rider]]]:
-    """Return board and riders of every draw of the tolerances."""
+def tolerance_draws(study: Study) -> list[tuple[Board, dict[str, tuple[Rider, ...]]]]:
+    """Return board, and each rider in all variants, of every draw of the tolerances."""
     return drawn_boards(study, study.validation.n_draws, DRAWN_FOR)
 
 

@@ -12,6 +12,7 @@ import dataclasses
 import numpy as np
 import pytest
 
+from optimizer.study.balance_variants import in_variants
 from optimizer.study.catalogue import CATALOGUE_FOLDER, RIDER, STUDIES_FOLDER, resolved
 from optimizer.study.load import load_study
 from plant.constants import DEG_PER_RAD
@@ -27,6 +28,7 @@ STUDY = load_study(STUDIES_FOLDER / "hill_town")
 PROFILE = profile_to_array(STUDY.baseline)[None, :]
 RIDERS = {"40": "pupil_40", "60": "clerk_62", "80": "baker_80", "105": "smith_105"}
 SKILLS = [f"{skill}_{mass}" for skill in ("steady", "first_timer", "expert") for mass in RIDERS]
+WAYS = [(skill, way) for skill in SKILLS for way in ("as described", *STUDY.balance_variants)]
 NEAR = (0.95, 1.0, 1.05)  # of the mass
 
 
@@ -35,13 +37,15 @@ def of_mass(skill_name):
     return RIDERS[skill_name.rsplit("_", 1)[1]]
 
 
-def catalogued(name, mass_ratio=1.0):
-    """Return a rider of a skill of the catalogue, with the body of that mass."""
+def catalogued(name, way, mass_ratio=1.0):
+    """Return a rider of a skill and a way to balance, with the body of that mass."""
     body = STUDY.riders[of_mass(name)].body
-    return Rider(
+    described = Rider(
         body=dataclasses.replace(body, mass_kg=body.mass_kg * mass_ratio),
         skill=Skill(**resolved(name, RIDER.parts["skill"], path=CATALOGUE_FOLDER, key="skill")),
     )
+    riders = in_variants(described, STUDY.balance_variants)
+    return dict(zip(("as described", *STUDY.balance_variants), riders, strict=True))[way]
 
 
 def needed_ratio(rider):
@@ -57,10 +61,10 @@ def needed_ratio(rider):
     return carried / (body.mass_kg * rider.com_above_ankle_m + carried)
 
 
-@pytest.mark.parametrize("name", SKILLS)
-def test_a_rider_near_the_mass_comes_through_every_course_on_the_workshops_profile(name):
+@pytest.mark.parametrize(("name", "way"), WAYS)
+def test_a_rider_near_the_mass_comes_through_every_course_on_the_workshops_profile(name, way):
     rides = [
-        dataclasses.replace(ride, rider=catalogued(name, ratio))
+        dataclasses.replace(ride, rider=catalogued(name, way, ratio))
         for ride in STUDY.rides
         if ride.rider_name == of_mass(name)
         for ratio in NEAR
@@ -72,9 +76,9 @@ def test_a_rider_near_the_mass_comes_through_every_course_on_the_workshops_profi
     assert {ride.course.name: Outcome(code).name for ride, code in ends if code} == {}
 
 
-@pytest.mark.parametrize("name", SKILLS)
-def test_the_loop_keeps_its_margin_with_the_skill(name):
-    plant = loop_plant(STUDY.board, [catalogued(name)])
+@pytest.mark.parametrize(("name", "way"), WAYS)
+def test_the_loop_keeps_its_margin_with_the_skill(name, way):
+    plant = loop_plant(STUDY.board, [catalogued(name, way)])
 
     found = loop_margins(plant, loop_gains(PROFILE))
 
@@ -97,18 +101,18 @@ def swing_damping(rider, stiffness_a_per_deg):
     return float(np.min(-swings.real / np.abs(swings)))
 
 
-@pytest.mark.parametrize("name", SKILLS)
-def test_the_swing_of_rider_and_board_is_damped_at_every_stiffness_of_the_profile(name):
+@pytest.mark.parametrize(("name", "way"), WAYS)
+def test_the_swing_of_rider_and_board_is_damped_at_every_stiffness_of_the_profile(name, way):
     # Common practice, no source: of 0.05 to 0.1 riders were thrown on the riding day's tracks.
     stiffness = STUDY.baseline.stiffness
     base = stiffness.base_gain_a_per_deg
     for gain in (stiffness.inner_gain_a_per_deg, base, stiffness.mid_gain_ratio * base):
-        assert swing_damping(catalogued(name), gain) > 0.15
+        assert swing_damping(catalogued(name, way), gain) > 0.15
 
 
-@pytest.mark.parametrize("name", SKILLS)
-def test_gains_are_those_of_standing_people_in_units_of_what_balance_needs(name):
-    rider = catalogued(name)
+@pytest.mark.parametrize(("name", "way"), WAYS)
+def test_gains_are_those_of_standing_people_in_units_of_what_balance_needs(name, way):
+    rider = catalogued(name, way)
     skill, needed = rider.skill, needed_ratio(rider)
 
     # Identified: 1.334 and 1.546 of m g h, which standing people need.
@@ -118,4 +122,4 @@ def test_gains_are_those_of_standing_people_in_units_of_what_balance_needs(name)
     assert 0.33 < skill.lean_rate_gain_s / skill.lean_gain_ratio < 0.65
     # Identified: 40.5 and 94.4 N m/rad over m g h.
     assert 0.066 < skill.leg_stiffness_ratio < 0.139
-    assert 0.09 < skill.reflex_delay_s < 0.11  # identified: 0.097 and 0.104 s
+    assert 0.09 <= skill.reflex_delay_s < 0.11  # identified: 0.097 and 0.104 s
