@@ -34,9 +34,11 @@ class ScoreRules:
         The ride has hold windows; has count windows; asks for no speed at all.
     spread_pairs : (pair, 2) int64
         Rides of the lightest and the heaviest rider over the same course.
+    loop_riders : tuple of Rider
+        With whom the loop keeps its margins: `riders`, and variants of them.
     loop : LoopPlant
-        The balance loop of each of `riders` less the profile, at the slowest and at the fastest
-        speed that the rides ask for.
+        The balance loop of each of `loop_riders` less the profile, at the slowest and at the
+        fastest speed that the rides ask for.
     handling : HandlingRules
         What the handling rides measure, which follow these rides.
     day : DayRules or None
@@ -52,6 +54,7 @@ class ScoreRules:
     counts_current: NDArray[np.bool_]
     is_standing: NDArray[np.bool_]
     spread_pairs: NDArray[np.int64]
+    loop_riders: tuple[Rider, ...]
     loop: LoopPlant
     handling: HandlingRules
     day: DayRules | None = None
@@ -82,6 +85,7 @@ def score_rules(
     handling: Sequence[Ride] = (),
     baseline: Floats | None = None,
     day: DayRules | None = None,
+    loop_riders: Sequence[Rider] = (),
 ) -> ScoreRules:
     """Return what scoring needs to know of the rides.
 
@@ -98,6 +102,8 @@ def score_rules(
         How the baseline handles, from `objectives.handling.handling_numbers`.
     day : DayRules, optional
         Of the hard rides, where there are any.
+    loop_riders : sequence of Rider, optional
+        With whom the loop must keep its margins, in place of those of the rides.
 
     Raises
     ------
@@ -113,6 +119,7 @@ def score_rules(
     if not counts_current.any():
         raise ValueError("count_s: at least one ride must have a count window, got none")
     riders = tuple(dict.fromkeys(ride.rider for ride in rides))
+    loop_riders = tuple(loop_riders) or riders
     return ScoreRules(
         settings=settings,
         board=rides[0].board,
@@ -123,7 +130,8 @@ def score_rules(
         counts_current=counts_current,
         is_standing=np.array([_stands(ride) for ride in rides]),
         spread_pairs=spread_pairs(rides, riders, counts_level),
-        loop=loop_plant(rides[0].board, riders, speeds_mps=asked_speeds(rides)),
+        loop_riders=loop_riders,
+        loop=loop_plant(rides[0].board, loop_riders, speeds_mps=asked_speeds(rides)),
         handling=handling_rules(rides, handling, baseline=baseline),
         day=day,
     )

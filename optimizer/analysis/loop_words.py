@@ -29,9 +29,8 @@ def _at(ridden: RiddenProfile, values: Floats) -> tuple[float, str]:
     """Return the least of (1, gain point, speed and rider) values, and where it is, in words."""
     place = int(np.argmin(values[0]))
     point, lane = np.unravel_index(place, values.shape[1:])
-    riders = ridden.rules.riders
-    names = {rider: name for name, rider in ridden.study.riders.items()}
-    rider = names.get(riders[int(lane) % len(riders)], "a rider")
+    names = list(ridden.study.named_variants)
+    rider = names[int(lane) % len(names)]
     where = f"{GAIN_POINT_WORDS[GAIN_POINTS[int(point)]]}, with {rider}"
     return float(values[0].flat[place]), where
 

@@ -68,6 +68,7 @@ def rules_of(study: Study, *, hard: bool = True) -> ScoreRules:
         handling=study.handling,
         baseline=baseline_handling(study),
         day=day_rules(hard_rides_of(study), study.settings) if hard else None,
+        loop_riders=tuple(study.named_variants.values()),
     )
 
 

@@ -34,8 +34,8 @@ def course_rides(
     riders : mapping of name to Rider
         Of the study; all of them ride a course that names none.
     variants : mapping of name to ratios
-        Of the study; one of each rider rides a course. Where a course gives numbers of board or
-        rider, the riders are as described.
+        Of the study; one of each rider rides a course. Where a course gives its noise, or
+        numbers of board or rider, the riders are as described.
     board : Board
     seed : int
         Of the study; roads and noise follow from it where a course does not name its own.
@@ -61,7 +61,7 @@ def course_rides(
     in_ways = {name: in_variants(rider, variants) for name, rider in riders.items()}
 
     def rider_on(course: str, name: str) -> Rider:
-        if tables[course].numbers:
+        if tables[course].numbers or tables[course].noise_seed is not None:
             return riders[name]
         return variant_on(course, places[name], in_ways[name])
 

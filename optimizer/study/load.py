@@ -96,8 +96,7 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
     space = _space(table, baseline, scaling, given=_own_bounds(written), path=path)
     start = _start(table.search, space, baseline, path=path)
     settings = _settings(table, space, path=path)
-    refuse_unmeasured(rides, settings, path=path)
-    return Study(
+    study = Study(
         folder=folder,
         text=text,
         title=table.title,
@@ -131,6 +130,8 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
         database=table.database,
         device=table.device,
     )
+    refuse_unmeasured(study.described_rides, settings, path=path)
+    return study
 
 
 @caused_by(ProfileError)

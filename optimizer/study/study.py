@@ -190,6 +190,16 @@ class Study:
         }
 
     @property
+    def named_variants(self) -> dict[str, Rider]:
+        """Riders with a ride, first all as described, then all in each variant, by name."""
+        ways = self.riders_in_variants
+        own = dict.fromkeys(ride.rider_name for ride in self.rides)
+        named = {name: ways[name][0] for name in own}
+        for place, variant in enumerate(self.balance_variants, start=1):
+            named |= {f"{name} ({variant})": ways[name][place] for name in own}
+        return named
+
+    @property
     def described_rides(self) -> tuple[Ride, ...]:
         """The study's own rides, all on its board and with its riders as they are described.
 

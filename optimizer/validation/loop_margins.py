@@ -12,7 +12,7 @@ from optimizer.validation.recoverable_pitch import (
     recoverable_pitches,
 )
 from optimizer.validation.rides import tolerance_draws
-from optimizer.validation.verdict import Grade, Verdict
+from optimizer.validation.verdict import Grade, Verdict, worst_of
 from plant.arrays import Floats
 from plant.linear.balance_loop import LoopGains, loop_gains, loop_margins, loop_plant
 from plant.linear.margins import Margins
@@ -21,6 +21,7 @@ SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
 _END_SPEEDS_MPS = (SPEEDS_MPS[0], SPEEDS_MPS[-1])  # between them no margin is less
 _N_DRAWS = 16  # boards and riders drawn; each costs more than a ride
 _NEAR = 0.8  # a margin of this share of what is asked is still marginal
+_LEAST_RECOVERABLE = 0.5  # of the angle at which the nose touches
 _LONGEST_DELAY_S = 0.05  # a longer delay margin counts as none
 
 
@@ -29,7 +30,8 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
 
     The margins are over speeds, riders and draws of the tolerances. They do not depend on charge
     while the drive has the current that is asked for; `recoverable_pitch.py` says up to which pitch
-    error that is on a full, half and low pack. A pack passes where it is up to the nose's contact.
+    error that is on a full, half and low pack. A pack passes where it is up to the nose's contact,
+    and fails below half of it: rides show whether so large an error comes at all.
     """
     gains = loop_gains(profile[None, :])
     riders = list(dict.fromkeys(itertools.chain(*study.riders_in_variants.values())))
@@ -53,9 +55,9 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     asked = _asked(study)
     nose_deg = study.board.frame.nose_contact_deg
     recoverable = min(pack.balanced_deg for pack in packs) / nose_deg
-    nominal = min(recoverable, *(here[name] / asked[name] for name in asked))
+    nominal = min(here[name] / asked[name] for name in asked)
     far = min((there[name] / asked[name] for name in asked), default=nominal)
-    grade = _graded(nominal, far)
+    grade = worst_of([_graded(nominal, far), _graded_current(recoverable)])
     return Verdict(
         item="Margins of the linearised loop, delay included",
         grade=grade,
@@ -84,6 +86,13 @@ def _graded(nominal: float, far: float) -> Grade:
     if nominal < _NEAR or far <= 0.0:
         return Grade.FAIL
     return Grade.PASS if nominal >= 1.0 and far >= _NEAR else Grade.MARGINAL
+
+
+def _graded_current(recoverable: float) -> Grade:
+    """Return the grade of the largest recoverable pitch error, over the nose's contact angle."""
+    if recoverable < _LEAST_RECOVERABLE:
+        return Grade.FAIL
+    return Grade.PASS if recoverable >= 1.0 else Grade.MARGINAL
 
 
 def _margins_in_words(least: dict[str, float]) -> str:
@@ -117,7 +126,8 @@ def _asked_in_words(study: Study) -> str:
         f"sensitivity at most {settings.sensitivity_limit:g}, phase margin at least"
         f" {settings.phase_margin_deg:g} deg, gain margin at least x{settings.gain_margin_ratio:g};"
         f" {100 * _NEAR:.0f} % of each within the tolerances; on every pack, where no warning"
-        f" comes, current until the nose touches at {study.board.frame.nose_contact_deg:g} deg"
+        f" comes, current until the nose touches at {study.board.frame.nose_contact_deg:g} deg,"
+        " half of which fails"
     )
 
 

@@ -2,7 +2,7 @@
 
 import dataclasses
 import enum
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 
 class Grade(enum.StrEnum):
@@ -41,5 +41,9 @@ class Verdict:
 
 def worst(verdicts: list[Verdict]) -> Grade:
     """Return the grade of the whole: that of its worst item."""
-    order = list(Grade)
-    return max((verdict.grade for verdict in verdicts), key=order.index)
+    return worst_of(verdict.grade for verdict in verdicts)
+
+
+def worst_of(grades: Iterable[Grade]) -> Grade:
+    """Return the worst of some grades."""
+    return max(grades, key=list(Grade).index)

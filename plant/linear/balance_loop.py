@@ -230,24 +230,24 @@ def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
     return loop
 
 
-def at_worst_speed(margins: Margins, n_speeds: int) -> Margins:
-    """Return each rider's margins at the speed where the loop comes nearest to instability.
+def of_each_rider(margins: Margins, n_riders: int) -> Margins:
+    """Return each rider's margins where the loop comes nearest to instability.
 
     Parameters
     ----------
     margins : Margins
-        Arrays of (candidate, gain point, rider), riders repeated for every speed.
-    n_speeds : int
+        Arrays of (candidate, gain point, rider), riders repeated for every speed and variant.
+    n_riders : int
     """
 
-    def by_speed(values: NDArray[Any]) -> NDArray[Any]:
-        return values.reshape(*values.shape[:-1], n_speeds, -1)
+    def by_rider(values: NDArray[Any]) -> NDArray[Any]:
+        return values.reshape(*values.shape[:-1], -1, n_riders)
 
     side = np.where(margins.stable, 1.0, -1.0)
-    worst = np.argmin(by_speed(side * margins.modulus), axis=-2)[..., None, :]
+    worst = np.argmin(by_rider(side * margins.modulus), axis=-2)[..., None, :]
     return Margins(
         **{
-            field.name: np.take_along_axis(by_speed(getattr(margins, field.name)), worst, axis=-2)[
+            field.name: np.take_along_axis(by_rider(getattr(margins, field.name)), worst, axis=-2)[
                 ..., 0, :
             ]
             for field in dataclasses.fields(Margins)

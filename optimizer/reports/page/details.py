@@ -26,7 +26,7 @@ from optimizer.reports.page.films import TRACE_STEPS, Filmed, filmed
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.lane_layout import WIDTH
 from plant.kernel.trace import traces
-from plant.linear.balance_loop import GAIN_POINTS, at_worst_speed, loop_gains, loop_margins
+from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins, of_each_rider
 from plant.stiffness import stiffness_curve
 
 _TRACED_AT_ONCE = 64  # candidates: many of them ride the same rides
@@ -39,7 +39,7 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
     """Return rides, rates, handling, curves and margins of numbered candidates, row by row."""
     profiles = whole_profiles(results.study, results.history.values[list(numbers)])
     rules = rules_of(results.study)
-    margins = at_worst_speed(loop_margins(rules.loop, loop_gains(profiles)), rules.loop.n_speeds)
+    margins = of_each_rider(loop_margins(rules.loop, loop_gains(profiles)), len(rules.riders))
     shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
     more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
     rides = [[results.ride_column(name, number) for name in RIDE_COSTS] for number in numbers]

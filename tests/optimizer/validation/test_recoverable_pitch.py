@@ -166,7 +166,7 @@ def test_the_stiffness_is_answered_up_to_where_it_asks_for_all_that_is_left():
 
 def recoverable(row, **numbers):
     study = dataclasses.replace(STUDY, board=with_numbers(STUDY.board, numbers))
-    gains = np.full((len(SPEEDS_MPS), len(STUDY.riders)), 2.0)
+    gains = np.full((len(SPEEDS_MPS), len(STUDY.named_variants)), 2.0)
     return recoverable_pitches(study, row, gains, speeds_mps=SPEEDS_MPS)
 
 
@@ -189,7 +189,29 @@ def test_where_a_rider_is_warned_already_the_recoverable_pitch_does_not_count():
     assert low[1].balanced_deg > low[0].balanced_deg
 
 
-def test_a_pack_that_runs_out_before_the_nose_touches_fails_unless_it_is_said():
+@pytest.mark.parametrize(
+    ("numbers", "grade"),
+    [
+        ({"cells_in_series": 13, "bus_low_v": 30.0}, Grade.FAIL),  # 5 deg of 20
+        ({}, Grade.MARGINAL),  # 13 deg
+        (
+            {
+                "cells_in_series": 18,
+                "phase_current_limit_a": 180.0,
+                "battery_current_limit_a": 90.0,
+            },
+            Grade.PASS,
+        ),
+    ],
+)
+def test_the_grade_follows_how_far_down_a_nose_can_be_balanced(numbers, grade):
+    study = dataclasses.replace(STUDY, board=with_numbers(STUDY.board, numbers))
+    silent = changed(reserve_warning_ratio=0.0, bus_warning_margin_v=0.0)
+
+    assert judge_margins(study, silent).grade is grade
+
+
+def test_a_pack_that_runs_out_long_before_the_nose_touches_fails_unless_it_is_said():
     weak = with_numbers(STUDY.board, {"cells_in_series": 13, "bus_low_v": 30.0})
     study = dataclasses.replace(STUDY, board=weak)
     silent = changed(reserve_warning_ratio=0.0, bus_warning_margin_v=0.0)

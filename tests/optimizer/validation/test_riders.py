@@ -121,7 +121,7 @@ def candidates():
     )
     rides = [
         ride
-        for ride in STUDY.rides
+        for ride in STUDY.described_rides
         if ride.course.name in courses and ride.rider_name in ("pupil_40", "smith_105")
     ]
     random = np.random.default_rng(12)

@@ -11,11 +11,11 @@ from plant.kernel.lane_layout import WIDTH
 from plant.linear import balance_loop as loop_module
 from plant.linear.balance_loop import (
     GAIN_POINTS,
-    at_worst_speed,
     loop_gains,
     loop_margins,
     loop_plant,
     loop_transfer,
+    of_each_rider,
 )
 from plant.physics import reflex
 from tests import invented
@@ -230,7 +230,7 @@ def test_margins_are_least_at_the_slowest_or_the_fastest_speed():
 
     def least(*speeds_mps):
         plant = loop_plant(invented.board(), RIDERS, speeds_mps=speeds_mps)
-        worst = at_worst_speed(loop_margins(plant, gains), plant.n_speeds)
+        worst = of_each_rider(loop_margins(plant, gains), len(RIDERS))
         return worst.modulus, worst.n_unstable
 
     ends, ends_unstable = least(speeds[0], speeds[-1])
@@ -244,7 +244,7 @@ def test_the_worst_speed_is_found_among_the_riders_repeated():
     board, speeds = invented.board(), (0.0, 12.0)
     plant = loop_plant(board, RIDERS, speeds_mps=speeds)
 
-    worst = at_worst_speed(loop_margins(plant, gains), plant.n_speeds)
+    worst = of_each_rider(loop_margins(plant, gains), len(RIDERS))
 
     each = [loop_margins(loop_plant(board, RIDERS, speeds_mps=[speed]), gains) for speed in speeds]
     signed = [np.where(at.stable, at.modulus, -at.modulus) for at in each]
