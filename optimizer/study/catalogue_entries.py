@@ -16,6 +16,7 @@ from optimizer.base.messages import nearest
 from optimizer.base.reading import read_text
 from optimizer.base.toml_io import Table
 from optimizer.study.catalogue import (
+    BALANCE_VARIANT,
     BOARD,
     CATALOGUE_FOLDER,
     COURSE,
@@ -39,6 +40,7 @@ KINDS: Mapping[str, Kind] = {
         *BOARD.parts.values(),
         RIDER,
         *RIDER.parts.values(),
+        BALANCE_VARIANT,
         COURSE,
         _SURFACE,
         PROFILE,
@@ -104,7 +106,7 @@ def numbers_of_entry(kind: Kind, name: str) -> list[Number]:
     """
     table = resolved(name, kind, path=CATALOGUE_FOLDER, key=kind.shelf)
     sources = _sources_of(kind, name)
-    declared = _declared()
+    declared = {} if kind is BALANCE_VARIANT else _declared()  # it holds ratios of numbers
     return [
         Number(
             key=key,
@@ -121,6 +123,8 @@ def remark(kind: Kind, name: str) -> str:
     entry: Table = shelves()[kind.shelf][name]
     if "title" in entry:
         return str(entry["title"])
+    if kind is BALANCE_VARIANT:
+        return ", ".join(f"{name} x {ratio:g}" for name, ratio in entry.items())
     words = [f"changes {entry['use']}"] if "use" in entry else []
     words += [f"{key} {entry[key]}" for key in kind.parts if isinstance(entry.get(key), str)]
     return ", ".join(words)

@@ -10,7 +10,15 @@ from typing import Any
 from pydantic.json_schema import GenerateJsonSchema
 from pydantic_core.core_schema import WithDefaultSchema
 
-from optimizer.study.catalogue import BOARD, COURSE, PROFILE, RIDER, Kind, entry_names
+from optimizer.study.catalogue import (
+    BALANCE_VARIANT,
+    BOARD,
+    COURSE,
+    PROFILE,
+    RIDER,
+    Kind,
+    entry_names,
+)
 from optimizer.study.catalogue_entries import KINDS
 from optimizer.study.schema import StudyTable
 from plant.description.profile import Profile
@@ -33,7 +41,7 @@ _NAMED = {
     "Surface": KINDS["surfaces"],
     "Profile": PROFILE,
 }
-_GROUPS = {"riders": RIDER, "courses": COURSE}
+_GROUPS = {"riders": RIDER, "balance_variants": BALANCE_VARIANT, "courses": COURSE}
 
 
 class _WithoutDefaults(GenerateJsonSchema):

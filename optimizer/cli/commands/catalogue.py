@@ -24,8 +24,8 @@ def catalogue(
 ) -> None:
     """List what a study file can name, or show an entry.
 
-    Boards and their parts, riders, skills, surfaces, courses and profiles. An entry is shown with
-    the range and the source of each number.
+    Boards and their parts, riders, skills, ways to balance, surfaces, courses and profiles. An
+    entry is shown with the range and the source of each number.
 
     Example: levelgain catalogue motors hub_15
     """
