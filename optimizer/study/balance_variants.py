@@ -26,21 +26,22 @@ def in_variants(rider: Rider, variants: Variants) -> tuple[Rider, ...]:
     return (rider, *(_varied(rider, ratios) for ratios in variants.values()))
 
 
-def variant_on(course_name: str, place: int, riders: tuple[Rider, ...]) -> Rider:
+def variant_on(
+    course_name: str, rider_name: str, riders: tuple[Rider, ...], *, turn: int = 0
+) -> Rider:
     """Return the variant that rides a course.
 
-    It depends on the course's name and the rider's place alone, so that no other course of a study
-    changes it; riders of one course differ in their variants.
+    It depends on the names of course and rider alone: what else is in a study does not change it.
 
     Parameters
     ----------
-    course_name : str
-    place : int
-        Of the rider among those of the study.
+    course_name, rider_name : str
     riders : tuple of Rider
         From `in_variants`.
+    turn : int
+        In the next turn the next variant rides.
     """
-    return riders[(spawned(0, "balance variant", course_name) + place) % len(riders)]
+    return riders[(spawned(0, "balance variant", course_name, rider_name) + turn) % len(riders)]
 
 
 def _varied(rider: Rider, ratios: Mapping[str, float]) -> Rider:

@@ -57,13 +57,12 @@ def course_rides(
         )
         for name, table in tables.items()
     }
-    places = {name: place for place, name in enumerate(riders)}
     in_ways = {name: in_variants(rider, variants) for name, rider in riders.items()}
 
     def rider_on(course: str, name: str) -> Rider:
         if tables[course].numbers or tables[course].noise_seed is not None:
             return riders[name]
-        return variant_on(course, places[name], in_ways[name])
+        return variant_on(course, name, in_ways[name])
 
     return tuple(
         _as_written(

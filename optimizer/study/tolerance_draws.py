@@ -59,11 +59,10 @@ def drawn_rides(study: Study, n_draws: int, *drawn_for: str) -> list[Ride]:
     """
     rides = []
     drawn = drawn_boards(study, n_draws, *drawn_for)
-    places = {name: place for place, name in enumerate(study.riders)}
     for number, (board, riders) in enumerate(drawn):
         for ride in study.rides:
             name = ride.rider_name
-            rider = variant_on(ride.course.name, places[name] + number, riders[name])
+            rider = variant_on(ride.course.name, name, riders[name], turn=number)
             seed = spawned(study.seed, *drawn_for, "draw", str(number), ride.name)
             rides.append(dataclasses.replace(ride, board=board, rider=rider, noise_seed=seed))
     return rides

@@ -82,7 +82,6 @@ def held_out_rides(study: Study) -> list[Ride]:
         name: in_variants(rider, study.balance_variants)
         for name, rider in {**study.riders, **unseen}.items()
     }
-    places = {name: place for place, name in enumerate(riders)}
     pairs = [(course, name) for course in study.validation.held_out for name in riders]
     pairs += [
         (course, name) for course in own for name in unseen if _is_for(study, course, unseen[name])
@@ -92,7 +91,7 @@ def held_out_rides(study: Study) -> list[Ride]:
             study,
             course,
             name,
-            rider=variant_on(course.name, places[name], riders[name]),
+            rider=variant_on(course.name, name, riders[name]),
             board=study.board,
         )
         for course, name in pairs

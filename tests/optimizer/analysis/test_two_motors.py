@@ -43,7 +43,9 @@ def test_current_per_acceleration_grows_with_the_speed_constant():
         slopes = []
         for noise_seed in range(12):
             own = dataclasses.replace(
-                ride(study, "accelerate_gently/baker_80"), noise_seed=noise_seed
+                ride(study, "accelerate_gently/baker_80"),
+                rider=study.riders["baker_80"],
+                noise_seed=noise_seed,
             )
             ridden = trace(row, own, every_steps=1)
             pushing = (ridden.acceleration_mps2 > 0.3) & (ridden.time_s > 1.0)
