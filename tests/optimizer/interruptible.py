@@ -1,10 +1,13 @@
 """A small study in a process of its own, for tests that kill it."""
 
 import sqlite3
+import sys
 import time
 from contextlib import closing
 from pathlib import Path
 
+import optimizer.cli.search_session  # noqa: F401, loaded before a process is forked for a command
+from optimizer.cli import main
 from optimizer.execution.run import reevaluate_front
 from optimizer.execution.store import Store
 from optimizer.search import loop
@@ -34,6 +37,12 @@ def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -
             n_candidates=n_candidates,
             on_generation=announce,
         )
+
+
+def command(*arguments: object) -> None:
+    """Run the command line with these arguments."""
+    sys.argv = ["levelgain", *map(str, arguments)]
+    main()
 
 
 def slow_reevaluation(folder: Path, stored) -> None:

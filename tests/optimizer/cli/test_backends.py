@@ -23,12 +23,12 @@ def holds(folder, text):
 
 
 @pytest.mark.slow
-def test_two_machines_at_one_database_end_with_the_tables_of_one(server, tmp_path):
+def test_two_machines_at_one_database_end_with_the_tables_of_one(levelgain, server, tmp_path):
     database = new_database(server, "shared").replace("rider@", f"rider:{PASSWORD}@")
     alone = write_small_study(tmp_path / "alone", *STEEP)
     pair = [write_small_study(tmp_path / name, *STEEP) for name in ("left", "right")]
 
-    assert finish("run", alone).returncode == 0
+    assert levelgain("run", alone)[0] == 0
     processes = [start("run", folder, "--jobs", 1, "--database", database) for folder in pair]
     facts = [process.communicate() for process in processes]
 
@@ -42,7 +42,9 @@ def test_two_machines_at_one_database_end_with_the_tables_of_one(server, tmp_pat
 
 
 @pytest.mark.slow
-def test_another_study_and_a_wrong_address_are_refused_in_one_line(server, tmp_path, monkeypatch):
+def test_another_study_and_a_wrong_address_are_refused_in_one_line(
+    levelgain, server, tmp_path, monkeypatch
+):
     monkeypatch.setenv("PGPASSWORD", PASSWORD)
     monkeypatch.setenv("LEVELGAIN_TRUST_DATABASE", "1")
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
@@ -52,16 +54,17 @@ def test_another_study_and_a_wrong_address_are_refused_in_one_line(server, tmp_p
     other = write_small_study(
         tmp_path / "other", ("seed = 11", named.replace("seed = 11", "seed = 12"))
     )
-    assert finish("run", first, "--candidates", 12).returncode == 0
+    assert levelgain("run", first, "--candidates", "12")[0] == 0
 
-    for refused, expected in (
-        (finish("run", other), "study.digest differs"),
-        (finish("run", other, "--database", "tcp://x"), "database: must be the address of"),
-        (finish("run", other, "--database", database + "_no"), "does not exist"),
+    for options, expected in (
+        ((), "study.digest differs"),
+        (("--database", "tcp://x"), "database: must be the address of"),
+        (("--database", database + "_no"), "does not exist"),
     ):
-        assert refused.returncode == 2
-        assert expected in refused.stderr
-        assert refused.stderr.count("\n") == 1
+        code, _, refused = levelgain("run", other, *options)
+        assert code == 2
+        assert expected in refused
+        assert refused.count("\n") == 1
     assert not (other / "store.sqlite").exists()
 
 

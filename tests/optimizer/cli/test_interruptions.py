@@ -1,3 +1,4 @@
+import multiprocessing
 import os
 import signal
 import subprocess
@@ -9,8 +10,12 @@ import pytest
 
 from optimizer.base.errors import UserInputError
 from optimizer.execution.store import read_table
+from tests.optimizer.interruptible import command
 from tests.optimizer.small_study import STEEP, write_small_study
 
+# A server that has imported everything forks the processes to be killed within milliseconds.
+PROCESSES = multiprocessing.get_context("forkserver")
+PROCESSES.set_forkserver_preload(["tests.optimizer.interruptible"])
 COMMAND = [sys.executable, "-c", "from optimizer.cli import main; main()"]
 
 
@@ -38,8 +43,8 @@ def candidates_stored(folder):
         return 0
 
 
-def wait_for_candidates(folder, n_candidates, process):
-    while process.poll() is None:
+def wait_for_candidates(folder, n_candidates, running):
+    while running():
         if candidates_stored(folder) >= n_candidates:
             return
         time.sleep(0.02)
@@ -48,7 +53,7 @@ def wait_for_candidates(folder, n_candidates, process):
 def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
     folder = write_small_study(tmp_path / "study", ("candidates = 36", "candidates = 12000"))
     process = start("run", folder)
-    wait_for_candidates(folder, 12, process)
+    wait_for_candidates(folder, 12, lambda: process.poll() is None)
     process.send_signal(signal.SIGINT)
     out, err = process.communicate()
 
@@ -60,27 +65,27 @@ def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
 
 
 @pytest.mark.slow
-@pytest.mark.timeout(1800)  # it loads the command a dozen times
-def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(tmp_path):
-    changes = (*STEEP, ("candidates = 36", "candidates = 240"))
+def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(levelgain, tmp_path):
+    changes = (*STEEP, ("candidates = 36", "candidates = 96"))
     whole, killed = (write_small_study(tmp_path / name, *changes) for name in ("whole", "killed"))
     moments = np.random.default_rng(5)
-    assert finish("run", whole, "--jobs", "1").returncode == 0
+    assert levelgain("run", whole, "--jobs", "1")[0] == 0
 
-    # The later moments lie in the re-evaluation; some find the study finished already.
+    # The last moments lie in the re-evaluation; some find the study finished already.
     verb, kills = "run", 0
     for kill in range(8):
-        process = start(verb, killed, "--jobs", "2")
-        wait_for_candidates(killed, min(12 + 34 * kill, 240), process)
-        time.sleep(moments.uniform(0.0, 0.3))
+        process = PROCESSES.Process(target=command, args=(verb, killed, "--jobs", 2))
+        process.start()
+        wait_for_candidates(killed, min(12 + 14 * kill, 96), process.is_alive)
+        process.join(moments.uniform(0.0, 0.3))
         process.kill()
-        process.communicate()
-        kills += process.returncode == -signal.SIGKILL
+        process.join()
+        kills += process.exitcode == -signal.SIGKILL
         verb = "resume"
     assert kills >= 6
     resumed = finish("resume", killed)
     assert resumed.returncode == 0
-    assert "The run before" not in finish("resume", killed).stdout
+    assert "The run before" not in levelgain("resume", killed)[1]
 
     for name in ("candidates.csv", "front.csv"):
         expected = (whole / "results" / name).read_bytes()

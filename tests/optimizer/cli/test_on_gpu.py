@@ -54,11 +54,12 @@ def test_a_search_on_a_gpu_ends_with_the_bytes_of_one_on_the_processor(levelgain
 
 @pytest.mark.slow
 def test_a_validation_on_a_gpu_says_the_same(levelgain, gpu, tmp_path):
-    folder = write_small_study(tmp_path)
+    short_rides = ("[constraints]", "[riding_day]\nride_s = 10.0\n\n[constraints]")
+    folder = write_small_study(tmp_path, short_rides)
 
     facts = {
         device: json.loads(
-            levelgain("validate", folder, "--hours", "20", "--json", "--force", "--device", device)[
+            levelgain("validate", folder, "--hours", "4", "--json", "--force", "--device", device)[
                 1
             ]
         )

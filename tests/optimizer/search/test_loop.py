@@ -191,7 +191,7 @@ def test_no_candidates_at_all_are_refused(path):
         _run(store, n_candidates=0)
 
 
-def _killed_and_resumed(path, *, n_kills, n_candidates, pause_s, seed):
+def _killed_and_resumed(path, *, n_kills, n_candidates, pause_s, latest_s, seed):
     """Kill a run at random moments after its start; return how many kills found it at work."""
     rng = np.random.default_rng(seed)
     n_at_work = 0
@@ -206,7 +206,7 @@ def _killed_and_resumed(path, *, n_kills, n_candidates, pause_s, seed):
         # Every fourth kill may even come before the search begins.
         if rng.random() < 0.75:
             wait_until(started, process)
-        process.join(rng.uniform(0.0, 0.25))
+        process.join(rng.uniform(0.0, latest_s))
         n_at_work += process.is_alive()
         process.kill()
         process.join()
@@ -222,17 +222,19 @@ def _assert_as_uninterrupted(path, n_candidates):
 
 
 def test_a_study_killed_five_times_ends_as_the_uninterrupted_one(path):
-    n_at_work = _killed_and_resumed(path, n_kills=5, n_candidates=320, pause_s=0.01, seed=15)
+    n_at_work = _killed_and_resumed(
+        path, n_kills=5, n_candidates=320, pause_s=0.01, latest_s=0.25, seed=15
+    )
 
     assert n_at_work >= 4
     _assert_as_uninterrupted(path, 320)
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("pause_s", "n_candidates"), [(0.01, 1200), (0.0, 2400)])
+@pytest.mark.parametrize(("pause_s", "n_candidates"), [(0.01, 600), (0.0, 1200)])
 def test_a_study_killed_twenty_times_ends_as_the_uninterrupted_one(path, pause_s, n_candidates):
     n_at_work = _killed_and_resumed(
-        path, n_kills=20, n_candidates=n_candidates, pause_s=pause_s, seed=16
+        path, n_kills=20, n_candidates=n_candidates, pause_s=pause_s, latest_s=0.12, seed=16
     )
 
     assert n_at_work >= 15
