@@ -20,6 +20,7 @@ import joblib
 
 from optimizer.base.atomic_files import writing
 from optimizer.base.unfinished import passing_folder
+from plant.kernel.ride_columns import RideColumns
 from plant.kernel.simulate import LaidRides, Ride, lay
 
 _Batch = TypeVar("_Batch")
@@ -33,7 +34,7 @@ _ALIGNED = 64  # bytes
 
 
 def laid_ahead(
-    draw: Callable[[_Batch], tuple[list[Ride], _Facts]],
+    draw: Callable[[_Batch], tuple[Sequence[Ride] | RideColumns, _Facts]],
     batches: Sequence[_Batch],
     *,
     n_courses: int,
@@ -125,14 +126,16 @@ def _one_ahead(
 
 
 def _laid(
-    draw: Callable[[_Batch], tuple[list[Ride], _Facts]], batch: _Batch
+    draw: Callable[[_Batch], tuple[Sequence[Ride] | RideColumns, _Facts]], batch: _Batch
 ) -> tuple[_Facts, LaidRides]:
     rides, facts = draw(batch)
     return facts, lay(rides, keep_roads=False)
 
 
 def _laid_into(
-    draw: Callable[[_Batch], tuple[list[Ride], _Facts]], batch: _Batch, folder: Path
+    draw: Callable[[_Batch], tuple[Sequence[Ride] | RideColumns, _Facts]],
+    batch: _Batch,
+    folder: Path,
 ) -> tuple[Path, bytes, list[int]]:
     """Lay a batch into a file; return its path, all but the arrays, and the arrays' sizes.
 

@@ -1,7 +1,7 @@
 """Pieces of the drawn rides of a riding day, short enough that the hardest are ridden often."""
 
 import dataclasses
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TypeAlias
 
 import numpy as np
@@ -11,9 +11,15 @@ from objectives.asked_way import asked_way_m
 from optimizer.base.hashing import spawned
 from optimizer.riding_day.drawn_course import drawn_road
 from optimizer.riding_day.hard_ground import Ground, ground_of, may_hold
-from optimizer.riding_day.rides import day_rides
+from optimizer.riding_day.rides import (
+    LANES_OF_A_COURSE,
+    day_columns,
+    rider_turns,
+    rides_of_day,
+)
 from optimizer.study.study import Study
 from plant.description.course import Course, Part
+from plant.kernel.ride_columns import RideColumns
 from plant.kernel.road import straight_lines
 from plant.kernel.simulate import Ride
 
@@ -70,13 +76,8 @@ def piece_of(ride: Ride, number: int, *, name: str) -> Ride:
     name : str
         Of its course.
     """
-    part = _part(ride.course, number)
-    return _over(dataclasses.replace(ride.course, name=name, part=part), ride, number)
-
-
-def _over(piece: Course, ride: Ride, number: int) -> Ride:
-    """Return a ride over a piece of its course, with noise of that piece's own."""
-    return dataclasses.replace(ride, course=piece, noise_seed=ride.noise_seed ^ number)
+    cut = dataclasses.replace(ride.course, name=name, part=_part(ride.course, number))
+    return dataclasses.replace(ride, course=cut, noise_seed=ride.noise_seed ^ number)
 
 
 def _part(course: Course, number: int) -> Part:
@@ -93,11 +94,10 @@ def _part(course: Course, number: int) -> Part:
 
 def rides_at(study: Study, places: Sequence[Place]) -> tuple[Ride, ...]:
     """Return the pieces at some places of the day, each as a ride with a name of its own."""
-    numbers = np.unique([course for course, _, _ in places]).astype(np.int64)
-    drawn = dict(zip(numbers.tolist(), _drawn(study, numbers), strict=True))
+    wholes = rides_of_day(study, [(course, lane) for course, _, lane in places], seed=_seed(study))
     return tuple(
-        piece_of(drawn[course][lane], piece, name=f"day_{course}_{piece}_{lane}")
-        for course, piece, lane in places
+        piece_of(whole, piece, name=f"day_{course}_{piece}_{lane}")
+        for whole, (course, piece, lane) in zip(wholes, places, strict=True)
     )
 
 
@@ -118,7 +118,7 @@ def rides_together(study: Study, places: Sequence[Place]) -> list[Ride]:
 
 def pieces_of_day(
     study: Study, grounds: frozenset[Ground] | None, numbers: NDArray[np.int64]
-) -> tuple[list[Ride], list[Piece]]:
+) -> tuple[RideColumns, list[Piece]]:
     """Return the pieces of drawn courses as rides, and which they are.
 
     Parameters
@@ -130,31 +130,54 @@ def pieces_of_day(
         If none of their pieces is on these grounds, all of the first course are returned: there
         must be something to ride.
     """
-    rides: list[Ride] = []
+    drawn = day_columns(study, numbers, seed=_seed(study))
+    names = list(study.riders)
+    riders = [names[turn] for turn in rider_turns(study, numbers).ravel().tolist()]
+    cuts: list[Course] = []
+    wholes: list[tuple[int, int]] = []  # the place among the courses, and which piece of it
     pieces: list[Piece] = []
-    for number, lanes in zip(numbers.tolist(), _drawn(study, numbers), strict=True):
-        course = lanes[0].course
+    for place, (number, course) in enumerate(zip(numbers.tolist(), drawn.courses, strict=True)):
         for piece in range(n_pieces(course.duration_s)):
-            # All lanes of a piece share its course, and so its road.
             part = _part(course, piece)
             ground = _ground(course, part, flush_m=study.riding_day.flush_m)
             if grounds is not None and ground not in grounds:
                 continue
             cut = dataclasses.replace(course, name=f"day_{number}_{piece}", part=part)
-            rides += [_over(cut, ride, piece) for ride in lanes]
+            cuts.append(cut)
+            wholes.append((place, piece))
+            first = place * LANES_OF_A_COURSE
             pieces += [
                 Piece(
                     course=number,
                     piece=piece,
                     lane=lane,
-                    rider_name=ride.rider_name,
+                    rider_name=rider_name,
                     ground=ground,
                     ridden_s=cut.duration_s,
                     own_s=piece_s(course.duration_s),
                 )
-                for lane, ride in enumerate(lanes)
+                for lane, rider_name in enumerate(riders[first : first + LANES_OF_A_COURSE])
             ]
-    return (rides, pieces) if rides else pieces_of_day(study, None, numbers[:1])
+    if not cuts:
+        return pieces_of_day(study, None, numbers[:1])
+    return _cut(drawn, cuts, np.array(wholes)), pieces
+
+
+def _cut(drawn: RideColumns, cuts: Sequence[Course], wholes: NDArray[np.int64]) -> RideColumns:
+    """Return the rides over pieces of courses, with noise of each piece's own.
+
+    All lanes of a piece share its course, and so its road. `wholes` are the place of each piece's
+    course and its number there, (piece, 2).
+    """
+    place, piece = np.repeat(wholes, LANES_OF_A_COURSE, axis=0).T
+    lanes = place * LANES_OF_A_COURSE + np.tile(np.arange(LANES_OF_A_COURSE), len(cuts))
+    return RideColumns(
+        courses=tuple(cuts),
+        course_of=np.repeat(np.arange(len(cuts)), LANES_OF_A_COURSE),
+        chemistries=tuple(drawn.chemistries[lane] for lane in lanes.tolist()),
+        numbers={name: values[lanes] for name, values in drawn.numbers.items()},
+        noise_seeds=drawn.noise_seeds[lanes] ^ piece.astype(np.uint64),
+    )
 
 
 def courses_with(study: Study, grounds: frozenset[Ground], numbers: range) -> NDArray[np.int64]:
@@ -175,10 +198,6 @@ def _ground(course: Course, part: Part, *, flush_m: float) -> Ground:
     asked_m = asked_way_m(course.manoeuvre, until_s=part.to_s)
     to_m = (1.0 + _FURTHEST_RATIO) * asked_m + _FURTHEST_M
     return ground_of(course.road, part.from_m, to_m, flush_m=flush_m)
-
-
-def _drawn(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
-    return day_rides(study, numbers, seed=_seed(study))
 
 
 def _seed(study: Study) -> int:

@@ -10,7 +10,7 @@ from optimizer.base.hashing import spawned
 from optimizer.base.sobol import scrambled_sobol
 from optimizer.study.balance_variants import variant_on
 from optimizer.study.study import Study
-from optimizer.study.tolerances import Shape, Tolerance, mover
+from optimizer.study.tolerances import Shape, Tolerance, each_moved
 from plant.arrays import Floats
 from plant.description.board import Board
 from plant.description.rider import Rider
@@ -72,15 +72,11 @@ def drawn_boards(
     study: Study, n_draws: int, *drawn_for: str
 ) -> list[tuple[Board, dict[str, tuple[Rider, ...]]]]:
     """Return board, and each rider in all variants, of every draw of the tolerances."""
-    board_of = mover(study.board, study.tolerances)
-    riders_of = {
-        name: [mover(rider, study.tolerances) for rider in riders]
-        for name, riders in study.riders_in_variants.items()
-    }
-    return [
-        (
-            board_of(draw),
-            {name: tuple(rider_of(draw) for rider_of in each) for name, each in riders_of.items()},
-        )
-        for draw in study_draws(study, n_draws, *drawn_for)
-    ]
+    drawn = study_draws(study, n_draws, *drawn_for)
+    boards = each_moved(study.board, study.tolerances, drawn)
+    riders: list[dict[str, tuple[Rider, ...]]] = [{} for _ in boards]
+    for name, variants in study.riders_in_variants.items():
+        moved = [each_moved(rider, study.tolerances, drawn) for rider in variants]
+        for of_draw, own in zip(riders, zip(*moved, strict=True), strict=True):
+            of_draw[name] = own
+    return list(zip(boards, riders, strict=True))

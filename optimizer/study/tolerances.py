@@ -2,8 +2,10 @@
 
 import dataclasses
 import enum
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, TypeVar
+
+import numpy as np
 
 from plant.arrays import Floats
 from plant.description.board import Board
@@ -83,42 +85,36 @@ def moved(whole: _Whole, tolerances: Sequence[Tolerance], draw: Floats) -> _Whol
     draw : (tolerance,) float64
         From `optimizer.validation.tolerance_draws`; a number stays inside what it can be at all.
     """
-    return mover(whole, tolerances)(draw)
+    [one] = each_moved(whole, tolerances, draw[None])
+    return one
 
 
-def mover(whole: _Whole, tolerances: Sequence[Tolerance]) -> Callable[[Floats], _Whole]:
-    """Return the function from a draw to a board or rider as of `moved`, for many draws of one."""
+def each_moved(whole: _Whole, tolerances: Sequence[Tolerance], draws: Floats) -> list[_Whole]:
+    """Return a board or rider for each of some draws, (draw, tolerance), as of `moved`."""
+    numbers = moved_numbers(whole, tolerances, draws)
+    rows = zip(*(column.tolist() for column in numbers.values()), strict=True)
+    if not numbers:
+        return [whole] * len(draws)
+    return [with_numbers(whole, dict(zip(numbers, row, strict=True))) for row in rows]
+
+
+def moved_numbers(
+    whole: Board | Rider, tolerances: Sequence[Tolerance], draws: Floats
+) -> dict[str, Floats]:
+    """Return the numbers of a board or rider that have a tolerance, moved by draws, (draw,).
+
+    Parameters
+    ----------
+    whole, tolerances
+        As of `moved`.
+    draws : (draw, tolerance) float64
+    """
     known = _DECLARED[type(whole)]
-    numbers: dict[str, list[tuple[str, int, float, float, float, float]]] = {}
-    for place, tolerance in enumerate(tolerances):
+    numbers = {}
+    for tolerance, shares in zip(tolerances, draws.T, strict=True):
         value = number_of(whole, tolerance.name)
         if value is not None:
-            section, declared = known[tolerance.name]
+            _, declared = known[tolerance.name]
             width = abs(value) * tolerance.percent / 100.0 + tolerance.plus_minus
-            numbers.setdefault(section, []).append(
-                (tolerance.name, place, value, width, declared.low, declared.high)
-            )
-    kept = _fields_of(whole)
-    sections = [
-        (name, type(kept[name]), _fields_of(kept[name]), spreads)
-        for name, spreads in numbers.items()
-    ]
-
-    def moved_by(draw: Floats) -> _Whole:
-        shares = draw.tolist()
-        changed = dict(kept)
-        for section, kind, own, spreads in sections:
-            fields = dict(own)
-            for name, place, value, width, low, high in spreads:
-                number = value + width * shares[place]
-                # A riding day draws millions: comparisons take half as long as min and max.
-                fields[name] = low if number < low else high if number > high else number
-            changed[section] = kind(**fields)
-        return type(whole)(**changed)
-
-    return moved_by
-
-
-def _fields_of(instance: Any) -> dict[str, Any]:
-    """Return the fields of a dataclass instance by name, not copied."""
-    return {field.name: getattr(instance, field.name) for field in dataclasses.fields(instance)}
+            numbers[tolerance.name] = np.clip(value + width * shares, declared.low, declared.high)
+    return numbers

@@ -14,13 +14,14 @@ from objectives.event_rate import EventRate, event_rate
 from optimizer.base.hashing import spawned
 from optimizer.base.progress import UNWATCHED
 from optimizer.riding_day.laid_ahead import laid_ahead
-from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides, rider_turns
+from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_columns, rider_turns, rides_of_day
 from optimizer.riding_day.speeds import ROUGH_1E6_M3
 from optimizer.study.riding_day import RidingDay
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.device import batches_at_once
 from plant.kernel.outcomes import Outcome
+from plant.kernel.ride_columns import RideColumns
 from plant.kernel.simulate import Ride, Rides, laid_together, simulate
 
 Place: TypeAlias = tuple[int, int]  # of a ride in the day: its course and its lane
@@ -67,16 +68,13 @@ class DayCount:
     nose_downs: tuple[Place, ...]
 
 
-def drawn_rides(study: Study, numbers: NDArray[np.int64]) -> Iterator[list[Ride]]:
-    """Yield the rides over some courses of the validation's riding day, course by course."""
-    return day_rides(study, numbers, seed=spawned(study.seed, "validation", "day"))
-
-
 def rides_at(study: Study, places: Sequence[Place]) -> list[Ride]:
     """Return some rides of the validation's riding day."""
-    numbers = np.unique([course for course, _ in places])
-    drawn = dict(zip(numbers.tolist(), drawn_rides(study, numbers), strict=True))
-    return [drawn[course][lane] for course, lane in places]
+    return rides_of_day(study, places, seed=_seed(study))
+
+
+def _seed(study: Study) -> int:
+    return spawned(study.seed, "validation", "day")
 
 
 def ride_days(
@@ -212,9 +210,9 @@ def batches_together(study: Study) -> int:
     return batches_at_once(study.device, COURSES_AT_ONCE * LANES_OF_A_COURSE)
 
 
-def drawn_batch(study: Study, numbers: NDArray[np.int64]) -> tuple[list[Ride], NDArray[np.int64]]:
+def drawn_batch(study: Study, numbers: NDArray[np.int64]) -> tuple[RideColumns, NDArray[np.int64]]:
     """Return all rides over some courses of the validation's riding day, and the courses."""
-    return [ride for course in drawn_rides(study, numbers) for ride in course], numbers
+    return day_columns(study, numbers, seed=_seed(study)), numbers
 
 
 def _ridden_h(results: Rides) -> float:

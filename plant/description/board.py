@@ -4,9 +4,13 @@ Currents are q-axis currents, amplitude-invariant; Kv is rpm per volt of line-to
 """
 
 import dataclasses
+from collections.abc import Mapping
 
+import numpy as np
+
+from plant.arrays import Floats
 from plant.description.cells import CELL_OCV_V, Chemistry
-from plant.description.quantity import check_sections, quantity
+from plant.description.quantity import check_sections, numbers_of, quantity
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,23 +129,40 @@ class Board:
 
     def __post_init__(self) -> None:
         check_sections(self)
-        drive, battery = self.drive, self.battery
-        if drive.throttle_end_c <= drive.throttle_start_c:
+        check_rising(numbers_of(self))
+        if self.battery.chemistry not in CELL_OCV_V:
             raise ValueError(
-                f"throttle_end_c must be above throttle_start_c, got {drive.throttle_end_c:g} "
-                f"and {drive.throttle_start_c:g} degC"
-            )
-        if battery.chemistry not in CELL_OCV_V:
-            raise ValueError(
-                f"chemistry must be one of {', '.join(CELL_OCV_V)}, got {battery.chemistry!r}"
-            )
-        if battery.bus_high_v <= battery.bus_low_v:
-            raise ValueError(
-                f"bus_high_v must be above bus_low_v, got {battery.bus_high_v:g} and "
-                f"{battery.bus_low_v:g} V"
+                f"chemistry must be one of {', '.join(CELL_OCV_V)}, got {self.battery.chemistry!r}"
             )
 
     @property
     def taper_start_v(self) -> float:
         """Bus voltage from which on charging tapers off."""
         return self.battery.bus_high_v - self.drive.regen_taper_v
+
+
+# Two numbers of which the second must be above the first, and their unit.
+_RISING = (("throttle_start_c", "throttle_end_c", "degC"), ("bus_low_v", "bus_high_v", "V"))
+
+
+def check_rising(numbers: Mapping[str, float | Floats]) -> None:
+    """Check that no two numbers of a board, or of some boards, contradict each other.
+
+    Parameters
+    ----------
+    numbers : mapping of str to float or (board,) float64
+        By name, as of `plant.description.quantity.numbers_of`.
+
+    Raises
+    ------
+    ValueError
+        One is not above another that it must be above.
+    """
+    for low, high, unit in _RISING:
+        lows, highs = np.broadcast_arrays(numbers[low], numbers[high])
+        wrong = np.flatnonzero(highs <= lows)
+        if len(wrong):
+            raise ValueError(
+                f"{high} must be above {low}, got {highs.flat[wrong[0]]:g} "
+                f"and {lows.flat[wrong[0]]:g} {unit}"
+            )

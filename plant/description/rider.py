@@ -58,10 +58,16 @@ class Rider:
     @property
     def com_above_ankle_m(self) -> float:
         """Height of the centre of mass over the ankles, about which the rider leans, in m."""
-        return COM_ABOVE_ANKLE_RATIO * self.body.stature_m
+        return lever_and_inertia(self.body.mass_kg, self.body.stature_m)[0]
 
     @property
     def inertia_kg_m2(self) -> float:
         """Pitch inertia about the rider's own centre of mass, in kg m2."""
-        about_ankle = self.body.mass_kg * self.com_above_ankle_m**2
-        return about_ankle * (INERTIA_ABOUT_ANKLE_RATIO - 1.0)
+        return lever_and_inertia(self.body.mass_kg, self.body.stature_m)[1]
+
+
+def lever_and_inertia(mass_kg: float, stature_m: float) -> tuple[float, float]:
+    """Return `Rider.com_above_ankle_m` and `Rider.inertia_kg_m2` of a body."""
+    lever_m = COM_ABOVE_ANKLE_RATIO * stature_m
+    about_ankle = mass_kg * lever_m**2
+    return lever_m, about_ankle * (INERTIA_ABOUT_ANKLE_RATIO - 1.0)

@@ -26,21 +26,21 @@ def script_table(course: Course) -> NDArray[np.float64]:
     time_s: NDArray[np.float64] = np.arange(n_points, dtype=np.float64) * (SCRIPT_STEPS * DT_S)
 
     def flag(windows: Points) -> NDArray[np.float64]:
-        inside = [(time_s >= start) & (time_s < end) for start, end in windows]
-        return np.any(inside, axis=0).astype(float) if inside else np.zeros(n_points)
+        inside = np.zeros(n_points)
+        for start, end in windows:
+            inside[slice(*np.searchsorted(time_s, (start, end)))] = 1.0
+        return inside
 
-    tail_down = manoeuvre.start is Start.TAIL_DOWN
-    rise = (time_s - manoeuvre.rise_at_s) / _RISE_TIME_S if tail_down else np.ones(n_points)
-    return np.column_stack(
-        [
-            straight_lines(manoeuvre.speed_mps, time_s),
-            np.radians(straight_lines(manoeuvre.turn_deg_per_s, time_s)),
-            straight_lines(manoeuvre.headwind_mps, time_s),
-            np.clip(rise, 0.0, 1.0),
-            flag(manoeuvre.hold_s),
-            flag(manoeuvre.count_s),
-        ]
-    )
+    table = np.empty((n_points, 6))
+    table[:, 0] = straight_lines(manoeuvre.speed_mps, time_s)
+    table[:, 1] = np.radians(straight_lines(manoeuvre.turn_deg_per_s, time_s))
+    table[:, 2] = straight_lines(manoeuvre.headwind_mps, time_s)
+    table[:, 3] = 1.0
+    if manoeuvre.start is Start.TAIL_DOWN:
+        table[:, 3] = np.clip((time_s - manoeuvre.rise_at_s) / _RISE_TIME_S, 0.0, 1.0)
+    table[:, 4] = flag(manoeuvre.hold_s)
+    table[:, 5] = flag(manoeuvre.count_s)
+    return table
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -1,26 +1,36 @@
-"""Initial values of a lane: constants that follow from board and rider, and the starting state."""
+"""Initial values of lanes: constants that follow from board and rider, and the starting state.
+
+A riding day sets up a hundred thousand lanes while a GPU rides as many. So lanes are set up
+together, as arrays. Their bits are those of Python's numbers: what numpy might do otherwise is
+asked of Python, number by number.
+"""
 
 import functools
 import math
+from collections.abc import Callable, Sequence
+from typing import Any, TypeAlias, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from plant.arrays import Floats
 from plant.compile import entry
 from plant.constants import AIR_DENSITY_KG_M3, AMBIENT_C, DT_S, GRAVITY_MPS2
-from plant.description.board import Battery, Board, Drive, Frame, Motor
+from plant.description.board import Battery, Board, Drive, Motor
 from plant.description.cells import CELL_OCV_V, open_circuit_voltage
 from plant.description.course import Course, Start
 from plant.description.profile_array import PROFILE_NAMES
-from plant.description.quantity import numbers_of
-from plant.description.rider import Rider
+from plant.description.rider import Rider, lever_and_inertia
 from plant.elementary import elementwise
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
+from plant.kernel.ride_columns import RideColumns, columns_of
 from plant.physics.control import warning_widths
 from plant.physics.frame_mode import mode_changes
-from plant.physics.lag import lag_share, mean_share
 from plant.physics.loop_delay import command_shares
 from plant.physics.saturation import saturated, saturation
+
+# Numbers of lanes by name, (lane,) each.
+_Columns: TypeAlias = dict[str, Floats]
+_Number = TypeVar("_Number", float, Floats)
 
 LEG_FREQUENCY_HZ = 2.5  # assumed: bent knees; ISO 2631-1 bodies resonate at 4-8 Hz seated
 LEG_DAMPING_RATIO = 0.4  # assumed: muscles damp well
@@ -31,7 +41,7 @@ _CUTS_OUT_PER_V = 1e9
 _RPM_TO_TORQUE = math.sqrt(3.0) / 2.0 * 60.0 / (2.0 * math.pi)
 
 
-def torque_per_amp(kv_rpm_per_v: float) -> float:
+def torque_per_amp(kv_rpm_per_v: _Number) -> _Number:
     """Return Kt in N m per A of amplitude-invariant q current, before saturation.
 
     Kt = (sqrt(3)/2) 60 / (2 pi Kv) = 8.26993 / Kv, with Kv in rpm per volt of line-to-line peak
@@ -51,57 +61,90 @@ def per_taper(drive: Drive, battery: Battery) -> float:
     A share x = (high - V) / band of the limit flows at V = E + r x limit: x = (high - E) /
     (band + r limit). A drive without a band charges in full until it cuts out.
     """
-    rise_v = battery.series_resistance_ohm * drive.regen_current_limit_a
-    return 1.0 / (drive.regen_taper_v + rise_v) if drive.regen_taper_v > 0.0 else _CUTS_OUT_PER_V
+    return _per_taper(
+        drive.regen_taper_v, battery.series_resistance_ohm, drive.regen_current_limit_a
+    )
 
 
-def lag_shares(dt_per_time: NDArray[np.float64]) -> NDArray[np.float64]:
+def _per_taper(band_v: float, resistance_ohm: float, limit_a: float) -> float:
+    rise_v = resistance_ohm * limit_a
+    return 1.0 / (band_v + rise_v) if band_v > 0.0 else _CUTS_OUT_PER_V
+
+
+def lag_shares(dt_per_time: Floats) -> Floats:
     """Return `lag_share` by the step over the lag's time, (lane,)."""
     return -elementwise(math.expm1, -dt_per_time)
 
 
-def _board_constants(board: Board) -> dict[str, float]:
-    torque = torque_per_amp(board.motor.kv_rpm_per_v)
-    frame, wheel, sensors = board.frame, board.wheel, board.sensors
-    tracking = 2.0 * math.pi * sensors.speed_tracking_hz
-    per_square_a, end_a = saturation_of(board.motor)
+def _each(function: Callable[..., Any], *columns: Floats) -> Any:
+    """Return a function of Python's numbers for every lane, (lane,) or (result, lane)."""
+    return np.array(list(map(function, *(column.tolist() for column in columns)))).T
+
+
+def _squares(numbers: Floats) -> Floats:
+    return elementwise(lambda number: number**2, numbers)  # numpy's last bits are others
+
+
+# Of many lanes, few have a delay, an iron or a charge of their own.
+_command_shares = functools.lru_cache(maxsize=256)(command_shares)
+_saturation = functools.lru_cache(maxsize=256)(saturation)
+_open_circuit_voltage = functools.lru_cache(maxsize=256)(open_circuit_voltage)
+
+
+def _board_constants(given: _Columns, n_lanes: int) -> _Columns:
+    torque = torque_per_amp(given["kv_rpm_per_v"])
+    tracking = 2.0 * math.pi * given["speed_tracking_hz"]
+    now, was, before = _each(_command_shares, given["loop_delay_s"])
+    per_square_a, end_a = _each(
+        _saturation, given["saturation_ratio"], given["saturation_current_a"]
+    )
     return {
         "torque_per_amp_nm": torque,
         "emf_per_radps_v": torque / 1.5,
         "saturation_per_square_a": per_square_a,
         "saturation_end_a": end_a,
-        "deck_mass_kg": frame.frame_mass_kg + wheel.wheel_mass_kg,
-        "nose_contact_rad": math.radians(frame.nose_contact_deg),
-        "tail_contact_rad": math.radians(frame.tail_contact_deg),
+        "deck_mass_kg": given["frame_mass_kg"] + given["wheel_mass_kg"],
+        "nose_contact_rad": elementwise(math.radians, given["nose_contact_deg"]),
+        "tail_contact_rad": elementwise(math.radians, given["tail_contact_deg"]),
         "flex_rad_per_nm": 1.0
-        / (frame.frame_inertia_kg_m2 * (2.0 * math.pi * frame.flex_frequency_hz) ** 2),
-        "counts_per_rad": 6.0 * board.motor.pole_pairs / (2.0 * math.pi),
+        / (given["frame_inertia_kg_m2"] * _squares(2.0 * math.pi * given["flex_frequency_hz"])),
+        "counts_per_rad": 6.0 * given["pole_pairs"] / (2.0 * math.pi),
         # Critically damped tracking loop of second order.
         "tracking_gain_per_s": 2.0 * tracking,
-        "tracking_gain_per_s2": tracking**2,
-        "gyro_share": lag_share(DT_S, sensors.gyro_lag_s),
-        "turn_felt_ratio": 1.0 - sensors.turn_correction_ratio,
-        "gyro_ramp_share": 1.0 - mean_share(DT_S, sensors.gyro_lag_s),
+        "tracking_gain_per_s2": _squares(tracking),
+        "gyro_share": lag_shares(DT_S / given["gyro_lag_s"]),
+        "turn_felt_ratio": 1.0 - given["turn_correction_ratio"],
+        "gyro_ramp_share": 1.0 - _mean_shares(DT_S, given["gyro_lag_s"]),
         # What the accelerometer takes for level, once the attitude filter has settled.
-        "level_error_rad": math.radians(sensors.imu_tilt_deg)
-        + sensors.accelerometer_bias_mps2 / GRAVITY_MPS2,
-        "taper_start_v": board.taper_start_v,
-        "per_taper_v": per_taper(board.drive, board.battery),
-        "air_density_kg_m3": AIR_DENSITY_KG_M3,
-    } | _command_shares(board.drive.loop_delay_s)
+        "level_error_rad": elementwise(math.radians, given["imu_tilt_deg"])
+        + given["accelerometer_bias_mps2"] / GRAVITY_MPS2,
+        "taper_start_v": given["bus_high_v"] - given["regen_taper_v"],
+        "per_taper_v": _each(
+            _per_taper,
+            given["regen_taper_v"],
+            given["series_resistance_ohm"],
+            given["regen_current_limit_a"],
+        ),
+        "air_density_kg_m3": np.full(n_lanes, AIR_DENSITY_KG_M3),
+        "command_share_now": now,
+        "command_share_was": was,
+        "command_share_before": before,
+    }
 
 
-def _frame_mode(frame: Frame, dt_s: float) -> dict[str, float]:
-    changes = mode_changes(frame.flex_frequency_hz, frame.flex_damping_ratio, dt_s)
+def _mean_shares(dt_s: float, time_s: Floats) -> Floats:
+    """Return `plant.physics.lag.mean_share` of lags, (lane,)."""
+    return lag_shares(dt_s / time_s) * time_s / dt_s
+
+
+def _frame_mode(given: _Columns, dt_s: float) -> _Columns:
+    changes = _each(
+        functools.partial(mode_changes, dt_s=dt_s),
+        given["flex_frequency_hz"],
+        given["flex_damping_ratio"],
+    )
     ways = ("angle_by_angle", "angle_by_rate", "rate_by_angle", "rate_by_rate")
     return {f"flex_{way}": change for way, change in zip(ways, changes, strict=True)}
-
-
-@functools.lru_cache(maxsize=256)  # of many lanes, few have a delay of their own
-def _command_shares(loop_delay_s: float) -> dict[str, float]:
-    ages = ("now", "was", "before")
-    shares = command_shares(loop_delay_s)
-    return {f"command_share_{age}": share for age, share in zip(ages, shares, strict=True)}
 
 
 # Reciprocal row -> the row it is taken of, and a factor on that row.
@@ -125,13 +168,15 @@ _RECIPROCALS = {
 }
 
 
-@functools.cache
-def _cell_constants(chemistry: str) -> dict[str, float]:
+def _cell_constants(chemistries: Sequence[str]) -> _Columns:
     """Return the voltage of one cell at rest, at each point of its table."""
-    return {f"rest_{point}_v": volts for point, volts in enumerate(CELL_OCV_V[chemistry])}
+    known = sorted(set(chemistries))
+    tables = np.array([CELL_OCV_V[chemistry] for chemistry in known])
+    of_lanes = tables[[known.index(chemistry) for chemistry in chemistries]].T
+    return {f"rest_{point}_v": volts for point, volts in enumerate(of_lanes)}
 
 
-def _reciprocals(values: dict[str, float]) -> dict[str, float]:
+def _reciprocals(values: _Columns) -> _Columns:
     found = {name: 1.0 / (values[of] * factor) for name, (of, factor) in _RECIPROCALS.items()}
     rim_mass = values["rolling_mass_kg"] - values["moving_mass_kg"]
     standing = values["mass_kg"] * GRAVITY_MPS2 * values["half_stance_m"] * values["foot_use_ratio"]
@@ -148,46 +193,57 @@ def reflex_slots(delay_s: float) -> int:
     return max(round((delay_s + held) / (RING_STEPS * DT_S)), 1)
 
 
-def _rider_constants(rider: Rider, board: Board) -> dict[str, float]:
-    mass, height = rider.body.mass_kg, rider.com_above_ankle_m
-    frame, ankle = board.frame, rider.body.deck_height_m
-    frame_mh = frame.frame_mass_kg * frame.frame_com_height_m
-    moving = mass + board.frame.frame_mass_kg + board.wheel.wheel_mass_kg
+def _rider_constants(given: _Columns) -> _Columns:
+    mass, ankle = given["mass_kg"], given["deck_height_m"]
+    height, inertia = _each(lever_and_inertia, mass, given["stature_m"])
+    frame_mh = given["frame_mass_kg"] * given["frame_com_height_m"]
+    moving = mass + given["frame_mass_kg"] + given["wheel_mass_kg"]
     leg = 2.0 * math.pi * LEG_FREQUENCY_HZ
-    skill = rider.skill
     return {
         "frame_mh_kg_m": frame_mh + mass * ankle,
-        "frame_j_kg_m2": frame.frame_inertia_kg_m2
-        + frame_mh * frame.frame_com_height_m
-        + mass * ankle**2,
+        "frame_j_kg_m2": given["frame_inertia_kg_m2"]
+        + frame_mh * given["frame_com_height_m"]
+        + mass * _squares(ankle),
         "rider_mh_kg_m": mass * height,
-        "rider_j_kg_m2": rider.inertia_kg_m2 + mass * height**2,
+        "rider_j_kg_m2": inertia + mass * _squares(height),
         "rider_mgh_nm": mass * GRAVITY_MPS2 * height,
         "moving_mass_kg": moving,
-        "rolling_mass_kg": moving + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2,
+        "rolling_mass_kg": moving
+        + given["wheel_inertia_kg_m2"] / _squares(given["wheel_radius_m"]),
         "leg_stiffness_n_per_m": mass * leg**2,
         "leg_damping_n_s_per_m": 2.0 * LEG_DAMPING_RATIO * mass * leg,
-        "half_stance_m": 0.5 * rider.body.stance_m,
-        "step_off_lean_rad": math.radians(skill.step_off_lean_deg),
-        "smoothing_share": lag_share(DT_S, skill.smoothing_s),
-        "reflex_delay_slots": reflex_slots(skill.reflex_delay_s),
+        "half_stance_m": 0.5 * given["stance_m"],
+        "step_off_lean_rad": elementwise(math.radians, given["step_off_lean_deg"]),
+        "smoothing_share": lag_shares(DT_S / given["smoothing_s"]),
+        "reflex_delay_slots": elementwise(reflex_slots, given["reflex_delay_s"]),
     }
 
 
-def _start(
-    values: dict[str, float], chemistry: str, course: Course, grade_rad: float
-) -> dict[str, float]:
-    """Return the starting state: rolling or standing near balance, or tail down."""
+def _first(course: Course) -> tuple[float, float, float, float, float]:
+    """Return charge (NaN: the board's own), speed, whether tail down, MOSFET and how hard asked."""
     manoeuvre, part = course.manoeuvre, course.part
     charge = manoeuvre.charge_ratio
-    charge = values["charge_ratio"] if charge is None else charge
     start = manoeuvre.start if part is None else Start.ROLLING
     first_mps = manoeuvre.speed_mps[0][1] if part is None else part.speed_mps
-    speed = first_mps if start is Start.ROLLING else 0.0
-    tail_down = start is Start.TAIL_DOWN
-    force = values["moving_mass_kg"] * GRAVITY_MPS2 * math.sin(grade_rad)
-    moment = 0.0 if tail_down else force * values["wheel_radius_m"]
-    current_a = _saturated(
+    return (
+        math.nan if charge is None else charge,
+        first_mps if start is Start.ROLLING else 0.0,
+        float(start is Start.TAIL_DOWN),
+        manoeuvre.first_mosfet_c,
+        manoeuvre.ask_ratio,
+    )
+
+
+def _start(values: _Columns, rides: RideColumns, grade_rad: Floats) -> _Columns:
+    """Return the starting state: rolling or standing near balance, or tail down."""
+    of_courses = np.array([_first(course) for course in rides.courses])
+    charge, speed, down, mosfet_c, ask_ratio = of_courses[rides.course_of].T
+    tail_down = down > 0.0
+    charge = np.where(np.isnan(charge), values["charge_ratio"], charge)
+    force = values["moving_mass_kg"] * GRAVITY_MPS2 * elementwise(math.sin, grade_rad)
+    moment = np.where(tail_down, 0.0, force * values["wheel_radius_m"])
+    current_a = _each(
+        _saturated,
         moment / values["torque_per_amp_nm"],
         values["saturation_per_square_a"],
         values["saturation_end_a"],
@@ -196,16 +252,18 @@ def _start(
     balance = force * values["wheel_radius_m"] / values["rider_mgh_nm"]
     # A board that holds itself level holds what it takes for level.
     level = -values["level_error_rad"]
-    pitch = -values["tail_contact_rad"] - grade_rad if tail_down else level
+    pitch = np.where(tail_down, -values["tail_contact_rad"] - grade_rad, level)
     attitude = pitch + values["level_error_rad"]
-    cell_v = open_circuit_voltage(charge, chemistry)
-    state: dict[str, float] = {
-        "alive": 1.0,
+    cell_v = np.array(list(map(_open_circuit_voltage, charge.tolist(), rides.chemistries)))
+    limit_a = values["phase_current_limit_a"]
+    one, none = np.ones(len(rides)), np.zeros(len(rides))
+    state = {
+        "alive": one,
         "speed_mps": speed,
         "pitch_rad": pitch,
         "attitude_rad": attitude,
-        "engage_pitch_deg": math.degrees(attitude),
-        "lean_rad": math.asin(min(max(balance, -1.0), 1.0)),
+        "engage_pitch_deg": elementwise(math.degrees, attitude),
+        "lean_rad": elementwise(math.asin, np.clip(balance, -1.0, 1.0)),
         "foot_moment_nm": moment,
         "foot_delayed_nm": moment,
         "foot_command_nm": moment,
@@ -221,31 +279,31 @@ def _start(
         "rotor_speed_radps": speed / values["wheel_radius_m"],
         "speed_filtered_mps": speed,
         "accel_lag_mps": speed,
-        "roll_cosine": 1.0,
+        "roll_cosine": one,
         "radius_now_m": values["wheel_radius_m"],
         "per_radius_now": values["per_radius_m"],
-        "stiffness_lift": 1.0,
-        "engaged": 0.0 if tail_down else 1.0,
-        "authority": 0.0 if tail_down else 1.0,
-        "support": 1.0 if tail_down else 0.0,
-        "start_tail_rad": -values["tail_contact_rad"] if tail_down else 0.0,
+        "stiffness_lift": one,
+        "engaged": np.where(tail_down, none, one),
+        "authority": np.where(tail_down, none, one),
+        "support": np.where(tail_down, one, none),
+        "start_tail_rad": np.where(tail_down, -values["tail_contact_rad"], none),
         "charge_ratio_now": charge,
         "source_v": values["cells_in_series"] * cell_v,
         "bus_v": values["cells_in_series"] * cell_v,
-        "mosfet_c": manoeuvre.first_mosfet_c,
-        "winding_c": AMBIENT_C,
-        "limit_now_a": values["phase_current_limit_a"],
-        "available_high_a": values["phase_current_limit_a"],
-        "available_low_a": -values["phase_current_limit_a"],
+        "mosfet_c": mosfet_c,
+        "winding_c": np.full(len(rides), AMBIENT_C),
+        "limit_now_a": limit_a,
+        "available_high_a": limit_a,
+        "available_low_a": -limit_a,
         "foot_limit_nm": values["mass_kg"] * GRAVITY_MPS2 * values["half_stance_m"],
-        "ask_accel_mps2": manoeuvre.ask_ratio * values["accel_limit_mps2"],
-        "ask_braking_mps2": manoeuvre.ask_ratio * values["braking_limit_mps2"],
+        "ask_accel_mps2": ask_ratio * values["accel_limit_mps2"],
+        "ask_braking_mps2": ask_ratio * values["braking_limit_mps2"],
     }
     return state | dict.fromkeys(_RING, moment)
 
 
 # Extremes start where every ride's first value replaces them.
-_FIRST = {
+_EXTREMES = {
     "least_reserve": 1.0,
     "least_nose_margin": 1.0,
     "bus_low": 1e9,
@@ -255,51 +313,53 @@ _FIRST = {
 }
 
 
-def lane_template(
-    board: Board, rider: Rider, course: Course, *, noise_seed: int, grade_rad: float, n_sub: int
-) -> NDArray[np.float64]:
-    """Return every row of a lane before its profile is filled in.
+def lane_templates(rides: RideColumns, *, grade_rad: Floats, n_sub: int) -> Floats:
+    """Return every row of rides' lanes before their profiles are filled in.
 
     Parameters
     ----------
-    board, rider, course
-        What is ridden, by whom, and how the ride begins.
-    noise_seed : int
-        Below 2**64.
-    grade_rad : float
+    rides : RideColumns
+        What is ridden, by whom, and how the rides begin.
+    grade_rad : (ride,) float64
         Grade at the start.
     n_sub : int
         Plant sub-steps in each millisecond.
 
     Returns
     -------
-    (row,) float64
+    (ride, row) float64
         In the order of `plant.kernel.lane_layout.R`; the rows of the profile and those
         that follow from it are zero until `fill_profile`.
     """
-    values = numbers_of(board) | numbers_of(rider)
-    values |= _board_constants(board) | _rider_constants(rider, board)
-    values |= _reciprocals(values) | _cell_constants(board.battery.chemistry)
+    step_s = DT_S / n_sub
+    values = dict(rides.numbers)
+    values |= _board_constants(values, len(rides)) | _rider_constants(values)
+    values |= _reciprocals(values) | _cell_constants(rides.chemistries)
     # Two halves: a row holds whole numbers exactly up to 2**53.
-    values["noise_key_low"] = float(noise_seed % 2**32)
-    values["noise_key_high"] = float(noise_seed // 2**32)
-    values["foot_share"] = lag_share(DT_S / n_sub, rider.skill.reflex_lag_s)
-    values["current_share"] = lag_share(DT_S / n_sub, board.drive.current_lag_s)
-    values["current_mean_share"] = mean_share(DT_S / n_sub, board.drive.current_lag_s)
-    values |= _frame_mode(board.frame, DT_S / n_sub)
-    values |= _start(values, board.battery.chemistry, course, grade_rad) | _FIRST
-    template = np.zeros(N_ROWS)
-    template[_rows(tuple(values))] = list(values.values())
-    return template
+    values["noise_key_low"] = (rides.noise_seeds & np.uint64(2**32 - 1)).astype(np.float64)
+    values["noise_key_high"] = (rides.noise_seeds >> np.uint64(32)).astype(np.float64)
+    values["foot_share"] = lag_shares(step_s / values["reflex_lag_s"])
+    values["current_share"] = lag_shares(step_s / values["current_lag_s"])
+    values["current_mean_share"] = _mean_shares(step_s, values["current_lag_s"])
+    values |= _frame_mode(values, step_s) | _start(values, rides, grade_rad)
+    rows = np.zeros((N_ROWS, len(rides)))
+    for name, first in _EXTREMES.items():
+        rows[_ROW_OF[name]] = first
+    for name, column in values.items():
+        rows[_ROW_OF[name]] = column
+    return rows.T
 
 
-@functools.cache
-def _rows(names: tuple[str, ...]) -> NDArray[np.intp]:
-    """Return the rows of some numbers of a lane, of which the names hardly change."""
-    return np.array([_ROW_OF[name] for name in names])
+def lane_template(
+    board: Board, rider: Rider, course: Course, *, noise_seed: int, grade_rad: float, n_sub: int
+) -> Floats:
+    """Return the row of one lane, (row,): see `lane_templates`."""
+    ride = columns_of([(course, board, rider, noise_seed)])
+    [template] = lane_templates(ride, grade_rad=np.array([grade_rad]), n_sub=n_sub)
+    return np.array(template)
 
 
-def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> None:
+def fill_profile(rows: Floats, profiles: Floats) -> None:
     """Write profiles, and what follows from them, into lanes, in place.
 
     Parameters
@@ -310,8 +370,8 @@ def fill_profile(rows: NDArray[np.float64], profiles: NDArray[np.float64]) -> No
     """
     rows[: len(PROFILE_NAMES)] = profiles.T
 
-    def row(name: str) -> NDArray[np.float64]:
-        values: NDArray[np.float64] = rows[R[name] // WIDTH]
+    def row(name: str) -> Floats:
+        values: Floats = rows[R[name] // WIDTH]
         return values
 
     row("rate_share")[:] = lag_shares(2.0 * np.pi * DT_S * row("rate_filter_hz"))

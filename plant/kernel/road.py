@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from plant.arrays import Floats
+from plant.compile import kernel
 from plant.description.board import Wheel
 from plant.description.course import Points, Road
 from plant.elementary import arctangent
@@ -46,8 +47,10 @@ def _joined(shape: Floats, scales: Sequence[float], ends: Sequence[int]) -> Floa
 
 def straight_lines(points: Points, at: Floats) -> Floats:
     """Return the values of points joined by straight lines, held beyond both ends."""
-    place, value = np.array(points, dtype=np.float64).T
-    joined: Floats = np.interp(at, place, value)
+    if len(points) == 1:
+        return np.full(len(at), points[0][1], dtype=np.float64)
+    places, values = zip(*points, strict=True)
+    joined: Floats = np.interp(at, places, values)
     return joined
 
 
@@ -121,16 +124,38 @@ def road_table(
     )
     # From the same lead on, so that its blends are settled at the start.
     grade = grade_rad(road, distance[::every])
-    columns = (
-        centre[first::every],
-        np.gradient(centre, FINE_STEP_M)[first::every],
-        grade[first // every :],
-        np.gradient(grade, TABLE_STEP_M)[first // every :],
-        _from_places(starts, [one.rolling_ratio for one in surfaces], at_table),
-        _from_places(starts, [one.friction_ratio for one in surfaces], at_table),
-        straight_lines(press_ratio, at_table),
-    )
-    return np.stack(columns, axis=1)
+    table = np.empty((len(at_table), 7))
+    _write_paths(table, centre[first - 1 :], every, grade[first // every - 1 :])
+    table[:, 4] = _from_places(starts, [one.rolling_ratio for one in surfaces], at_table)
+    table[:, 5] = _from_places(starts, [one.friction_ratio for one in surfaces], at_table)
+    table[:, 6] = straight_lines(press_ratio, at_table)
+    return table
+
+
+@kernel
+def _write_paths(table: Floats, centre: Floats, every: int, grade: Floats) -> None:
+    """Write the centre's height and slope, the grade and its slope into a road's first columns.
+
+    Slopes are by the values before and after; at the last value by it and the one before.
+
+    Parameters
+    ----------
+    table : (point, 7) float64
+    centre : (value,) float64
+        Every `FINE_STEP_M` from one before the first point on; each point is `every` further.
+    grade : (1 + point,) float64
+        From the point before the first on.
+    """
+    last = centre.shape[0] - 1
+    fine_m, coarse_m = FINE_STEP_M, TABLE_STEP_M
+    for point in range(table.shape[0]):
+        place = 1 + point * every
+        after = min(place + 1, last)
+        table[point, 0] = centre[place]
+        table[point, 1] = (centre[after] - centre[place - 1]) / ((after - place + 1) * fine_m)
+        following = min(point + 2, table.shape[0])
+        table[point, 2] = grade[point + 1]
+        table[point, 3] = (grade[following] - grade[point]) / ((following - point) * coarse_m)
 
 
 def _profile(road: Road, distance_m: Floats, seed: int) -> Floats:
@@ -139,7 +164,7 @@ def _profile(road: Road, distance_m: Floats, seed: int) -> Floats:
     scales = [math.sqrt(1e-6 * patch.surface.roughness_1e6_m3) for patch in road.patches]
     profile = _joined(roughness_shape(len(distance_m), FINE_STEP_M, seed), scales, ends)
     none_m, all_m = _FADE_M
-    fades = distance_m < all_m
+    fades = slice(np.searchsorted(distance_m, all_m))
     profile[fades] *= np.maximum((distance_m[fades] - none_m) / (all_m - none_m), 0.0)
     for at_m, height_m in road.kerbs:
         profile[np.searchsorted(distance_m, at_m) :] += height_m

@@ -14,21 +14,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.constants import DT_S
-from plant.description.board import Board
+from plant.description.board import Board, Wheel
 from plant.description.course import Course
 from plant.description.profile_array import PROFILE_NAMES
+from plant.description.quantity import quantities
 from plant.description.rider import Rider
 from plant.device import Device, require
 from plant.kernel.course_tables import CourseTables, course_tables
 from plant.kernel.laid_group import LaidGroup
-from plant.kernel.lane_init import fill_profile, lane_template
+from plant.kernel.lane_init import fill_profile, lane_templates
 from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES, lane_metrics
 from plant.kernel.ride_block import ride_block
+from plant.kernel.ride_columns import RideColumns, columns_of
 from plant.kernel.ride_on_gpu import ride_on_gpu
 from plant.kernel.road import TABLE_STEP_M
 
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
+_WHEEL_NAMES = tuple(declared.name for declared in quantities(Wheel))
 _LINE_BYTES = 64  # of a cache: of every x86-64 processor today
 # Rows to record, how often, and where.
 _Probe: TypeAlias = tuple[NDArray[np.int64], int, NDArray[np.float64]]
@@ -87,20 +90,6 @@ class Rides:
         return Rides(metrics=self.metrics[:, rides], outcome=self.outcome[:, rides])
 
 
-@functools.lru_cache(maxsize=512)
-def _template(ride: Ride, grade_rad: float, n_sub: int) -> NDArray[np.float64]:
-    template = lane_template(
-        ride.board,
-        ride.rider,
-        ride.course,
-        noise_seed=ride.noise_seed,
-        grade_rad=grade_rad,
-        n_sub=n_sub,
-    )
-    template.setflags(write=False)
-    return template
-
-
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LaidRides:
     """Rides with their roads laid: all that the kernel needs of them beside the profiles.
@@ -134,12 +123,14 @@ class LaidRides:
         return dataclasses.replace(self, groups=groups)
 
 
-def lay(rides: Sequence[Ride], *, n_sub: int = 1, keep_roads: bool = True) -> LaidRides:
+def lay(
+    rides: Sequence[Ride] | RideColumns, *, n_sub: int = 1, keep_roads: bool = True
+) -> LaidRides:
     """Return rides with their roads laid, in the order in which they are given.
 
     Parameters
     ----------
-    rides : sequence of Ride
+    rides : sequence of Ride, or RideColumns
     n_sub, keep_roads
         As of `simulate`.
 
@@ -148,22 +139,21 @@ def lay(rides: Sequence[Ride], *, n_sub: int = 1, keep_roads: bool = True) -> La
     ValueError
         There are none, or a seed or a delay is not what it must be.
     """
-    _check_rides(rides)
+    columns = rides if isinstance(rides, RideColumns) else _columns(rides)
+    _check_delays(columns)
     tables_of = course_tables if keep_roads else course_tables.__wrapped__
-    template = _template if keep_roads else _template.__wrapped__
-    groups = []
-    for places in _groups(rides):
-        first = rides[places[0]]
-        tables = tables_of(first.course, first.board.wheel)
-        rows = [template(rides[place], tables.start_grade_rad, n_sub) for place in places]
-        groups.append(
-            LaidGroup(
-                tables=tables,
-                places=np.array(places, dtype=np.int64),
-                templates=np.stack(rows),
-            )
-        )
-    return LaidRides(groups=tuple(groups), n_sub=n_sub)
+    tables, places = [], _groups(columns)
+    for place, *_ in places:
+        tables.append(tables_of(columns.courses[columns.course_of[place]], _wheel(columns, place)))
+    grade_rad = np.empty(len(columns))
+    for one, own in zip(tables, places, strict=True):
+        grade_rad[own] = one.start_grade_rad
+    templates = lane_templates(columns, grade_rad=grade_rad, n_sub=n_sub)
+    groups = tuple(
+        LaidGroup(tables=one, places=np.array(own, dtype=np.int64), templates=templates[own])
+        for one, own in zip(tables, places, strict=True)
+    )
+    return LaidRides(groups=groups, n_sub=n_sub)
 
 
 def laid_together(parts: Sequence[LaidRides]) -> LaidRides:
@@ -183,30 +173,37 @@ def laid_together(parts: Sequence[LaidRides]) -> LaidRides:
     return LaidRides(groups=groups, n_sub=parts[0].n_sub)
 
 
-def _check_rides(rides: Sequence[Ride]) -> None:
+def _columns(rides: Sequence[Ride]) -> RideColumns:
     if not rides:
         raise ValueError("at least one ride is needed, got none")
     for ride in rides:
         if not 0 <= ride.noise_seed < 2**64:
             raise ValueError(f"{ride.name}: noise_seed must be 0 to 2**64 - 1")
-        if ride.rider.skill.reflex_delay_s > _MAX_DELAY_S:
-            raise ValueError(f"{ride.name}: reflex_delay_s must be at most {_MAX_DELAY_S:g} s")
+    return columns_of((ride.course, ride.board, ride.rider, ride.noise_seed) for ride in rides)
 
 
-def _groups(rides: Sequence[Ride]) -> list[list[int]]:
+def _check_delays(rides: RideColumns) -> None:
+    late = np.flatnonzero(rides.numbers["reflex_delay_s"] > _MAX_DELAY_S)
+    if len(late):
+        name = rides.courses[rides.course_of[late[0]]].name
+        raise ValueError(f"{name}: reflex_delay_s must be at most {_MAX_DELAY_S:g} s")
+
+
+def _groups(rides: RideColumns) -> list[list[int]]:
     """Return the indices of the rides that share a course and a tyre's size."""
     groups: dict[tuple[int, float, float], list[int]] = {}
-    known: dict[Course, Course] = {}
-    by_identity: dict[int, Course] = {}  # to compare long courses takes longer than all else here
-    for index, ride in enumerate(rides):
-        course = by_identity.get(id(ride.course))
-        if course is None:
-            course = known.setdefault(ride.course, ride.course)
-            by_identity[id(ride.course)] = course
-        wheel = ride.board.wheel
-        key = (id(course), wheel.wheel_radius_m, wheel.contact_length_m)
-        groups.setdefault(key, []).append(index)
+    keys = (
+        rides.course_of.tolist(),
+        rides.numbers["wheel_radius_m"].tolist(),
+        rides.numbers["contact_length_m"].tolist(),
+    )
+    for place, key in enumerate(zip(*keys, strict=True)):
+        groups.setdefault(key, []).append(place)
     return list(groups.values())
+
+
+def _wheel(rides: RideColumns, place: int) -> Wheel:
+    return Wheel(**{name: float(rides.numbers[name][place]) for name in _WHEEL_NAMES})
 
 
 def _checked(profiles: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -297,7 +294,7 @@ def _lanes_per_task(n_lanes: int, n_jobs: int) -> int:
 
 def simulate(
     profiles: NDArray[np.float64],
-    rides: Sequence[Ride] | LaidRides,
+    rides: Sequence[Ride] | RideColumns | LaidRides,
     *,
     n_jobs: int = 1,
     n_sub: int = 1,
@@ -310,7 +307,7 @@ def simulate(
     ----------
     profiles : (candidate, parameter) float64
         In the order of `PROFILE_NAMES`.
-    rides : sequence of Ride, or LaidRides
+    rides : sequence of Ride, RideColumns, or LaidRides
     n_jobs : int
         Threads; the kernel releases the GIL.
     n_sub : int
@@ -391,12 +388,11 @@ def ride_lanes(
         What was recorded; NaN after a lane's ride ended.
     """
     profiles = _checked(profiles)
-    _check_rides([ride])
     if len(profiles) > WIDTH:
         raise ValueError(f"at most {WIDTH} profiles ride in one block, got {len(profiles)}")
-    tables = course_tables(ride.course, ride.board.wheel)
-    template = _template(ride, tables.start_grade_rad, n_sub)
-    [buffer] = _blocks(np.repeat(template[None, :], len(profiles), axis=0), profiles)
+    [group] = lay([ride], n_sub=n_sub).groups
+    tables = group.tables
+    [buffer] = _blocks(np.repeat(group.templates, len(profiles), axis=0), profiles)
     rows, every = probe if probe is not None else ((), 1)
     record = np.full((tables.n_steps // every if rows else 0, len(rows), WIDTH), np.nan)
     _run(buffer, tables, n_sub, (np.array(rows, dtype=np.int64), every, record))

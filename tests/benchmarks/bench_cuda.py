@@ -27,7 +27,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from optimizer.study.load import load_study
-from optimizer.validation.nose_down_rate import drawn_rides
+from optimizer.validation.hardest_rides import drawn_hours
+from optimizer.validation.nose_down_rate import drawn_batch
 from plant.arrays import Floats
 from plant.cuda import launch
 from plant.cuda.available import require_cuda
@@ -183,8 +184,8 @@ class Bench:
         study = load_study(EXAMPLE)
         self.study = study
         self.rides = lay(study.all_rides)
-        days = drawn_rides(study, np.arange(COMPARED_COURSES))
-        self.day = lay([ride for course in days for ride in course], keep_roads=False)
+        days, _ = drawn_batch(study, np.arange(COMPARED_COURSES))
+        self.day = lay(days, keep_roads=False)
         self.rows = profiles(COMPARED_PROFILES)
         n_jobs = os.cpu_count() or 1
         simulate(self.rows[:1], self.day, n_jobs=n_jobs)  # compiles
@@ -251,12 +252,8 @@ class Bench:
         kernel = launch._gpu(0)._kernels[program.text]
         rows = self.rows[:1]
         parts: dict[str, float] = {}
-        [first] = drawn_rides(self.study, np.arange(1))
-        n_courses = int(hours * 3600.0 / sum(ride.course.duration_s for ride in first)) + 1
-        courses, parts["draw"] = clocked(
-            lambda: list(drawn_rides(self.study, np.arange(n_courses)))
-        )
-        rides = [ride for course in courses for ride in course]
+        n_courses = int(hours / drawn_hours(self.study, 1)) + 1
+        (rides, _), parts["draw"] = clocked(lambda: drawn_batch(self.study, np.arange(n_courses)))
         laid, parts["lay"] = clocked(lambda: lay(rides, keep_roads=False))
         ridden_h = _hours(laid.groups)
         before = kernel.seconds

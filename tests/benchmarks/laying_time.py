@@ -1,40 +1,36 @@
 """How long a course of the riding day takes before it is ridden: its drawing, and its laying.
 
-`python -m tests.benchmarks.laying_time` takes the example's day. On a busy machine the least of
-many courses says most.
+`python -m tests.benchmarks.laying_time` takes batches of the example's day. On a busy machine the
+least of many batches says most.
 """
 
 import sys
 import time
-from collections.abc import Callable
 
 import numpy as np
 
-from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
+from optimizer.riding_day.rides import LANES_OF_A_COURSE
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
-from plant.kernel.simulate import Ride, lay
+from optimizer.validation.nose_down_rate import COURSES_AT_ONCE, drawn_batch
+from plant.kernel.simulate import lay
 
-N_COURSES = 200
+N_BATCHES = 8
 
 
 def course_ms() -> tuple[list[float], list[float]]:
-    """Return milliseconds of processor time to draw each course, and to lay it with its lanes."""
+    """Return milliseconds of processor time to draw a course, and to lay it, of each batch."""
     study = load_study(STUDIES_FOLDER / "hill_town")
-    courses = day_rides(study, np.arange(N_COURSES + 1), seed=7)
-    lay(next(courses), keep_roads=False)  # loads what is compiled
+    lay(drawn_batch(study, np.arange(1))[0], keep_roads=False)  # loads what is compiled
     drawing, laying = [], []
-    for _ in range(N_COURSES):
-        rides: list[Ride] = []
-        drawing.append(_ms(lambda drawn=rides: drawn.extend(next(courses))))
-        laying.append(_ms(lambda drawn=rides: lay(drawn, keep_roads=False)))
+    for batch in range(N_BATCHES):
+        begin = time.process_time()
+        rides, _ = drawn_batch(study, batch * COURSES_AT_ONCE + np.arange(COURSES_AT_ONCE))
+        drawn = time.process_time()
+        lay(rides, keep_roads=False)
+        drawing.append(1000.0 * (drawn - begin) / COURSES_AT_ONCE)
+        laying.append(1000.0 * (time.process_time() - drawn) / COURSES_AT_ONCE)
     return drawing, laying
-
-
-def _ms(act: Callable[[], object]) -> float:
-    begin = time.process_time()
-    act()
-    return 1000.0 * (time.process_time() - begin)
 
 
 def main() -> None:

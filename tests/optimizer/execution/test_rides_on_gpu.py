@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from optimizer.study.load import load_study
-from optimizer.validation.nose_down_rate import drawn_rides
+from optimizer.validation.nose_down_rate import drawn_batch
 from plant.description.profile_array import profile_to_array
 from plant.kernel import ride_on_gpu, simulate
 from plant.kernel.gpu_source import kernel_program
@@ -49,6 +49,6 @@ def test_every_ride_of_a_study_is_the_same(name):
 
 def test_rides_of_the_riding_day_are_the_same():
     study = load_study(STUDIES / "hill_town")
-    [course] = drawn_rides(study, np.array([3]))
+    rides, _ = drawn_batch(study, np.array([3]))
 
-    assert_same(profile_to_array(study.baseline)[None, :], course)
+    assert_same(profile_to_array(study.baseline)[None, :], rides)

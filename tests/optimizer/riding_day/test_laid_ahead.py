@@ -8,7 +8,7 @@ import pytest
 
 from optimizer.base.errors import FileError
 from optimizer.riding_day import laid_ahead as ahead
-from optimizer.validation.nose_down_rate import drawn_batch
+from optimizer.validation.nose_down_rate import drawn_batch, rides_at
 from plant.kernel.simulate import laid_together, lay, simulate
 from tests.optimizer.validation.profiles import ROW, STUDY
 
@@ -104,7 +104,7 @@ def test_a_caller_that_has_enough_leaves_the_rest():
 
 
 def test_laid_rides_ride_as_rides_do_together_apart_and_some_of_them():
-    first, second = (drawn_batch(STUDY, np.array([number]))[0][:3] for number in (7, 8))
+    first, second = (rides_at(STUDY, [(number, lane) for lane in range(3)]) for number in (7, 8))
     whole = simulate(ROW[None, :], first + second)
     together = laid_together([lay(first), lay(second)])
     some = np.array([4, 0, 5])

@@ -16,7 +16,7 @@ from optimizer.study.load import load_study
 from optimizer.validation import hardest_rides as hardest_module
 from optimizer.validation.accelerated_count import accelerated_count, stratified_rate
 from optimizer.validation.hardest_rides import drawn_hours, hardest_rides
-from optimizer.validation.nose_down_rate import drawn_rides, ride_days
+from optimizer.validation.nose_down_rate import drawn_batch, ride_days, rides_at
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import simulate
@@ -53,7 +53,7 @@ def day(study, soft):
 def test_the_hardest_rides_are_those_in_which_weak_profiles_come_nearest_to_a_fall(study):
     found = hardest_rides(study, n_drawn=8, n_jobs=2)
 
-    rides = [ride for course in drawn_rides(study, np.arange(8)) for ride in course]
+    rides, _ = drawn_batch(study, np.arange(8))
     first, second = ridden_nearness(simulate(weakened(profile_to_array(study.baseline)), rides))
     harder = np.argsort(-first, kind="stable")[: len(rides) // 10]
     order = harder[np.argsort(-(first + second)[harder], kind="stable")]
@@ -88,9 +88,7 @@ def test_the_estimate_is_what_both_strata_hold(study, soft, day):
     found = accelerated_count(study, soft, day, hours=drawn_hours(study, N_DRAWN), n_jobs=2)
 
     hardest = hardest_rides(study, n_drawn=N_DRAWN).places
-    rides = [list(course) for course in drawn_rides(study, np.arange(N_DRAWN))]
-    places = sorted(hardest)
-    down = simulate(soft[None, :], [rides[course][lane] for course, lane in places], n_jobs=2)
+    down = simulate(soft[None, :], rides_at(study, sorted(hardest)), n_jobs=2)
     in_hardest = int((down.outcome == Outcome.NOSE_DOWN).sum())
     in_rest = sum(place not in hardest for place in day.nose_downs)
     sampled = 64 * 16 - sum(course < 64 for course, _ in hardest)
