@@ -211,19 +211,19 @@ def test_the_line_says_what_is_assumed(study, soft, day):
 def test_the_command_tells_the_estimate_and_the_verdict_stays_with_the_count(levelgain, tmp_path):
     folder = write_small_study(tmp_path / "small")
     with (folder / "study.toml").open("a") as file:
-        file.write("[validation]\ndraws = 1\nhours = 0.5\n")
+        file.write("[validation]\ndraws = 1\nhours = 0.5\n[riding_day]\nride_s = 10.0\n")
 
-    code, out, _ = levelgain("validate", folder, "--accelerated", "20")
+    code, out, _ = levelgain("validate", folder, "--accelerated", "4")
 
     facts = json.loads((folder / "validation" / "baseline.json").read_text(encoding="utf-8"))
     page = (folder / "validation" / "baseline.html").read_text(encoding="utf-8")
     assert code == 0
-    assert facts["accelerated"]["hours"] == pytest.approx(20.0, abs=0.3)
+    assert facts["accelerated"]["hours"] == pytest.approx(4.0, abs=0.05)
     assert set(facts["accelerated"]["per_1000_km"]) == {"rate", "low", "high"}
     [verdict] = [one for one in facts["verdicts"] if "riding day" in one["item"]]
     assert "ccelerated" not in str(verdict)
     for text in (out, page):
-        assert "Accelerated estimate over 20 h" in " ".join(text.split())
+        assert "Accelerated estimate over 4 h" in " ".join(text.split())
         assert "Asked: at most 0.29 per 1,000 km" in " ".join(text.split())
 
 

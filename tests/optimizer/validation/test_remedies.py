@@ -25,7 +25,7 @@ from plant.kernel.simulate import Ride, simulate
 from tests.invented_rides import ASPHALT
 from tests.optimizer.small_study import searched, write_small_study
 from tests.optimizer.study.test_load import BASE, written
-from tests.optimizer.validation.profiles import ROW, STUDY, WEAK
+from tests.optimizer.validation.profiles import ROW, SHORT_DAY, STUDY, WEAK
 
 WALL_PERCENT = 22.0
 
@@ -258,7 +258,7 @@ def test_a_search_that_can_not_be_compared_with_its_baseline_gives_no_front(fini
 def test_a_profile_file_without_a_search_is_told_its_nose_downs_and_no_other_profile(
     levelgain, tmp_path
 ):
-    folder = written(tmp_path, BASE + "[validation]\ndraws = 1\nhours = 1.0\n")
+    folder = written(tmp_path, BASE + SHORT_DAY)
     soft = tmp_path / "soft.toml"
     soft.write_text(
         'use = "workshop_17"\n[stiffness]\ninner_gain_a_per_deg = 2.0\nbase_gain_a_per_deg = 1.0\n'

@@ -29,7 +29,7 @@ from plant.kernel.course_tables import ROADS_KEPT, course_tables
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import Rides, simulate
 from tests.optimizer.study.test_load import BASE, written
-from tests.optimizer.validation.profiles import ROW, STUDY, WEAK, changed
+from tests.optimizer.validation.profiles import ROW, SHORT, SHORT_DAY, STUDY, WEAK, changed
 
 # Hardly any damping, and a gain that is too high for the loop's delay.
 SHAKY = changed(rate_gain_a_per_deg_per_s=0.02, inner_gain_a_per_deg=20.0, base_gain_a_per_deg=12.0)
@@ -37,7 +37,7 @@ SHAKY = changed(rate_gain_a_per_deg_per_s=0.02, inner_gain_a_per_deg=20.0, base_
 
 def quick(**plan):
     return dataclasses.replace(
-        STUDY, validation=dataclasses.replace(STUDY.validation, n_draws=8, hours=1.0, **plan)
+        SHORT, validation=dataclasses.replace(STUDY.validation, n_draws=8, hours=1.0, **plan)
     )
 
 
@@ -241,7 +241,7 @@ def test_drawn_courses_stay_inside_what_the_day_says():
 
 
 def test_the_day_is_counted_alike_on_any_number_of_threads():
-    one, two = (ride_days(STUDY, WEAK, hours=2.0, n_jobs=n_jobs) for n_jobs in (1, 2))
+    one, two = (ride_days(SHORT, WEAK, hours=2.0, n_jobs=n_jobs) for n_jobs in (1, 2))
 
     assert one == two
     assert one.per_1000_km.n_events > 0
@@ -259,7 +259,7 @@ def test_riding_days_keep_none_of_their_roads():
     simulate(ROW[None, :], STUDY.rides[:1])
     kept = course_tables.cache_info().currsize
 
-    ride_days(STUDY, ROW, hours=1.0, n_jobs=2)
+    ride_days(SHORT, ROW, hours=1.0, n_jobs=2)
 
     assert 1 <= course_tables.cache_info().currsize == kept
     assert kept <= ROADS_KEPT <= 256  # of about 1 MB for a minute
@@ -367,7 +367,7 @@ def test_the_rides_of_a_validation_are_the_plants_own():
 
 
 def test_the_command_writes_a_page_and_json_and_does_not_replace_them(levelgain, tmp_path):
-    folder = written(tmp_path, BASE + "[validation]\ndraws = 4\nhours = 0.5\n")
+    folder = written(tmp_path, BASE + SHORT_DAY)
 
     code, out, _ = levelgain("validate", folder)
 
@@ -389,7 +389,7 @@ def test_the_command_writes_a_page_and_json_and_does_not_replace_them(levelgain,
 
 def test_a_title_can_not_break_the_page(levelgain, tmp_path):
     evil = BASE.replace('"A test"', '"<script>alert(1)</script>"')
-    folder = written(tmp_path, evil + "[validation]\ndraws = 1\nhours = 0.1\n")
+    folder = written(tmp_path, evil + SHORT_DAY)
 
     assert levelgain("validate", folder)[0] == 0
 
@@ -397,7 +397,7 @@ def test_a_title_can_not_break_the_page(levelgain, tmp_path):
 
 
 def test_a_profile_of_ones_own_is_validated_as_json(levelgain, tmp_path):
-    folder = written(tmp_path, BASE + "[validation]\ndraws = 1\nhours = 0.1\n")
+    folder = written(tmp_path, BASE + SHORT_DAY)
     mine = tmp_path / "mine.toml"
     mine.write_text('use = "workshop_17"\n', encoding="utf-8")
 
@@ -408,15 +408,15 @@ def test_a_profile_of_ones_own_is_validated_as_json(levelgain, tmp_path):
 
 
 def test_profiles_on_the_same_days_are_counted_as_each_is_alone():
-    together = ride_same_days(STUDY, np.stack([WEAK, ROW]), hours=1.0, n_jobs=2)
+    together = ride_same_days(SHORT, np.stack([WEAK, ROW]), hours=1.0, n_jobs=2)
 
-    alone = [ride_days(STUDY, profile, hours=1.0, n_jobs=2) for profile in (WEAK, ROW)]
+    alone = [ride_days(SHORT, profile, hours=1.0, n_jobs=2) for profile in (WEAK, ROW)]
     assert together == alone
     assert together[0].nose_downs
 
 
 def test_several_profiles_ride_beside_the_baseline(levelgain, tmp_path):
-    folder = written(tmp_path, BASE + "[validation]\ndraws = 1\nhours = 0.1\n")
+    folder = written(tmp_path, BASE + SHORT_DAY)
     names = ("mine", "other")
     for name, use in zip(names, ("workshop_17", "workshop_15"), strict=True):
         gain = 0.5 if name == "other" else 0.4
