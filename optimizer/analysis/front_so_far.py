@@ -51,13 +51,25 @@ def front_so_far(study: Study, objectives: Floats, constraints: Floats) -> Front
     if not len(front):
         return FrontSoFar(n_front=0, volume_ratio=0.0, best_cost_ratio=float("nan"))
     baseline = objectives[BASELINE]
-    n_objectives = front.shape[1]
-    volume = hypervolume(front / baseline, np.full(n_objectives, _REFERENCE_RATIO))
     return FrontSoFar(
         n_front=len(front),
-        volume_ratio=volume / _REFERENCE_RATIO**n_objectives,
+        volume_ratio=covered_ratio(front, baseline),
         best_cost_ratio=float(study_cost(study, front, baseline=baseline).min()),
     )
+
+
+def covered_ratio(front: Floats, baseline: Floats) -> float:
+    """Return the share of the box between zero and twice the baseline that a front covers.
+
+    Parameters
+    ----------
+    front : (candidate, objective) float64
+    baseline : (objective,) float64
+        Above zero.
+    """
+    n_objectives = len(baseline)
+    volume = hypervolume(front / baseline, np.full(n_objectives, _REFERENCE_RATIO))
+    return volume / _REFERENCE_RATIO**n_objectives
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

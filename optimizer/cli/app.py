@@ -22,6 +22,7 @@ from optimizer.cli.commands import (
     export,
     page,
     repair,
+    repeat,
     results,
     ride,
     ridelog,
@@ -85,6 +86,7 @@ app.command("catalogue", rich_help_panel=START)(catalogue.catalogue)
 app.command("schema", rich_help_panel=START)(catalogue.schema)
 app.command("run", rich_help_panel=SEARCH)(run.run)
 app.command("resume", rich_help_panel=SEARCH)(run.resume)
+app.command("repeat", rich_help_panel=SEARCH)(repeat.repeat)
 app.command("fork", rich_help_panel=SEARCH)(study.fork_study)
 app.command("watch", rich_help_panel=SEARCH)(page.watch)
 app.command("repair", rich_help_panel=SEARCH)(repair.repair)

@@ -29,6 +29,8 @@ from optimizer.interface.studies import run
 from optimizer.study.study import Study
 from plant.device import Device
 
+_STOPPING = "Stopping after this generation; Ctrl-C again stops at once."
+
 
 def search(
     study: Study,
@@ -60,7 +62,7 @@ def search(
     out = console(as_json=as_json)
 
     def on_interrupt() -> None:
-        out.print("Stopping after this generation; Ctrl-C again stops at once.")
+        out.print(_STOPPING)
 
     with stopping_on_interrupt(on_interrupt) as stop, SearchView(out) as view:
         try:
@@ -91,6 +93,39 @@ def search(
         print_latest_gain(out, results)
         print_written(out, written)
     _print_next(out, results, view, as_json=as_json)
+
+
+def run_seed(study: Study, out: Console, *, jobs: int | None, device: Device | None) -> Results:
+    """Return the results of one of several seeds, run with a bar to its number of candidates.
+
+    Raises
+    ------
+    typer.Exit
+        It was stopped before all was done.
+    """
+
+    def on_interrupt() -> None:
+        out.print(_STOPPING)
+
+    out.print(f"Seed {study.seed}, in {study.folder}:")
+    with stopping_on_interrupt(on_interrupt) as stop, SearchView(out) as view:
+        try:
+            results = run(
+                study,
+                candidates=study.n_candidates,
+                jobs=jobs,
+                on_progress=view.show,
+                notice=out.print,
+                stop=stop,
+                device=device,
+            )
+        except NotStartedError:
+            out.print("Stopped before anything was ridden. The same command goes on.")
+            raise typer.Exit(INTERRUPTED) from None
+    if not view.finished:
+        out.print(f"Stopped {_how_far(view.searched)}. The same command goes on.")
+        raise typer.Exit(INTERRUPTED)
+    return results
 
 
 def _print_next(out: Console, results: Results, view: SearchView, *, as_json: bool) -> None:

@@ -14,6 +14,7 @@ PAGE_NAME = "page.html"  # inside the folder of results
 EXPORTS_FOLDER = "exports"
 COMPARISON_FOLDER = "comparison"
 VALIDATION_FOLDER = "validation"
+SEEDS_FOLDER = "seeds"  # holds a study for each seed
 
 
 def store_path(folder: Path) -> Path:

@@ -372,6 +372,8 @@ def numbers() -> Iterator[Attack]:
         ("run", "--minutes"),
         ("run", "--until-gain"),
         ("resume", "--until-gain"),
+        ("repeat", "--seeds"),
+        ("repeat", "--candidates"),
         ("run", "--jobs"),
         ("validate", "--jobs"),
         ("front", "--limit"),

@@ -11,6 +11,7 @@ from optimizer.analysis.comparison import Comparison
 from optimizer.analysis.explanation import Explanation
 from optimizer.analysis.optuna_study import to_optuna
 from optimizer.analysis.results import Results, read_results
+from optimizer.analysis.seed_spread import SeedSpread
 from optimizer.analysis.tables import candidates_table as candidates
 from optimizer.analysis.tables import front_table as front
 from optimizer.analysis.tables import write_tables
@@ -41,6 +42,7 @@ from optimizer.interface.profiles import (
 )
 from optimizer.interface.progress import Progress
 from optimizer.interface.rides import compare, ride, score, traces
+from optimizer.interface.seeds import repeat
 from optimizer.interface.studies import fork, load_study, new_study, run
 from optimizer.reports.figures import write_figures
 from optimizer.search.optuna_sampler import GenerationSampler
@@ -64,6 +66,7 @@ __all__ = [
     "Progress",
     "Results",
     "RideError",
+    "SeedSpread",
     "StoreError",
     "Study",
     "StudyFileError",
@@ -84,6 +87,7 @@ __all__ = [
     "profile",
     "read_log",
     "read_results",
+    "repeat",
     "ride",
     "run",
     "score",

@@ -14,6 +14,7 @@ from optimizer.execution.reevaluation import front_to_reevaluate
 from optimizer.execution.store import read_table
 from optimizer.interface import levelgain as lg
 from optimizer.interface import stopping_rules as rules
+from optimizer.reports.page.facts import candidate_facts, shown_numbers
 from optimizer.search.evaluation import History
 from optimizer.search.loop import Progress
 from optimizer.search.pareto import non_dominated
@@ -22,12 +23,20 @@ from optimizer.study.paths import store_path
 from tests.optimizer.small_study import write_small_study
 
 LATEST = 12  # a generation of the small study
-PERCENT = 1.5  # what the second generation does not gain, and the first does
 
 
 @pytest.fixture
 def few_latest(monkeypatch):
     monkeypatch.setattr(front_so_far, "N_LATEST", LATEST)
+
+
+@pytest.fixture
+def percent(finished, few_latest):
+    """Return a little more than what the second generation of the small study gains."""
+    history = read_table(store_path(finished)).history
+    rows = history.rows(0, 2 * LATEST)
+    gain = front_so_far.latest_gain(load_study(finished), rows.objectives, rows.constraints)
+    return 1.01 * gain.percent + 0.01
 
 
 def tables(folder):
@@ -50,6 +59,8 @@ def test_the_gain_is_that_of_volume_and_cost_over_the_latest_candidates(finished
     assert gain.volume_percent == pytest.approx(100.0 * (shares[1] / shares[0] - 1.0), abs=0.5)
     assert gain.cost_percent == pytest.approx(100.0 * (1.0 - costs[1] / costs[0]), abs=1e-9)
     assert gain.percent == max(gain.volume_percent, gain.cost_percent) > 0.0
+    facts = candidate_facts(results, shown_numbers(results))
+    assert facts["latest_gain_note"] == f"In the search {gain}."
 
 
 def test_before_enough_candidates_or_without_a_front_there_is_no_gain(finished, monkeypatch):
@@ -64,11 +75,11 @@ def test_before_enough_candidates_or_without_a_front_there_is_no_gain(finished, 
 
 
 def test_a_run_ended_by_its_gain_is_finished_and_extends_to_the_bytes_of_a_long_one(
-    levelgain, finished, few_latest, tmp_path
+    levelgain, finished, percent, tmp_path
 ):
     folder = write_small_study(tmp_path / "study")
 
-    code, out, err = levelgain("run", folder, "--until-gain", PERCENT, "--jobs", 1)
+    code, out, err = levelgain("run", folder, "--until-gain", percent, "--jobs", 1)
 
     assert (code, err) == (0, "")
     said = next(line for line in out.splitlines() if line.startswith("The search ends"))
@@ -85,33 +96,31 @@ def test_a_run_ended_by_its_gain_is_finished_and_extends_to_the_bytes_of_a_long_
     assert tables(folder) == tables(finished)
 
 
-def test_the_gain_ends_an_interrupted_run_at_the_same_candidate(
-    levelgain, finished, few_latest, tmp_path
-):
+def test_the_gain_ends_an_interrupted_run_at_the_same_candidate(levelgain, percent, tmp_path):
     folder = write_small_study(tmp_path / "study")
     heard = []
     study = load_study(folder)
     stopped = lg.run(
         study,
-        until_gain_percent=PERCENT,
+        until_gain_percent=percent,
         jobs=2,
         on_progress=heard.append,
         stop=lambda: len(heard) > 1,
     )
     assert len(stopped) == 12
-    assert asked_before(study) == Asked(until_gain_percent=PERCENT)
+    assert asked_before(study) == Asked(until_gain_percent=percent)
 
     code, out, _ = levelgain("resume", folder, "--json", "--jobs", 2)
 
     assert code == 0
     facts = json.loads(out)
     assert (facts["candidates"], facts["wanted_candidates"], facts["finished"]) == (24, 24, True)
-    assert facts["latest_gain_percent"] < PERCENT
+    assert facts["latest_gain_percent"] < percent
     rows = tables(folder)[0].splitlines()
     assert len(rows) == 1 + 24
 
 
-def test_an_interrupted_reevaluation_after_a_rule_is_gone_on_with(few_latest, finished, tmp_path):
+def test_an_interrupted_reevaluation_after_a_rule_is_gone_on_with(percent, finished, tmp_path):
     folder = shutil.copytree(finished, tmp_path / "study")
     (folder / "store.sqlite").unlink()
     study = load_study(folder)
@@ -121,7 +130,7 @@ def test_an_interrupted_reevaluation_after_a_rule_is_gone_on_with(few_latest, fi
         if now.stage.startswith("front"):
             at_end.append(now)
 
-    lg.run(study, until_gain_percent=PERCENT, on_progress=watch, stop=lambda: bool(at_end))
+    lg.run(study, until_gain_percent=percent, on_progress=watch, stop=lambda: bool(at_end))
 
     assert at_end[-1].done < at_end[-1].total
     assert asked_before(study) == Asked(n_candidates=24)
