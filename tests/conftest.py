@@ -22,8 +22,15 @@ def pytest_xdist_auto_num_workers(config):
     return min(joblib.cpu_count(), MOST_PROCESSES)
 
 
-def pytest_collection_modifyitems(items):
-    """Begin with the files of slow tests, so that no process is left alone with one at the end."""
+def pytest_collection_modifyitems(config, items):
+    """Leave proofs out unless they are asked for, and begin with the files of slow tests.
+
+    So no process is left alone with one of these at the end.
+    """
+    if "proof" not in config.option.markexpr:
+        proofs = [item for item in items if item.get_closest_marker("proof")]
+        config.hook.pytest_deselected(items=proofs)
+        items[:] = [item for item in items if item not in proofs]
     slow = {item.path for item in items if item.get_closest_marker("slow")}
     items.sort(key=lambda item: item.path not in slow)
 

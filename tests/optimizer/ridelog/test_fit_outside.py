@@ -23,8 +23,14 @@ from tests import invented
 from tests.reference import logged_ride
 from tests.reference.logged_truth import drawn_truth
 
-# Nothing was tuned on these: each has a board, a rider, an intent and a recorder of its own.
-SEEDS = range(2000, 2050)
+# Nothing was tuned on these: each has a board, a rider, an intent and a recorder of its own. Half
+# of them show a fit that is wrong, all of them one that is a little too sure.
+SEEDS = {"half": range(2000, 2025), "all": range(2000, 2050)}
+ODD_SEEDS = {"half": range(2001, 2007, 2), "all": range(2001, 2013, 2)}
+TIERS = [
+    pytest.param("half", marks=pytest.mark.slow),
+    pytest.param("all", marks=pytest.mark.proof),
+]
 # Wider than this and an interval would hold anything: half of it over the true value.
 WIDEST = {
     "expected_current_a_per_mps2": 0.06,
@@ -55,12 +61,12 @@ def ridden_log(folder, seed):
     return truth, load_log(folder / "ride.parquet", mapping)[0], mapping
 
 
-@pytest.fixture(scope="module")
-def recovered(tmp_path_factory):
+@pytest.fixture(scope="module", params=TIERS)
+def recovered(request, tmp_path_factory):
     """Return, by name, whether intervals hold the truth and their halves over it."""
     folder = tmp_path_factory.mktemp("logs")
     held, half = collections.Counter(), collections.defaultdict(list)
-    for seed in SEEDS:
+    for seed in SEEDS[request.param]:
         truth, log, mapping = ridden_log(folder, seed)
         board = mapping.board
         fits = [fit_road(log, board, truth.rider_kg), fit_motor(log, board)]
@@ -76,7 +82,6 @@ def recovered(tmp_path_factory):
     return held, half
 
 
-@pytest.mark.slow
 @pytest.mark.timeout(3000)
 @pytest.mark.parametrize("name", WIDEST)
 def test_intervals_hold_the_truth_as_often_as_they_say(recovered, name):
@@ -87,11 +92,13 @@ def test_intervals_hold_the_truth_as_often_as_they_say(recovered, name):
     assert np.median(half[name]) < WIDEST[name]
 
 
-@pytest.mark.slow
 @pytest.mark.timeout(3000)
-def test_nine_of_ten_settings_of_a_controller_with_every_answer_lie_in_their_intervals(tmp_path):
+@pytest.mark.parametrize("tier", TIERS)
+def test_nine_of_ten_settings_of_a_controller_with_every_answer_lie_in_their_intervals(
+    tmp_path, tier
+):
     held = []
-    for seed in range(2001, 2013, 2):
+    for seed in ODD_SEEDS[tier]:
         truth, log, mapping = ridden_log(tmp_path, seed)
         fit = fit_controller(log, mapping.board, truth.rider_kg)
         for name in fit.names:
