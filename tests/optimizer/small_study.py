@@ -45,6 +45,8 @@ STEEP = (
         "\n[courses.steep_up]\nroad.grade_percent = [[0.0, 0.0], [6.0, 25.0]]\n\n[baseline]",
     ),
 )
+# A validation rides a thousand rides of the day or more, however few hours are asked.
+SHORT_RIDES = ("[constraints]", "[riding_day]\nride_s = 10.0\n\n[constraints]")
 
 
 def write_small_study(folder: Path, *changes: tuple[str, str]) -> Path:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from optimizer.base.json_io import json_text
-from tests.optimizer.small_study import write_small_study
+from tests.optimizer.small_study import SHORT_RIDES, write_small_study
 
 slow = pytest.mark.slow
 COMMANDS = [
@@ -18,7 +18,7 @@ COMMANDS = [
     (("export", "{}", "0", "--to", "{to}"), "files"),
     (("resume", "{copy}"), "picks"),
     pytest.param(("run", "{fresh}", "--candidates", "12"), "picks", marks=slow),
-    pytest.param(("validate", "{}", "0", "--hours", "0.5", "--to", "{to}"), "verdicts", marks=slow),
+    pytest.param(("validate", "{short}", "--hours", "0.5"), "verdicts", marks=slow),
     pytest.param(
         ("transfer", "{}", "{fresh}", "0", "--candidates", "12"), "objectives", marks=slow
     ),
@@ -39,7 +39,9 @@ def test_standard_output_is_json_alone(levelgain, finished, tmp_path, monkeypatc
     monkeypatch.setenv("FORCE_COLOR", "1")  # which rich takes for a terminal
     copy = shutil.copytree(finished, tmp_path / "copy")
     fresh = write_small_study(tmp_path / "fresh")
-    filled = [text.format(finished, to=tmp_path, copy=copy, fresh=fresh) for text in arguments]
+    short = write_small_study(tmp_path / "short", SHORT_RIDES)
+    folders = {"to": tmp_path, "copy": copy, "fresh": fresh, "short": short}
+    filled = [text.format(finished, **folders) for text in arguments]
 
     code, out, _ = levelgain(*filled, "--json")
 

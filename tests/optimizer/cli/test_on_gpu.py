@@ -14,7 +14,7 @@ from plant.cuda.available import CudaMissingError
 from plant.kernel import simulate as door
 from plant.kernel.simulate import LaidRides
 from tests.optimizer.cli.test_commands import one_line
-from tests.optimizer.small_study import STEEP, write_small_study
+from tests.optimizer.small_study import SHORT_RIDES, STEEP, write_small_study
 
 
 @pytest.fixture
@@ -54,8 +54,7 @@ def test_a_search_on_a_gpu_ends_with_the_bytes_of_one_on_the_processor(levelgain
 
 @pytest.mark.slow
 def test_a_validation_on_a_gpu_says_the_same(levelgain, gpu, tmp_path):
-    short_rides = ("[constraints]", "[riding_day]\nride_s = 10.0\n\n[constraints]")
-    folder = write_small_study(tmp_path, short_rides)
+    folder = write_small_study(tmp_path, SHORT_RIDES)
 
     facts = {
         device: json.loads(

@@ -11,6 +11,7 @@ import pytest
 from rich.console import Console
 
 from optimizer.cli.stages_view import StagesView
+from tests.optimizer.small_study import SHORT_RIDES, write_small_study
 
 ESCAPE = "\x1b"
 # Commands that take seconds, and a stage that a user of a terminal is told of.
@@ -25,7 +26,7 @@ WATCHED = [
     (("export", "{}", "0", "--to", "{to}"), "reading the study"),
     (("report", "{copy}"), "writing tables"),
     (("demonstrate", "{to}"), "riding with and without"),
-    (("validate", "{}", "0", "--hours", "0.5", "--to", "{to}"), "riding the tolerances"),
+    (("validate", "{short}", "--hours", "0.5", "--force"), "riding the tolerances"),
 ]
 
 
@@ -53,9 +54,10 @@ def test_a_command_that_takes_seconds_tells_its_stage_in_a_terminal_alone(
     levelgain, finished, tmp_path, monkeypatch, arguments, stage
 ):
     copy = shutil.copytree(finished, tmp_path / "copy")
+    short = write_small_study(tmp_path / "short", SHORT_RIDES)
     for width, terminal in (("80", False), ("200", True)):
         to = tmp_path / width
-        filled = [text.format(finished, to=to, copy=copy) for text in arguments]
+        filled = [text.format(finished, to=to, copy=copy, short=short) for text in arguments]
         monkeypatch.setenv("COLUMNS", width)
         if terminal:
             monkeypatch.setenv("FORCE_COLOR", "1")  # which rich takes for a terminal

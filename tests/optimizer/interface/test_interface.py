@@ -296,7 +296,9 @@ def test_a_study_and_its_results_show_themselves_in_one_line(study, results):
 
 
 @pytest.mark.slow
-def test_a_validation_tells_its_stages_and_gives_its_facts(study):
+def test_a_validation_tells_its_stages_and_gives_its_facts(tmp_path):
+    short_rides = {**TABLES, "riding_day": {"ride_s": 10.0}}
+    study = levelgain.new_study(tmp_path / "short", tables=short_rides)
     heard = []
 
     facts = levelgain.validate(
