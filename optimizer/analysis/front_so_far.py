@@ -95,7 +95,7 @@ class Gain:
     def __str__(self) -> str:
         return (
             f"the last {N_LATEST:,} candidates gained {self.volume_percent:.2f} % of the front's"
-            f" hypervolume and {self.cost_percent:.2f} % of the least cost"
+            f" hypervolume and {self.cost_percent:.2f} % of the best cost"
         )
 
 

@@ -33,7 +33,7 @@ class SeedSpread:
     Attributes
     ----------
     fronts : DataFrame
-        A row for each seed: its folder, numbers of candidates, hypervolume and least cost.
+        A row for each seed: its folder, numbers of candidates, hypervolume and best cost.
     picks : DataFrame
         A row for each seed and pick, the baseline first: objectives, cost and searched parameters.
     spread : DataFrame
@@ -85,7 +85,7 @@ def _front_row(results: Results, common: Floats) -> dict[str, object]:
         "feasible_candidates": int(results.feasible.sum()),
         "front_candidates": len(numbers),
         "hypervolume_ratio": covered_ratio(front, common) if len(front) else 0.0,
-        "least_cost_ratio": float(cost.min()) if len(front) else np.nan,
+        "best_cost_ratio": float(cost.min()) if len(front) else np.nan,
     }
 
 

@@ -134,8 +134,8 @@ def run(
         the re-evaluation of the front comes after them.
     until_gain_percent : float, optional
         The search ends once the last 1,000 candidates gained less than this of the front's
-        hypervolume and of the least cost. That follows from the candidates alone, so the search
-        ends at the same one after an interruption, and on any number of threads or machines.
+        hypervolume and of the best cost. That follows from candidates and weights alone, so the
+        search ends at the same one after an interruption, and on any number of threads or machines.
     jobs : int, optional
         Threads; all cores if not given. Results do not depend on it.
     on_progress : callable, optional
