@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from optimizer.analysis.comparison import Comparison, changed_rides, in_words
+from optimizer.analysis.felt_differences import felt_differences
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.profile_source import selected_profile
 from optimizer.base.errors import UserInputError
@@ -58,6 +59,9 @@ def print_comparison(out: Console, found: Comparison) -> None:
     out.print()
     print_table(out, found.differences)
     for which in range(1, len(found.names)):
+        out.print(f"\nWhat a rider feels of {found.names[which]} against {found.names[0]}:")
+        for line in felt_differences(found.handling[0], found.handling[which]):
+            out.print(f"- {line}")
         wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
         for word, rides in (("wins", wins), ("loses", losses)):
             out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:")
@@ -71,6 +75,7 @@ def comparison_facts(found: Comparison) -> dict[str, object]:
     for which in range(1, len(found.names)):
         wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
         changes[found.names[which]] = {
+            "felt": felt_differences(found.handling[0], found.handling[which]),
             "wins": [in_words(found, which, ride) for ride in wins],
             "losses": [in_words(found, which, ride) for ride in losses],
         }
