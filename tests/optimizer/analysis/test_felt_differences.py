@@ -49,8 +49,8 @@ def test_equal_profiles_feel_alike_everywhere():
         ),
         (
             {"warned_ratio": (0.0, 0.08)},
-            "where no warning is due, a warning is felt as before with the lightest rider and 3 % of"
-            " the time more with the heaviest rider",
+            "where no warning is due, a warning is felt as before with the lightest rider and 3 %"
+            " of the time more with the heaviest rider",
         ),
         (
             {"climb_speed_ratio": (0.97, 0.95)},
