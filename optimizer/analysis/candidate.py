@@ -7,7 +7,7 @@ from optimizer.analysis.constraint_facts import broken, facts_of_candidates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
-from optimizer.search.space import at_bound
+from optimizer.search.space import Space, at_bound
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.kernel.simulate import Ride
@@ -66,9 +66,12 @@ def why_rejected_early(results: Results, number: int) -> str:
 
 def bound_marks(results: Results, number: int) -> list[str]:
     """Return the parameters of a candidate that sit at an end of their searched range."""
-    space = results.study.space
-    value = results.history.values[number : number + 1]
-    at_end = at_bound(space, value, tolerance=_BOUND_TOLERANCE)[0]
+    return at_ends(results.study.space, results.history.values[number])
+
+
+def at_ends(space: Space, values: Floats) -> list[str]:
+    """Return the parameters of which a value, (parameter,), sits at an end of its range."""
+    at_end = at_bound(space, values[np.newaxis], tolerance=_BOUND_TOLERANCE)[0]
     return [name for name, stuck in zip(space.names, at_end, strict=True) if stuck]
 
 

@@ -5,14 +5,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from objectives import DESCRIPTOR_NAMES, OBJECTIVES
-from optimizer.analysis.baseline_cost import Feels, study_cost
-from optimizer.analysis.candidate import study_as_scored
+from objectives import OBJECTIVES
 from optimizer.analysis.candidate_numbers import candidate_numbers
-from optimizer.analysis.constraint_facts import broken, constraint_facts
+from optimizer.analysis.constraint_facts import broken
+from optimizer.analysis.profile_costs import candidate_yardstick, scored_profiles
 from optimizer.analysis.results import Results
 from optimizer.base.typed_digits import typed
-from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
+from optimizer.execution.evaluate import whole_profiles
 from optimizer.search.space import to_unit
 from plant.arrays import Floats
 from plant.description.profile import Profile
@@ -163,33 +162,19 @@ def beyond_ends(
     rows = results.history.values[numbers].copy()
     for row, each in zip(rows, wide, strict=True):
         row[names.index(each.name)] = _beyond(results, each)
-    study = study_as_scored(results, numbers[0])
-    rules, profiles = rules_of(study), whole_profiles(study, rows)
-    scores, rides = ride_portfolio(study, profiles, rules=rules, n_jobs=n_jobs)
-    own, handling, _ = rules.parts(rides)
+    profiles = whole_profiles(results.study, rows)
+    found = scored_profiles(candidate_yardstick(results, numbers[0]), profiles, n_jobs=n_jobs)
     here = [candidate_numbers(results, number) for number in numbers]
-    feel = scores.descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
-    feels = Feels(of=feel, baseline=results.baseline_feel)
-    cost = study_cost(study, scores.objectives, baseline=here[0].compared_with, feels=feels)
     return [
         BeyondEnd(
             pinned=each,
             number=numbers[place],
             value=float(rows[place, names.index(each.name)]),
             cost=here[place].weighted_cost,
-            moved_cost=float(cost[place]),
+            moved_cost=float(found.cost[place]),
             objectives=here[place].objectives,
-            moved_objectives=scores.objectives[place],
-            fails=broken(
-                constraint_facts(
-                    study,
-                    profiles[place],
-                    own[place],
-                    handling[place],
-                    constraints=scores.constraints[place],
-                    rules=rules,
-                )
-            ),
+            moved_objectives=found.scores.objectives[place],
+            fails=broken(found.facts(place)),
         )
         for place, each in enumerate(wide)
     ]

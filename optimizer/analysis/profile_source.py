@@ -3,12 +3,80 @@
 from pathlib import Path
 
 from optimizer.analysis.candidate import candidate_profile
-from optimizer.analysis.results import candidate_number, read_results
-from optimizer.base.errors import UserInputError
+from optimizer.analysis.results import Results, candidate_number, read_results
+from optimizer.base.errors import NotStartedError, UserInputError
+from optimizer.base.pick_names import BASELINE_NAME, NEAREST, PICKS
+from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_profile
 from optimizer.study.study import Study
 from plant.arrays import Floats
-from plant.description.profile_array import profile_to_array
+from plant.description.profile import Profile
+from plant.description.profile_array import array_to_profile, profile_to_array
+
+
+def named_profile(study: Study, text: str) -> tuple[Floats, str | Path]:
+    """Return a profile's row, and where it comes from: a name of the study, or a file.
+
+    Parameters
+    ----------
+    study : Study
+    text : str
+        "baseline", the number of a candidate, the name of a pick, or a file.
+
+    Raises
+    ------
+    UserInputError
+        It can not be read or found.
+    """
+    if text == BASELINE_NAME:
+        return selected_profile(study, None, None)[0], text
+    if is_candidate(text):
+        row, called, _ = selected_profile(study, text, None)
+        return row, called
+    return selected_profile(study, None, Path(text))[0], Path(text).absolute()
+
+
+def profile_to_explain(study: Study, text: str) -> tuple[Results | Study, int | Profile, str]:
+    """Return in what a profile is explained, the profile there, and a stem for files about it.
+
+    Parameters
+    ----------
+    study : Study
+    text : str
+        As of `named_profile`.
+
+    Returns
+    -------
+    Results or Study
+        The study itself where nothing was searched yet.
+    int or Profile
+        The number of a candidate, of the baseline too; else the profile.
+    str
+
+    Raises
+    ------
+    UserInputError
+        It can not be read or found.
+    """
+    try:
+        results = read_results(study)
+    except NotStartedError:
+        if is_candidate(text):
+            raise
+        results = None
+    if results is not None and text == BASELINE_NAME:
+        return results, BASELINE, str(BASELINE)
+    if results is not None and is_candidate(text):
+        number = candidate_number(results, text)
+        return results, number, str(number)
+    row, source = named_profile(study, text)
+    stem = source.stem if isinstance(source, Path) else source
+    return study if results is None else results, array_to_profile(row), f"of_{stem}"
+
+
+def is_candidate(text: str) -> bool:
+    """Say whether a text names a candidate: its number, or a pick."""
+    return text in (*PICKS, *NEAREST) or text.isdigit()
 
 
 def selected_profile(

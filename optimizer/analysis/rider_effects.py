@@ -53,6 +53,11 @@ PERCEIVED = {
 }
 
 
+def perceived(name: str, *, more: bool) -> str:
+    """Return what a rider notices of more of a setting, or of less."""
+    return PERCEIVED[name][0 if more else 1]
+
+
 def largest_changes(results: Results, number: int, *, limit: int = 6) -> list[str]:
     """Return the settings that changed most against the baseline, and what a rider notices.
 
@@ -70,7 +75,7 @@ def largest_changes(results: Results, number: int, *, limit: int = 6) -> list[st
     order = np.argsort(-np.abs(change), kind="stable")[:limit]
     return [
         f"{space.names[place]} {before[place]:.4g} → {after[place]:.4g}:"
-        f" {PERCEIVED[space.names[place]][0 if change[place] > 0.0 else 1]}"
+        f" {perceived(space.names[place], more=change[place] > 0.0)}"
         for place in order.tolist()
         if change[place] != 0.0
     ]

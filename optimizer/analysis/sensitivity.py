@@ -5,13 +5,11 @@ import dataclasses
 import numpy as np
 from numpy.typing import NDArray
 
-from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
-from optimizer.analysis.baseline_cost import Feels, study_cost
-from optimizer.analysis.candidate import study_as_scored
-from optimizer.analysis.candidate_numbers import candidate_numbers
-from optimizer.analysis.results import Results
+from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.profile_costs import Yardstick, scored_profiles
 from optimizer.base.typed_digits import typed
-from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
+from optimizer.execution.evaluate import searched_columns
+from optimizer.search.space import Space, clip
 from plant.arrays import Floats
 
 STEP = 0.1  # of the searched range, to either side
@@ -64,50 +62,44 @@ class Sensitivity:
         return met
 
 
-def sensitivity(results: Results, number: int, *, n_jobs: int = 1) -> Sensitivity:
-    """Ride a candidate and its neighbours, each parameter moved down and up by itself.
+def sensitivity(yardstick: Yardstick, profile: Floats, *, n_jobs: int = 1) -> Sensitivity:
+    """Ride a profile and its neighbours, each searched parameter moved down and up by itself.
 
     Parameters
     ----------
-    results : Results
-    number : int
-        Candidate.
+    yardstick : Yardstick
+        On whose noise they ride.
+    profile : (parameter,) float64
+        In the order of `plant.description.profile_array.PROFILE_NAMES`.
     n_jobs : int
         Threads; the outcome does not depend on it.
     """
-    study = study_as_scored(results, number)
-    space = study.space
-    here = results.history.values[number]
-    step = STEP * (space.high - space.low)
-    moved = np.stack(
-        [
-            np.maximum(_typed(here - step), space.low),
-            np.minimum(_typed(here + step), space.high),
-        ]
-    )
-    around = np.tile(here, (2, space.n_parameters, 1))
-    each = np.arange(space.n_parameters)
-    around[:, each, each] = moved
-    rows = np.vstack([here, around.reshape(-1, space.n_parameters)])
-    scores, _ = ride_portfolio(
-        study, whole_profiles(study, rows), rules=rules_of(study), n_jobs=n_jobs
-    )
-    compared_with = candidate_numbers(results, number).compared_with
-    feel = scores.descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
-    feels = Feels(of=feel, baseline=results.baseline_feel)
-    cost = study_cost(study, scores.objectives, baseline=compared_with, feels=feels)
+    space = yardstick.study.space
+    columns = searched_columns(yardstick.study)
+    moved = moved_values(space, profile[columns])
+    around = np.tile(profile, (2, space.n_parameters, 1))
+    around[:, np.arange(space.n_parameters), columns] = moved
+    rows = np.vstack([profile, around.reshape(-1, len(profile))])
+    found = scored_profiles(yardstick, rows, n_jobs=n_jobs)
     shape = (2, space.n_parameters)
+    objectives, constraints = found.scores.objectives, found.scores.constraints
     return Sensitivity(
         names=space.names,
-        here=here,
-        objectives=scores.objectives[0],
-        constraints=scores.constraints[0],
-        cost=float(cost[0]),
+        here=profile[columns],
+        objectives=objectives[0],
+        constraints=constraints[0],
+        cost=float(found.cost[0]),
         moved=moved,
-        moved_objectives=scores.objectives[1:].reshape(*shape, len(OBJECTIVES)),
-        moved_constraints=scores.constraints[1:].reshape(*shape, len(CONSTRAINT_NAMES)),
-        moved_cost=cost[1:].reshape(shape),
+        moved_objectives=objectives[1:].reshape(*shape, len(OBJECTIVES)),
+        moved_constraints=constraints[1:].reshape(*shape, len(CONSTRAINT_NAMES)),
+        moved_cost=found.cost[1:].reshape(shape),
     )
+
+
+def moved_values(space: Space, here: Floats) -> Floats:
+    """Return the values after a move down and up, (2, parameter), within the searched range."""
+    step = STEP * (space.high - space.low)
+    return np.stack([clip(space, _typed(here + way * step)) for way in (-1.0, 1.0)])
 
 
 def _typed(values: Floats) -> Floats:

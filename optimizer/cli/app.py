@@ -14,6 +14,7 @@ from optimizer.base.database_url import masked
 from optimizer.base.errors import UserInputError
 from optimizer.base.printable import one_line
 from optimizer.cli.commands import (
+    advise,
     catalogue,
     check,
     compare,
@@ -95,6 +96,7 @@ app.command("show", rich_help_panel=CHOOSE)(results.show)
 app.command("page", rich_help_panel=CHOOSE)(page.page)
 app.command("compare", rich_help_panel=CHOOSE)(compare.compare)
 app.command("explain", rich_help_panel=CHOOSE)(explain.explain)
+app.command("advise", rich_help_panel=CHOOSE)(advise.advise)
 app.command("report", rich_help_panel=CHOOSE)(study.report)
 app.command("ride", rich_help_panel=PROVE)(ride.ride)
 app.command("validate", rich_help_panel=PROVE)(validate.validate_profile)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from optimizer.base.pick_names import PICKS
+from optimizer.base.pick_names import BASELINE_NAME, PICKS
 from optimizer.base.printable import printable
 from plant.device import Device
 
@@ -60,6 +60,15 @@ NewFolder = Annotated[
     typer.Argument(parser=named, metavar="NEW_FOLDER", help="Folder to make.", show_default=False),
 ]
 Which = Annotated[str, CANDIDATE]
+AnyProfile = Annotated[
+    str,
+    typer.Argument(
+        metavar="PROFILE",
+        help="A number, a pick, 'baseline', or a file.",
+        show_default=False,
+        autocompletion=completing(BASELINE_NAME, *PICKS),
+    ),
+]
 WhichIfAny = Annotated[str | None, CANDIDATE]
 Profile = Annotated[
     Path | None, typer.Option(parser=named, metavar="FILE", help="A profile file of your own.")

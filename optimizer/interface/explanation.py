@@ -1,32 +1,40 @@
-"""What moves one candidate of a study's results."""
+"""What moves one profile: a candidate of a study's results, or one from anywhere."""
 
 import dataclasses
 
-from optimizer.analysis.explanation import Explanation, explained
+from optimizer.analysis.explanation import Explanation, explained_candidate, explained_profile
 from optimizer.analysis.results import Results, candidate_number
 from optimizer.execution.devices import on_device
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.threads import n_threads
+from optimizer.study.study import Study
+from plant.description.profile import Profile
+from plant.description.profile_array import profile_to_array
 from plant.device import Device
 
 
 def explain(
-    results: Results,
-    which: int | str = "balanced",
+    results: Results | Study,
+    which: int | str | Profile = "balanced",
     *,
+    called: str = "the profile",
     jobs: int | None = None,
     device: Device | None = None,
     on_progress: OnProgress = unwatched,
 ) -> Explanation:
-    """Return what moves a candidate, after riding its neighbours; it takes a minute or more.
+    """Return what moves a profile, after riding its neighbours; it takes a minute or more.
 
     Each searched parameter is moved down and up by itself, by a tenth of its searched range.
 
     Parameters
     ----------
-    results : Results
-    which : int or str
-        A candidate's number, or the name of a pick.
+    results : Results or Study
+        A study where nothing was searched yet; its profiles are `Profile` then.
+    which : int, str or Profile
+        A candidate's number, the name of a pick, or a profile from anywhere, which rides fresh
+        noise.
+    called : str
+        What to call a profile that is no candidate.
     jobs : int, optional
         Threads; all cores if not given. The outcome does not depend on it.
     device : "cpu" or "cuda", optional
@@ -46,10 +54,22 @@ def explain(
         There is no such candidate or pick.
     MachineError
         The GPU can not be used.
+    ValueError
+        A candidate is asked for of a study without results.
     """
-    return explained(
-        dataclasses.replace(results, study=on_device(results.study, device)),
-        candidate_number(results, str(which)),
-        n_jobs=n_threads(jobs),
-        stages=CalledBack(on_progress),
-    )
+    stages, n_jobs = CalledBack(on_progress), n_threads(jobs)
+    study = on_device(results if isinstance(results, Study) else results.study, device)
+    ridden = None if isinstance(results, Study) else dataclasses.replace(results, study=study)
+    if isinstance(which, Profile):
+        return explained_profile(
+            study,
+            profile_to_array(which),
+            called=called,
+            results=ridden,
+            n_jobs=n_jobs,
+            stages=stages,
+        )
+    if ridden is None:
+        raise ValueError(f"which: must be a Profile where results is a Study, got {which!r}")
+    number = candidate_number(ridden, str(which))
+    return explained_candidate(ridden, number, n_jobs=n_jobs, stages=stages)

@@ -93,7 +93,7 @@ def compared_loops(comparison: Comparison) -> Figure:
 def explanation(explained: Explanation) -> Figure:
     """Return the change of each objective when a parameter is moved down and up by itself."""
     with styled():
-        return sensitivity_figure(explained.sensitivity, called=f"candidate {explained.number}")
+        return sensitivity_figure(explained.sensitivity, called=explained.called)
 
 
 def _check_drawable(comparison: Comparison, *, least: int) -> None:

@@ -3,16 +3,13 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
 from rich.console import Console
 
 from optimizer.analysis.comparison import Comparison, changed_rides, in_words
 from optimizer.analysis.felt_differences import felt_differences
 from optimizer.analysis.nose_down_rates import objective_in_words
-from optimizer.analysis.profile_source import selected_profile
+from optimizer.analysis.profile_source import named_profile
 from optimizer.base.errors import UserInputError
-from optimizer.base.pick_names import NEAREST, PICKS
 from optimizer.cli.console import print_table
 from optimizer.study.study import Study
 from plant.description.profile import Profile
@@ -37,7 +34,7 @@ def labelled_profiles(study: Study, texts: Sequence[str]) -> dict[str, Profile]:
     UserInputError
         One can not be read or found, or is given twice.
     """
-    rows, sources = zip(*(_row_and_source(study, text) for text in texts), strict=True)
+    rows, sources = zip(*(named_profile(study, text) for text in texts), strict=True)
     _refuse_twice(texts, sources)
     parts = [source.parts if isinstance(source, Path) else (source,) for source in sources]
     labels = [_shortest_end(own, parts) for own in parts]
@@ -93,16 +90,6 @@ def _rates_shown(found: Comparison) -> list[str]:
     overall = ("profile", "low_per_1000_km", "high_per_1000_km")
     names = map(str, found.nose_down_rates.columns)
     return [name for name in names if name in overall or name.endswith("rate_per_1000_km")]
-
-
-def _row_and_source(study: Study, text: str) -> tuple[NDArray[np.float64], str | Path]:
-    """Return a profile's row and where it comes from: a name of the study, or a file."""
-    if text == "baseline":
-        return selected_profile(study, None, None)[0], text
-    if text in (*PICKS, *NEAREST) or text.isdigit():
-        row, called, _ = selected_profile(study, text, None)
-        return row, called
-    return selected_profile(study, None, Path(text))[0], Path(text).absolute()
 
 
 def _refuse_twice(texts: Sequence[str], sources: Sequence[str | Path]) -> None:

@@ -1,4 +1,4 @@
-"""What moves a candidate: sentences, a table, JSON."""
+"""What moves a profile: sentences, a table, JSON."""
 
 from rich.console import Console
 
@@ -9,8 +9,9 @@ _SHOWN = ("parameter", "value", "lowered", "lowered_cost_ratio", "raised", "rais
 
 
 def explanation_facts(found: Explanation) -> dict[str, object]:
-    """Return all that is known of what moves a candidate, for JSON."""
+    """Return all that is known of what moves a profile, for JSON."""
     return {
+        "profile": found.called,
         "number": found.number,
         "sentences": found.sentences,
         "importance": found.shares,
@@ -22,10 +23,12 @@ def explanation_facts(found: Explanation) -> dict[str, object]:
 
 
 def print_explanation(out: Console, found: Explanation) -> None:
-    """Print what moves a candidate most, in sentences and as a table."""
-    out.print(f"What moves candidate {found.number} most:")
+    """Print what moves a profile most, in sentences and as a table."""
+    out.print(f"What moves {found.called} most:")
     for line in found.sentences:
         out.print(f"- {line}")
+    if not found.shares:
+        out.print("Nothing was searched yet, so nothing is known over all candidates.")
     for objective, by_name in found.shares.items():
         if not by_name:
             out.print(f"Too few candidates are feasible to say what {objective} depends on.")

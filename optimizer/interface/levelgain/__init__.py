@@ -7,6 +7,7 @@ class for each cause.
 These boards throw people: a simulation is not a ride test. See the README's cautions.
 """
 
+from optimizer.analysis.advice.advice import Advice
 from optimizer.analysis.comparison import Comparison
 from optimizer.analysis.explanation import Explanation
 from optimizer.analysis.optuna_study import to_optuna
@@ -30,6 +31,7 @@ from optimizer.base.errors import (
     UserInputError,
 )
 from optimizer.interface import figures
+from optimizer.interface.advice import advise
 from optimizer.interface.candidates import candidate
 from optimizer.interface.explanation import explain
 from optimizer.interface.logs import LoggedRide, fit_log, fits_table, read_log, study_from_log
@@ -50,6 +52,7 @@ from optimizer.study.study import Study
 from plant.description.profile import Profile
 
 __all__ = [
+    "Advice",
     "AlreadyStartedError",
     "AlreadyThereError",
     "CandidateError",
@@ -71,6 +74,7 @@ __all__ = [
     "Study",
     "StudyFileError",
     "UserInputError",
+    "advise",
     "candidate",
     "candidates",
     "compare",

@@ -8,6 +8,8 @@ import pandas as pd
 import pytest
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.candidate import candidate_profile
+from optimizer.analysis.profile_costs import candidate_yardstick
 from optimizer.analysis.results import read_results
 from optimizer.analysis.sensitivity import most_important, sensitivity
 from optimizer.analysis.sensitivity_text import sentence
@@ -45,7 +47,9 @@ def results(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def around(results):
-    return sensitivity(results, results.picks["balanced"], n_jobs=2)
+    number = results.picks["balanced"]
+    row = candidate_profile(results, number)
+    return sensitivity(candidate_yardstick(results, number), row, n_jobs=2)
 
 
 def test_a_moved_parameter_is_ridden_again(results, around):

@@ -1,0 +1,1 @@
+"""The best few changes of a profile that is ridden today."""
