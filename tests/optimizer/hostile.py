@@ -348,6 +348,8 @@ def no_files() -> Iterator[Attack]:
         yield attack(kind, "ride.mapping.toml", ("report", "HERE"), logged)
         yield attack(kind, "store.sqlite", ("report", "HERE"))
         yield attack(kind, "mine.toml", ("ride", "HERE", "--profile", "HERE/mine.toml"))
+        for command in ("advise", "explain"):
+            yield attack(kind, f"{command}.toml", (command, "HERE", f"HERE/{command}.toml"))
         for log in ("ride.csv", "ride.parquet"):
             yield attack(kind, log, ("log", "propose", f"HERE/{log}"))
         for way in ("way.gpx", "way.csv", "way.npz"):
@@ -379,6 +381,8 @@ def numbers() -> Iterator[Attack]:
         ("front", "--limit"),
         ("watch", "--port"),
         ("show", ""),
+        ("advise", ""),
+        ("explain", ""),
     )
     harmless = {("watch", "0"), ("watch", "1e22")}
     for command, option in options:
@@ -390,6 +394,7 @@ def numbers() -> Iterator[Attack]:
     for number, form in enumerate(FORMS):
         yield typed(f"fork_{number}", "fork", "HERE", "HERE/new", "--profiles", form)
         yield typed(f"transfer_{number}", "transfer", "HERE", "HERE", "--candidates", form)
+        yield typed(f"changes_{number}", "advise", "HERE", "baseline", "--changes", form)
     for option in ("--motor-kv", "--cells", "--wheel", "--riders"):
         for number, form in enumerate(FORMS):
             yield typed(f"new{option}_{number}", "new", "HERE/new", option, form)
@@ -408,6 +413,9 @@ def names() -> Iterator[Attack]:
         if name not in ("~", "-", "--", "*", "$(x)", "[red]", "a\\", ".."):
             yield typed(f"new_{number}", "new", "--", name)
         yield typed(f"profile_{number}", "ride", "HERE", f"--profile={name}")
+        for command in ("advise", "explain"):
+            yield typed(f"{command}_{number}", command, "HERE", "--", name)
+        yield typed(f"out_{number}", "advise", "HERE", "baseline", f"--out={name}")
 
 
 def profiles() -> Iterator[Attack]:
