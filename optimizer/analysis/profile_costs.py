@@ -42,6 +42,18 @@ class Yardstick:
     compared_with: Floats
     baseline_feel: float
 
+    def cost(self, objectives: Floats, feel: Floats) -> Floats:
+        """Return the weighted cost of profiles, (profile,).
+
+        Parameters
+        ----------
+        objectives : (profile, objective) float64
+        feel : (profile,) float64
+            Pitch per acceleration, in deg per m/s2.
+        """
+        feels = Feels(of=feel, baseline=self.baseline_feel)
+        return study_cost(self.study, objectives, baseline=self.compared_with, feels=feels)
+
     def on_noise_of(self, study: Study) -> "Yardstick":
         """Return the same comparison on the noise of another study, in the same units."""
         return dataclasses.replace(self, study=study, rules=rules_of(study))
@@ -68,6 +80,12 @@ class ScoredProfiles:
     scores: Scores
     rides: Floats
     cost: Floats
+
+    @property
+    def feel(self) -> Floats:
+        """Pitch per acceleration of each profile, (profile,), in deg per m/s2."""
+        feel: Floats = self.scores.descriptors[:, _FEEL]
+        return feel
 
     def facts(self, place: int) -> list[ConstraintFact]:
         """Return what each constraint of a profile measured, in words."""
@@ -98,12 +116,7 @@ def scored_profiles(
     rows = np.asarray(profiles)
     study = yardstick.study
     scores, rides = ride_portfolio(study, rows, rules=yardstick.rules, n_jobs=n_jobs)
-    cost = study_cost(
-        study,
-        scores.objectives,
-        baseline=yardstick.compared_with,
-        feels=Feels(of=scores.descriptors[:, _FEEL], baseline=yardstick.baseline_feel),
-    )
+    cost = yardstick.cost(scores.objectives, scores.descriptors[:, _FEEL])
     return ScoredProfiles(yardstick=yardstick, profiles=rows, scores=scores, rides=rides, cost=cost)
 
 

@@ -2,11 +2,12 @@
 
 import dataclasses
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Self, TypeAlias
 
 import numpy as np
 
+from objectives import Components
 from optimizer.analysis.sensitivity import moved_values
 from optimizer.search.ranking import violation
 from optimizer.search.space import Space, from_unit, on_grid, to_unit
@@ -16,6 +17,7 @@ ChangeSet: TypeAlias = tuple[tuple[int, float], ...]
 """Places in `Space.names` with the values they get, in the order of the places."""
 
 UNCHANGED: ChangeSet = ()
+_N_EXTENDED = 60  # sets that are extended by each single change
 _OVER_THE_RANGE = (0.0, 0.25, 0.5, 0.75, 1.0)  # of a searched range, in the unit cube
 
 
@@ -30,11 +32,17 @@ class Trials:
         Weighted.
     constraints : (set, constraint) float64
         Met at 0 or below.
+    components : Components
+        What each ride measured, of which cost and constraints are made.
+    feel : (set,) float64
+        Pitch per acceleration, in deg per m/s2.
     """
 
     sets: tuple[ChangeSet, ...]
     cost: Floats
     constraints: Floats
+    components: Components
+    feel: Floats
 
     def followed_by(self, later: Self) -> Self:
         """Return these trials and later ones."""
@@ -42,6 +50,8 @@ class Trials:
             sets=self.sets + later.sets,
             cost=np.concatenate([self.cost, later.cost]),
             constraints=np.concatenate([self.constraints, later.constraints]),
+            components=self.components.followed_by(later.components),
+            feel=np.concatenate([self.feel, later.feel]),
         )
 
     def of_size(self, n_changes: int) -> Indices:
@@ -58,6 +68,11 @@ class Trials:
         """Return the best sets of so many changes, at most `alike` of the same parameters."""
         ordered = (self.sets[place] for place in self.of_size(n_changes).tolist())
         return _varied(ordered, limit=limit, alike=alike)
+
+
+Predict: TypeAlias = Callable[[Trials, int, Indices], tuple[Floats, Floats]]
+"""From trials, the place of a set and those of single changes to the predicted cost and violation,
+each (single change,)."""
 
 
 def values_to_try(space: Space, here: Floats, others: Floats) -> list[list[float]]:
@@ -130,45 +145,36 @@ def halfway(
     return list(found)
 
 
-def extended(trials: Trials, n_changes: int, *, limit: int, alike: int) -> list[ChangeSet]:
+def extended(trials: Trials, n_changes: int, predict: Predict, *, limit: int) -> list[ChangeSet]:
     """Return sets of one more change that promise most, none of them ridden yet.
 
-    A set and a single change are taken to add up: the constraints by differences, the cost by
-    ratios. That is a guess, so those that promise most are ridden.
+    No two of them change the same parameters.
 
     Parameters
     ----------
     trials : Trials
         With single changes, and sets of `n_changes`.
     n_changes : int
-        Of the sets that are extended.
+        Of the sets that are extended, of which the best `_N_EXTENDED` are.
+    predict : callable
+        Says what to expect of a set with each of the single changes in it too.
     limit : int
         At most so many.
-    alike : int
-        At most so many of them change the same parameters.
     """
-    bases, singles = trials.of_size(n_changes), trials.of_size(1)
-    cost = trials.cost[bases, np.newaxis] * trials.cost[singles] / trials.cost[0]
-    constraints = (
-        trials.constraints[bases, np.newaxis] + trials.constraints[singles] - trials.constraints[0]
-    )
-    excess = violation(constraints.reshape(cost.size, -1))
-    ordered = np.lexsort((cost.ravel(), excess)).tolist()
-    known = set(trials.sets)
+    bases, singles = trials.of_size(n_changes)[:_N_EXTENDED], trials.of_size(1)
+    predicted = [predict(trials, base, singles) for base in bases.tolist()]
+    cost, excess = (np.concatenate(each) for each in zip(*predicted, strict=True))
 
     def joined() -> Iterable[ChangeSet]:
-        seen: set[ChangeSet] = set()
-        for each in ordered:
+        for each in np.lexsort((cost, excess)).tolist():
             base = trials.sets[bases[each // len(singles)]]
             [(place, value)] = trials.sets[singles[each % len(singles)]]
-            if any(place == other for other, _ in base):
-                continue
-            changes = tuple(sorted((*base, (place, value))))
-            if changes not in known and changes not in seen:
-                seen.add(changes)
-                yield changes
+            if all(place != other for other, _ in base):
+                changes = tuple(sorted((*base, (place, value))))
+                if changes not in trials.sets:
+                    yield changes
 
-    return _varied(joined(), limit=limit, alike=alike)
+    return _varied(joined(), limit=limit, alike=1)
 
 
 def _varied(ordered: Iterable[ChangeSet], *, limit: int, alike: int) -> list[ChangeSet]:

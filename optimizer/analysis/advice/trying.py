@@ -1,10 +1,11 @@
 """The search for the best one, two and three changes of a profile, on the noise of the search."""
 
-from collections.abc import Callable, Sequence
-from typing import TypeAlias
+import functools
+from collections.abc import Sequence
 
 import numpy as np
 
+from objectives import Components, components_of_rides, score_of_components
 from optimizer.analysis.advice.change_sets import (
     UNCHANGED,
     ChangeSet,
@@ -18,17 +19,15 @@ from optimizer.analysis.advice.change_sets import (
 from optimizer.analysis.profile_costs import Yardstick, scored_profiles
 from optimizer.base.progress import Stages
 from optimizer.execution.evaluate import searched_columns
-from plant.arrays import Floats
+from optimizer.search.ranking import violation
+from plant.arrays import Floats, Indices
 from plant.device import lanes_at_once
 
 MOST_CHANGES = 3  # more at once is a search of its own
 _N_JOINED = 60  # sets of two changes, and of three, that are ridden
-_ALIKE = 1  # of them with the same parameters
 _N_VARIED = 2  # of them of which every other value is ridden
 _N_REFINED = (10, 5, 4)  # single changes, pairs and triples whose values are refined
 _FEWEST_AT_ONCE = 12  # profiles between two reports of progress
-
-Try: TypeAlias = Callable[[Sequence[ChangeSet]], Trials]
 
 
 def tried_changes(
@@ -43,7 +42,8 @@ def tried_changes(
     """Return all change sets of a profile that were ridden, with what they score.
 
     Every value of every parameter is ridden by itself. Pairs, and then triples, are those that
-    promise most by what their parts did. Of the best, other values are ridden too.
+    promise most if what their parts did adds up ride by ride. Of the best, other values are ridden
+    too.
 
     Parameters
     ----------
@@ -78,7 +78,9 @@ def tried_changes(
     )
     for n_changes in range(1, most + 1):
         if n_changes > 1:
-            joined = extended(trials, n_changes - 1, limit=_N_JOINED, alike=_ALIKE)
+            joined = extended(
+                trials, n_changes - 1, functools.partial(added_up, yardstick), limit=_N_JOINED
+            )
             trials = with_ridden(trials, joined, f"riding {n_changes} changes at once")
             best = trials.best(n_changes, limit=_N_VARIED, alike=1)
             trials = with_ridden(trials, other_values(values, best), "riding other values of them")
@@ -86,6 +88,48 @@ def tried_changes(
         finer = halfway(space, here, values, best)
         trials = with_ridden(trials, finer, "riding values in between")
     return trials
+
+
+def added_up(
+    yardstick: Yardstick, trials: Trials, base: int, singles: Indices
+) -> tuple[Floats, Floats]:
+    """Return what to expect of a set of changes with each single change in it too.
+
+    What each ride measured is taken to change by the sum of what the parts changed. The objectives
+    themselves do not add up: where one ride is by far the worst, a change that helps all others
+    shows only beside one that helps this ride.
+
+    Parameters
+    ----------
+    yardstick : Yardstick
+    trials : Trials
+    base : int
+        Place of the set.
+    singles : (single change,) int
+        Places of the single changes.
+
+    Returns
+    -------
+    cost, violation : (single change,) float64
+        Infinite where something was not measured.
+    """
+
+    def summed(of: Floats) -> Floats:
+        total: Floats = of[base] + of[singles] - of[0]
+        return total
+
+    parts = trials.components
+    objectives, constraints = score_of_components(
+        Components(
+            costs=np.maximum(summed(parts.costs), 0.0),
+            margins=summed(parts.margins),
+            limits=summed(parts.limits),
+        ),
+        yardstick.rules,
+    )
+    cost = yardstick.cost(objectives, summed(trials.feel))
+    excess = violation(constraints)
+    return np.where(np.isnan(cost), np.inf, cost), np.where(np.isnan(excess), np.inf, excess)
 
 
 def changed(yardstick: Yardstick, profile: Floats, sets: Sequence[ChangeSet]) -> Floats:
@@ -111,13 +155,20 @@ def _ridden(
         _FEWEST_AT_ONCE, lanes_at_once(yardstick.study.device) // yardstick.rules.n_rides
     )
     stages.begin(called, len(sets))
-    costs, constraints = [], []
+    trials = None
     for first in range(0, len(sets), n_at_once):
-        batch = sets[first : first + n_at_once]
+        batch = tuple(sets[first : first + n_at_once])
         found = scored_profiles(yardstick, changed(yardstick, profile, batch), n_jobs=n_jobs)
-        costs.append(found.cost)
-        constraints.append(found.scores.constraints)
+        constraints = found.scores.constraints
+        ridden = Trials(
+            sets=batch,
+            cost=found.cost,
+            constraints=constraints,
+            components=components_of_rides(found.rides, constraints, yardstick.rules),
+            feel=found.feel,
+        )
+        trials = ridden if trials is None else trials.followed_by(ridden)
         stages.advance(len(batch))
-    return Trials(
-        sets=tuple(sets), cost=np.concatenate(costs), constraints=np.concatenate(constraints)
-    )
+    if trials is None:
+        raise ValueError("sets: must hold one or more sets, got none")
+    return trials

@@ -29,7 +29,7 @@ def advise(
 
     Its best one, two and three changes are looked for and ridden again, on the study's rides. Each
     says what it buys and costs, and whether that is more than noise. No search is needed. It takes
-    two to five minutes on two cores.
+    one to three minutes on two cores.
 
     Example: levelgain advise my_board mine.toml --out better.toml
     """

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from objectives import OBJECTIVES
+from objectives import OBJECTIVES, Components, components_of_rides
 from optimizer.analysis.advice.advice import advised
 from optimizer.analysis.advice.change_sets import (
     UNCHANGED,
@@ -13,10 +13,15 @@ from optimizer.analysis.advice.change_sets import (
     extended,
     halfway,
     other_values,
+    single_changes,
     values_to_try,
 )
 from optimizer.analysis.advice.paired_noise import N_DRAWS, OnDraws, gain, is_better
+from optimizer.analysis.advice.trying import added_up, changed
 from optimizer.analysis.comparison import compared
+from optimizer.analysis.profile_costs import scored_profiles, yardsticks
+from optimizer.cli.console import console
+from optimizer.cli.output.advise import print_advice
 from optimizer.execution.evaluate import searched_columns
 from optimizer.search.space import on_grid
 from optimizer.study.load import load_study
@@ -77,9 +82,15 @@ def test_two_worsened_settings_are_the_pair(of_two_worsened, of_good):
     assert found.now.cost - found.steps[2].cost > 0.8 * lost
 
 
-def test_a_good_profile_is_left_as_it_is(of_good):
-    assert of_good.kept == 0
-    assert of_good.best.changes == ()
+def test_where_no_change_buys_more_than_noise_that_is_said(of_good, capsys):
+    found = dataclasses.replace(of_good, kept=0, idle=())
+
+    print_advice(console(), found)
+
+    out = capsys.readouterr().out
+    assert "No change buys more than noise: leave the profile as it is." in out
+    assert "Every other searched parameter matters" in out
+    assert found.best.changes == ()
 
 
 def test_numbers_are_those_of_a_comparison(study, of_two_worsened):
@@ -151,9 +162,21 @@ def test_a_value_outside_the_searched_range_is_changed_into_it(study):
 
 def trials(*rows):
     sets, costs, constraints = zip(*rows, strict=True)
+    constraints = np.array(constraints, dtype=float)[:, np.newaxis]
+    nothing = np.empty((len(sets), 0))
     return Trials(
-        sets=sets, cost=np.array(costs), constraints=np.array(constraints, dtype=float)[:, None]
+        sets=sets,
+        cost=np.array(costs),
+        constraints=constraints,
+        components=Components(costs=nothing, margins=nothing, limits=constraints),
+        feel=np.zeros(len(sets)),
     )
+
+
+def added(found, base, singles):
+    """Return cost and violation of sums, as if the objectives themselves added up."""
+    excess = found.constraints[base] + found.constraints[singles] - found.constraints[0]
+    return found.cost[base] * found.cost[singles], np.maximum(excess, 0.0)[:, 0]
 
 
 def test_less_violation_comes_before_less_cost():
@@ -176,12 +199,32 @@ def test_the_pair_of_the_changes_that_help_most_is_ridden_first():
         (((2, 1.0),), 0.5, 0.2),  # breaks a constraint, by itself and with another
     )
 
-    assert extended(found, 1, limit=2, alike=2) == [
-        ((0, 2.0), (1, 1.0)),
-        ((0, 1.0), (1, 1.0)),
-    ]
-    assert extended(found, 1, limit=9, alike=1)[0] == ((0, 2.0), (1, 1.0))
-    assert len(extended(found, 1, limit=9, alike=1)) == 3
+    assert extended(found, 1, added, limit=1) == [((0, 2.0), (1, 1.0))]
+    pairs = extended(found, 1, added, limit=9)
+    assert [{place for place, _ in pair} for pair in pairs] == [{0, 1}, {0, 2}, {1, 2}]
+
+
+def test_what_two_changes_do_adds_up_ride_by_ride(study):
+    """Of a base without changes the prediction is what the single changes did themselves."""
+    searched, _ = yardsticks(study)
+    profile = with_values(study, **GOOD)
+    columns = searched_columns(study)
+    values = values_to_try(study.space, profile[columns], np.empty((0, len(columns))))
+    sets = [UNCHANGED, *single_changes(values)[:5]]
+    rows = changed(searched, profile, sets)
+    found = scored_profiles(searched, rows, n_jobs=2)
+    constraints = found.scores.constraints
+    ridden = Trials(
+        sets=tuple(sets),
+        cost=found.cost,
+        constraints=constraints,
+        components=components_of_rides(found.rides, constraints, searched.rules),
+        feel=found.feel,
+    )
+
+    cost, _ = added_up(searched, ridden, 0, np.arange(len(sets)))
+
+    np.testing.assert_allclose(cost, found.cost, rtol=1e-12)
 
 
 def test_values_are_exchanged_and_halved(study):

@@ -6,6 +6,8 @@ import pandas as pd
 import pytest
 
 from optimizer.base.cautions import CAUTIONS
+from optimizer.base.errors import UserInputError
+from optimizer.interface.advice import advise
 from optimizer.study.load import load_profile, load_study
 from tests.optimizer.advice_study import write_advice_study
 
@@ -56,6 +58,15 @@ def test_json_holds_each_step_and_no_caution_where_nothing_is_written(levelgain,
     assert len(changed["changes"]) == 1
     assert facts["file"] is None
     assert facts["cautions"] == []
+    heard = []
+    study = load_study(folder)
+    found = advise(study, study.baseline, changes=1, on_progress=heard.append)
+    assert [step.cost for step in found.steps] == [
+        step["weighted_cost_ratio"] for step in facts["steps"]
+    ]
+    assert "riding single changes" in {progress.stage for progress in heard}
+    with pytest.raises(UserInputError, match="from 1 to 3, got 0"):
+        advise(study, study.baseline, changes=0)
 
 
 @pytest.mark.parametrize(
