@@ -183,6 +183,7 @@ def _look(
         n_courses=len(numbers),
         n_together=batches_at_once(study.device, n_rides),
         n_jobs=n_jobs,
+        device=study.device,
     ):
         ridden = harder_rides(
             profiles,

@@ -11,6 +11,7 @@ import pickle
 import signal
 import tempfile
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
@@ -20,8 +21,9 @@ import joblib
 
 from optimizer.base.atomic_files import writing
 from optimizer.base.unfinished import passing_folder
+from plant.device import Device
 from plant.kernel.ride_columns import RideColumns
-from plant.kernel.simulate import LaidRides, Ride, lay
+from plant.kernel.simulate import LaidRides, Ride, bring, lay
 
 _Batch = TypeVar("_Batch")
 _Facts = TypeVar("_Facts")
@@ -30,6 +32,7 @@ _LaidRound: TypeAlias = list[tuple[_Facts, LaidRides]]
 # Courses; measured: a process starts in some 3 s, in which a thread draws and lays about as many.
 _WORTH_PROCESSES = 512
 _FEWEST_PROCESSES = 3  # two would only take the time from the threads that ride
+_ROUNDS_AHEAD = 2  # laid by processes: none of them waits for the last batch of a round
 _ALIGNED = 64  # bytes
 
 
@@ -40,10 +43,12 @@ def laid_ahead(
     n_courses: int,
     n_together: int,
     n_jobs: int,
+    device: Device = "cpu",
 ) -> Iterator[list[tuple[_Facts, LaidRides]]]:
     """Yield laid rides and facts of some batches together, in order.
 
-    The next are drawn and laid while the caller has these in hand; their roads are not kept.
+    The next are drawn and laid, and their roads brought to the device, while the caller has these
+    in hand; their roads are not kept.
 
     Parameters
     ----------
@@ -57,6 +62,8 @@ def laid_ahead(
         Batches that are laid, and yielded, together.
     n_jobs : int
         Threads or processes; with one, nothing is laid ahead.
+    device : Device
+        What will simulate them.
 
     Raises
     ------
@@ -71,17 +78,18 @@ def laid_ahead(
     if n_jobs == 1:
         yield from map(here, rounds)
     elif not (n_processes := _worth_starting(n_courses, n_together, n_jobs)):
-        yield from _one_ahead(here, rounds)
+        yield from _ahead(here, rounds, n_rounds=1)
     else:
         with passing_folder("laid") as folder:
-            processes = _processes(n_processes)
 
             def there(some: Sequence[_Batch]) -> _LaidRound[_Facts]:
                 laid = joblib.delayed(_laid_into)
-                paths = processes(laid(draw, batch, folder) for batch in some)
-                return [_read(path) for path in paths]
+                paths = _processes(n_processes)(laid(draw, batch, folder) for batch in some)
+                found: _LaidRound[_Facts] = [_read(path) for path in paths]
+                bring([rides for _, rides in found], device)
+                return found
 
-            yield from _one_ahead(there, rounds)
+            yield from _ahead(there, rounds, n_rounds=_ROUNDS_AHEAD)
 
 
 def start_processes(*, n_courses: int, n_together: int, n_jobs: int) -> None:
@@ -103,7 +111,7 @@ def _worth_starting(n_courses: int, n_together: int, n_jobs: int) -> int:
 def _processes(number: int) -> joblib.Parallel:
     # Ctrl-C reaches every process of a terminal; the one that started the others answers it.
     ignored = (signal.SIGINT, signal.SIG_IGN)
-    return joblib.Parallel(n_jobs=number, initializer=signal.signal, initargs=ignored)
+    return joblib.Parallel(n_jobs=number, batch_size=1, initializer=signal.signal, initargs=ignored)
 
 
 def _load_in_processes(number: int) -> None:
@@ -111,18 +119,21 @@ def _load_in_processes(number: int) -> None:
     _processes(number)(load("optimizer.riding_day.rides") for _ in range(number))
 
 
-def _one_ahead(
-    lay_all: Callable[[Sequence[_Batch]], _LaidRound[_Facts]], rounds: Sequence[Sequence[_Batch]]
+def _ahead(
+    lay_all: Callable[[Sequence[_Batch]], _LaidRound[_Facts]],
+    rounds: Sequence[Sequence[_Batch]],
+    *,
+    n_rounds: int,
 ) -> Iterator[_LaidRound[_Facts]]:
-    """Yield each round laid, and lay the next meanwhile."""
-    with ThreadPoolExecutor(1) as thread:
-        coming: Future[_LaidRound[_Facts]] | None = None
+    """Yield each round laid, and lay so many of the next meanwhile."""
+    with ThreadPoolExecutor(n_rounds) as threads:
+        coming: deque[Future[_LaidRound[_Facts]]] = deque()
         for some in rounds:
-            ready, coming = coming, thread.submit(lay_all, some)
-            if ready is not None:
-                yield ready.result()
-        if coming is not None:
-            yield coming.result()
+            coming.append(threads.submit(lay_all, some))
+            if len(coming) > n_rounds:
+                yield coming.popleft().result()
+        while coming:
+            yield coming.popleft().result()
 
 
 def _laid(

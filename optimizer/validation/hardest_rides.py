@@ -101,6 +101,7 @@ def _found(
         n_courses=n_drawn,
         n_together=batches_together(study),
         n_jobs=n_jobs,
+        device=study.device,
     ):
         laid = [rides for _, rides in together]
         ridden = harder_rides(profiles, laid, n_jobs=n_jobs, device=study.device)

@@ -187,6 +187,7 @@ def _ridden_courses(
             n_courses=n_more * COURSES_AT_ONCE,
             n_together=batches_together(study),
             n_jobs=n_jobs,
+            device=study.device,
         ):
             laid = laid_together([laid for _, laid in together])
             riding = np.flatnonzero(ridden_h < hours)

@@ -49,6 +49,28 @@ def ride(program: Program, batch: RideBatch) -> Floats:
         return _ridden(cupy, program, batch)
 
 
+def bring(tables: Sequence[Floats]) -> None:
+    """Copy tables to the GPU that will ride over them, while it rides over others.
+
+    What does not fit beside the tables that are kept there waits for its launch, and so do all
+    where several GPUs share a launch.
+
+    Parameters
+    ----------
+    tables : sequence of (row, column) float64
+        As those of a batch; they must not change afterwards.
+
+    Raises
+    ------
+    CudaMissingError
+        As of `ride`.
+    """
+    cupy = require_cuda()
+    with faults_in_a_line(cupy):
+        if cupy.cuda.runtime.getDeviceCount() == 1:
+            _gpu(0).bring(tables)
+
+
 def _ridden(cupy: ModuleType, program: Program, batch: RideBatch) -> Floats:
     n_gpus = min(
         cupy.cuda.runtime.getDeviceCount(),
@@ -76,18 +98,22 @@ def _gpu(number: int) -> "_Gpu":
 class _Gpu:
     """One GPU: its compiled programs, and the tables on it, what was used last at the end.
 
-    One thread rides at a time: tables and the memory that they go by way of belong to its launch.
+    One thread rides at a time, and one copies tables: by a stream of its own, so that the next may
+    come while the GPU rides.
     """
 
     def __init__(self, cupy: ModuleType, number: int) -> None:
         self._cupy = cupy
-        self._one_at_a_time = threading.Lock()
+        self._one_rides = threading.Lock()
+        self._one_copies = threading.Lock()
         self._device = cupy.cuda.Device(number)
         _, self._n_bytes = self._device.mem_info
         self._kernels: dict[str, _OnGpu] = {}
         self._kept: OrderedDict[int, _OnGpu] = OrderedDict()
         self._empty_pinned = importlib.import_module("cupyx").empty_pinned
         self._staged: Floats = np.empty(0)
+        with self._device:
+            self._copies = cupy.cuda.Stream(non_blocking=True)
 
     def kernel(self, program: Program) -> _OnGpu:
         """Return the program's kernel, compiled once."""
@@ -105,12 +131,20 @@ class _Gpu:
         """Return the last rows of every lane, (row, profile, ride), in launches that fit."""
         most = int(_PART_SHARE * self._n_bytes)
         whole = parts(_ride_bytes(program, batch), most=most)
-        with self._one_at_a_time, self._device:
+        with self._one_rides, self._device:
             if len(whole) == 1:
                 return self._ride_part(program, batch)
             places = np.arange(len(batch.rides))
             found = [self._ride_part(program, batch.part(places[one])) for one in whole]
         return np.concatenate(found, axis=2)
+
+    def bring(self, tables: Sequence[Floats]) -> None:
+        """Copy tables for a launch to come, where they fit beside those that are kept."""
+        kept = list(self._kept.values())
+        n_bytes = sum({id(one.base): one.base.nbytes for one in kept}.values())
+        if n_bytes + sum(one.nbytes for one in tables) <= _TABLES_SHARE * self._n_bytes:
+            with self._device:
+                self._upload(tables)
 
     def _ride_part(self, program: Program, batch: RideBatch) -> Floats:
         cupy, choices = self._cupy, program.choices
@@ -151,29 +185,35 @@ class _Gpu:
         They go by way of memory that stays where it is, which a GPU reads ten times as fast as
         other memory, and into which several threads copy.
         """
+        if not self._missing(tables):
+            return  # and does not wait for those that another thread copies
+        with self._one_copies, ThreadPoolExecutor(_COPYING_THREADS) as threads:
+            missing = self._missing(tables)
+            sizes = np.array([table.nbytes for table in missing], dtype=np.intp)
+            for neighbours in parts(sizes, most=_STAGED_BYTES) if missing else ():
+                self._upload_together(missing[neighbours], threads)
+
+    def _missing(self, tables: Sequence[Floats]) -> list[Floats]:
+        """Return the tables that are not on the GPU, and note that the others are used."""
         missing: list[Floats] = []
         for place, table in {id(table): table for table in tables}.items():
             if place in self._kept:
                 self._kept.move_to_end(place)
             else:
                 missing.append(table)
-        if not missing:
-            return
-        sizes = np.array([table.nbytes for table in missing], dtype=np.intp)
-        with ThreadPoolExecutor(_COPYING_THREADS) as threads:
-            for neighbours in parts(sizes, most=_STAGED_BYTES):
-                self._upload_together(missing[neighbours], threads)
+        return missing
 
     def _upload_together(self, tables: Sequence[Floats], threads: ThreadPoolExecutor) -> None:
-        # A copy from such memory goes on by itself: the one before may still be under way.
-        self._cupy.cuda.get_current_stream().synchronize()
         ends = np.cumsum([table.size for table in tables])
         if len(self._staged) < ends[-1]:
             self._staged = self._empty_pinned(max(int(ends[-1]), _STAGED_BYTES // 8))
         slots = np.split(self._staged[: ends[-1]], ends[:-1])
         list(threads.map(np.copyto, slots, [table.ravel() for table in tables]))
-        on_gpu = self._cupy.empty(int(ends[-1]))
-        on_gpu.set(self._staged[: ends[-1]])
+        with self._copies:
+            on_gpu = self._cupy.empty(int(ends[-1]))
+            on_gpu.set(self._staged[: ends[-1]], stream=self._copies)
+        # A copy from such memory goes on by itself: here it has arrived, and the memory is free.
+        self._copies.synchronize()
         for table, end in zip(tables, ends.tolist(), strict=True):
             self._kept[id(table)] = on_gpu[end - table.size : end].reshape(table.shape)
             weakref.finalize(table, self._kept.pop, id(table), None).atexit = False

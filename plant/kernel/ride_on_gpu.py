@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from plant.arrays import Floats
 from plant.cuda.batch import RideBatch
-from plant.cuda.launch import ride
+from plant.cuda.launch import bring, ride
 from plant.kernel.gpu_source import kernel_program
 from plant.kernel.laid_group import LaidGroup
 from plant.kernel.lane_init import fill_profile
@@ -63,6 +63,17 @@ def ride_on_gpu(
     back = np.argsort(np.concatenate([group.places for group in groups]))
     metrics = lane_metrics(row).reshape(*shape, -1)
     return metrics[:, back], row("outcome").reshape(shape).astype(np.int8)[:, back]
+
+
+def bring_to_gpu(groups: Sequence[LaidGroup]) -> None:
+    """Bring the tables of rides to the GPU that will ride them soon; see `plant.cuda.launch.bring`.
+
+    Raises
+    ------
+    CudaMissingError
+        As of `ride_on_gpu`.
+    """
+    bring([table for group in groups for table in (group.tables.road, group.tables.script)])
 
 
 def ride_batch(profiles: Floats, groups: Sequence[LaidGroup]) -> RideBatch:

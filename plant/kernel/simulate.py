@@ -27,7 +27,7 @@ from plant.kernel.lane_layout import N_ROWS, RING_SLOTS, RING_STEPS, WIDTH, R
 from plant.kernel.metrics import METRIC_NAMES, lane_metrics
 from plant.kernel.ride_block import ride_block
 from plant.kernel.ride_columns import RideColumns, columns_of
-from plant.kernel.ride_on_gpu import ride_on_gpu
+from plant.kernel.ride_on_gpu import bring_to_gpu, ride_on_gpu
 from plant.kernel.road import TABLE_STEP_M
 
 _MAX_DELAY_S = (RING_SLOTS - 1) * RING_STEPS * DT_S
@@ -171,6 +171,15 @@ def laid_together(parts: Sequence[LaidRides]) -> LaidRides:
         for group in part.groups
     )
     return LaidRides(groups=groups, n_sub=parts[0].n_sub)
+
+
+def bring(parts: Sequence[LaidRides], device: Device) -> None:
+    """Bring the roads of laid rides to a device that will ride them, while it rides others.
+
+    Nothing but time changes where this is left out. Any thread may call it.
+    """
+    if device == "cuda":
+        bring_to_gpu([group for part in parts for group in part.groups])
 
 
 def _columns(rides: Sequence[Ride]) -> RideColumns:

@@ -224,6 +224,7 @@ def ridden(
         n_courses=len(parts) * COURSES_AT_ONCE,
         n_together=batches_at_once(study.device, lanes),
         n_jobs=n_jobs,
+        device=study.device,
     ):
         laid = laid_together([laid for _, laid in together])
         results = simulate(profiles, laid, n_jobs=n_jobs, device=study.device)

@@ -4,7 +4,6 @@ As on a GPU, what is copied from page-locked memory arrives only when something 
 """
 
 import sys
-import threading
 import time
 import weakref
 from types import ModuleType, SimpleNamespace
@@ -38,24 +37,27 @@ class OnGpu(np.ndarray):
     def data(self):
         return SimpleNamespace(ptr=self.ctypes.data)
 
-    def set(self, source):
-        _under_way().append((self, source))
+    def set(self, source, *, stream):
+        stream.under_way.append((self, source))
 
 
-_of_thread = threading.local()
+class Stream:
+    """What is copied one after the other, and arrives when somebody waits for it."""
 
+    def __init__(self, *, non_blocking):
+        assert non_blocking  # another would wait for the rides
+        self.under_way = []
 
-def _under_way():
-    if not hasattr(_of_thread, "copies"):
-        _of_thread.copies = []
-    return _of_thread.copies
+    def __enter__(self):
+        return self
 
+    def __exit__(self, *_):
+        return None
 
-def wait():
-    """Let all that this thread copies arrive."""
-    for target, source in _under_way():
-        target[...] = source
-    _under_way().clear()
+    def synchronize(self):
+        for target, source in self.under_way:
+            target[...] = source
+        self.under_way.clear()
 
 
 class Device:
@@ -82,7 +84,6 @@ def install(monkeypatch, run, *, n_gpus=1, n_bytes=1 << 30):
         def __call__(self, grid, _block, given, **_shared):
             if grid[0] < 1:
                 raise RuntimeFaultError("CUDA_ERROR_INVALID_VALUE: invalid argument")
-            wait()
             time.sleep(0.001)  # other threads go on, as while a GPU is at work
             n_lanes, n_rides, *arrays = given
             run(grid[0], int(n_lanes), int(n_rides), passed(arrays))
@@ -95,7 +96,7 @@ def install(monkeypatch, run, *, n_gpus=1, n_bytes=1 << 30):
     cupy.RawModule = lambda **_: SimpleNamespace(get_function=lambda _: Kernel())
     cupy.cuda = SimpleNamespace(
         Device=type("Device", (Device,), {"n_bytes": n_bytes}),
-        get_current_stream=lambda: SimpleNamespace(synchronize=wait),
+        Stream=Stream,
         compiler=SimpleNamespace(CompileException=CompileFaultError),
         runtime=SimpleNamespace(CUDARuntimeError=RuntimeFaultError, getDeviceCount=lambda: n_gpus),
     )

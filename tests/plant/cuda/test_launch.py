@@ -99,6 +99,47 @@ def test_one_table_that_stays_does_not_hold_the_memory_of_all_that_came_with_it(
     assert 0 < in_use <= launch._TABLES_SHARE * n_bytes
 
 
+def test_tables_that_are_brought_ahead_are_not_copied_again(monkeypatch, run, alone):
+    pretended_cupy.install(monkeypatch, run)
+    batch = batch_of(6, 3)
+    launch.bring([table for (table,) in batch.tables])
+
+    def refuse(*_):
+        raise AssertionError("a table is copied again")
+
+    monkeypatch.setattr(launch._Gpu, "_upload_together", refuse)
+
+    np.testing.assert_array_equal(launch.ride(PROGRAM, batch), alone(batch))
+
+
+def test_tables_that_would_fill_the_gpu_are_not_brought_ahead(monkeypatch, run, alone):
+    pretended_cupy.install(monkeypatch, run, n_bytes=10_000)
+    batches = [batch_of(3, 3, seed) for seed in range(2)]  # 1,920 bytes of tables each
+
+    for batch in batches:
+        launch.bring([table for (table,) in batch.tables])
+
+    assert sum(array.nbytes for array in pretended_cupy.IN_USE.values()) == 1920
+    for batch in batches:
+        np.testing.assert_array_equal(launch.ride(PROGRAM, batch), alone(batch))
+
+
+def test_the_next_tables_come_while_a_gpu_rides(monkeypatch, run, alone):
+    pretended_cupy.install(monkeypatch, run)
+    batches = [batch_of(6, 3, seed) for seed in range(12)]
+
+    with ThreadPoolExecutor(3) as threads:
+        bringing = [
+            threads.submit(launch.bring, [table for (table,) in batch.tables]) for batch in batches
+        ]
+        found = [launch.ride(PROGRAM, batch) for batch in batches]
+        for each in bringing:
+            each.result()
+
+    for one, batch in zip(found, batches, strict=True):
+        np.testing.assert_array_equal(one, alone(batch))
+
+
 def out_of_memory(_shape):
     raise MemoryError("Out of memory allocating 1,024 bytes\n(allocated so far: 0 bytes)")
 
