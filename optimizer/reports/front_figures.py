@@ -8,9 +8,19 @@ from matplotlib.figure import Figure
 
 from objectives import OBJECTIVES
 from optimizer.analysis.results import Results
-from optimizer.reports.style import BLACK, OBJECTIVE_LABELS, PICK_STYLE, SKY, new_figure
+from optimizer.reports.style import (
+    BLACK,
+    LEAST_DRAWN,
+    OBJECTIVE_LABELS,
+    PICK_STYLE,
+    SKY,
+    new_figure,
+)
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
+from plant.arrays import Floats
+
+_ROOM = 0.08  # around what is shown, of its width
 
 
 def front_figure(results: Results) -> Figure:
@@ -26,7 +36,8 @@ def front_figure(results: Results) -> Figure:
 
 def _pair(axes: Axes, results: Results, pair: tuple[int, int]) -> None:
     first, second = pair
-    points = results.history.objectives[:, pair]
+    least = [LEAST_DRAWN.get(OBJECTIVES[place], -np.inf) for place in pair]
+    points = np.maximum(results.history.objectives[:, pair], least)
     front = points[results.on_front]
     plain = results.feasible & ~results.on_front
     axes.scatter(
@@ -58,12 +69,27 @@ def _pair(axes: Axes, results: Results, pair: tuple[int, int]) -> None:
             zorder=5,
         )
     shown = np.vstack([front, points[BASELINE : BASELINE + 1]])
-    low, high = shown.min(axis=0), shown.max(axis=0)
-    room = 0.08 * np.maximum(high - low, 1e-9)
-    axes.set_xlim(low[0] - room[0], high[0] + room[0])
-    axes.set_ylim(low[1] - room[1], high[1] + room[1])
-    axes.set_xlabel(OBJECTIVE_LABELS[OBJECTIVES[first]])
-    axes.set_ylabel(OBJECTIVE_LABELS[OBJECTIVES[second]])
+    for side, values, place in (("x", shown[:, 0], first), ("y", shown[:, 1], second)):
+        _fit(axes, side, values, OBJECTIVES[place])
+
+
+def _fit(axes: Axes, side: str, values: Floats, name: str) -> None:
+    """Label an axis, and let it reach a little beyond some values."""
+    low, high = float(values.min()), float(values.max())
+    is_log = name in LEAST_DRAWN
+    if is_log:
+        ratio = max(high / low, 1.1) ** _ROOM
+        ends = low / ratio, high * ratio
+    else:
+        room = _ROOM * max(high - low, 1e-9)
+        ends = low - room, high + room
+    axes.set(
+        **{
+            f"{side}label": OBJECTIVE_LABELS[name],
+            f"{side}scale": "log" if is_log else "linear",
+            f"{side}lim": ends,
+        }
+    )
 
 
 def parallel_figure(results: Results) -> Figure:

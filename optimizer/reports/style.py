@@ -35,6 +35,9 @@ OBJECTIVE_LABELS = {
     "excess_current_a": "peak current beyond the ride's need / A",
     "nose_downs_per_1000_km": "nose-downs / (1,000 km), worst rider weighted up",
 }
+# Numbers on logarithmic axes, for they differ by powers of ten, and the least that is drawn of
+# each: rates below say that no hard ride was near a fall.
+LEAST_DRAWN = {"nose_downs_per_1000_km": 1e-4}
 RIDE_COST_LABELS = {
     **{name: OBJECTIVE_LABELS[name] for name in ("level_error_deg", "excess_current_a")},
     "nose_down_risk": "graded nose-down risk / 1",

@@ -18,6 +18,7 @@ from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.page.encoding import Packed, packed
 from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS
+from optimizer.reports.style import LEAST_DRAWN
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from optimizer.study.study import Study
@@ -98,6 +99,7 @@ def study_facts(study: Study) -> dict[str, Any]:
         "weights": [study.weights[name] for name in OBJECTIVES],
         "constraints": [[name, CONSTRAINT_LABELS[name]] for name in CONSTRAINT_NAMES],
         "pick_marks": PICK_MARKS,
+        "least_drawn": LEAST_DRAWN,
         "parameters": _parameters(study),
         "riders": riders,
         "courses": courses,

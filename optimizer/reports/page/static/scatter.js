@@ -51,11 +51,18 @@ function drawScatters(scatters, study, state) {
   for (const scatter of scatters) {
     const [across, up] = scatter.axes();
     const points = (rows, name, marker) => ({
-      x: rows.map((row) => measure(study, state, across, row)),
-      y: rows.map((row) => measure(study, state, up, row)),
+      x: rows.map((row) => placed(study, state, across, row)),
+      y: rows.map((row) => placed(study, state, up, row)),
       customdata: rows.map((row) => study.rows.number.values[row]),
-      text: rows.map((row) => plain(called(study, study.rows.number.values[row]))),
-      hovertemplate: `%{text}<br>${withUnit(study, across, "%{x:.4g}")}<br>${withUnit(study, up, "%{y:.4g}")}<extra></extra>`,
+      text: rows.map((row) =>
+        [
+          plain(called(study, study.rows.number.values[row])),
+          ...[across, up].map((name) =>
+            withUnit(study, name, shownNumber(measure(study, state, name, row))),
+          ),
+        ].join("<br>"),
+      ),
+      hovertemplate: "%{text}<extra></extra>",
       type: "scatter",
       mode: "markers",
       name,
@@ -70,8 +77,8 @@ function drawScatters(scatters, study, state) {
         height: 330,
         uirevision: `${across} ${up}`,
         shapes: rings(study, state, across, up),
-        xaxis: axis(study.labels[across], { range: rangeOf(study, state, across) }),
-        yaxis: axis(study.labels[up], { range: rangeOf(study, state, up) }),
+        xaxis: axis(study.labels[across], scaled(study, state, across)),
+        yaxis: axis(study.labels[up], scaled(study, state, up)),
       },
       { tools: true, listen: scatter.listen },
     );
@@ -120,7 +127,7 @@ function rings(study, state, across, up) {
   ];
   return marked.flatMap(([number, line, label]) => {
     const row = study.rowOf.get(number);
-    const [x, y] = [across, up].map((name) => measure(study, state, name, row));
+    const [x, y] = [across, up].map((name) => placed(study, state, name, row));
     if (Number.isNaN(x) || Number.isNaN(y)) return [];
     return {
       type: "circle",
@@ -157,6 +164,27 @@ function markScatters(scatters, study, state) {
     Plotly.relayout(plot, { shapes: rings(study, state, ...axes()) });
 }
 
+const isLog = (study, name) => name in study.least_drawn;
+
+/** Return where a value is drawn: its power of ten on a logarithmic axis, whose end is the least. */
+const placed = (study, state, name, row) => {
+  const value = measure(study, state, name, row);
+  return isLog(study, name) ? Math.log10(Math.max(value, study.least_drawn[name])) : value;
+};
+
+const POWERS = [-6, -5, -4, -3, -2, -1, 0, 1, 2, 3, 4];
+
+/** Return the ends of an axis, and the ticks of a logarithmic one.
+
+The library's own logarithmic axis draws rings of pixels as ellipses. */
+const scaled = (study, state, name) => ({
+  range: rangeOf(study, state, name),
+  ...(isLog(study, name) && {
+    tickvals: POWERS,
+    ticktext: POWERS.map((power) => String(Number(`1e${power}`))),
+  }),
+});
+
 /** Return the ends of an axis: around the shown front and the baseline, or all that is shown. */
 function rangeOf(study, state, name) {
   const rows = [...state.shown];
@@ -167,7 +195,7 @@ function rangeOf(study, state, name) {
     study.rowOf.get(state.chosen),
   ];
   const values = fitted
-    .map((row) => measure(study, state, name, row))
+    .map((row) => placed(study, state, name, row))
     .filter((value) => !Number.isNaN(value));
   if (!values.length) return undefined; // nothing is known: as the library has it
   const low = Math.min(...values),

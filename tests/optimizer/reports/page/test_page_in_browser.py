@@ -160,6 +160,21 @@ def test_every_pair_of_objectives_is_drawn_and_one_of_the_readers_own(page):
     assert len(set(titles)) == len(titles)
 
 
+def test_the_nose_down_rate_is_drawn_by_its_power_of_ten_and_told_as_it_is(page, results):
+    up, rates, ticks, told = page.execute_script(
+        "const plot = document.getElementById('scatter-1');"
+        "const front = plot.data.find((trace) => trace.name === 'front');"
+        "const {tickvals, ticktext} = plot.layout.yaxis;"
+        "return [front.y, front.customdata, [tickvals, ticktext], front.text]"
+    )
+    place = OBJECTIVES.index("nose_downs_per_1000_km")
+    known = results.history.objectives[rates, place]
+
+    np.testing.assert_allclose(up, np.log10(np.maximum(known, 1e-4)), atol=1e-6)
+    assert dict(zip(*ticks, strict=True))[-2] == "0.01"
+    assert float(told[0].split(": ")[-1].split()[0]) == pytest.approx(known[0], rel=0.06)
+
+
 def test_a_pick_is_chosen_by_its_button_in_all_plots(page, results):
     number = results.picks["calmest_level"]
     find(page, "[data-pick=calmest_level]").click()
