@@ -11,7 +11,8 @@ from typing import Any, Final
 
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
-from optimizer.execution.store import how_far
+from optimizer.execution.asked_candidates import ASKED
+from optimizer.execution.store import how_far, started_with
 from optimizer.reports.page.bounded_server import BoundedHandler, BoundedServer
 from optimizer.reports.page.details import candidate_traces, rides_and_loops, worst_places
 from optimizer.reports.page.document import page_data, page_document, waiting_document
@@ -59,7 +60,7 @@ class LiveStudy:
         self._study: Study = load_study(folder)
         self._lock = threading.Lock()
         self._riding = threading.Lock()
-        self._pace = Pace(self._study.n_candidates)
+        self._pace = Pace()
         self._read: tuple[str, Results, dict[str, Any]] | None = None
 
     @property
@@ -114,7 +115,10 @@ class LiveStudy:
         UserInputError
             The store can not be read.
         """
-        return self._pace.seen(*how_far(store_path(self._study.folder)))
+        path = store_path(self._study.folder)
+        asked = started_with(path, ASKED)
+        n_wanted = int(asked) if asked else self._study.n_candidates
+        return self._pace.seen(*how_far(path), n_wanted=n_wanted)
 
     def _traces(self, results: Results, number: int, places: list[int]) -> dict[str, Any]:
         """Simulate rides, one question at a time."""

@@ -13,18 +13,15 @@ class Pace:
 
     Parameters
     ----------
-    n_wanted : int
-        Candidates after which the search ends.
     clock : callable, optional
         Gives the time in s.
     """
 
-    def __init__(self, n_wanted: int, *, clock: Callable[[], float] = time.monotonic) -> None:
-        self._n_wanted = n_wanted
+    def __init__(self, *, clock: Callable[[], float] = time.monotonic) -> None:
         self._clock = clock
         self._found: deque[tuple[float, int]] = deque(maxlen=_LATEST + 1)
 
-    def seen(self, n_done: int, running: bool) -> dict[str, Any]:
+    def seen(self, n_done: int, running: bool, *, n_wanted: int) -> dict[str, Any]:
         """Return how far the search is now, and in how many seconds it ends; None if not known.
 
         Parameters
@@ -33,6 +30,8 @@ class Pace:
             Finished candidates.
         running : bool
             Whether a run goes on.
+        n_wanted : int
+            Candidates after which the search ends.
         """
         now = self._clock()
         if not running:
@@ -41,16 +40,16 @@ class Pace:
             self._found.append((now, n_done))
         return {
             "done": n_done,
-            "wanted": self._n_wanted,
+            "wanted": n_wanted,
             "running": running,
-            "left_s": self._left_s(now, n_done) if running else None,
+            "left_s": self._left_s(now, n_done, n_wanted) if running else None,
         }
 
-    def _left_s(self, now: float, n_done: int) -> float | None:
+    def _left_s(self, now: float, n_done: int, n_wanted: int) -> float | None:
         # What was there at the first look came at any time: the pace counts from the next one on.
         arrived = list(self._found)[1:] if len(self._found) <= _LATEST else list(self._found)
-        if len(arrived) < 2 or n_done >= self._n_wanted:
+        if len(arrived) < 2 or n_done >= n_wanted:
             return None
         (first_s, first), (last_s, last) = arrived[0], arrived[-1]
-        left_s = (self._n_wanted - last) * (last_s - first_s) / (last - first)
+        left_s = (n_wanted - last) * (last_s - first_s) / (last - first)
         return max(left_s - (now - last_s), 0.0)

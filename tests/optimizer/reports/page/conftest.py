@@ -8,6 +8,7 @@ from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 
 from optimizer.analysis.results import read_results
+from optimizer.execution.asked_candidates import Asked
 from optimizer.execution.run import reevaluate_front, run_study
 from optimizer.reports.page import page_data, write_page
 from optimizer.study.load import load_study
@@ -26,7 +27,14 @@ def run_small_study(folder, n_candidates=36):
     """Write and run a small study, its re-evaluation included; return it."""
     title = ("Two borrowers on three short courses", HOSTILE_TITLE)
     study = load_study(write_small_study(folder, title))
-    run_study(study, n_candidates=n_candidates, n_jobs=2, on_generation=lambda _: None, stop=never)
+    run_study(
+        study,
+        n_candidates=n_candidates,
+        n_jobs=2,
+        on_generation=lambda _: None,
+        stop=never,
+        asked=Asked(n_candidates=n_candidates),
+    )
     reevaluate_front(study, n_jobs=2, advance=lambda *_: None, stop=never)
     return study
 
