@@ -1,11 +1,11 @@
 """How often something happens, with an interval that covers the true rate as often as it says."""
 
 import dataclasses
+import importlib
 import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaincinv
 
 from plant.arrays import Floats
 
@@ -211,4 +211,6 @@ def exposure_to_show(
 
 def _gamma(probability: float, shape: float) -> float:
     """Return a quantile of the gamma distribution of scale 1: half of chi-squared's."""
-    return float(gammaincinv(shape, probability))
+    # It takes longer to load than most commands need, which ask for no interval.
+    special = importlib.import_module("scipy.special")
+    return float(special.gammaincinv(shape, probability))

@@ -16,10 +16,10 @@ from objectives.asked_way import asked_way_m
 from objectives.portfolio import weighted_sum
 from objectives.ride_scores import RIDE_COLUMNS, outcome_codes
 from plant.arrays import Flags, Floats
-from plant.description.course import Course
+from plant.description.course import Course, Road
 from plant.kernel.lane_init import torque_per_amp
 from plant.kernel.outcomes import Outcome
-from plant.kernel.road import TABLE_STEP_M, grade_rad
+from plant.kernel.road import TABLE_STEP_M, grade_rad, slope_bounds
 from plant.kernel.simulate import Ride
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains
 
@@ -52,6 +52,7 @@ RIDDEN_BY_ALL = (_LEAN,)  # the others are ridden by the lightest and the heavie
 
 _CLIMB = 0.04  # assumed: a grade on which a slow board is felt to be slow ...
 _CLIMB_SHARE = 1.0 / 3.0  # ... over this share of the way makes a ride a climb
+_ROUNDING = 1e-9  # of a slope, far above any
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -140,8 +141,19 @@ def asked_climb_m(course: Course) -> float:
     way_m = asked_way_m(course.manoeuvre)
     if way_m < 1.0:
         return 0.0
-    grade = grade_rad(course.road, np.arange(0.0, way_m, TABLE_STEP_M))
-    return way_m if float(np.mean(grade >= math.atan(_CLIMB))) >= _CLIMB_SHARE else 0.0
+    return way_m if _climbs(course.road, np.arange(0.0, way_m, TABLE_STEP_M)) else 0.0
+
+
+def _climbs(road: Road, distance_m: Floats) -> bool:
+    """Say whether so much of a way is felt to be a climb."""
+    least, most = slope_bounds(road, distance_m)
+    if float(np.mean(least >= _CLIMB + _ROUNDING)) >= _CLIMB_SHARE:
+        return True
+    if float(np.mean(most >= _CLIMB - _ROUNDING)) < _CLIMB_SHARE:
+        return False
+    # Few ways are neither, and only then is anything compiled.
+    grade = grade_rad(road, distance_m)
+    return float(np.mean(grade >= math.atan(_CLIMB))) >= _CLIMB_SHARE
 
 
 def handling_numbers(

@@ -1,6 +1,7 @@
 """The facts of a study's rides that scoring needs, gathered once."""
 
 import dataclasses
+import functools
 from collections.abc import Sequence
 
 import numpy as np
@@ -16,7 +17,7 @@ from plant.kernel.simulate import Ride
 from plant.linear.balance_loop import LoopPlant, loop_plant
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclasses.dataclass(frozen=True, kw_only=True, eq=False)
 class ScoreRules:
     """Settings, and the facts of each ride; `score_rules` makes it from the rides.
 
@@ -36,9 +37,8 @@ class ScoreRules:
         Rides of the lightest and the heaviest rider over the same course.
     loop_riders : tuple of Rider
         With whom the loop keeps its margins: `riders`, and variants of them.
-    loop : LoopPlant
-        The balance loop of each of `loop_riders` less the profile, at the slowest and at the
-        fastest speed that the rides ask for.
+    asked_mps : (float, float)
+        The slowest and the fastest speed that the rides ask for.
     handling : HandlingRules
         What the handling rides measure, which follow these rides.
     day : DayRules or None
@@ -55,9 +55,14 @@ class ScoreRules:
     is_standing: NDArray[np.bool_]
     spread_pairs: NDArray[np.int64]
     loop_riders: tuple[Rider, ...]
-    loop: LoopPlant
+    asked_mps: tuple[float, float]
     handling: HandlingRules
     day: DayRules | None = None
+
+    @functools.cached_property
+    def loop(self) -> LoopPlant:
+        """The balance loop of each of `loop_riders` less the profile, at both of `asked_mps`."""
+        return loop_plant(self.board, self.loop_riders, speeds_mps=self.asked_mps)
 
     @property
     def n_rides(self) -> int:
@@ -131,7 +136,7 @@ def score_rules(
         is_standing=np.array([_stands(ride) for ride in rides]),
         spread_pairs=spread_pairs(rides, riders, counts_level),
         loop_riders=loop_riders,
-        loop=loop_plant(rides[0].board, loop_riders, speeds_mps=asked_speeds(rides)),
+        asked_mps=asked_speeds(rides),
         handling=handling_rules(rides, handling, baseline=baseline),
         day=day,
     )

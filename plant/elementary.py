@@ -41,7 +41,8 @@ def elementwise(function: Callable[[float], float], values: Floats) -> Floats:
 def exponential(x: ArrayLike) -> Floats:
     """Return e^x of each number; 0 below -708, infinite above 709."""
     exact = np.array(x, dtype=np.float64, order="C")
-    exponentials(exact.reshape(-1))
+    if exact.size:  # of nothing, nothing need be compiled or loaded
+        exponentials(exact.reshape(-1))
     return exact
 
 
@@ -51,7 +52,8 @@ def logarithm(x: ArrayLike) -> Floats:
     Numbers below 2.3e-308 count as 0.
     """
     exact = np.array(x, dtype=np.float64, order="C")
-    logarithms(exact.reshape(-1))
+    if exact.size:  # of nothing, nothing need be compiled or loaded
+        logarithms(exact.reshape(-1))
     return exact
 
 
@@ -67,7 +69,8 @@ def log_of_one_more(x: ArrayLike) -> Floats:
 def arctangent(x: ArrayLike) -> Floats:
     """Return the arc tangent of each number, in rad."""
     exact = np.array(x, dtype=np.float64, order="C")
-    arctangents(exact.reshape(-1))
+    if exact.size:  # of nothing, nothing need be compiled or loaded
+        arctangents(exact.reshape(-1))
     return exact
 
 

@@ -1,14 +1,8 @@
 """The fused multiply-add: a product and a sum, rounded once, alike on every machine."""
 
 import math
-from typing import Any
 
 import numpy as np
-from llvmlite import ir
-from numba import types
-from numba.extending import intrinsic, overload
-
-_DOUBLE = ir.DoubleType()
 
 
 def fused(a: float, b: float, c: float) -> float:
@@ -42,23 +36,3 @@ def _rounded_once(a: float, b: float, c: float) -> float:
         return top / (a_under * b_under * c_under)
     except OverflowError:
         return math.inf if top > 0 else -math.inf
-
-
-def _typed(_context: Any, a: Any, b: Any, c: Any) -> Any:
-    def generate(_generator: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
-        kind = ir.FunctionType(_DOUBLE, (_DOUBLE, _DOUBLE, _DOUBLE))
-        return builder.call(
-            builder.module.declare_intrinsic("llvm.fma", (_DOUBLE,), kind), arguments
-        )
-
-    return types.float64(*(types.float64 for _ in (a, b, c))), generate
-
-
-_fused_doubles: Any = intrinsic(_typed)
-
-
-@overload(fused, inline="always", strict=False)
-def _compiled(a: Any, b: Any, c: Any) -> Any:
-    if all(isinstance(kind, types.Integer) for kind in (a, b, c)):
-        return lambda a, b, c: a * b + c
-    return lambda a, b, c: _fused_doubles(float(a), float(b), float(c))

@@ -7,9 +7,10 @@ from typing import TypeAlias
 import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
+from optimizer.analysis.beyond_ends import beyond_ends
 from optimizer.analysis.candidate import at_ends, candidate_profile
 from optimizer.analysis.importance import importances
-from optimizer.analysis.pinned_ends import beyond_ends, pinned_ends
+from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.profile_costs import candidate_yardstick, yardsticks
 from optimizer.analysis.results import Results
 from optimizer.analysis.sensitivity import Sensitivity, most_important, sensitivity

@@ -157,11 +157,18 @@ def read_results(study: Study) -> Results:
     if not len(table.history):
         raise NotStartedError(f"{path}: no generation is finished yet; run the study first")
     refuse_other_study(path, table.frozen, study)
-    return gathered(study, table)
+    return gathered(study, table, may_change=True)
 
 
-def gathered(study: Study, table: Table) -> Results:
+def gathered(study: Study, table: Table, *, may_change: bool = False) -> Results:
     """Return a study's results from its stored candidates, one or more.
+
+    Parameters
+    ----------
+    study : Study
+    table : Table
+    may_change : bool
+        Whether nobody needs the table afterwards: its rides, which are most of it, are not copied.
 
     Raises
     ------
@@ -174,7 +181,8 @@ def gathered(study: Study, table: Table) -> Results:
     on_front = non_dominated(searched.objectives, searched.constraints)
     to_ride = front_to_reevaluate(searched, table.reevaluation)
     reevaluated = np.zeros_like(to_ride.wanted) if len(to_ride.missing) else to_ride.wanted
-    history, all_rides = _with_reevaluation(table, reevaluated)
+    searched_baseline = table.rides[BASELINE].copy()
+    history, all_rides = _with_reevaluation(table, reevaluated, may_change=may_change)
     rules = rules_of(study)
     rides, handling, hard = rules.parts(all_rides)
     if reevaluated.any():
@@ -182,8 +190,16 @@ def gathered(study: Study, table: Table) -> Results:
         on_front = to_ride.on_front.copy()
         again = np.flatnonzero(on_front)
         on_front[again] = non_dominated(history.objectives[again], history.constraints[again])
-    baselines = _baselines(study, table, reevaluated=reevaluated, fresh=all_rides[BASELINE])
-    lost = lost_on_fresh_noise(all_rides[BASELINE], table.rides[BASELINE], n_rides=len(study.rides))
+    lost = lost_on_fresh_noise(all_rides[BASELINE], searched_baseline, n_rides=len(study.rides))
+    baselines = np.stack([searched.objectives[BASELINE], history.objectives[BASELINE]])
+    if len(lost):
+        baselines[1] = compared_baseline(
+            study,
+            fresh=all_rides[BASELINE],
+            searched=searched_baseline,
+            lost=lost,
+            rules=rules_of(on_fresh_noise(study)),
+        )
     descriptors = describe(
         rides,
         handling_of(rides, handling, whole_profiles(study, history.values), rules),
@@ -223,16 +239,9 @@ def gathered(study: Study, table: Table) -> Results:
     )
 
 
-def _baselines(study: Study, table: Table, *, reevaluated: Flags, fresh: Floats) -> Floats:
-    """Return the baseline's objectives as searched and as compared with in the re-evaluation."""
-    searched: Floats = table.history.objectives[BASELINE]
-    if not reevaluated.any():
-        return np.stack([searched, searched])
-    rules = rules_of(on_fresh_noise(study))
-    return np.stack([searched, compared_baseline(study, fresh, table.rides[BASELINE], rules)])
-
-
-def _with_reevaluation(table: Table, reevaluated: Flags) -> tuple[History, Floats]:
+def _with_reevaluation(
+    table: Table, reevaluated: Flags, *, may_change: bool
+) -> tuple[History, Floats]:
     """Return history and rides with the rows of re-evaluated candidates replaced."""
     if not reevaluated.any():
         return table.history, table.rides
@@ -240,7 +249,7 @@ def _with_reevaluation(table: Table, reevaluated: Flags) -> tuple[History, Float
     rows = np.flatnonzero(np.isin(again.numbers, np.flatnonzero(reevaluated)))
     numbers = again.numbers[rows]
     objectives, constraints = table.history.objectives.copy(), table.history.constraints.copy()
-    rides = table.rides.copy()
+    rides = table.rides if may_change else table.rides.copy()
     objectives[numbers] = again.evaluation.objectives[rows]
     constraints[numbers] = reevaluated_constraints(table.history, again)[rows]
     rides[numbers] = again.evaluation.rides[rows]
@@ -301,7 +310,7 @@ def candidate_number(results: Results, text: str) -> int:
 
 
 def _check_columns(study: Study, table: Table) -> None:
-    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (len(study.all_rides), len(RIDE_COLUMNS)))
+    expected = (len(OBJECTIVES), len(CONSTRAINT_NAMES), (study.n_rides, len(RIDE_COLUMNS)))
     found = (
         table.history.objectives.shape[1],
         table.history.constraints.shape[1],

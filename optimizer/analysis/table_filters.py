@@ -9,8 +9,10 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Any
 
-import pandas as pd
+import numpy as np
+from numpy.typing import NDArray
 
+from optimizer.analysis.candidate_columns import Columns, n_rows, rows_of
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest
 
@@ -28,7 +30,7 @@ _JOINED = re.compile(r",|\band\b")
 _TRUTHS = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
 
 
-def filtered(table: pd.DataFrame, expressions: Iterable[str]) -> pd.DataFrame:
+def filtered(table: Columns, expressions: Iterable[str]) -> Columns:
     """Return the rows that meet every condition of every expression.
 
     Raises
@@ -38,26 +40,30 @@ def filtered(table: pd.DataFrame, expressions: Iterable[str]) -> pd.DataFrame:
     """
     for expression in expressions:
         for part in _JOINED.split(expression):
-            table = table[_meets(table, part, expression)]
+            table = rows_of(table, _meets(table, part, expression))
     return table
 
 
-def sorted_by(table: pd.DataFrame, columns: Iterable[str]) -> pd.DataFrame:
+def sorted_by(table: Columns, columns: Iterable[str]) -> Columns:
     """Return the rows in the order of some columns; '-NAME' puts the largest first.
+
+    Rows that are equal in all of them keep their order, and NaN comes last.
 
     Raises
     ------
     UserInputError
         The table does not have such a column.
     """
-    names, rising = [], []
-    for column in columns:
-        name = column.removeprefix("-")
-        names.append(checked_column(table, name, option="--sort"))
-        rising.append(name == column)
-    if not names:
-        return table
-    return table.sort_values(names, ascending=rising, kind="stable")
+    order = np.arange(n_rows(table))
+    # The last column first: a stable sort by an earlier one keeps its order among equals.
+    for column in reversed(list(columns)):
+        name = checked_column(table, column.removeprefix("-"), option="--sort")
+        keys = np.unique(table[name][order], return_inverse=True)[1]
+        known = table[name][order] == table[name][order]  # NaN alone differs from itself
+        if column.startswith("-"):
+            keys = -keys
+        order = order[np.lexsort((keys, ~known))]
+    return rows_of(table, order)
 
 
 def named_columns(expressions: Iterable[str], order: Iterable[str]) -> list[str]:
@@ -68,7 +74,7 @@ def named_columns(expressions: Iterable[str], order: Iterable[str]) -> list[str]
     return [*filters, *(name.removeprefix("-") for name in order)]
 
 
-def checked_column(table: pd.DataFrame, name: str, *, option: str) -> str:
+def checked_column(table: Columns, name: str, *, option: str) -> str:
     """Return the name of a column.
 
     Raises
@@ -76,15 +82,14 @@ def checked_column(table: pd.DataFrame, name: str, *, option: str) -> str:
     UserInputError
         The table does not have such a column; the nearest is named.
     """
-    if name not in table.columns:
+    if name not in table:
         raise UserInputError(
-            f"{option}: there is no column {name!r}; the nearest is"
-            f" {nearest(name, map(str, table.columns))}"
+            f"{option}: there is no column {name!r}; the nearest is {nearest(name, table)}"
         )
     return name
 
 
-def _meets(table: pd.DataFrame, part: str, expression: str) -> "pd.Series[bool]":
+def _meets(table: Columns, part: str, expression: str) -> NDArray[np.bool_]:
     found = _CONDITION.fullmatch(part)
     if found is None:
         raise UserInputError(
@@ -98,16 +103,16 @@ def _meets(table: pd.DataFrame, part: str, expression: str) -> "pd.Series[bool]"
         raise UserInputError(
             f"--where: {expression!r}: {name} can only be compared by == and !=, got {comparison}"
         )
-    meets: pd.Series[bool] = _COMPARISONS[comparison](column, value)
+    meets: NDArray[np.bool_] = _COMPARISONS[comparison](column, value)
     return meets
 
 
-def _value(column: "pd.Series[Any]", text: str, expression: str) -> float | bool | str:
-    if pd.api.types.is_bool_dtype(column):
+def _value(column: NDArray[Any], text: str, expression: str) -> float | bool | str:
+    if column.dtype.kind == "b":
         if text.lower() not in _TRUTHS:
             raise UserInputError(f"--where: {expression!r}: must be true or false, got {text!r}")
         return _TRUTHS[text.lower()]
-    if not pd.api.types.is_numeric_dtype(column):
+    if column.dtype.kind == "O":
         return text.strip("'\"")
     try:
         return float(text)

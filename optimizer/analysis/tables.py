@@ -9,7 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COLUMNS
+from objectives import OBJECTIVES, RIDE_COLUMNS
+from optimizer.analysis.candidate_columns import (
+    CONSTRAINT_COLUMNS,
+    candidate_columns,
+    front_columns,
+)
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.pareto import feasible
@@ -21,40 +26,18 @@ from plant.kernel.trace import Trace
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # common practice, as spreadsheets read a cell
 
-CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAMES)
-
 
 def candidates_table(results: Results) -> pd.DataFrame:
     """Return every finished candidate, one row each in number order.
 
-    Columns: number, generation, picks, feasible, on_front, reevaluated (its numbers are those on
-    fresh noise), rides_ridden; the objectives and the weighted cost, empty where not all rides were
-    ridden; the descriptors; each constraint (met at 0 or below) and the sum of those violated; the
-    searched parameters. Units end the names; `worst_ride` is the ride nearest to a nose-down.
+    The columns are those of `optimizer.analysis.candidate_columns.candidate_columns`.
     """
-    history = results.history
-    table = {
-        "number": np.arange(len(results)),
-        "generation": results.generations,
-        "picks": [";".join(results.pick_names(number)) for number in range(len(results))],
-        "feasible": results.feasible,
-        "on_front": results.on_front,
-        "reevaluated": results.reevaluated,
-        "rides_ridden": results.rides_ridden,
-        **dict(zip(OBJECTIVES, history.objectives.T, strict=True)),
-        "weighted_cost_ratio": results.weighted_cost,
-        **_descriptors(results),
-        **dict(zip(CONSTRAINT_COLUMNS, history.constraints.T, strict=True)),
-        "violation_ratio": results.violation,
-        **dict(zip(results.study.space.names, history.values.T, strict=True)),
-    }
-    return pd.DataFrame(table)
+    return pd.DataFrame(candidate_columns(results))
 
 
 def front_table(results: Results) -> pd.DataFrame:
     """Return the candidates on the front, in number order; empty when none is feasible."""
-    table = candidates_table(results)
-    return table[table["on_front"]].reset_index(drop=True)
+    return pd.DataFrame(front_columns(results))
 
 
 def rides_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
@@ -158,11 +141,3 @@ def write_tables(results: Results) -> list[Path]:
             write_whole(path, content)
             written.append(path)
     return written
-
-
-def _descriptors(results: Results) -> dict[str, np.ndarray]:
-    columns = dict(zip(DESCRIPTOR_NAMES, results.descriptors.T, strict=True))
-    ride_names = np.array([ride.name for ride in results.study.rides])
-    columns["worst_ride"] = ride_names[columns["worst_ride"].astype(int)]
-    columns["rides_ended"] = columns["rides_ended"].astype(int)
-    return columns

@@ -2,9 +2,10 @@
 
 import math
 import sys
+from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
+import numpy as np
 import typer
 from rich.console import Console
 from rich.table import Table
@@ -15,6 +16,7 @@ from optimizer.base.json_io import json_text
 from optimizer.base.printable import printable
 
 _PIPED_WIDTH = 200
+_NUMERIC = "biuf"  # kinds of numpy's numbers
 
 
 def console(*, as_json: bool = False) -> Console:
@@ -44,7 +46,7 @@ class _Terminal(Console):
         raise  # noqa: PLE0704  # called while the error is handled
 
 
-def print_table(out: Console, table: pd.DataFrame) -> None:
+def print_table(out: Console, table: Mapping[str, Any] | Any) -> None:
     """Print a table, numbers with four significant digits, and a dash where there is none.
 
     Where it is wider than the terminal, its heads break at underscores and its texts fold; no
@@ -57,7 +59,7 @@ def print_table(out: Console, table: pd.DataFrame) -> None:
     narrow = width > out.width
     shown = Table(box=None, pad_edge=False, header_style="bold")
     for name, cells in columns.items():
-        numeric = pd.api.types.is_numeric_dtype(table[name])
+        numeric = np.asarray(table[name]).dtype.kind in _NUMERIC
         shown.add_column(
             name.replace("_", "_\n") if narrow else name,
             justify="right" if numeric else "left",

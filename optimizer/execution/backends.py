@@ -74,7 +74,7 @@ def riding(
             inputs = ride_inputs(study) | method_inputs() | {WEIGHTS: weights}
             share = stack.enter_context(shared.sharing(machines.database, inputs))
 
-        n_at_once = lanes_at_once(rides_of.device) // len(rides_of.all_rides)
+        n_at_once = lanes_at_once(rides_of.device) // rides_of.n_rides
 
         def ride_by(screening: tuple[int, ...]) -> Evaluate:
             evaluate = make_evaluate(rides_of, n_jobs=1 if spread else n_jobs, screening=screening)

@@ -76,7 +76,7 @@ def day_rules(hard: HardRides, settings: ScoreSettings) -> DayRules:
     """Return what hard rides stand for, by which nose-down rates are estimated."""
     riders = list(hard.kilometres)
     return DayRules(
-        rider=np.array([riders.index(ride.rider_name) for ride in hard.rides], dtype=np.int64),
+        rider=np.array([riders.index(name) for name in hard.rider_names], dtype=np.int64),
         road=hard.roads,
         weight=hard.weights,
         kilometres=np.array(list(hard.kilometres.values())),

@@ -4,8 +4,7 @@ import dataclasses
 from collections import Counter
 from collections.abc import Callable
 
-import joblib
-
+from optimizer.base.cores import n_cores
 from optimizer.base.hashing import digest
 from optimizer.base.progress import UNWATCHED, Stages, unheard
 from optimizer.execution.kept_texts import keep_text, kept_text
@@ -71,7 +70,7 @@ def hard_rides_of(
         if text is None:
             text = kept_text(_KIND, _cache_key(study))
         hard = (
-            _found_now(study, n_jobs or joblib.cpu_count(), notice, stages)
+            _found_now(study, n_jobs or n_cores(), notice, stages)
             if text is None
             else stored_hard_rides(study, text)
         )
@@ -91,11 +90,11 @@ def _found_now(
     stages.begin(LOOKING, study.hard_rides_h)
     hard = find_hard_rides(study, n_jobs=n_jobs, advance=stages.advance)
     keep_text(_KIND, _cache_key(study), hard.text)
-    riders = Counter(ride.rider_name for ride in hard.rides)
+    riders = Counter(hard.rider_names)
     by_rider = ", ".join(f"{count} of {name}" for name, count in riders.most_common())
     n_roads = len(set(hard.roads.tolist()))
     roads = "one road" if n_roads == 1 else f"{n_roads} roads"
-    notice(f"{len(hard.rides)} hard rides over {roads}: {by_rider}.")
+    notice(f"{len(hard)} hard rides over {roads}: {by_rider}.")
     return hard
 
 

@@ -8,8 +8,9 @@ changes.
 """
 
 import dataclasses
+import functools
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,7 +22,7 @@ from optimizer.execution.store import Store
 from optimizer.execution.store_format import Reevaluation
 from optimizer.search.evaluation import BASELINE, Evaluate, History, checked
 from optimizer.search.pareto import feasible, non_dominated
-from optimizer.study.study import Study
+from optimizer.study.study import HardRides, Study
 from plant.arrays import Flags, Floats
 from plant.device import lanes_at_once
 from plant.kernel.simulate import Ride
@@ -45,7 +46,7 @@ def own_rides_on_fresh_noise(study: Study) -> Study:
 
 def ride_on_fresh_noise(study: Study, ride: Ride) -> Ride:
     """Return a ride of a study as it is in `on_fresh_noise`."""
-    return _reseeded(study, ride, _REEVALUATION)
+    return _reseeded(study.seed, ride, _REEVALUATION)
 
 
 def with_noise(study: Study, *draw: str) -> Study:
@@ -53,20 +54,26 @@ def with_noise(study: Study, *draw: str) -> Study:
 
     Rides in which handling is measured are quiet: they stay as they are.
     """
-
-    def reseeded(rides: Iterable[Ride]) -> tuple[Ride, ...]:
-        return tuple(_reseeded(study, ride, *draw) for ride in rides)
-
     hard = hard_rides_of(study)
     return dataclasses.replace(
         study,
-        rides=reseeded(study.rides),
-        hard=dataclasses.replace(hard, rides=reseeded(hard.rides)),
+        rides=_all_reseeded(study.seed, draw, study.rides),
+        hard=dataclasses.replace(
+            hard, draw=functools.partial(_drawn_reseeded, study.seed, draw, hard)
+        ),
     )
 
 
-def _reseeded(study: Study, ride: Ride, *draw: str) -> Ride:
-    return dataclasses.replace(ride, noise_seed=spawned(study.seed, *draw, ride.name))
+def _drawn_reseeded(seed: int, draw: Sequence[str], hard: HardRides) -> tuple[Ride, ...]:
+    return _all_reseeded(seed, draw, hard.rides)
+
+
+def _all_reseeded(seed: int, draw: Sequence[str], rides: Iterable[Ride]) -> tuple[Ride, ...]:
+    return tuple(_reseeded(seed, ride, *draw) for ride in rides)
+
+
+def _reseeded(seed: int, ride: Ride, *draw: str) -> Ride:
+    return dataclasses.replace(ride, noise_seed=spawned(seed, *draw, ride.name))
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -176,7 +183,7 @@ def reevaluate(
         The store can not be written.
     """
     history = store.history(population=study.population)
-    n_at_once = max(study.population, lanes_at_once(study.device) // len(study.all_rides))
+    n_at_once = max(study.population, lanes_at_once(study.device) // study.n_rides)
     while True:
         found = front_to_reevaluate(history, store.reevaluation())
         n_wanted = int(found.wanted.sum())

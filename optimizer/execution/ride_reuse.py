@@ -91,7 +91,7 @@ class _Reusing:
 
     def _taken_over(self, profiles: Floats) -> Floats:
         """Return what is known of profiles, (candidate, ride, column), NaN where nothing is."""
-        n_rides = len(self._study.all_rides)
+        n_rides = self._study.n_rides
         columns = np.full((len(profiles), n_rides, len(RIDE_COLUMNS)), np.nan)
         for part, here, there, rows in self._parts:
             for candidate, profile in enumerate(profiles):

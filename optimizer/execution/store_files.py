@@ -1,10 +1,10 @@
 """Opening a store's file for reading or writing, its lock, and whether it is still there."""
 
+import importlib
 import sqlite3
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
-
-from filelock import FileLock, Timeout
 
 from optimizer.base.errors import StoreError
 from optimizer.execution.store_errors import reported
@@ -76,7 +76,7 @@ def _prepare(connection: sqlite3.Connection) -> None:
     connection.execute("PRAGMA synchronous = FULL")
 
 
-def locked(path: Path) -> FileLock:
+def locked(path: Path) -> Any:
     """Return the held lock of a store.
 
     Raises
@@ -86,10 +86,13 @@ def locked(path: Path) -> FileLock:
     """
     if not path.parent.is_dir():
         raise StoreError(f"{path.parent}: no such folder; make the study folder first")
-    lock = FileLock(path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False)
+    filelock = importlib.import_module("filelock")  # slow to load, and who reads locks nothing
+    lock = filelock.FileLock(
+        path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False
+    )
     try:
         lock.acquire(blocking=False)
-    except Timeout as error:
+    except filelock.Timeout as error:
         raise StoreError(
             f"{path}: another run is using this study; wait for it, stop it, or use another folder"
         ) from error

@@ -293,14 +293,21 @@ def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluatio
 def rides_of(blobs: list[bytes], n_rides: int) -> Floats:
     """Return the rides of candidates, (candidate, ride, column)."""
     n_columns = len(blobs[0]) // (8 * n_rides) if n_rides else 0
-    metrics = np.frombuffer(b"".join(blobs), dtype="<f8")
-    return metrics.reshape(len(blobs), n_rides, n_columns).astype(np.float64)
+    return _numbers(blobs).reshape(len(blobs), n_rides, n_columns)
 
 
 def stacked(blobs: list[bytes]) -> Floats:
     """Return rows of float64 blobs of one length, (candidate, column)."""
     n_columns = len(blobs[0]) // 8 if blobs else 0
-    return np.frombuffer(b"".join(blobs), "<f8").reshape(len(blobs), n_columns).astype(np.float64)
+    return _numbers(blobs).reshape(len(blobs), n_columns)
+
+
+def _numbers(blobs: list[bytes]) -> Floats:
+    """Return the numbers of all blobs, (number,); there may be so many that they are copied once.
+
+    A joined bytearray can be written to, so the array is as any other.
+    """
+    return np.frombuffer(bytearray().join(blobs), dtype="<f8").astype(np.float64, copy=False)
 
 
 def checksum(*fields: object) -> int:

@@ -1,8 +1,8 @@
 """How many threads a call uses."""
 
-import joblib
+from optimizer.base.cores import n_cores
 
 
 def n_threads(jobs: int | None) -> int:
     """Return the number of threads that is asked for; all cores for None."""
-    return int(joblib.cpu_count()) if jobs is None else jobs
+    return n_cores() if jobs is None else jobs

@@ -32,6 +32,7 @@ from optimizer.riding_day.pieces import (
     courses_with,
     n_pieces,
     pieces_of_day,
+    rider_names_at,
     rides_at,
     rides_together,
 )
@@ -137,7 +138,8 @@ def stored_hard_rides(study: Study, text: str) -> HardRides:
     facts: Any = json.loads(text)
     searched, others = (
         HardRides(
-            rides=rides_at(study, part["rides"]),
+            draw=functools.partial(rides_at, study, part["rides"]),
+            rider_names=rider_names_at(study, part["rides"]),
             roads=np.array([course for course, _, _ in part["rides"]], dtype=np.int64),
             weights=np.array(part["weights"], dtype=np.float64),
             kilometres=facts["kilometres"],

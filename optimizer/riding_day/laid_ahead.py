@@ -15,9 +15,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import TypeAlias, TypeVar
-
-import joblib
+from typing import Any, TypeAlias, TypeVar
 
 from optimizer.base.atomic_files import writing
 from optimizer.base.unfinished import passing_folder
@@ -83,7 +81,7 @@ def laid_ahead(
         with passing_folder("laid") as folder:
 
             def there(some: Sequence[_Batch]) -> _LaidRound[_Facts]:
-                laid = joblib.delayed(_laid_into)
+                laid = _joblib().delayed(_laid_into)
                 paths = _processes(n_processes)(laid(draw, batch, folder) for batch in some)
                 found: _LaidRound[_Facts] = [_read(path) for path in paths]
                 bring([rides for _, rides in found], device)
@@ -108,14 +106,21 @@ def _worth_starting(n_courses: int, n_together: int, n_jobs: int) -> int:
     return n_processes if n_processes >= _FEWEST_PROCESSES and n_courses >= _WORTH_PROCESSES else 0
 
 
-def _processes(number: int) -> joblib.Parallel:
+def _joblib() -> Any:
+    """Return the library that starts processes, loaded with the first of them."""
+    return importlib.import_module("joblib")
+
+
+def _processes(number: int) -> Any:
     # Ctrl-C reaches every process of a terminal; the one that started the others answers it.
     ignored = (signal.SIGINT, signal.SIG_IGN)
-    return joblib.Parallel(n_jobs=number, batch_size=1, initializer=signal.signal, initargs=ignored)
+    return _joblib().Parallel(
+        n_jobs=number, batch_size=1, initializer=signal.signal, initargs=ignored
+    )
 
 
 def _load_in_processes(number: int) -> None:
-    load = joblib.delayed(importlib.import_module)
+    load = _joblib().delayed(importlib.import_module)
     _processes(number)(load("optimizer.riding_day.rides") for _ in range(number))
 
 

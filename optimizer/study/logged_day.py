@@ -1,33 +1,15 @@
 """What a ride log gives a riding day: wanted speeds, and grades where it holds heights."""
 
-import dataclasses
 from pathlib import Path
 
 from optimizer.base.errors import UserInputError
 from optimizer.study.log_data.mapping import load_mapping
 from optimizer.study.log_data.resampling import load_log
 from optimizer.study.log_data.rolling import recorded_heights, rolling_stretches, speed_points
-from optimizer.study.riding_day import lasts_s
-from plant.description.course import Elevation, Points
+from optimizer.study.riding_day import LoggedDay, lasts_s
 
 _SHORTEST_STRETCH_S = 5.0  # assumed: what is shorter is a push or a step
 _SHORTEST_S = 20.0
-
-
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class LoggedDay:
-    """What rides are drawn from.
-
-    Attributes
-    ----------
-    speeds : tuple of points (time s, speed m/s)
-        Of each stretch in which the board rolls.
-    heights : Elevation or None
-        Along the way of the whole log; None without altitude.
-    """
-
-    speeds: tuple[Points, ...]
-    heights: Elevation | None
 
 
 def read_logged_day(log: Path, mapping: Path) -> LoggedDay:

@@ -61,3 +61,19 @@ class RidingDay:
 def lasts_s(points: Points) -> float:
     """Return the time from the first of some points to the last; 0 where there is none."""
     return points[-1][0] - points[0][0] if points else 0.0
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LoggedDay:
+    """What a ride log gives a riding day, from which its rides are drawn.
+
+    Attributes
+    ----------
+    speeds : tuple of points (time s, speed m/s)
+        Of each stretch in which the board rolls.
+    heights : Elevation or None
+        Along the way of the whole log; None without altitude.
+    """
+
+    speeds: tuple[Points, ...]
+    heights: Elevation | None

@@ -1,6 +1,7 @@
 """Checks for what a study says about its riding day."""
 
 import dataclasses
+import importlib
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,9 +13,8 @@ from optimizer.study.catalogue_surface import catalogue_surface
 from optimizer.study.course import heights_of, refuse_too_steep
 from optimizer.study.course_schema import HeightsTable
 from optimizer.study.dataclass_schema import Table, number, table_model
-from optimizer.study.logged_day import LoggedDay, read_logged_day
 from optimizer.study.paths import mapping_beside
-from optimizer.study.riding_day import RidingDay
+from optimizer.study.riding_day import LoggedDay, RidingDay
 from plant.description.course import Elevation, Surface
 from plant.description.quantity import quantities
 
@@ -113,10 +113,13 @@ def _refuse_disorder(day: RidingDay, *, path: Path) -> None:
 def _logged(table: LogTable, *, path: Path) -> LoggedDay:
     log = path.parent / table.file
     mapping = mapping_beside(log) if table.mapping is None else path.parent / table.mapping
+    # What reads a log takes longer to load than all else that reads a study.
+    reading = importlib.import_module("optimizer.study.logged_day")
     try:
-        return read_logged_day(log, mapping)
+        logged: LoggedDay = reading.read_logged_day(log, mapping)
     except UserInputError as error:
         raise UserInputError(f"{path}: riding_day.log: {error}") from None
+    return logged
 
 
 def _fastest_of(logged: LoggedDay, *, where: str) -> float:

@@ -8,7 +8,6 @@ import math
 from pathlib import Path
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from optimizer.base.errors import UserInputError
 from optimizer.study.riding_day import ROUTE_STEP_M
@@ -103,8 +102,22 @@ def smoothed(route: Elevation, *, smooth_m: float) -> Elevation:
     height_m = np.interp(distance_m, route.distance_m, route.height_m)
     half = min(round(0.5 * smooth_m / distance_m[1]), n_steps)
     longer = np.pad(height_m, half, mode="reflect", reflect_type="odd")
-    averaged = uniform_filter1d(longer, 2 * half + 1)[half : half + n_steps + 1]
+    averaged = _moving_average(longer, half)[half : half + n_steps + 1]
     return Elevation(distance_m=distance_m, height_m=averaged)
+
+
+def _moving_average(values: Floats, half: int) -> Floats:
+    """Return the mean of each value and of as many as `half` on both sides, (value,).
+
+    Beyond the ends they go on as their own image. The sum moves along by what enters and leaves,
+    which gives the bits of `scipy.ndimage.uniform_filter1d`; to load that takes a third of the
+    time in which a command shows a front.
+    """
+    width = 2 * half + 1
+    longer = np.pad(values, half, mode="symmetric")
+    steps = np.concatenate([[0.0], longer[width:] - longer[:-width]])
+    steps[0] = np.cumsum(longer[:width])[-1]
+    return np.cumsum(steps) / width
 
 
 def steepest_percent(route: Elevation) -> float:

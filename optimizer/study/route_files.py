@@ -1,5 +1,6 @@
 """Heights along a route as three kinds of file hold them: GPX, CSV, and NumPy's .npz."""
 
+import importlib
 import itertools
 import math
 import re
@@ -11,7 +12,6 @@ import gpxpy
 import numpy as np
 from gpxpy.geo import haversine_distance
 from gpxpy.gpx import GPXException, GPXRoutePoint, GPXTrackPoint
-from scipy.ndimage import map_coordinates
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import shown
@@ -233,4 +233,5 @@ def _across(
     n_points = max(math.ceil(length_m / GRID_STEP_M), 1) + 1
     share = np.linspace(0.0, 1.0, n_points)
     cells = np.stack([row_1 + share * (row_2 - row_1), column_1 + share * (column_2 - column_1)])
-    return share * length_m, map_coordinates(grid, cells, order=1)
+    ndimage = importlib.import_module("scipy.ndimage")  # slow to load, and few routes are grids
+    return share * length_m, ndimage.map_coordinates(grid, cells, order=1)

@@ -1,7 +1,8 @@
 """A study: everything that decides what is ridden, searched and scored."""
 
 import dataclasses
-from collections.abc import Mapping
+import functools
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Self
 
@@ -40,14 +41,16 @@ _DECIDING = (
 )
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclasses.dataclass(frozen=True, kw_only=True, eq=False)
 class HardRides:
     """Parts of some roads of a riding day in which weak profiles come nearest to a nose-down.
 
     Attributes
     ----------
-    rides : tuple of Ride
-        Each on a board and with a rider of its own draw of the tolerances.
+    draw : callable
+        Gives `rides`, whose roads take longer to draw than all else that results need.
+    rider_names : tuple of str
+        Of each ride.
     roads : (ride,) int64
         Rides of one number are over one drawn road.
     weights : (ride,) float64
@@ -61,12 +64,21 @@ class HardRides:
         them.
     """
 
-    rides: tuple[Ride, ...]
+    draw: Callable[[], tuple[Ride, ...]]
+    rider_names: tuple[str, ...]
     roads: NDArray[np.int64]
     weights: NDArray[np.float64]
     kilometres: Mapping[str, float]
     text: str
     others: Self | None = None
+
+    @functools.cached_property
+    def rides(self) -> tuple[Ride, ...]:
+        """The rides, each on a board and with a rider of its own draw of the tolerances."""
+        return self.draw()
+
+    def __len__(self) -> int:
+        return len(self.rider_names)
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -215,6 +227,11 @@ class Study:
     def all_rides(self) -> tuple[Ride, ...]:
         """The study's own rides, those of handling, and the hard rides where they are found."""
         return self.rides + self.handling + (() if self.hard is None else self.hard.rides)
+
+    @property
+    def n_rides(self) -> int:
+        """Number of `all_rides`."""
+        return len(self.rides) + len(self.handling) + (0 if self.hard is None else len(self.hard))
 
     @property
     def day_digest(self) -> str:

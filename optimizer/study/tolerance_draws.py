@@ -1,10 +1,10 @@
 """Draws from the spreads of several numbers at once, and boards and riders of such draws."""
 
 import dataclasses
+import importlib
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.special import ndtri
 
 from optimizer.base.hashing import spawned
 from optimizer.base.sobol import scrambled_sobol
@@ -34,7 +34,8 @@ def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats
         return np.zeros((n_draws, 0))
     points = scrambled_sobol(len(tolerances), np.random.default_rng(seed))
     unit = points(2 ** max(int(np.ceil(np.log2(n_draws))), 0))[:n_draws]
-    normal = np.clip(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
+    special = importlib.import_module("scipy.special")  # as in `optimizer.base.sobol`
+    normal = np.clip(special.ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
     is_normal = np.array([tolerance.shape is Shape.NORMAL for tolerance in tolerances])
     return np.where(is_normal, normal, 2.0 * unit - 1.0)
 

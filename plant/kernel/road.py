@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from plant.arrays import Floats
 from plant.compile import kernel
@@ -75,15 +76,36 @@ def _from_places(places: Sequence[float], values: Sequence[float], distance_m: F
 
 def grade_rad(road: Road, distance_m: Floats) -> Floats:
     """Return the grade in rad at distances in m that are `TABLE_STEP_M` apart."""
+    # Twice: the curvature of the blend is then free of jumps.
+    half = _half_blend(road)
+    return arctangent(moving_mean(moving_mean(_slope(road, distance_m), half), half))
+
+
+def slope_bounds(road: Road, distance_m: Floats) -> tuple[Floats, Floats]:
+    """Return between which slopes the tangent of `grade_rad` lies, to rounding, each (point,).
+
+    Nothing is compiled or loaded for them: they are the least and the steepest slope of all that
+    is blended at a place.
+    """
+    half = _half_blend(road)
+    around = sliding_window_view(np.pad(_slope(road, distance_m), half, mode="edge"), 2 * half + 1)
+    return around.min(axis=1), around.max(axis=1)
+
+
+def _half_blend(road: Road) -> int:
+    """Return half the length over which grades are blended, in points of a table."""
+    return round(0.5 * road.grade_blend_m / TABLE_STEP_M)
+
+
+def _slope(road: Road, distance_m: Floats) -> Floats:
+    """Return the slope at distances in m before it is blended, (point,)."""
     places, percents = zip(*road.grade_percent, strict=True)
     grade = _from_places(places, (0.0, *percents), distance_m) / 100.0
     if road.elevation is not None:
         route = road.elevation
         slope = np.gradient(route.height_m, route.distance_m)
         grade = grade + np.interp(distance_m, route.distance_m, slope, left=0.0, right=0.0)
-    # Twice: the curvature of the blend is then free of jumps.
-    half = round(0.5 * road.grade_blend_m / TABLE_STEP_M)
-    return arctangent(moving_mean(moving_mean(grade, half), half))
+    return grade
 
 
 def road_table(

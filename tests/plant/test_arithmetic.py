@@ -14,6 +14,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+import plant.compiler  # noqa: F401 (teaches numba the fused multiply-add)
 from plant.arithmetic import fixed, rewritten
 
 THIRD = 1.0 / 3.0

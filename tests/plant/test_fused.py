@@ -12,6 +12,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+import plant.compiler  # noqa: F401 (teaches numba the fused multiply-add)
 from plant.fused import fused
 
 C_FMA = ctypes.CDLL(ctypes.util.find_library("m")).fma  # C11, 7.12.13.1

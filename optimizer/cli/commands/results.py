@@ -32,19 +32,29 @@ def front(
     Example: levelgain front my_board --where 'level_error_deg<2.5'
     """
     with loading():
+        from optimizer.analysis.candidate_columns import (
+            candidate_columns,
+            front_columns,
+            n_rows,
+            records,
+            rows_of,
+        )
         from optimizer.analysis.table_filters import filtered, named_columns, sorted_by
-        from optimizer.analysis.tables import candidates_table, front_table
         from optimizer.cli.console import console, print_json, print_table
-        from optimizer.cli.output.results import FRONT_COLUMNS, print_comparison_note
-        from optimizer.cli.output.run import print_pinned_ends
+        from optimizer.cli.output.front import (
+            FRONT_COLUMNS,
+            print_comparison_note,
+            print_pinned_ends,
+        )
         from optimizer.cli.read_study import read_study
 
     out = console(as_json=as_json)
     results = read_study(folder, out)
-    table = candidates_table(results) if all_candidates else front_table(results)
+    table = candidate_columns(results) if all_candidates else front_columns(results)
     table = sorted_by(filtered(table, where or ()), sort or ["weighted_cost_ratio"])
+    shown = rows_of(table, slice(limit))
     if as_json:
-        print_json(table.head(limit).to_dict(orient="records"))
+        print_json(records(shown))
         return
     if not results.picks and not all_candidates:
         out.print(
@@ -55,8 +65,8 @@ def front(
     noise = ("reevaluated",) if all_candidates else ()
     named = named_columns(where or (), sort or ())
     columns = list(dict.fromkeys((*FRONT_COLUMNS, *noise, *named)))
-    print_table(out, table[columns].head(limit))
-    out.print(f"{min(limit, len(table))} of {len(table)} shown, of {len(results)} ridden.")
+    print_table(out, {name: shown[name] for name in columns})
+    out.print(f"{n_rows(shown)} of {n_rows(table)} shown, of {len(results)} ridden.")
     if all_candidates and results.reevaluated.any():
         out.print(
             "Re-evaluated candidates have their numbers on fresh noise, others in the search."

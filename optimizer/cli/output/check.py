@@ -6,7 +6,6 @@ import time
 from pathlib import Path
 from typing import Any
 
-import joblib
 import numpy as np
 import pandas as pd
 from rich.console import Console
@@ -15,6 +14,7 @@ from optimizer.analysis.candidate import failed_constraints
 from optimizer.analysis.ride_statics import statics_of
 from optimizer.analysis.statics_text import hopeless_lines, statics_rows, tight_lines
 from optimizer.analysis.study_warnings import study_warnings
+from optimizer.base.cores import n_cores
 from optimizer.base.printable import one_line
 from optimizer.base.toml_io import parse_toml
 from optimizer.cli.console import print_table
@@ -61,7 +61,7 @@ def study_facts(folder: Path, out: Console, *, device: Device | None = None) -> 
     UserInputError
         The study can not be read, or this machine lacks the device.
     """
-    jobs = joblib.cpu_count()
+    jobs = n_cores()
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = on_device(load_study(folder), device)

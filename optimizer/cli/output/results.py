@@ -16,7 +16,6 @@ from optimizer.analysis.candidate import (
 )
 from optimizer.analysis.candidate_numbers import (
     candidate_numbers,
-    comparison_in_words,
     noise_in_words,
 )
 from optimizer.analysis.candidate_tables import candidate_tables
@@ -25,10 +24,10 @@ from optimizer.analysis.known_verdict import known_verdict
 from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
+from optimizer.cli.output.front import print_comparison_note
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.outcomes import Outcome
 
-FRONT_COLUMNS = ("number", "picks", *OBJECTIVES, "weighted_cost_ratio", "feel_deg_per_mps2")
 _RIDE_COLUMNS = (
     "ride",
     *RIDE_COSTS,
@@ -38,13 +37,6 @@ _RIDE_COLUMNS = (
     "roll_back_ratio",
     "ended",
 )
-
-
-def print_comparison_note(out: Console, results: Results) -> None:
-    """Print what candidates are compared with, where the baseline itself measures other numbers."""
-    note = comparison_in_words(results)
-    if note:
-        out.print(note)
 
 
 def ride_columns(table: pd.DataFrame) -> pd.DataFrame:

@@ -7,10 +7,9 @@ from rich.console import Console
 from objectives import OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.front_so_far import found_latest
-from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.results import Results, nearest_misses
 from optimizer.cli.console import print_table
-from optimizer.cli.output.results import print_comparison_note
+from optimizer.cli.output.front import print_comparison_note, print_pinned_ends
 from optimizer.execution.early_rejection import not_ridden
 from optimizer.execution.evaluate import ride_durations
 from optimizer.search.evaluation import BASELINE
@@ -116,14 +115,3 @@ def print_bounds(out: Console, results: Results) -> None:
         if marks:
             out.print(f"{name} sits at an end of the searched range in {', '.join(marks)}.")
     print_pinned_ends(out, results)
-
-
-def print_pinned_ends(out: Console, results: Results) -> None:
-    """Print at which ends of searched ranges much of the whole front lies."""
-    pinned = pinned_ends(results)
-    for each in pinned:
-        more = "" if each.can_be_widened else ", beyond which it can not go"
-        out.print(f"{each.sentence}{more}.")
-    if any(each.can_be_widened for each in pinned):
-        folder = results.study.folder
-        out.print(f"What wider bounds would bring: levelgain explain {folder} lowest_cost")

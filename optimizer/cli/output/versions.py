@@ -6,7 +6,8 @@ from rich.console import Console
 
 from optimizer.base.versions import DECIDING, installed_version
 from optimizer.execution.provenance import model_digest
-from plant.compile import CACHE_FOLDER, COMPILER_OPTIONS, target_processor
+from plant.compile import CACHE_FOLDER, COMPILER_OPTIONS
+from plant.compiler import target_processor
 from plant.cuda.available import PACKAGES
 
 _SHOWN_DIGITS = 16  # of a digest

@@ -1,7 +1,8 @@
 """Where the board of a ride log rolls: how far, how fast, and how high the ground is there."""
 
+import importlib
+
 import numpy as np
-from scipy.ndimage import median_filter
 
 from optimizer.study.log_data.resampling import RideLog
 from optimizer.study.route import smoothed
@@ -29,7 +30,8 @@ def rolling_stretches(log: RideLog) -> list[tuple[int, int]]:
         With `speed_mps`.
     """
     # A single glitch is no stop.
-    rolls = median_filter(np.nan_to_num(log.signals["speed_mps"]), _GLITCH) > _MOVING_MPS
+    ndimage = importlib.import_module("scipy.ndimage")  # slow to load, for logs alone
+    rolls = ndimage.median_filter(np.nan_to_num(log.signals["speed_mps"]), _GLITCH) > _MOVING_MPS
     found: list[tuple[int, int]] = []
     for part in log.parts():
         edges = np.flatnonzero(np.diff(np.concatenate([[0], rolls[part].astype(np.int8), [0]])))

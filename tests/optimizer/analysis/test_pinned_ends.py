@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from objectives import OBJECTIVES
-from optimizer.analysis.pinned_ends import BeyondEnd, PinnedEnd, beyond_ends, pinned_ends
+from optimizer.analysis.beyond_ends import BeyondEnd, beyond_ends
+from optimizer.analysis.pinned_ends import PinnedEnd, pinned_ends
 from optimizer.analysis.results import read_results
 from optimizer.execution.evaluate import ride_portfolio, rules_of, whole_profiles
 from optimizer.execution.reevaluation import on_fresh_noise
