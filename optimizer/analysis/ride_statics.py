@@ -13,8 +13,8 @@ from typing import TypeAlias
 
 import numpy as np
 
-from optimizer.analysis.drive_window import drive_window, seen_pack
-from optimizer.analysis.holding_current import holding_current
+from optimizer.study.drive_window import drive_window, seen_pack
+from optimizer.study.holding_current import holding_current
 from plant.arrays import Floats
 from plant.description.board import Board
 from plant.description.cells import open_circuit_voltage

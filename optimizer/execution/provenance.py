@@ -8,9 +8,9 @@ import objectives
 import plant
 from optimizer import riding_day
 from optimizer.base.errors import StoreError
+from optimizer.base.source_digest import source_digest
 from optimizer.base.versions import RIDING, library_versions
 from optimizer.execution.baseline_handling import baseline_inputs
-from optimizer.execution.source_digest import source_digest
 from optimizer.execution.study_changes import refuse_changed
 from optimizer.study.study import Study
 
@@ -25,7 +25,7 @@ def model_digest() -> str:
     Two versions of the model give two results for one profile, so a study does not go on with
     another model than it was started with. Its hard rides are drawn anew each time from their
     numbers, so what draws them belongs to the model. What only explains the model does not stop a
-    study; see `optimizer.execution.source_digest`.
+    study; see `optimizer.base.source_digest`.
     """
     return source_digest(Path(package.__path__[0]) for package in (plant, objectives, riding_day))
 

@@ -86,9 +86,8 @@ def changes(before: str, now: str) -> list[str]:
     The first few are named, and how many more there are.
     """
     old, new = json.loads(before), json.loads(now)
-    keys = [key for key in dict.fromkeys([*old, *new]) if old.get(key) != new.get(key)]
     groups: dict[str, str] = {}
-    for key in keys:
+    for key in _different(old, new):
         if key in old and key in new:
             groups[key] = f"{key} was {_shown(old[key])}, is {_shown(new[key])}"
             continue
@@ -100,6 +99,22 @@ def changes(before: str, now: str) -> list[str]:
     told = list(groups.values())
     more = len(told) - _NAMED
     return told[:_NAMED] + ([f"and {more} more"] if more > 0 else [])
+
+
+def changed_values(before: Study, now: Study) -> list[tuple[str, str, str]]:
+    """Return what differs between two studies: key, what was and what is, "-" where there is none.
+
+    Parameters
+    ----------
+    before, now : Study
+    """
+    old, new = (json.loads(started_values(study)) for study in (before, now))
+    was, now_is = ({key: _shown(value) for key, value in values.items()} for values in (old, new))
+    return [(key, was.get(key, "-"), now_is.get(key, "-")) for key in _different(old, new)]
+
+
+def _different(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:
+    return [key for key in dict.fromkeys([*old, *new]) if old.get(key) != new.get(key)]
 
 
 def _whole(key: str) -> str:

@@ -1,22 +1,39 @@
 """Logs of real rides: read, fitted, and made a study of."""
 
 import dataclasses
+from collections.abc import Callable
 from pathlib import Path
 
 import pandas as pd
 
-from optimizer.base.errors import LogError, caused_by
+from optimizer.analysis.fork import fork
+from optimizer.analysis.results import read_results
+from optimizer.base.atomic_files import refuse_existing, write_whole
+from optimizer.base.errors import LogError, StudyFileError, caused_by
+from optimizer.execution.store import how_far
+from optimizer.execution.study_changes import as_started
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
+from optimizer.ridelog.fit_file import made_of, read_fits
 from optimizer.ridelog.fits.all_fits import Fits, fit_all
 from optimizer.ridelog.ridden_segment import ridden_segment
 from optimizer.ridelog.study_from_log import road_fit, write_study
+from optimizer.ridelog.study_update import updated_text
 from optimizer.study import load
 from optimizer.study.log_data.checks import Checked
 from optimizer.study.log_data.mapping import LogMapping, load_mapping
 from optimizer.study.log_data.resampling import RideLog, load_log
-from optimizer.study.paths import mapping_beside
+from optimizer.study.paths import (
+    BEFORE_FILE,
+    FIT_FILE,
+    STUDY_FILE,
+    fit_folder,
+    mapping_beside,
+    store_path,
+)
 from optimizer.study.study import Study
+
+_ALONG = 24  # profiles of a searched study: on another board none of its rides holds
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -94,6 +111,46 @@ def fit_log(logged: LoggedRide, *, on_progress: OnProgress = unwatched) -> Fits:
     return fit_all(logged.log, logged.mapping, stages=CalledBack(on_progress))
 
 
+def kept_or_new_fits(
+    logged: LoggedRide,
+    folder: FilePath | None = None,
+    *,
+    notice: Callable[[str], object] = print,
+    on_progress: OnProgress = unwatched,
+) -> Fits:
+    """Return the fits that `levelgain log fit` has written of a log, or new ones.
+
+    Parameters
+    ----------
+    logged : LoggedRide
+    folder : path, optional
+        Holds the fits, which must then be of this log. If it is not given, the folder beside the
+        log is looked into, and the log is fitted anew where that holds none of it.
+    notice : callable, optional
+        Called with one line that says which fits these are.
+    on_progress : callable, optional
+        As of `fit_log`.
+
+    Raises
+    ------
+    LogError
+        The folder that is given holds no fits, damaged ones, or those of something else.
+    """
+    path = (fit_folder(logged.path) if folder is None else Path(folder)) / FIT_FILE
+    if folder is None and not path.exists():
+        return fit_log(logged, on_progress=on_progress)
+    try:
+        with caused_by(LogError):
+            fits = read_fits(path, made_of(logged.path, logged.mapping))
+    except LogError as error:
+        if folder is not None:
+            raise
+        notice(f"{error}; the log is fitted anew, and that file stays as it is.")
+        return fit_log(logged, on_progress=on_progress)
+    notice(f"Taken: the fit in {path}.")
+    return fits
+
+
 def fits_table(fits: Fits) -> pd.DataFrame:
     """Return every fitted number, one row each.
 
@@ -114,6 +171,58 @@ def fits_table(fits: Fits) -> pd.DataFrame:
         for name, value, low, high in zip(fit.names, fit.value, fit.low, fit.high, strict=True)
     ]
     return pd.DataFrame(rows, columns=["subject", "name", "value", "low", "high"])
+
+
+def log_into_study(
+    logged: LoggedRide, fits: Fits, study: FilePath, new: FilePath | None = None
+) -> tuple[Study, Study]:
+    """Return a study as it was and with what a log determines: board, tolerances and baseline.
+
+    A study that was not searched yet is changed itself; its file as it was stays beside it, as
+    study_before.toml. Of one that was searched nothing changes: its best profiles are taken along
+    into a new folder.
+
+    Parameters
+    ----------
+    logged : LoggedRide
+    fits : mapping of subject to Fit or str
+        From `fit_log` of the same log.
+    study : path
+        Folder of the study.
+    new : path, optional
+        Folder of the new study, where this one was searched.
+
+    Raises
+    ------
+    UserInputError
+        The study's board is another than the mapping's, the log determines nothing of it, or a
+        file is there already or can not be written.
+    StudyFileError
+        The study was searched and no new folder is named, or the other way round; or its file is
+        not allowed.
+    """
+    folder = Path(study)
+    path, before = folder / STUDY_FILE, folder / BEFORE_FILE
+    old = load.load_study(folder)
+    text = updated_text(old, fits, logged.mapping, path=path, log=logged.path)
+    n_candidates, _ = how_far(store_path(folder))
+    if bool(n_candidates) != (new is not None):
+        raise StudyFileError(
+            f"{folder}: was searched, and its results stay as they are; name a new folder too"
+            if n_candidates
+            else f"{folder}: was not searched yet, so it is changed itself; name no new folder"
+        )
+    updated = load.load_study(folder, text=text)
+    if new is None:
+        refuse_existing([before], advice="move it away")
+        write_whole(before, old.text)
+        write_whole(path, text)
+        return old, updated
+    started = as_started(old)
+    results = read_results(old if started is None else started)
+    best = _ALONG if results.on_front.any() else None
+    fork(results, Path(new), n_profiles=best, text=text)
+    return old, load.load_study(Path(new))
 
 
 def study_from_log(logged: LoggedRide, fits: Fits, folder: FilePath) -> Study:

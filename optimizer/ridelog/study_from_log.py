@@ -1,7 +1,7 @@
 """A study from a log: fitted board, intervals as tolerances, ridden route and profile."""
 
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -11,24 +11,29 @@ from optimizer.base.atomic_files import refuse_existing, write_whole
 from optimizer.base.typed_digits import typed
 from optimizer.ridelog.fits.all_fits import Fits
 from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
-from optimizer.ridelog.fits.road import masses
+from optimizer.ridelog.fits.road import kv_of_load
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.ridelog.study_text import study_text
 from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
+from optimizer.study.catalogue import RIDER as KIND
+from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.log_data.mapping import LogMapping
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
+from optimizer.study.schema_errors import checked
 from optimizer.study.tolerances import KNOWN
 from plant.description.board import Board
 from plant.description.cells import charge_of
 from plant.description.profile import Profile
 from plant.description.quantity import declared_numbers
-from plant.kernel.lane_init import torque_per_amp
+from plant.description.rider import Rider
 
 COURSE, RIDER = "ridden", "logged"
+SURFACE = "asphalt"  # whose roughness stands for the ridden one
 _BELIEVED = 0.5  # half an interval over the value, from which a fit does not replace the catalogue
 _BOARD = declared_numbers(Board)
 _PROFILE = declared_numbers(Profile)
+PROFILE_PLACES = {name: section for name, (section, _) in _PROFILE.items()}  # where each stands
 # Settings of the profile by their names in the fit of the controller.
 _PROFILE_NAMES = {name: name for name in SETTINGS if name in _PROFILE} | {
     LOAD_EXPECTED: "expected_current_a_per_mps2"
@@ -129,10 +134,11 @@ def write_study(
 def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, Any]:
     """Return the tables of the study file."""
     known = believed(fits)
-    numbers = _declared(fits, known, mapping)
+    numbers = board_numbers(fits, mapping)
     baseline: dict[str, Any] = {"use": _USUAL}
     profile = ridden_profile(fits)
-    body: dict[str, Any] = {"mass_kg": mapping.rider_mass_kg}
+    rider = rider_table(mapping)
+    body = rider["body"]
     if "drag_area_m2" in numbers:
         body["drag_area_m2"] = numbers["drag_area_m2"][0]
     for name, value in profile.items():
@@ -140,12 +146,12 @@ def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, 
     return {
         "title": "The board and the ride of a log",
         "seed": 1,
-        "board": _board(mapping.board_written, numbers),
-        "riders": {RIDER: {"use": _nearest_rider(mapping.rider_mass_kg), "body": body}},
+        "board": with_board_numbers(mapping.board_written, numbers),
+        "riders": {RIDER: rider},
         "courses": {"use": "all", COURSE: _course(segment, known)},
         "baseline": baseline,
         "search": {"bounds": dict(_wider_bounds(profile))},
-        "tolerances": dict(_tolerances(numbers)),
+        "tolerances": dict(tolerance_tables(numbers)),
     }
 
 
@@ -166,10 +172,12 @@ def ridden_profile(fits: Fits) -> dict[str, float]:
     return found
 
 
-def _declared(
-    fits: Fits, known: dict[str, tuple[float, float]], mapping: LogMapping
-) -> dict[str, tuple[float, float]]:
-    """Return the numbers of board and rider that the fits determine, inside their ranges."""
+def board_numbers(fits: Fits, mapping: LogMapping) -> dict[str, tuple[float, float]]:
+    """Return the numbers of board and rider that the fits determine, each with half its interval.
+
+    Those outside of what a number can be are left out.
+    """
+    known = believed(fits)
     numbers = dict(known)
     cells = mapping.board.battery.cells_in_series
     if "rest_voltage_v" in known:
@@ -181,9 +189,7 @@ def _declared(
         numbers["charge_ratio"] = (middle, (high - low) / 2.0)
     if isinstance(fits["motor"], str) and "expected_current_a_per_mps2" in known:
         expected, half = known["expected_current_a_per_mps2"]
-        _, felt_kg = masses(mapping.board, mapping.rider_mass_kg)
-        torque = felt_kg * mapping.board.wheel.wheel_radius_m / expected
-        kv = torque_per_amp(1.0) / torque
+        kv = kv_of_load(expected, mapping.board, mapping.rider_mass_kg)
         numbers["kv_rpm_per_v"] = (kv, kv * half / expected)
     return {
         name: pair
@@ -192,15 +198,30 @@ def _declared(
     }
 
 
-def _board(written: Any, numbers: dict[str, tuple[float, float]]) -> dict[str, Any]:
+def with_board_numbers(written: Any, numbers: Mapping[str, tuple[float, float]]) -> dict[str, Any]:
+    """Return a board as a file describes it, with numbers of it replaced."""
     table: dict[str, Any] = {"use": written} if isinstance(written, str) else dict(written)
     for name, (value, _) in numbers.items():
         if name in _BOARD:
             section = _BOARD[name][0]
             before = table.get(section, {})
             before = {"use": before} if isinstance(before, str) else before
-            table[section] = changed(before, {name: _rounded(value)})
+            table[section] = changed(before, {name: rounded(value)})
     return table
+
+
+def rider_table(mapping: LogMapping) -> dict[str, Any]:
+    """Return the rider of a log as a study describes one: the nearest of the catalogue."""
+    return {
+        "use": _nearest_rider(mapping.rider_mass_kg),
+        "body": {"mass_kg": mapping.rider_mass_kg},
+    }
+
+
+def rider_of(mapping: LogMapping) -> Rider:
+    """Return the rider of a log."""
+    table = resolved(rider_table(mapping), KIND, path=mapping.path, key="rider")
+    return section_of(Rider, checked(section_model(Rider), table, path=mapping.path, key="rider"))
 
 
 def _nearest_rider(mass_kg: float) -> str:
@@ -213,10 +234,10 @@ def _nearest_rider(mass_kg: float) -> str:
 
 
 def _course(segment: Segment, known: dict[str, tuple[float, float]]) -> dict[str, Any]:
-    surface: dict[str, Any] = {"use": "asphalt"}
+    surface: dict[str, Any] = {"use": SURFACE}
     rolling = known.get("rolling_ratio", (-1.0, 0.0))[0]
     if rolling >= 0.0:
-        surface["rolling_ratio"] = _rounded(rolling)
+        surface["rolling_ratio"] = rounded(rolling)
     end_s = segment.speed_points[-1][0]
     return {
         "title": "The ridden route at the ridden speeds",
@@ -237,18 +258,22 @@ def _course(segment: Segment, known: dict[str, tuple[float, float]]) -> dict[str
 def _wider_bounds(profile: dict[str, float]) -> Iterator[tuple[str, list[float]]]:
     """Yield bounds that hold what was ridden, where the catalogue's do not."""
     for name, value in profile.items():
-        own = _rounded(value)
+        own = rounded(value)
         low, high = shelves()["bounds"].get(name, (own, own))
         if not low <= own <= high:
             yield name, [float(min(low, own)), float(max(high, own))]
 
 
-def _tolerances(numbers: dict[str, tuple[float, float]]) -> Iterator[tuple[str, dict[str, Any]]]:
+def tolerance_tables(
+    numbers: Mapping[str, tuple[float, float]],
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield the tolerance of each number as a file gives it, by name: half its interval."""
     for name, (_, half) in numbers.items():
         yield name, {"plus_minus": float(f"{half:.3g}"), "shape": "normal"}
 
 
-def _rounded(value: float) -> float:
+def rounded(value: float) -> float:
+    """Return a number with the digits that a file shows of it."""
     return float(f"{value:.5g}")
 
 

@@ -56,7 +56,7 @@ def study_text(tables: Mapping[str, Any], board: Board, baseline: Mapping[str, A
                  if name not in given]  # fmt: skip
         if lines:
             asked[f"[{table}.{section}]"] = lines
-    return _with_asked(_compact(tomli_w.dumps(whole)), asked)
+    return _with_asked(compact(tomli_w.dumps(whole)), asked)
 
 
 def _with_asked(text: str, asked: Mapping[str, Sequence[str]]) -> str:
@@ -71,7 +71,7 @@ def _with_asked(text: str, asked: Mapping[str, Sequence[str]]) -> str:
     return "\n".join(found) + "\n"
 
 
-def _compact(text: str) -> str:
+def compact(text: str) -> str:
     """Return TOML with each pair of numbers, and as many pairs as fit, on one line."""
     pairs = _NUMBERS.sub(r"[\1, \2]", text)
     return _PAIRS.sub(lambda every: f"[\n{_filled(every[1])}\n]", pairs)

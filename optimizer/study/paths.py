@@ -4,6 +4,7 @@ from pathlib import Path
 
 STUDY_FILE = "study.toml"
 SCHEMA_FILE = "study.schema.json"  # for editors
+BEFORE_FILE = "study_before.toml"  # as it was before a ride log changed it
 START_FILE = "start.csv"  # profiles to start from
 RIDDEN_FILE = "ridden.npz"  # rides that a fork takes over
 ROUTE_FILE = "ridden_route.csv"  # the way of a ride log
@@ -15,6 +16,7 @@ EXPORTS_FOLDER = "exports"
 COMPARISON_FOLDER = "comparison"
 VALIDATION_FOLDER = "validation"
 SEEDS_FOLDER = "seeds"  # holds a study for each seed
+FIT_FILE = "fit.json"  # what was fitted to a ride log
 
 
 def store_path(folder: Path) -> Path:
@@ -25,3 +27,8 @@ def store_path(folder: Path) -> Path:
 def mapping_beside(log: Path) -> Path:
     """Return where the mapping of a ride log stands: .mapping.toml in place of its suffix."""
     return log.with_name(f"{log.stem}.mapping.toml")
+
+
+def fit_folder(log: Path) -> Path:
+    """Return where the fits of a ride log are kept unless another folder is named."""
+    return log.with_name(f"{log.stem}.fit")

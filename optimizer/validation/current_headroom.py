@@ -12,9 +12,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from optimizer.analysis.drive_window import drive_window, emf_v, seen_pack
-from optimizer.analysis.holding_current import holding_current
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
+from optimizer.study.drive_window import drive_window, emf_v, seen_pack
+from optimizer.study.holding_current import holding_current
 from plant.arrays import Floats
 from plant.compile import entry
 from plant.description.board import Board

@@ -101,13 +101,18 @@ def _turns(random, n_steps):
     return lfilter([0.016], [1.0, -0.984], wanted)
 
 
-def ridden(truth, *, seed, duration_s):
-    """Return the true signals of a ride over rolling ground, every `STEP_S`."""
+def ridden(truth, *, seed, duration_s, asked=None):
+    """Return the true signals of a ride over rolling ground, every `STEP_S`.
+
+    The rider asks for the speeds that `asked` returns for so many steps, by the truth's intent if
+    it is not given.
+    """
     random = np.random.default_rng([seed, 2])
     model = _bodies(truth)
     data = mujoco.MjData(model)
     n_steps = round(duration_s / STEP_S)
-    asked = asked_speeds(truth, random, n_steps).tolist()
+    by_intent = asked_speeds(truth, random, n_steps)
+    wanted = (by_intent if asked is None else asked(n_steps)).tolist()
     sway = lfilter([0.2], [1.0, -0.98], random.normal(0.0, truth.sway_nm, n_steps)).tolist()
     phase = random.uniform(0.0, 2.0 * math.pi, 2).tolist()
     weight = (truth.rider_kg + truth.wheel_kg + truth.frame_kg) * GRAVITY
@@ -143,7 +148,7 @@ def ridden(truth, *, seed, duration_s):
             lateral_mps2=yaw[step] * speed,
         )
         hardest = truth.hardest_mps2
-        wish = min(max(0.5 * (asked[step] - speed), -hardest), hardest)
+        wish = min(max(0.5 * (wanted[step] - speed), -hardest), hardest)
         reference = (wish / GRAVITY + grade) * 1.1 + 0.01
         foot = sway[step] - mgh * (
             truth.lean_gain * (upright - reference) + truth.lean_rate_gain_s * lean_rate
@@ -199,9 +204,9 @@ def _voltages(truth, signals):
     return np.abs(phase_v), bus_v, pack_a
 
 
-def logged(truth, *, seed, duration_s):
+def logged(truth, *, seed, duration_s, asked=None):
     """Return a ride as a recorder leaves it: noise, jitter, a gap, glitches and holes."""
-    signals = ridden(truth, seed=seed, duration_s=duration_s)
+    signals = ridden(truth, seed=seed, duration_s=duration_s, asked=asked)
     phase_v, bus_v, pack_a = _voltages(truth, signals)
     random = np.random.default_rng([seed, 3])
     keep = slice(0, None, truth.steps_per_row)

@@ -6,12 +6,11 @@ from typing import Annotated
 import typer
 
 from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
-from optimizer.base.errors import LogError
+from optimizer.base.errors import LogError, UserInputError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Force, NewFolder, named
-from optimizer.study.paths import mapping_beside
+from optimizer.study.paths import FIT_FILE, fit_folder, mapping_beside
 
-FIT_FILE = "fit.json"
 COMPARED_FILE = "compared.json"
 
 Log = Annotated[
@@ -112,17 +111,23 @@ def fit_ride_log(
 
     Example: levelgain log fit ride.csv
     """
-    folder = log.with_name(f"{log.stem}.fit") if to is None else to
+    folder = fit_folder(log) if to is None else to
     if not force:
         refuse_existing([folder / FIT_FILE], advice="add --force to replace it, or name --to")
     with loading():
         from optimizer.base.json_io import json_text
         from optimizer.cli.console import console, print_cautions, print_json
-        from optimizer.cli.output.ridelog import check_facts, print_checked, print_fits
+        from optimizer.cli.output.ridelog import (
+            check_facts,
+            print_checked,
+            print_fits,
+            print_next_ride,
+        )
         from optimizer.cli.stages_view import StagesView
         from optimizer.interface.logs import fit_log, read_log
         from optimizer.ridelog.figures import draw_intervals, draw_residuals
-        from optimizer.ridelog.fits.all_fits import fit_facts
+        from optimizer.ridelog.fit_file import fit_facts, made_of
+        from optimizer.ridelog.next_ride import proposal_facts, proposals
 
     out = console(as_json=as_json)
     with StagesView(out) as stages:
@@ -132,7 +137,11 @@ def fit_ride_log(
     if all(isinstance(fit, str) for fit in fits.values()):
         reasons = "; ".join(f"{subject} {reason}" for subject, reason in fits.items())
         raise LogError(f"{log}: nothing can be fitted: {reasons}")
-    facts = {"log": check_facts(logged.checked), "fits": fit_facts(fits)}
+    next_rides = proposals(fits, logged.log, logged.mapping)
+    facts = {
+        **fit_facts(fits, made_of(log, logged.mapping), log=check_facts(logged.checked)),
+        "next_rides": proposal_facts(next_rides),
+    }
     write_whole(folder / FIT_FILE, json_text(facts))
     with StagesView(out) as stages:
         stages.begin("drawing")
@@ -143,22 +152,51 @@ def fit_ride_log(
         return
     print_checked(out, logged.checked)
     print_fits(out, fits)
+    print_next_ride(out, next_rides)
     out.print(f"\n{folder} holds {FIT_FILE} and the figures.")
     print_cautions(out)
 
 
-def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> None:
-    """Make a study of what was fitted.
+def use_ride_log(
+    log: Log,
+    folder: Annotated[
+        Path | None,
+        typer.Argument(
+            parser=named, metavar="NEW", help="Folder of the new study.", show_default=False
+        ),
+    ] = None,
+    mapping: MappingFile = None,
+    into: Annotated[
+        Path | None,
+        typer.Option(parser=named, metavar="STUDY", help="Put it into this study."),
+    ] = None,
+    fit: Annotated[
+        Path | None,
+        typer.Option(parser=named, metavar="FOLDER", help="Default: the log's name with .fit."),
+    ] = None,
+) -> None:
+    """Make a study of what was fitted, or change one.
 
-    It holds the fitted board, the route of the log and the profile that was ridden.
+    A new one holds the fitted board, the route of the log and the profile that was ridden. --into
+    moves board, tolerances and baseline of a study; of a searched one it makes a fork NEW. The fit
+    of `levelgain log fit` is taken if it is of this log.
 
     Example: levelgain log use ride.csv my_board
     """
+    if folder is None and into is None:
+        raise UserInputError("log use: name a folder NEW for the study, or one with --into")
     with loading():
         from optimizer.cli.console import console, print_cautions
-        from optimizer.cli.output.ridelog import print_not_taken
+        from optimizer.cli.output.log_use import print_moved
+        from optimizer.cli.output.ridelog import print_next_ride, print_not_taken
         from optimizer.cli.stages_view import StagesView
-        from optimizer.interface.logs import fit_log, read_log, study_from_log
+        from optimizer.interface.logs import (
+            kept_or_new_fits,
+            log_into_study,
+            read_log,
+            study_from_log,
+        )
+        from optimizer.ridelog.next_ride import proposals
         from optimizer.ridelog.study_from_log import ended_at_bound, fitted_names
         from optimizer.study.paths import STUDY_FILE
 
@@ -166,13 +204,22 @@ def use_ride_log(log: Log, folder: NewFolder, mapping: MappingFile = None) -> No
     with StagesView(out) as stages:
         stages.begin("reading the log")
         logged = read_log(log, mapping=mapping)
-        fits = fit_log(logged, on_progress=stages.show)
+        fits = kept_or_new_fits(logged, fit, notice=out.print, on_progress=stages.show)
         stages.begin("writing the study")
-        study_from_log(logged, fits, folder)
-    out.print(f"{folder / STUDY_FILE} written; from the log: {', '.join(fitted_names(fits))}.")
+        if into is not None:
+            before, made = log_into_study(logged, fits, into, folder)
+        elif folder is not None:
+            before, made = None, study_from_log(logged, fits, folder)
+    if before is None:
+        names = ", ".join(fitted_names(fits))
+        out.print(f"{made.folder / STUDY_FILE} written; from the log: {names}.")
+    else:
+        print_moved(out, before, made)
     if bound := ended_at_bound(fits):
         print_not_taken(out, bound)
-    out.print(f"Everything else is the catalogue's. Check it: levelgain check {folder}")
+    rest = "the catalogue's" if before is None else "as it was"
+    out.print(f"Everything else is {rest}. Check it: levelgain check {made.folder}")
+    print_next_ride(out, proposals(fits, logged.log, logged.mapping))
     print_cautions(out)
 
 

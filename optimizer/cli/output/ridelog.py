@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from rich.console import Console
 
 from optimizer.ridelog.fits.all_fits import Fits
+from optimizer.ridelog.next_ride import Proposal
 from optimizer.ridelog.replay import Compared
 from optimizer.study.log_data.checks import Checked
 from optimizer.study.log_data.findings import Weight
@@ -54,6 +55,20 @@ def print_fits(out: Console, fits: Fits) -> None:
             out.print(f"  {name:32s} {value:10.5g}  ({low:.5g} to {high:.5g}){also}")
         for text in fit.undetermined:
             out.print(f"  undetermined: {text}")
+
+
+def print_next_ride(out: Console, proposals: Sequence[Proposal]) -> None:
+    """Print the test ride that would narrow most, and why; or that none would narrow much."""
+    if not proposals:
+        out.print(
+            "\nNo test ride would narrow much: no interval moves the current in reserve by 1 %."
+        )
+        return
+    first, *_ = proposals
+    most, *others = first.uncertain
+    also = f" It narrows {', '.join(each.name for each in others)} too." if others else ""
+    out.print(f"\nTo ride next, within the board's limits: {first.manoeuvre.text}.")
+    out.print(f"Why: {most.sentence}; {first.manoeuvre.why}.{also}")
 
 
 def print_not_taken(out: Console, ended_at_bound: Mapping[str, float]) -> None:

@@ -2,11 +2,10 @@
 
 import functools
 from collections.abc import Mapping
-from typing import Any, TypeAlias
+from typing import TypeAlias
 
 from optimizer.base.progress import UNWATCHED, Stages
 from optimizer.ridelog.fits.attitude import fit_attitude, fit_gyro
-from optimizer.ridelog.fits.block_bootstrap import CONFIDENCE
 from optimizer.ridelog.fits.controller import fit_controller
 from optimizer.ridelog.fits.heat import fit_heat
 from optimizer.ridelog.fits.motor import fit_motor
@@ -45,35 +44,3 @@ def fit_all(log: RideLog, mapping: LogMapping, *, stages: Stages = UNWATCHED) ->
         stages.begin(f"fitting: {subject}")
         fits[subject] = fit()
     return fits
-
-
-def fit_facts(fits: Fits) -> dict[str, Any]:
-    """Return the fits as plain values: estimates, intervals, correlations, what is unknown."""
-    return {
-        subject: {"no_fit": fit} if isinstance(fit, str) else _facts(fit)
-        for subject, fit in fits.items()
-    }
-
-
-def _facts(fit: Fit) -> dict[str, Any]:
-    return {
-        "estimates": {
-            name: {
-                "value": float(fit.value[place]),
-                "low": float(fit.low[place]),
-                "high": float(fit.high[place]),
-                "at_bound": bool(fit.at_bound[place]),
-                "confidence": CONFIDENCE,
-                "interval": "profile likelihood" if fit.profiled[place] else "block bootstrap",
-                "correlation": {
-                    other: round(float(fit.correlation[place, column]), 3)
-                    for column, other in enumerate(fit.names)
-                    if column != place
-                },
-            }
-            for place, name in enumerate(fit.names)
-        },
-        "residual_rms": float((fit.residual**2).mean() ** 0.5),
-        "residual_unit": fit.residual_unit,
-        "undetermined": list(fit.undetermined),
-    }

@@ -11,6 +11,7 @@ from optimizer.study.log_data.rolling import distance_m, recorded_heights
 from plant.arrays import Floats
 from plant.constants import AIR_DENSITY_KG_M3, GRAVITY_MPS2
 from plant.description.board import Board
+from plant.kernel.lane_init import torque_per_amp
 
 WINDOW_S = 2.0  # longer than a swing of the rider's body
 _BLOCK_S = 20.0
@@ -22,6 +23,13 @@ def masses(board: Board, rider_mass_kg: float) -> tuple[float, float]:
     """Return the moving mass, and that with the turning wheel's inertia added, in kg."""
     moving = rider_mass_kg + board.wheel.wheel_mass_kg + board.frame.frame_mass_kg
     return moving, moving + board.wheel.wheel_inertia_kg_m2 / board.wheel.wheel_radius_m**2
+
+
+def kv_of_load(expected_current_a_per_mps2: float, board: Board, rider_mass_kg: float) -> float:
+    """Return the Kv in rpm/V of a motor with which an acceleration takes so much current."""
+    _, felt_kg = masses(board, rider_mass_kg)
+    torque = felt_kg * board.wheel.wheel_radius_m / expected_current_a_per_mps2
+    return torque_per_amp(1.0) / torque
 
 
 def grade_sine(log: RideLog) -> Floats | None:

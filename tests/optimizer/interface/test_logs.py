@@ -64,7 +64,7 @@ def test_a_fit_and_a_study_are_those_of_the_commands(request, logged, fits, tmp_
         shutil.copy(STUDIES_FOLDER / "ridden" / name, log.with_name(name))
     code, said, _ = command("log", "fit", log, "--to", tmp_path / "fit", "--json")
     assert code == 0
-    assert command("log", "use", log, tmp_path / "theirs")[0] == 0
+    assert command("log", "use", log, tmp_path / "theirs", "--fit", tmp_path / "fit")[0] == 0
 
     study = levelgain.study_from_log(logged, fits, tmp_path / "ours")
 

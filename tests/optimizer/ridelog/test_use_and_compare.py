@@ -1,3 +1,5 @@
+import contextlib
+import io
 import json
 import shutil
 from importlib.resources import files
@@ -36,24 +38,31 @@ def ride_csv(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def board(ride_csv, tmp_path_factory):
-    """Return the folder of a study made of the log; its fits take seconds."""
+def fitted(ride_csv):
+    """Return what the command prints that fits the log, which takes seconds."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out):
+        app(["log", "fit", str(ride_csv), "--json"], standalone_mode=False)
+    return json.loads(out.getvalue())
+
+
+@pytest.fixture(scope="module")
+def board(ride_csv, fitted, tmp_path_factory):
+    """Return the folder of a study made of the fits."""
+    assert fitted
     folder = tmp_path_factory.mktemp("used") / "board"
     app(["log", "use", str(ride_csv), str(folder)], standalone_mode=False)
     return folder
 
 
-def test_a_fit_is_written_with_intervals_and_figures(levelgain_log, ride_csv, truth, tmp_path):
-    code, out, _ = levelgain_log("fit", ride_csv, "--to", tmp_path / "fit", "--json")
-    kv = json.loads(out)["fits"]["motor"]["estimates"]["kv_rpm_per_v"]
+def test_a_fit_is_written_with_intervals_and_figures(levelgain_log, ride_csv, fitted, truth):
+    kv = fitted["fits"]["motor"]["estimates"]["kv_rpm_per_v"]
+    folder = ride_csv.with_name("ride.fit")
 
-    assert code == 0
     assert kv["low"] < truth.kv_rpm_per_v < kv["high"]
-    assert json.loads((tmp_path / "fit" / "fit.json").read_text()) == json.loads(out)
-    assert {"residuals.png", "intervals.svg"} <= {
-        file.name for file in (tmp_path / "fit").iterdir()
-    }
-    code, _, err = levelgain_log("fit", ride_csv, "--to", tmp_path / "fit")
+    assert json.loads((folder / "fit.json").read_text()) == fitted
+    assert {"residuals.png", "intervals.svg"} <= {file.name for file in folder.iterdir()}
+    code, _, err = levelgain_log("fit", ride_csv)
     assert code == 2
     assert "--force" in err
 
@@ -77,6 +86,25 @@ def test_a_study_of_the_log_loads_rides_and_compares(levelgain_log, ride_csv, tr
     assert abs(scores["bus_v"]["mean_difference"]) < 0.5
     assert levelgain_log("use", ride_csv, board)[0] == 2
     assert levelgain_log("compare", ride_csv, board)[0] == 2
+
+
+def test_a_study_takes_the_fit_that_was_made_or_says_why_not(
+    levelgain_log, ride_csv, fitted, board, tmp_path
+):
+    kept = ride_csv.with_name("ride.fit")
+    facts = json.loads((kept / "fit.json").read_text())
+    facts["made_of"]["mapping"] = "other"
+    (tmp_path / "fit.json").write_text(json.dumps(facts))
+
+    code, out, _ = levelgain_log("use", ride_csv, tmp_path / "again")
+    foreign = levelgain_log("use", ride_csv, tmp_path / "other", "--fit", tmp_path)
+
+    assert code == 0
+    assert f"Taken: the fit in {kept / 'fit.json'}." in out
+    assert (tmp_path / "again" / "study.toml").read_bytes() == (board / "study.toml").read_bytes()
+    assert foreign[0] == 2
+    assert "was made with another mapping" in foreign[2]
+    assert not (tmp_path / "other").exists()
 
 
 def test_a_log_that_the_plant_wrote_agrees_with_the_plant(board):
