@@ -1,6 +1,8 @@
-"""What a command is at, as a bar in a terminal; nothing when piped."""
+"""What a command is at: a bar in a terminal, a line now and then on standard error when piped."""
 
 import math
+import sys
+import time
 from types import TracebackType
 from typing import Self
 
@@ -17,7 +19,10 @@ from rich.progress import (
 )
 from rich.text import Text
 
+from optimizer.base.printable import printable
 from optimizer.interface.progress import Progress as CallProgress
+
+_FIRST_S, _EVERY_S = 2.0, 5.0  # until a line is said in a pipe, and from one to the next
 
 
 class ShownBar:
@@ -49,9 +54,16 @@ class _Share(ProgressColumn):
 
 
 class StagesView(ShownBar):
-    """Shows the stage of a command and how far it is; the bar goes when the command is done."""
+    """Shows the stage of a command and how far it is; the bar goes when the command is done.
+
+    Where nobody sees a bar, a command that takes seconds says on standard error what it is at.
+    """
 
     def __init__(self, console: Console) -> None:
+        self._plain = not console.is_terminal
+        self._next_s = time.monotonic() + _FIRST_S
+        self._done = 0.0
+        self._total: float | None = None
         super().__init__(
             Progress(
                 SpinnerColumn(),
@@ -73,17 +85,31 @@ class StagesView(ShownBar):
         self._bar.remove_task(self._task)
         self._task = self._bar.add_task(text, total=total)
         self._stage = text
+        self._reached(0.0, total)
 
     def advance(self, amount: float = 1.0) -> None:
         """Show that more of the stage is done."""
         self._bar.advance(self._task, amount)
+        self._reached(self._done + amount, self._total)
 
     def show(self, progress: CallProgress) -> None:
         """Show how far a call of `optimizer.interface` has come."""
         if progress.stage != self._stage:
             self.begin(progress.stage, progress.total)
         self._bar.update(self._task, completed=progress.done)
+        self._reached(progress.done, progress.total)
 
     def reach(self, done: float, total: float) -> None:
         """Show how much of the stage is done in all."""
         self._bar.update(self._task, completed=done, total=total)
+        self._reached(done, total)
+
+    def _reached(self, done: float, total: float | None) -> None:
+        """Keep how far the stage is, and say it where nobody sees the bar, not too often."""
+        self._done, self._total = done, total
+        now_s = time.monotonic()
+        if self._plain and now_s >= self._next_s:
+            self._next_s = now_s + _EVERY_S
+            share = "" if total is None else f": {math.floor(done)}/{math.ceil(total)}"
+            sys.stderr.write(f"{printable(self._stage)}{share}\n")
+            sys.stderr.flush()

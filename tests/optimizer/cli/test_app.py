@@ -141,6 +141,22 @@ def test_results_are_read_without_the_library_that_loads_longest():
     )
 
 
+def test_a_front_is_shown_without_compiler_and_tables(finished):
+    script = (
+        "import sys\nfrom optimizer.cli.app import app\n"
+        f"app(['front', {str(finished)!r}], standalone_mode=False)\n"
+        "heavy = {'joblib', 'matplotlib', 'numba', 'pandas', 'pyarrow', 'scipy'}\n"
+        "sys.stderr.write(' '.join(sorted(heavy & set(sys.modules))))"
+    )
+
+    done = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", script], capture_output=True, text=True, check=False
+    )
+
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "weighted_cost_ratio" in done.stdout
+
+
 @pytest.mark.parametrize("terminal", [True, False])
 def test_a_terminal_alone_shows_that_a_command_is_loading(monkeypatch, capsys, terminal):
     for stream in (sys.stdout, sys.stderr):

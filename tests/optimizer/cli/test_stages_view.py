@@ -1,4 +1,4 @@
-"""What a command shows while it works: bars in a terminal, nothing of them when piped."""
+"""What a command shows while it works: bars in a terminal, plain lines when piped."""
 
 import io
 import os
@@ -44,7 +44,19 @@ def test_a_stage_is_shown_with_how_much_of_it_is_done():
     assert "2/3" in facts
 
 
-def test_nothing_is_shown_in_a_pipe():
+def test_a_pipe_is_told_on_standard_error_once_it_takes_seconds(monkeypatch, capsys):
+    now_s = iter([0.0, 0.5, 1.9, 2.1, 3.0, 7.2])
+    monkeypatch.setattr("optimizer.cli.stages_view.time.monotonic", now_s.__next__)
+    with StagesView(Console(file=io.StringIO(), force_terminal=False)) as stages:
+        stages.begin("reading", None)
+        stages.begin("counting", 30)
+        for _ in range(3):
+            stages.advance(2)
+
+    assert capsys.readouterr().err == "counting: 2/30\ncounting: 6/30\n"
+
+
+def test_nothing_is_shown_in_the_pipe_itself():
     assert shown(Console(file=io.StringIO(), force_terminal=False, width=100)) == ""
 
 

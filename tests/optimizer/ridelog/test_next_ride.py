@@ -209,8 +209,8 @@ def fit_of(**estimates):
         profiled=np.zeros(len(rows), dtype=np.bool_),
         at_bound=np.zeros(len(rows), dtype=np.bool_),
         correlation=np.eye(len(rows)),
-        time_s=np.zeros(0),
-        residual=np.zeros(0),
+        time_s=np.zeros(1),
+        residual=np.zeros(1),
         residual_unit="",
     )
 
