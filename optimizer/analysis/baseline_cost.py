@@ -72,9 +72,7 @@ def study_cost(
     )
 
 
-def compared_baseline(
-    study: Study, *, fresh: Floats, searched: Floats, lost: Indices, rules: ScoreRules
-) -> Floats:
+def compared_baseline(study: Study, fresh: Floats, searched: Floats, rules: ScoreRules) -> Floats:
     """Return the objectives of the baseline with which re-evaluated candidates are compared.
 
     They are those on the fresh noise, which candidates and baseline share. But a lost ride costs
@@ -86,17 +84,15 @@ def compared_baseline(
     study : Study
     fresh, searched : (ride, column) float64
         What the baseline rode in the re-evaluation and in the search.
-    lost : (place,) intp
-        From `lost_on_fresh_noise`.
     rules : ScoreRules
-        Of the re-evaluation.
 
     Returns
     -------
     (objective,) float64
     """
     columns = fresh.copy()
-    columns[lost] = searched[lost]
+    only_here = lost_on_fresh_noise(fresh, searched, n_rides=len(rules.ride_weight))
+    columns[only_here] = searched[only_here]
     baseline = profile_to_array(study.baseline)
     objectives: Floats = score(columns[np.newaxis], baseline[np.newaxis], rules).objectives[0]
     return objectives

@@ -193,13 +193,8 @@ def gathered(study: Study, table: Table, *, may_change: bool = False) -> Results
     lost = lost_on_fresh_noise(all_rides[BASELINE], searched_baseline, n_rides=len(study.rides))
     baselines = np.stack([searched.objectives[BASELINE], history.objectives[BASELINE]])
     if len(lost):
-        baselines[1] = compared_baseline(
-            study,
-            fresh=all_rides[BASELINE],
-            searched=searched_baseline,
-            lost=lost,
-            rules=rules_of(on_fresh_noise(study)),
-        )
+        rules_there = rules_of(on_fresh_noise(study))
+        baselines[1] = compared_baseline(study, all_rides[BASELINE], searched_baseline, rules_there)
     descriptors = describe(
         rides,
         handling_of(rides, handling, whole_profiles(study, history.values), rules),
