@@ -10,6 +10,7 @@ import sys
 import pytest
 from rich.console import Console
 
+from optimizer.analysis import demonstration_catalogue
 from optimizer.cli.stages_view import StagesView
 from tests.optimizer.small_study import SHORT_RIDES, write_small_study
 
@@ -67,6 +68,8 @@ def test_a_command_that_takes_seconds_tells_its_stage_in_a_terminal_alone(
 ):
     copy = shutil.copytree(finished, tmp_path / "copy")
     short = write_small_study(tmp_path / "short", SHORT_RIDES)
+    few = demonstration_catalogue.catalogue_demonstrations()[:2]
+    monkeypatch.setattr(demonstration_catalogue, "catalogue_demonstrations", lambda: few)
     for width, terminal in (("80", False), ("200", True)):
         to = tmp_path / width
         filled = [text.format(finished, to=to, copy=copy, short=short) for text in arguments]
