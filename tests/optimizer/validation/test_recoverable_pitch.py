@@ -10,10 +10,21 @@ import pytest
 from optimizer.study.catalogue import CATALOGUE_FOLDER
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.tolerances import with_numbers
-from optimizer.validation.current_headroom import answered_pitch, current_headroom, warning_lift
+from optimizer.validation import recoverable_pitch as recoverable_pitch_module
+from optimizer.validation.current_headroom import (
+    CurrentHeadroom,
+    answered_pitch,
+    current_headroom,
+    warning_lift,
+)
 from optimizer.validation.loop_margins import SPEEDS_MPS, judge_margins
-from optimizer.validation.recoverable_pitch import recoverable_pitches
+from optimizer.validation.recoverable_pitch import (
+    RecoverablePitch,
+    in_words,
+    recoverable_pitches,
+)
 from optimizer.validation.verdict import Grade
+from plant.constants import WARNING_PERCEIVED_DEG
 from plant.description.course import Course, Manoeuvre, Patch, Road, Start
 from plant.description.profile_array import PROFILE_NAMES, array_to_profile
 from plant.kernel.simulate import Ride
@@ -154,6 +165,24 @@ def test_a_full_pack_leaves_less_braking_than_a_half_one_that_may_be_charged():
     assert headroom(board, charge_ratio=1.0).low_a > headroom(board, charge_ratio=0.5).low_a
 
 
+@pytest.mark.parametrize("taper_v", [0.0, 4.0, 20.0])
+def test_a_pack_near_full_takes_a_falling_share_of_the_charging_current(taper_v):
+    # The share is a straight line from 1 to 0 over the taper below the cut-out, common practice, no
+    # source; the current of a constant power behind a resistance as above.
+    numbers = {"regen_taper_v": taper_v, "rc_resistance_ohm": 0.0, "switching_loss_w_per_a_v": 0.0}
+    board = with_numbers(BOARD, numbers)
+
+    found = headroom(board, speed_mps=8.0)
+
+    emf = TORQUE / 1.5 * 8.0 / 0.14
+    power = 1.5 * (emf * found.low_a + 0.063 * found.low_a**2) + 5.0
+    source = 15 * 3.7509
+    pack_a = (source - math.sqrt(source**2 - 4.0 * 0.08 * power)) / 0.16
+    room_v = 67.0 - (source - 0.08 * pack_a)
+    share = min(room_v / taper_v, 1.0) if taper_v else 1.0
+    assert -pack_a == pytest.approx(25.0 * share, rel=0.03)
+
+
 def test_the_stiffness_is_answered_up_to_where_it_asks_for_all_that_is_left():
     plain = changed(inner_gain_a_per_deg=4.0, base_gain_a_per_deg=4.0, mid_gain_ratio=1.0,
                     outer_gain_ratio=1.0)  # fmt: skip
@@ -168,6 +197,87 @@ def recoverable(row, **numbers):
     study = dataclasses.replace(STUDY, board=with_numbers(STUDY.board, numbers))
     gains = np.full((len(SPEEDS_MPS), len(STUDY.named_variants)), 2.0)
     return recoverable_pitches(study, row, gains, speeds_mps=SPEEDS_MPS)
+
+
+# Invented headrooms by speed in m/s, of a light and a heavy rider: steady, most and least current
+# in A, and the lift that warns, in deg.
+INVENTED = {
+    (1.0, "light"): (1.0, 41.0, -31.0, 0.0),
+    (1.0, "heavy"): (2.0, 32.0, -22.0, 0.0),
+    (4.0, "light"): (3.0, 33.0, -27.0, 0.0),
+    (4.0, "heavy"): (4.0, 24.0, -30.0, 0.0),
+    (9.0, "light"): (6.0, 21.0, -20.0, 0.0),
+    (9.0, "heavy"): (8.0, 12.0, -40.0, WARNING_PERCEIVED_DEG),
+}
+LEAST_GAINS = np.array([[2.0, 5.0], [2.0, 2.0], [1.5, 2.0]])  # (speed, rider), in A/deg
+
+
+def invented_packs(monkeypatch, least_gains=LEAST_GAINS):
+    riders = {"light": invented.rider(50.0, 1.6), "heavy": invented.rider(100.0, 1.9)}
+    names = {rider: name for name, rider in riders.items()}
+
+    def headroom(_board, rider, *, speed_mps, charge_ratio):
+        steady_a, high_a, low_a, lift_deg = INVENTED[speed_mps, names[rider]]
+        return CurrentHeadroom(
+            steady_a=steady_a, bus_v=60.0, high_a=high_a, low_a=low_a, reserve_ratio=lift_deg
+        )
+
+    for name, stand_in in (
+        ("current_headroom", headroom),
+        ("warning_lift", lambda _profile, _board, found: found.reserve_ratio),
+        ("answered_pitch", lambda _profile, found: found.high_a / 10.0),
+    ):
+        monkeypatch.setattr(recoverable_pitch_module, name, stand_in)
+    study = dataclasses.replace(STUDY, riders=riders, balance_variants={})
+    return recoverable_pitches(study, ROW, least_gains, speeds_mps=(1.0, 4.0, 9.0))
+
+
+def test_the_least_of_speeds_and_riders_counts_where_no_warning_comes(monkeypatch):
+    full, half, low = invented_packs(monkeypatch)
+
+    # At 1 m/s the heavy rider has 30 A for 5 A/deg; at 9 m/s 4 A for 2 A/deg, but is warned.
+    assert (full.balanced_deg, full.worst_mps) == (6.0, 1.0)
+    assert full.answered_deg == 2.1  # 21 A of the light one at 9 m/s
+    assert (full.driving_left_a, full.braking_left_a) == (4.0, 24.0)
+    assert full.warned_from_mps == 9.0
+    assert [pack.pack for pack in (full, half, low)] == ["full", "half", "low"]
+    assert (full.charge_ratio, half.charge_ratio) == (1.0, 0.5)
+    assert low.charge_ratio == STUDY.riding_day.least_charge_ratio
+
+
+def test_what_needs_no_balancing_recovers_from_any_pitch_and_an_unstable_loop_from_none(
+    monkeypatch,
+):
+    assert invented_packs(monkeypatch, 0.0 * LEAST_GAINS)[0].balanced_deg > 1e9
+    assert invented_packs(monkeypatch, np.inf * LEAST_GAINS)[0].balanced_deg == 0.0
+
+
+@pytest.mark.parametrize(
+    ("balanced_deg", "warned_from_mps", "words"),
+    [
+        (12.4, math.inf, "low pack (15 %) 12 deg at 8 m/s, with the whole gain up to 7 deg"),
+        (
+            12.4,
+            5.0,
+            "low pack (15 %) 12 deg at 8 m/s, with the whole gain up to 7 deg, warned from 5 m/s",
+        ),
+        (math.inf, 0.5, "low pack (15 %) warned at every speed"),
+        (math.inf, math.inf, "low pack (15 %) without limit"),
+    ],
+)
+def test_a_pack_is_told_in_words(balanced_deg, warned_from_mps, words):
+    found = RecoverablePitch(
+        pack="low",
+        charge_ratio=0.15,
+        balanced_deg=balanced_deg,
+        answered_deg=6.8,
+        driving_left_a=20.0,
+        braking_left_a=30.0,
+        worst_mps=8.0,
+        warned_from_mps=warned_from_mps,
+    )
+
+    assert in_words(found) == words
 
 
 def test_a_lower_pack_recovers_from_less_pitch():
