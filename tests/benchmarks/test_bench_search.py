@@ -315,7 +315,7 @@ def test_each_method_searches_a_study_and_is_compared_on_other_days(tmp_path, mo
     medians = [float(row["median"]) for row in rows]
     assert min(medians) > 0.0
     # A shorter search's front may hold, on fresh noise, what the longer one no longer has.
-    assert medians[1] <= 1.0
+    assert medians[1] <= 1.0 + 1e-9
     assert medians[0] <= medians[1]
 
 

@@ -7,6 +7,7 @@ import pytest
 from tests.benchmarks.machine_code import arithmetic, kernel_assembly
 
 
+@pytest.mark.proof  # it compiles the kernel anew
 @pytest.mark.skipif(
     platform.machine() not in {"x86_64", "AMD64"}, reason="reads x86 instruction names"
 )
