@@ -26,9 +26,10 @@ from optimizer.interface.threads import n_threads
 from optimizer.study import load
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.limits import MOST_CANDIDATES
+from optimizer.study.own_board import NOTHING_SAID, OwnBoard
 from optimizer.study.paths import STUDY_FILE, store_path
 from optimizer.study.study import Study
-from optimizer.study.templates import write_example, write_template
+from optimizer.study.templates import template_text, write_example
 from plant.device import Device
 
 FilePath: TypeAlias = str | os.PathLike[str]
@@ -51,7 +52,14 @@ def load_study(folder: FilePath) -> Study:
 
 
 def new_study(
-    folder: FilePath, *, example: str | None = None, tables: Mapping[str, Any] | None = None
+    folder: FilePath,
+    *,
+    example: str | None = None,
+    tables: Mapping[str, Any] | None = None,
+    motor_kv: float | None = None,
+    cells: int | None = None,
+    wheel: float | None = None,
+    riders: Sequence[float] = (),
 ) -> Study:
     """Return the checked study of a folder that is made for it.
 
@@ -67,26 +75,55 @@ def new_study(
     tables : mapping, optional
         What stands in study.toml, as nested mappings; the template of `levelgain new` if neither is
         given.
+    motor_kv : float, optional
+        Kv of your motor in rpm/V. It goes into the template, as do the next ones, with limits and
+        losses in proportion.
+    cells : int, optional
+        Cells in series of your pack.
+    wheel : float, optional
+        Diameter of your wheel in m.
+    riders : sequence of float
+        Masses of your riders in kg.
 
     Raises
     ------
     FileError
         The folder holds another study, or can not be written.
     StudyFileError
-        There is no such example, or something in the tables is not allowed; nothing is kept.
+        There is no such example, there can be no such board or riders, or something in the tables
+        is not allowed; nothing is kept.
     ValueError
-        Both an example and tables are given.
+        More than one of an example, tables and a board of your own is given.
     """
-    if example is not None and tables is not None:
-        raise ValueError("give either an example or tables, got both")
+    own = OwnBoard(
+        kv_rpm_per_v=motor_kv,
+        cells_in_series=cells,
+        wheel_diameter_m=wheel,
+        rider_masses_kg=tuple(riders),
+    )
+    given = [
+        what
+        for what, is_given in (
+            ("an example", example is not None),
+            ("tables", tables is not None),
+            ("a board or riders of your own", own != NOTHING_SAID),
+        )
+        if is_given
+    ]
+    if len(given) > 1:
+        raise ValueError(f"give one of these alone, got {' and '.join(given)}")
     folder = Path(folder)
     path = folder / STUDY_FILE
     if tables is not None:
         return _written(path, tomli_w.dumps(tables))
-    source = STUDIES_FOLDER / (example or "template") / STUDY_FILE
+    if example is None:
+        with caused_by(StudyFileError):
+            text = template_text(own)
+        return _written(path, text)
+    source = STUDIES_FOLDER / example / STUDY_FILE
     if not (path.exists() and source.exists() and read_text(path) == read_text(source)):
         with caused_by(StudyFileError):
-            _ = write_template(folder) if example is None else write_example(folder, example)
+            write_example(folder, example)
     return load.load_study(folder)
 
 

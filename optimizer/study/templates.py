@@ -33,13 +33,24 @@ def write_template(folder: Path, own: OwnBoard = NOTHING_SAID) -> Path:
     """
     path = folder / STUDY_FILE
     refuse_existing([path], advice="edit it, or name a new folder")
+    write_whole(path, template_text(own))
+    return path
+
+
+def template_text(own: OwnBoard = NOTHING_SAID) -> str:
+    """Return the text of the study file that `write_template` writes.
+
+    Raises
+    ------
+    UserInputError
+        There can be no such board, or no such riders.
+    """
     text = read_text(_TEMPLATE)
     if lines := board_lines(own):
         text = _with_lines(text, _BOARD_EXAMPLES, lines)
     if lines := rider_lines(own):
         text = _with_lines(text, _RIDERS, lines)
-    write_whole(path, text)
-    return path
+    return text
 
 
 def _with_lines(text: str, replaced: re.Pattern[str], lines: list[str]) -> str:

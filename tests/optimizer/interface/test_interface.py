@@ -333,10 +333,30 @@ def test_drawing_leaves_the_notebooks_own_figures_alone(results):
     assert dict(mpl.rcParams) == before
 
 
+def test_a_new_study_of_an_own_board_is_that_of_the_command(levelgain_command, tmp_path):
+    code, _, _ = levelgain_command(
+        "new", tmp_path / "theirs", "--motor-kv", 24, "--cells", 16, "--wheel", 0.26,
+        "--riders", "35,70",
+    )  # fmt: skip
+
+    study = levelgain.new_study(
+        tmp_path / "ours", motor_kv=24.0, cells=16, wheel=0.26, riders=(35.0, 70.0)
+    )
+
+    assert code == 0
+    assert study.text == (tmp_path / "theirs" / "study.toml").read_text()
+    assert study.board.motor.kv_rpm_per_v == 24.0
+    with pytest.raises(levelgain.StudyFileError, match="kv_rpm_per_v must be from"):
+        levelgain.new_study(tmp_path / "bad", motor_kv=0.1)
+    assert not (tmp_path / "bad").exists()
+    with pytest.raises(ValueError, match="an example and a board or riders of your own"):
+        levelgain.new_study(tmp_path / "bad", example="hill_town", cells=16)
+
+
 def test_a_new_study_is_an_example_or_the_template_or_tables(tmp_path):
     assert levelgain.new_study(tmp_path / "hill", example="hill_town").title
     assert levelgain.new_study(tmp_path / "first").title
-    with pytest.raises(ValueError, match="either"):
+    with pytest.raises(ValueError, match="an example and tables"):
         levelgain.new_study(tmp_path / "both", example="hill_town", tables=TABLES)
     with pytest.raises(levelgain.StudyFileError, match="example: there is no 'hilltown'"):
         levelgain.new_study(tmp_path / "other", example="hilltown")
