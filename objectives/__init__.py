@@ -6,7 +6,7 @@ from objectives.descriptors import DESCRIPTOR_NAMES
 from objectives.portfolio import blend, expected_shortfall
 from objectives.ride_components import Components, components_of_rides, score_of_components
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, RIDE_COSTS, outcome_codes, ride_columns
-from objectives.score import OBJECTIVES, Scores, score, simulation_free_constraints
+from objectives.score import OBJECTIVES, Scores, meet_simulation_free, score
 from objectives.score_settings import ScoreSettings
 from objectives.scoring_context import ScoreRules, score_rules
 
@@ -24,11 +24,11 @@ __all__ = [
     "blend",
     "components_of_rides",
     "expected_shortfall",
+    "meet_simulation_free",
     "outcome_codes",
     "ride_columns",
     "score",
     "score_of_components",
     "score_rules",
-    "simulation_free_constraints",
     "weighted_cost",
 ]

@@ -4,6 +4,7 @@ import dataclasses
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from objectives.constraints import (
     NOT_ASKED,
@@ -21,7 +22,7 @@ from objectives.portfolio import blend
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
-from plant.linear.balance_loop import loop_gains, loop_margins
+from plant.linear.balance_loop import LoopPlant, loop_gains, loop_margins
 
 OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_downs_per_1000_km")
 
@@ -187,7 +188,28 @@ def simulation_free_constraints(profiles: Floats, rules: ScoreRules) -> Floats:
     (candidate, constraint) float64
         Met at 0 or below.
     """
-    margins = loop_margins(rules.loop, loop_gains(profiles))
+    return _loop_constraints(profiles, rules.loop, rules)
+
+
+def meet_simulation_free(profiles: Floats, rules: ScoreRules) -> NDArray[np.bool_]:
+    """Say which profiles meet all `simulation_free_constraints`, (candidate,).
+
+    The heaviest riders come first, and the next are looked at for what is left: where four in five
+    profiles failed, all but few of these did with the heaviest rider alone.
+    """
+    meet = np.ones(len(profiles), dtype=np.bool_)
+    n_speeds = rules.loop.n_speeds
+    masses_kg = np.array([rider.body.mass_kg for rider in rules.loop_riders] * n_speeds)
+    for mass_kg in np.unique(masses_kg)[::-1]:
+        left = np.flatnonzero(meet)
+        loop = rules.loop.only(np.flatnonzero(masses_kg == mass_kg))
+        constraints = _loop_constraints(profiles[left], loop, rules)
+        meet[left] = (constraints <= 0.0).all(axis=1)
+    return meet
+
+
+def _loop_constraints(profiles: Floats, loop: LoopPlant, rules: ScoreRules) -> Floats:
+    margins = loop_margins(loop, loop_gains(profiles))
     return np.column_stack(loop_constraints(margins, rules.settings))
 
 

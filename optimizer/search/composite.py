@@ -5,13 +5,14 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from objectives import (
     Components,
     ScoreRules,
     components_of_rides,
+    meet_simulation_free,
     score_of_components,
-    simulation_free_constraints,
 )
 from optimizer.search.evaluation import Evaluation
 from plant.arrays import Floats
@@ -38,10 +39,10 @@ class CompositeObjectives(Protocol):
         """Return the objectives and constraints of predicted components, (candidate, ...)."""
         ...
 
-    def simulation_free(self, values: Floats) -> Floats:
-        """Return the simulation-free constraints, (candidate, constraint); there may be none.
+    def pre_feasible(self, values: Floats) -> NDArray[np.bool_]:
+        """Say which candidates meet the simulation-free constraints, (candidate,).
 
-        Met at 0 or below; `values` are (candidate, parameter).
+        There may be none; `values` are (candidate, parameter).
         """
         ...
 
@@ -64,9 +65,9 @@ class DirectObjectives:
         """Return costs as objectives and limits as constraints."""
         return components.costs, components.limits
 
-    def simulation_free(self, values: Floats) -> Floats:
-        """Return none."""
-        return np.empty((len(values), 0))
+    def pre_feasible(self, values: Floats) -> NDArray[np.bool_]:
+        """Say that all do: there are no such constraints."""
+        return np.ones(len(values), dtype=np.bool_)
 
 
 DIRECT = DirectObjectives()
@@ -97,6 +98,6 @@ class PerRideObjectives:
         """Return the score that predicted rides make."""
         return score_of_components(components, self.rules)
 
-    def simulation_free(self, values: Floats) -> Floats:
-        """Return the constraints on the linearised loop."""
-        return simulation_free_constraints(self.profiles(values), self.rules)
+    def pre_feasible(self, values: Floats) -> NDArray[np.bool_]:
+        """Say which meet the constraints on the linearised loop."""
+        return meet_simulation_free(self.profiles(values), self.rules)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from plant.arrays import Indices
 from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile_array import PROFILE_NAMES
@@ -63,6 +64,17 @@ class LoopPlant:
     rate_per_a: Complexes
     accel_per_a: Complexes
     n_unstable: NDArray[np.int64]
+
+    def only(self, riders: Indices) -> "LoopPlant":
+        """Return the loops of some riders, each taken for one of a single speed."""
+        return dataclasses.replace(
+            self,
+            n_speeds=1,
+            pitch_per_a=self.pitch_per_a[riders],
+            rate_per_a=self.rate_per_a[riders],
+            accel_per_a=self.accel_per_a[riders],
+            n_unstable=self.n_unstable[riders],
+        )
 
 
 def loop_plant(

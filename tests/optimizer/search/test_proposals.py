@@ -71,8 +71,8 @@ class HalfMayRide(DirectObjectives):
 
     middle = from_unit(SMALL_BOX, np.full((1, SMALL_BOX.n_parameters), 0.5))[0, 0]
 
-    def simulation_free(self, values):
-        return values[:, :1] - self.middle
+    def pre_feasible(self, values):
+        return values[:, 0] <= self.middle
 
 
 def test_no_candidate_is_proposed_that_breaks_a_simulation_free_constraint():
