@@ -12,7 +12,6 @@ from objectives import (
     OBJECTIVES,
     RIDE_COLUMNS,
     blend,
-    meet_simulation_free,
     ride_columns,
     score,
 )
@@ -101,18 +100,6 @@ def test_what_needs_no_ride_is_known_before_as_it_is_scored():
     scores = score(ride_columns(with_hard(ridden(20)), ALL_RIDES), profiles, RULES)
     np.testing.assert_array_equal(before.T, [constraint(scores, name) for name in names])
     assert (np.ptp(before[:, :3], axis=0) > 0.0).all()
-
-
-def test_what_meets_the_constraints_that_need_no_ride_is_what_breaks_none_of_them():
-    random = np.random.default_rng(5)
-    profiles = PROFILE * random.uniform(0.5, 1.6, (200, len(PROFILE)))
-
-    meet = meet_simulation_free(profiles, RULES)
-
-    none_broken = (simulation_free_constraints(profiles, RULES) <= 0.0).all(axis=1)
-    np.testing.assert_array_equal(meet, none_broken)
-    assert 20 < meet.sum() < 180
-    assert meet_simulation_free(profiles[:0], RULES).shape == (0,)
 
 
 def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():
