@@ -39,9 +39,11 @@ def failed_constraints(constraints: Floats) -> dict[str, float]:
 
 def failures_of(results: Results, number: int) -> list[str]:
     """Return the constraints that a candidate does not meet, in words, and what is not known."""
-    [facts] = facts_of_candidates(results, [number])
+    # What a constraint that is met has measured takes longer to find out, and is no failure.
+    meets_all = bool((results.history.constraints[number] <= 0.0).all())
+    found = [] if meets_all else broken(facts_of_candidates(results, [number])[0])
     unknown = why_not_scored(results, number)
-    return [*broken(facts), *([unknown] if unknown else [])]
+    return [*found, *([unknown] if unknown else [])]
 
 
 def why_not_scored(results: Results, number: int) -> str:

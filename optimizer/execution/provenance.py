@@ -1,6 +1,7 @@
 """Where results come from: the inputs of a study's rides and the versions that made them."""
 
 import functools
+import json
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -8,13 +9,17 @@ import objectives
 import plant
 from optimizer import riding_day
 from optimizer.base.errors import StoreError
-from optimizer.base.source_digest import source_digest
+from optimizer.base.hashing import digest
+from optimizer.base.source_digest import bytes_digest, source_digest
 from optimizer.base.versions import RIDING, library_versions
 from optimizer.execution.baseline_handling import baseline_inputs
+from optimizer.execution.kept_texts import keep_text, kept_text
 from optimizer.execution.study_changes import refuse_changed
 from optimizer.study.study import Study
 
 MODEL = "model.digest"
+_KIND = "model_digest"
+_DIGITS = 64  # of a SHA-256
 HARD_RIDES = "hard_rides"  # under this name a store keeps which they are
 
 
@@ -27,7 +32,21 @@ def model_digest() -> str:
     numbers, so what draws them belongs to the model. What only explains the model does not stop a
     study; see `optimizer.base.source_digest`.
     """
-    return source_digest(Path(package.__path__[0]) for package in (plant, objectives, riding_day))
+    packages = [Path(package.__path__[0]) for package in (plant, objectives, riding_day)]
+    written = bytes_digest(packages)
+    kept = kept_text(_KIND, written)
+    if kept is not None:
+        found = str(json.loads(kept))[:_DIGITS]
+        if kept == _as_kept(found, written):
+            return found
+    found = source_digest(packages)
+    keep_text(_KIND, written, _as_kept(found, written))
+    return found
+
+
+def _as_kept(found: str, written: str) -> str:
+    """Return a digest of the model as it is kept: with a checksum over it and its sources."""
+    return json.dumps(found + digest([found, written]))
 
 
 def ride_inputs(study: Study) -> dict[str, str]:

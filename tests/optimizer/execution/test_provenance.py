@@ -92,6 +92,20 @@ def test_what_changes_the_model_changes_its_digest(model, old, new):
     assert digest_after(model, old, new) != before
 
 
+def test_a_kept_digest_that_is_damaged_is_found_anew(model, tmp_path, monkeypatch):
+    monkeypatch.setattr("optimizer.execution.kept_texts.CACHE_FOLDER", tmp_path / "cache" / "code")
+    found = model_digest()
+    [kept] = (tmp_path / "cache" / "model_digest").iterdir()
+    whole = kept.read_text()
+
+    for damaged in ('"', '""', "null", whole[:40] + '"', whole.replace(whole[5], "x")):
+        kept.write_text(damaged)
+        model_digest.cache_clear()
+
+        assert model_digest() == found
+        assert kept.read_text() == whole
+
+
 def test_a_module_under_another_name_is_another_model(model):
     before = model_digest()
 
