@@ -29,9 +29,9 @@ def print_advice(out: Console, found: Advice) -> None:
         out.print(f"- {line}")
     out.print(
         f"\nAs it is, and with the best changes of {found.n_ridden:,} profiles that were tried on"
-        " the noise of the search. All numbers are on fresh noise and the hard rides of the"
-        " re-evaluation, as `levelgain compare` has them. What is gained on average has an"
-        " interval of 95 %."
+        " the noise of the search. The table is on fresh noise and the hard rides of the"
+        " re-evaluation, as `levelgain compare` has it. That is one draw of noise, so gains are"
+        f" also given on average of {N_DRAWS} further draws, with an interval of 95 %."
     )
     print_table(out, found.scores)
     for n_changes in range(1, len(found.steps)):
@@ -115,10 +115,7 @@ def _judged(step: ChangedProfile) -> str:
 def _gain_in_words(found: Advice, n_changes: int) -> str:
     """Return what changes take off the cost, and what that is worth beside noise."""
     gained = found.gained(n_changes)
-    words = (
-        f"On average of {N_DRAWS} further draws of noise the weighted cost falls by"
-        f" {_interval(gained)}"
-    )
+    words = f"On average of {N_DRAWS} further draws the weighted cost falls by {_interval(gained)}"
     if not gained.is_more_than_noise:
         words += ", which is no more than noise"
     elif n_changes > 1:
