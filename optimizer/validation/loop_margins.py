@@ -20,6 +20,7 @@ from plant.linear.margins import Margins
 SPEEDS_MPS = (0.5, 2.0, 5.0, 8.0)
 _END_SPEEDS_MPS = (SPEEDS_MPS[0], SPEEDS_MPS[-1])  # between them no margin is less
 _N_DRAWS = 16  # boards and riders drawn; each costs more than a ride
+_DAY_SPEEDS = (0.25, 0.5, 0.75, 1.0)  # of the fastest that is wanted in the riding day
 _NEAR = 0.8  # a margin of this share of what is asked is still marginal
 _LEAST_RECOVERABLE = 0.5  # of the angle at which the nose touches
 _LONGEST_DELAY_S = 0.05  # a longer delay margin counts as none
@@ -30,8 +31,9 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
 
     The margins are over speeds, riders and draws of the tolerances. They do not depend on charge
     while the drive has the current that is asked for; `recoverable_pitch.py` says up to which pitch
-    error that is on a full, half and low pack. A pack passes where it is up to the nose's contact,
-    and fails below half of it: rides show whether so large an error comes at all.
+    error that is on a full, half and low pack, at the speeds of the riding day. A pack passes where
+    it is up to the nose's contact, and fails below half of it: rides show whether so large an error
+    comes at all.
     """
     gains = loop_gains(profile[None, :])
     riders = list(dict.fromkeys(itertools.chain(*study.riders_in_variants.values())))
@@ -51,7 +53,9 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
         for number, (board, people) in enumerate(tolerance_draws(study)[:_N_DRAWS])
     ]
     here, there = _least(found), _least(drawn)
-    packs = recoverable_pitches(study, profile, _least_gains(found, gains), speeds_mps=SPEEDS_MPS)
+    day_mps = [share * study.riding_day.fast_mps for share in _DAY_SPEEDS]
+    on_day = [loop_margins(loop_plant(study.board, riders, speeds_mps=[v]), gains) for v in day_mps]
+    packs = recoverable_pitches(study, profile, _least_gains(on_day, gains), speeds_mps=day_mps)
     asked = _asked(study)
     nose_deg = study.board.frame.nose_contact_deg
     recoverable = min(pack.balanced_deg for pack in packs) / nose_deg
@@ -126,8 +130,8 @@ def _asked_in_words(study: Study) -> str:
         f"sensitivity at most {settings.sensitivity_limit:g}, phase margin at least"
         f" {settings.phase_margin_deg:g} deg, gain margin at least x{settings.gain_margin_ratio:g};"
         f" {100 * _NEAR:.0f} % of each within the tolerances; on every pack, where no warning"
-        f" comes, current until the nose touches at {study.board.frame.nose_contact_deg:g} deg,"
-        " half of which fails"
+        f" comes, up to {study.riding_day.fast_mps:g} m/s, current until the nose"
+        f" touches at {study.board.frame.nose_contact_deg:g} deg, half of which fails"
     )
 
 

@@ -302,8 +302,8 @@ def test_where_a_rider_is_warned_already_the_recoverable_pitch_does_not_count():
 @pytest.mark.parametrize(
     ("numbers", "grade"),
     [
-        ({"cells_in_series": 13, "bus_low_v": 30.0}, Grade.FAIL),  # 5 deg of 20
-        ({}, Grade.MARGINAL),  # 13 deg
+        ({"cells_in_series": 11, "bus_low_v": 25.0}, Grade.FAIL),
+        ({}, Grade.MARGINAL),  # 17 deg of 20
         (
             {
                 "cells_in_series": 18,
@@ -322,7 +322,7 @@ def test_the_grade_follows_how_far_down_a_nose_can_be_balanced(numbers, grade):
 
 
 def test_a_pack_that_runs_out_long_before_the_nose_touches_fails_unless_it_is_said():
-    weak = with_numbers(STUDY.board, {"cells_in_series": 13, "bus_low_v": 30.0})
+    weak = with_numbers(STUDY.board, {"cells_in_series": 11, "bus_low_v": 25.0})
     study = dataclasses.replace(STUDY, board=weak)
     silent = changed(reserve_warning_ratio=0.0, bus_warning_margin_v=0.0)
 
