@@ -317,7 +317,7 @@ def main() -> None:
         except (RuntimeError, ValueError) as error:  # a variant that this GPU can not launch
             say(f"{name}: {error}")
     most = given.lanes[-1]
-    fastest = sorted(found.values(), key=lambda one: -one.rates.get(given.lanes[-2], 0.0))
+    fastest = sorted(found.values(), key=lambda one: -one.rates.get(given.lanes[-2:][0], 0.0))
     for one in {one.name: one for one in [found["default"], *fastest[:N_BEST]]}.values():
         bench.rate(one, kernel_program(END_ROWS, 1, chosen[one.name]), most)
     lines = [*bench.whole(), *bench.riding_day(given.hours), bench.long_day(given.long)]
