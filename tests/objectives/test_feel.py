@@ -27,6 +27,11 @@ def test_beyond_the_bands_a_feel_is_said_to_be_so(feel, words):
     assert feel_in_words(feel) == words
 
 
+def test_the_outer_ends_of_the_bands_belong_to_them():
+    assert feel_in_words(BANDS["firm"][0]) == "firm"
+    assert feel_in_words(BANDS["soft"][1]) == "soft"
+
+
 @given(st.floats(0.0, 10.0), st.floats(0.0, 10.0))
 def test_the_miss_is_least_at_what_is_wanted_and_alike_on_both_sides(wanted, off):
     above, at, below = feel_miss(np.array([wanted + off, wanted, wanted - off]), wanted)
