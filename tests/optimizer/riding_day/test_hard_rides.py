@@ -34,6 +34,17 @@ def hard(study):
     return find_hard_rides(study)
 
 
+@pytest.fixture(scope="module")
+def brief(study):
+    """Return a study with rides of one piece each, for what does not depend on their length."""
+    return dataclasses.replace(with_day(study, ride_s=15.0), hard_rides_h=0.5)
+
+
+@pytest.fixture(scope="module")
+def found_brief(brief):
+    return find_hard_rides(brief)
+
+
 def with_day(study, **changes):
     return dataclasses.replace(study, riding_day=dataclasses.replace(study.riding_day, **changes))
 
@@ -58,14 +69,14 @@ def test_one_study_has_one_set_of_hard_rides_on_any_number_of_threads(study, har
     assert again.rides == hard.rides
 
 
-def test_batches_ridden_together_find_the_same_hard_rides(study, hard, monkeypatch):
-    wide = dataclasses.replace(study, hard_rides_h=5.0)  # some batches of 2.1 h
+def test_batches_ridden_together_find_the_same_hard_rides(brief, found_brief, monkeypatch):
+    wide = dataclasses.replace(brief, hard_rides_h=2.0)  # some batches of half an hour
     apart = find_hard_rides(wide, n_jobs=2)
 
-    monkeypatch.setattr(hard_rides, "batches_at_once", lambda _device, lanes: 2000 // lanes)
+    monkeypatch.setattr(hard_rides, "batches_at_once", lambda _device, lanes: 500 // lanes)
     together = find_hard_rides(wide, n_jobs=2)
 
-    assert together.text == apart.text != hard.text
+    assert together.text == apart.text != found_brief.text
 
 
 def test_hard_rides_come_back_from_their_text(study, hard):
@@ -106,23 +117,23 @@ def other_baseline(study):
 
 
 @pytest.mark.parametrize("change", [other_seed, flat_day, one_tolerance_less])
-def test_what_decides_the_day_decides_the_hard_rides(study, hard, change):
-    found = find_hard_rides(change(study), n_jobs=2)
+def test_what_decides_the_day_decides_the_hard_rides(brief, found_brief, change):
+    found = find_hard_rides(change(brief), n_jobs=2)
 
-    assert found.text != hard.text
-    assert found.rides != hard.rides
-
-
-def test_another_baseline_finds_its_own(study, hard):
-    assert find_hard_rides(other_baseline(study), n_jobs=2).text != hard.text
+    assert found.text != found_brief.text
+    assert found.rides != found_brief.rides
 
 
-def test_what_is_not_of_the_day_leaves_the_hard_rides(study, hard):
+def test_another_baseline_finds_its_own(brief, found_brief):
+    assert find_hard_rides(other_baseline(brief), n_jobs=2).text != found_brief.text
+
+
+def test_what_is_not_of_the_day_leaves_the_hard_rides(brief, found_brief):
     other = dataclasses.replace(
-        study, rides=study.rides[:2], ride_weights=study.ride_weights[:2], title="Another"
+        brief, rides=brief.rides[:2], ride_weights=brief.ride_weights[:2], title="Another"
     )
 
-    assert find_hard_rides(other, n_jobs=2).rides == hard.rides
+    assert find_hard_rides(other, n_jobs=2).rides == found_brief.rides
 
 
 def test_a_search_and_its_reevaluation_have_hard_rides_of_other_roads(study, hard):
@@ -244,14 +255,18 @@ def test_a_short_day_gives_as_many_hard_rides_as_asked(study, n_asked):
     assert len({ride.name for ride in found.rides}) == n_asked
 
 
+@pytest.fixture(scope="module")
+def found_24(study):
+    return find_hard_rides(dataclasses.replace(study, n_hard_rides=24), n_jobs=2)
+
+
 @pytest.mark.parametrize(
     "factors",
     [{}, {"base_gain_a_per_deg": 0.75}, {"mid_gain_ratio": 0.7, "braking_stiffness_ratio": 0.7}],
     ids=["baseline", "softer", "soft far from level"],
 )
-def test_hard_rides_are_hard_for_a_profile_that_did_not_choose_them(study, factors):
+def test_hard_rides_are_hard_for_a_profile_that_did_not_choose_them(study, found_24, factors):
     # The 24 hardest of 512 of the day; by chance they would be as near as any others.
-    found = find_hard_rides(dataclasses.replace(study, n_hard_rides=24), n_jobs=2)
     profile = profile_to_array(study.baseline)[None, :].copy()
     for name, factor in factors.items():
         profile[:, PROFILE_NAMES.index(name)] *= factor
@@ -264,7 +279,7 @@ def test_hard_rides_are_hard_for_a_profile_that_did_not_choose_them(study, facto
         )
     ]
 
-    chosen, usual = (near_to_nose_down(profile, rides)[0] for rides in (found.rides, others))
+    chosen, usual = (near_to_nose_down(profile, rides)[0] for rides in (found_24.rides, others))
 
     assert mannwhitneyu(chosen, usual, alternative="greater").pvalue < 1e-6
     least = min(chosen.min(), usual.min())  # as of a ride that is nowhere near
@@ -314,8 +329,14 @@ def wider(study):
 
 
 @pytest.fixture(scope="module")
-def found_wider(wider):
-    return find_hard_rides(wider, n_jobs=2)
+def reports():
+    """Return the hours that are told while `found_wider` is looked for."""
+    return []
+
+
+@pytest.fixture(scope="module")
+def found_wider(wider, reports):
+    return find_hard_rides(wider, n_jobs=2, advance=reports.append)
 
 
 def test_more_hours_are_ridden_on_hard_ground_of_more_courses(study, hard, found_wider):
@@ -361,11 +382,8 @@ def test_hours_that_are_hardly_more_give_as_many_hard_rides_as_asked(study, n_as
         assert len({ride.name for ride in part.rides}) == len(part.weights) == n_asked
 
 
-def test_more_hours_than_the_first_courses_are_ridden_and_no_more_than_asked(wider):
-    reports: list[float] = []
-
-    find_hard_rides(wider, n_jobs=2, advance=reports.append)
-
+@pytest.mark.usefixtures("found_wider")
+def test_more_hours_than_the_first_courses_are_ridden_and_no_more_than_asked(wider, reports):
     # How much of the ground is hard is known from few hours, and so not well.
     first_h = N_COURSES * LANES_OF_A_COURSE * wider.riding_day.ride_s / 3600.0
     assert first_h < sum(reports) < 1.5 * wider.hard_rides_h
