@@ -82,6 +82,17 @@ def test_loop_with_wide_margins_meets_all():
     assert max(by_name(loops([0.7, 0.9])).values()) <= 0.0
 
 
+def test_each_margin_is_just_met_at_its_limit():
+    settings = ScoreSettings()
+    gain = settings.gain_margin_ratio
+    at_limit = {"phase": settings.phase_margin_deg, "up": gain, "down": 1.0 / gain}
+
+    values = by_name(loops([1.0 / settings.sensitivity_limit], **at_limit))
+
+    for name in ("sensitivity", "phase_margin", "gain_margin"):
+        assert values[name] == pytest.approx(0.0, abs=1e-12)
+
+
 @pytest.mark.parametrize(
     ("margins", "violated"),
     [

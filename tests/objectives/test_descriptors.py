@@ -35,6 +35,13 @@ def test_spread_is_the_larger_ratio_over_shared_courses():
     np.testing.assert_allclose(rider_spread(level, rules()), [3.0, 2.0])
 
 
+def test_a_course_that_one_rider_did_not_ride_does_not_compare():
+    pairs = dataclasses.replace(rules(), spread_pairs=np.array([[0, 1], [2, 3]]))
+    level = np.array([[np.nan, 2.0, 1.0, 3.0, 9.0]])
+
+    np.testing.assert_allclose(rider_spread(level, pairs), [3.0])
+
+
 def test_without_a_course_that_compares_riders_their_spread_is_not_known():
     alone = dataclasses.replace(rules(), spread_pairs=np.empty((0, 2), dtype=np.int64))
 

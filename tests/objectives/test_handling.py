@@ -236,6 +236,13 @@ def test_a_band_is_asked_of_both_riders():
     assert asked_of(with_number("bend_lift_deg", 2.0, 0.0), **asked)["handling"] == 0.5
 
 
+def test_beyond_a_band_its_width_is_the_unit():
+    asked = {"handling": {"grade_dip_deg": (1.0, 5.0)}}
+
+    assert asked_of(with_number("grade_dip_deg", 3.0, 7.0), **asked)["handling"] == 0.5
+    assert asked_of(with_number("grade_dip_deg", 0.0, 3.0), **asked)["handling"] == 0.25
+
+
 def test_which_number_is_not_as_asked_is_known():
     asked = ScoreSettings(handling={"grade_dip_deg": (0.0, 4.0), "bend_lift_deg": (0.0, 1.0)})
 
@@ -261,6 +268,19 @@ def test_like_the_baseline_is_asked_of_every_number():
     assert asked_of(close, **asked)["handling"] == pytest.approx(-0.5)
     far = with_number("feel_deg_per_mps2", 4.0, 7.0)
     assert asked_of(far, **asked)["handling"] == pytest.approx(1.0)
+
+
+def test_what_the_baseline_has_of_one_rider_alone_is_not_compared():
+    base = with_number("feel_deg_per_mps2", np.nan, 5.0)
+
+    found = asked_of(
+        with_number("feel_deg_per_mps2", 4.0, 9.0),
+        handling={},
+        like_baseline_percent=20.0,
+        baseline=base,
+    )
+
+    assert found["handling"] == -1.0
 
 
 def test_what_is_asked_and_was_not_measured_breaks_the_constraint_unless_not_ridden():
