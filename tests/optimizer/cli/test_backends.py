@@ -25,8 +25,10 @@ def holds(folder, text):
 @pytest.mark.slow
 def test_two_machines_at_one_database_end_with_the_tables_of_one(levelgain, server, tmp_path):
     database = new_database(server, "shared").replace("rider@", f"rider:{PASSWORD}@")
-    alone = write_small_study(tmp_path / "alone", *STEEP)
-    pair = [write_small_study(tmp_path / name, *STEEP) for name in ("left", "right")]
+    changes = (*STEEP, ("candidates = 36", "candidates = 24"))
+    alone, *pair = (
+        write_small_study(tmp_path / name, *changes) for name in ("alone", "left", "right")
+    )
 
     assert levelgain("run", alone)[0] == 0
     processes = [start("run", folder, "--jobs", 1, "--database", database) for folder in pair]

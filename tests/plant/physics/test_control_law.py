@@ -70,7 +70,14 @@ def test_schedule_is_continuous_and_rises_for_any_settings(error_deg, settings):
 
 @pytest.mark.parametrize(
     ("error_deg", "speed_mps", "share"),
-    [(5.0, 3.0, 0.0), (-5.0, 3.0, 1.0), (5.0, -3.0, 1.0), (-5.0, 0.25, 0.5), (-5.0, 0.0, 0.0)],
+    [
+        (5.0, 3.0, 0.0),
+        (-5.0, 3.0, 1.0),
+        (5.0, -3.0, 1.0),
+        (-5.0, 0.25, 0.5),
+        (-0.15, 3.0, 0.5),
+        (-5.0, 0.0, 0.0),
+    ],
 )
 def test_braking_is_asking_against_the_motion(error_deg, speed_mps, share):
     assert braking_share(error_deg, speed_mps) == pytest.approx(share)
