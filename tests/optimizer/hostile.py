@@ -347,7 +347,7 @@ def no_files() -> Iterator[Attack]:
         yield attack(kind, "start.csv", ("report", "HERE"), started)
         yield attack(kind, "ride.mapping.toml", ("report", "HERE"), logged)
         yield attack(kind, "store.sqlite", ("report", "HERE"))
-        yield attack(kind, "mine.toml", ("ride", "HERE", "--profile", "HERE/mine.toml"))
+        yield attack(kind, "mine.toml", ("ride", "HERE", "HERE/mine.toml"))
         for command in ("advise", "explain"):
             yield attack(kind, f"{command}.toml", (command, "HERE", f"HERE/{command}.toml"))
         for log in ("ride.csv", "ride.parquet"):
@@ -412,8 +412,7 @@ def names() -> Iterator[Attack]:
     for number, name in enumerate(NAMES):
         if name not in ("~", "-", "--", "*", "$(x)", "[red]", "a\\", ".."):
             yield typed(f"new_{number}", "new", "--", name)
-        yield typed(f"profile_{number}", "ride", "HERE", f"--profile={name}")
-        for command in ("advise", "explain"):
+        for command in ("ride", "advise", "explain"):
             yield typed(f"{command}_{number}", command, "HERE", "--", name)
         yield typed(f"out_{number}", "advise", "HERE", "baseline", f"--out={name}")
 
@@ -425,7 +424,7 @@ def profiles() -> Iterator[Attack]:
         def prepare(folder: Path) -> Typed:
             written(folder / "study.toml", SMALL_STUDY)
             written(folder / "mine.toml", content)
-            return ["ride", folder, "--profile", folder / "mine.toml"]
+            return ["ride", folder, folder / "mine.toml"]
 
         return name, prepare
 

@@ -7,22 +7,14 @@ import typer
 
 from optimizer.base.atomic_files import refuse_existing
 from optimizer.base.errors import UserInputError
-from optimizer.base.pick_names import PICKS
+from optimizer.base.pick_names import BASELINE_NAME
 from optimizer.cli.loading import loading
-from optimizer.cli.options import AsJson, Folder, Jobs, OnDevice, Profile, completing, named
+from optimizer.cli.options import AnyProfile, AsJson, Folder, Jobs, OnDevice, named
 
 
 def ride(
     folder: Folder,
-    candidate: Annotated[
-        str | None,
-        typer.Option(
-            metavar="CANDIDATE",
-            help="Its number, or the name of a pick.",
-            autocompletion=completing(*PICKS),
-        ),
-    ] = None,
-    profile: Profile = None,
+    which: AnyProfile = BASELINE_NAME,
     film: Annotated[
         Path | None,
         typer.Option(
@@ -53,14 +45,14 @@ def ride(
     It is the baseline if none is named. --if asks for a plain road (speed_kmh, grade_percent) or
     other numbers (charge_ratio, kv_rpm_per_v, mass_kg ...).
 
-    Example: levelgain ride my_board --if speed_kmh=30 --if grade_percent=-15
+    Example: levelgain ride my_board balanced --if speed_kmh=30
     """
     if filmed is not None and film is None:
         raise UserInputError("--filmed names the ride of a film; name its file too, with --film")
     if film is not None and not force:
         refuse_existing([film], advice="give --force to replace it, or name another file")
     with loading():
-        from optimizer.analysis.profile_source import selected_profile
+        from optimizer.analysis.profile_source import named_profile
         from optimizer.analysis.tables import rides_table
         from optimizer.analysis.what_if import numbers_asked, rides_of_profile, what_if_study
         from optimizer.cli.console import console, print_json
@@ -82,7 +74,8 @@ def ride(
     with StagesView(out) as stages:
         stages.begin("reading the study")
         study = on_device(load_study(folder), device)
-        values, called, _ = selected_profile(study, candidate, profile)
+        values, source = named_profile(study, which)
+        called = "the baseline" if which == BASELINE_NAME else str(source)
         found = None
         find_ride = ride_named if asked else ride_of
         study, changes = what_if_study(study, numbers, courses) if asked else (study, [])

@@ -127,7 +127,7 @@ def test_ride_prints_the_rates_of_any_profile(levelgain, finished, results):
     number = int(np.flatnonzero(results.reevaluated & results.feasible)[0])
     rates = rates_of(results, number)
 
-    code, out, _ = levelgain("ride", finished, "--candidate", number)
+    code, out, _ = levelgain("ride", finished, number)
 
     assert code == 0
     assert [

@@ -121,10 +121,8 @@ def test_an_exported_profile_rides_as_its_candidate(levelgain, finished, tmp_pat
     assert code == 0
     assert "local law" in out.lower()
 
-    ridden = json.loads(
-        levelgain("ride", finished, "--profile", tmp_path / "candidate_7.toml", "--json")[1]
-    )
-    again = json.loads(levelgain("ride", finished, "--candidate", "7", "--json")[1])
+    ridden = json.loads(levelgain("ride", finished, tmp_path / "candidate_7.toml", "--json")[1])
+    again = json.loads(levelgain("ride", finished, "7", "--json")[1])
     assert ridden == again
 
 

@@ -9,7 +9,7 @@ def test_the_ride_nearest_to_a_nose_down_is_filmed_unless_another_is_named(
         film_file, "film_of", lambda profiles, ride: filmed.append((list(profiles), ride.name))
     )
     monkeypatch.setattr(film_file, "write_film", lambda _film, path, **_: path.write_text("film"))
-    _, out, _ = levelgain("ride", finished, "--candidate", "7", "--film", tmp_path / "a.gif")
+    _, out, _ = levelgain("ride", finished, "7", "--film", tmp_path / "a.gif")
     levelgain("ride", finished, "--film", tmp_path / "b.gif", "--filmed", "cobbles/pupil_40")
 
     (both, worst), (baseline, named) = filmed

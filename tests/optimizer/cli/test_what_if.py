@@ -39,7 +39,7 @@ def test_a_candidate_of_a_finished_study_rides_a_course_of_a_file_with_other_num
 ):
     before = (finished / "study.toml").read_bytes(), len(read_results(load_study(finished)))
     numbers = ("--if", "charge_ratio=1", "--if", "mass_kg=95")
-    code, out, _ = levelgain("ride", finished, "--candidate", "7", "--courses", lane, *numbers)
+    code, out, _ = levelgain("ride", finished, "7", "--courses", lane, *numbers)
 
     assert code == 0
     assert "lane/baker_80" in out

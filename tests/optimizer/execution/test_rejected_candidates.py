@@ -183,7 +183,7 @@ def test_explain_and_ride_take_a_rejected_candidate_by_riding_it_whole(levelgain
     assert (code, err) == (0, "")
     assert json.loads(out)["around"][0]["level_error_deg"] > 0.0
 
-    code, out, err = levelgain("ride", folder, "--candidate", number, "--json")
+    code, out, err = levelgain("ride", folder, number, "--json")
     assert (code, err) == (0, "")
     assert len(json.loads(out)) == N_RIDES
 
