@@ -82,16 +82,17 @@ _FELT = {
 }
 
 
-def felt_differences(before: Floats, after: Floats) -> list[str]:
+def felt_differences(before: Floats, after: Floats, *, name_alike: bool = True) -> list[str]:
     """Return what a rider feels of one profile against another, a line for each number of handling.
 
-    The last line names what feels alike.
+    The last line names what feels alike, where that is asked for.
 
     Parameters
     ----------
     before, after : (number, rider) float64
         From `objectives.handling.handling_numbers`, lightest and heaviest rider first; NaN where a
         number was not measured, of which nothing is said.
+    name_alike : bool
     """
     lines, alike = [], []
     for name, own_before, own_after in zip(HANDLING_NAMES, before, after, strict=True):
@@ -106,7 +107,7 @@ def felt_differences(before: Floats, after: Floats) -> list[str]:
             lines.append(f"{felt.when}, {felt.what} {_by_rider(felt, changes)}")
         else:
             alike.append(felt.when)
-    if alike:
+    if alike and name_alike:
         lines.append(f"alike: {'; '.join(alike)}")
     return lines
 

@@ -56,8 +56,8 @@ class ChangedProfile:
     objectives : (objective,) float64
     cost : float
         Weighted.
-    handling : (number,) float64
-        Over all riders, in the order of `objectives.handling.HANDLING_NAMES`.
+    handling : (number, rider) float64
+        See `objectives.handling.handling_numbers`.
     facts : list of ConstraintFact
         Of every constraint.
     draws : OnDraws
@@ -165,7 +165,7 @@ class Advice:
     @property
     def handling(self) -> pd.DataFrame:
         """How each profile handles, over all riders: a row for each number."""
-        columns = {str(len(step.changes)): step.handling for step in self.steps}
+        columns = {str(len(step.changes)): step.handling[:, ALL] for step in self.steps}
         return pd.DataFrame({"handling": HANDLING_NAMES, **columns})
 
 
@@ -273,7 +273,7 @@ def _step(
         row=found.profiles[place],
         objectives=found.scores.objectives[place],
         cost=float(found.cost[place]),
-        handling=found.scores.handling[place, :, ALL],
+        handling=found.scores.handling[place],
         facts=found.facts(place),
         draws=draws,
     )

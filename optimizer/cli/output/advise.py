@@ -11,6 +11,8 @@ from objectives import OBJECTIVES
 from objectives.handling import HANDLING_NAMES
 from optimizer.analysis.advice.advice import TOO_LITTLE, Advice, ChangedProfile
 from optimizer.analysis.advice.paired_noise import N_DRAWS, Gain
+from optimizer.analysis.felt_differences import felt_differences
+from optimizer.analysis.ridden_profile import ALL
 from optimizer.base.cautions import CAUTIONS
 from optimizer.base.printable import one_line
 from optimizer.cli.console import print_table
@@ -19,7 +21,6 @@ from plant.arrays import Floats
 
 _COUNTED = ("", "change", "two changes", "three changes")
 _SHOWN_SHARE = 0.005  # a smaller change of an objective is not worth a word
-_FELT_SHARE = 0.1  # assumed: nobody feels a smaller change of how a board handles
 
 
 def print_advice(out: Console, found: Advice) -> None:
@@ -56,7 +57,7 @@ def advice_facts(found: Advice) -> dict[str, object]:
                 "weighted_cost_ratio": step.cost,
                 "feasible": step.feasible,
                 "failed_constraints": step.fails,
-                "handling": _named(HANDLING_NAMES, step.handling),
+                "handling": _named(HANDLING_NAMES, step.handling[:, ALL]),
                 "gain": dataclasses.asdict(found.gained(n_changes)),
                 "draws": N_DRAWS,
                 "draws_feasible": step.draws.n_met,
@@ -96,9 +97,8 @@ def _print_step(out: Console, found: Advice, n_changes: int) -> None:
     for word, lines in (("Mends", _only(now, step)), ("Breaks", _only(step, now))):
         for line in lines:
             out.print(f"  {word}: {line}.")
-    felt = _moved(HANDLING_NAMES, now.handling, step.handling, share=_FELT_SHARE)
-    if felt:
-        out.print(f"  Handling: {', '.join(text for text, _ in felt)}.")
+    for line in felt_differences(now.handling, step.handling, name_alike=False):
+        out.print(f"  A rider feels: {line}.")
 
 
 def _judged(step: ChangedProfile) -> str:
