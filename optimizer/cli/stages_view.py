@@ -2,7 +2,7 @@
 
 import math
 import sys
-import time
+import threading
 from types import TracebackType
 from typing import Self
 
@@ -22,7 +22,7 @@ from rich.text import Text
 from optimizer.base.printable import printable
 from optimizer.interface.progress import Progress as CallProgress
 
-_FIRST_S, _EVERY_S = 2.0, 5.0  # until a line is said in a pipe, and from one to the next
+_FIRST_S, _EVERY_S = 2.0, 10.0  # until a line is said in a pipe, and from one to the next
 
 
 class ShownBar:
@@ -60,8 +60,10 @@ class StagesView(ShownBar):
     """
 
     def __init__(self, console: Console) -> None:
-        self._plain = not console.is_terminal
-        self._next_s = time.monotonic() + _FIRST_S
+        self._ended = threading.Event()
+        self._teller = (
+            None if console.is_terminal else threading.Thread(target=self._tell, daemon=True)
+        )
         self._done = 0.0
         self._total: float | None = None
         super().__init__(
@@ -79,6 +81,22 @@ class StagesView(ShownBar):
         )
         self._task = self._bar.add_task("", total=None, visible=False)
         self._stage = ""
+
+    def __enter__(self) -> Self:
+        if self._teller is not None:
+            self._teller.start()
+        return super().__enter__()
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._ended.set()
+        if self._teller is not None:
+            self._teller.join()
+        super().__exit__(kind, error, trace)
 
     def begin(self, text: str, total: float | None = None) -> None:
         """Begin a stage; see `optimizer.base.progress.Stages`."""
@@ -105,11 +123,16 @@ class StagesView(ShownBar):
         self._reached(done, total)
 
     def _reached(self, done: float, total: float | None) -> None:
-        """Keep how far the stage is, and say it where nobody sees the bar, not too often."""
+        """Keep how far the stage is, for who sees no bar."""
         self._done, self._total = done, total
-        now_s = time.monotonic()
-        if self._plain and now_s >= self._next_s:
-            self._next_s = now_s + _EVERY_S
-            share = "" if total is None else f": {math.floor(done)}/{math.ceil(total)}"
+
+    def _tell(self) -> None:
+        """Say now and then what the command is at, until it is done."""
+        wait_s = _FIRST_S
+        while not self._ended.wait(wait_s):
+            wait_s = _EVERY_S
+            share = ""
+            if self._total is not None:
+                share = f": {math.floor(self._done)}/{math.ceil(self._total)}"
             sys.stderr.write(f"{printable(self._stage)}{share}\n")
             sys.stderr.flush()

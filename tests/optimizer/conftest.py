@@ -9,6 +9,12 @@ from optimizer.cli.app import app, main
 from tests.optimizer.small_study import write_small_study
 
 
+@pytest.fixture(autouse=True)
+def told_nothing_of_stages(monkeypatch):
+    """Let no command say what it is at: tests count the lines of errors, on slow machines too."""
+    monkeypatch.setattr("optimizer.cli.stages_view._FIRST_S", 3600.0)
+
+
 @pytest.fixture
 def levelgain(monkeypatch, capsys):
     """Return a function that runs the command and gives exit code, output and errors."""
