@@ -12,12 +12,15 @@ from objectives.ride_scores import (
     NOSE_SCATTER_RATIO,
     RESERVE_SCATTER_RATIO,
     RIDDEN_CEILING,
+    RIDE_COLUMNS,
     capped_cost,
     nose_down_risk,
+    ride_columns,
     roll_back_ratio,
     share_not_ridden,
 )
 from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
+from tests.objectives.small_portfolio import RIDES, ridden
 
 ENDED = [outcome for outcome in Outcome if outcome is not Outcome.RIDDEN]
 reserves = st.floats(-1.5, 1.0)
@@ -121,3 +124,17 @@ def test_share_not_ridden_is_the_time_left_over_the_duration():
     np.testing.assert_allclose(
         share_not_ridden(ride_time, np.array([10.0, 20.0])), [[0.0, 0.75], [1.0, 0.0]]
     )
+
+
+def test_a_ride_has_the_costs_that_its_course_asks_for_and_its_share_of_warned_time():
+    columns = ride_columns(ridden(1, ride_time_s=10.0, warning_time_s=2.5), RIDES)
+
+    found = dict(zip(RIDE_COLUMNS, columns[0].T, strict=True))
+    manoeuvres = [ride.course.manoeuvre for ride in RIDES]
+    np.testing.assert_array_equal(
+        np.isnan(found["level_error_deg"]), [not manoeuvre.hold_s for manoeuvre in manoeuvres]
+    )
+    np.testing.assert_array_equal(
+        np.isnan(found["excess_current_a"]), [not manoeuvre.count_s for manoeuvre in manoeuvres]
+    )
+    np.testing.assert_allclose(found["warned_ratio"], 0.25)
