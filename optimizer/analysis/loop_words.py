@@ -54,7 +54,7 @@ def _phase_margin(ridden: RiddenProfile, margins: Margins) -> tuple[str, str]:
 
 
 def _gain_margin(ridden: RiddenProfile, margins: Margins) -> tuple[str, str]:
-    asked = f"at least x{ridden.rules.settings.gain_margin_ratio:g}, up and down"
+    asked = f"at least x{ridden.rules.settings.gain_margin_ratio:g}, upper and lower"
     room, where = _at(ridden, _signed(margins, margins.gain_room))
     return _least_margin("gain margin", room, f"x{np.exp(room):.3g}", where), asked
 

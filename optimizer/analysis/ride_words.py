@@ -60,7 +60,7 @@ def _rest_shake(ridden: RiddenProfile) -> tuple[str, str]:
         return "no standing ride was ridden", asked
     worst = standing[np.argmax(shake[standing])]
     name = ridden.study.rides[worst].name
-    return f"the board shakes by {shake[worst]:.3g} deg/s (RMS) at rest: {name}", asked
+    return f"standstill oscillation of {shake[worst]:.3g} deg/s (RMS): {name}", asked
 
 
 def _feel_band(ridden: RiddenProfile) -> tuple[str, str]:

@@ -109,7 +109,7 @@ def _tail_panel(axes: Axes) -> None:
         expected="A rider of 40 kg holds it at its contact on soft braking",
         seen=f"needs of what the rider can press {', '.join(shares)}",
     )
-    axes.set_xlabel("nose above the wanted level / deg")
+    axes.set_xlabel("pitch error, nose above the setpoint / deg")
     axes.set_ylabel("moment of the motor / N m")
     axes.legend(fontsize=7.5, loc="upper left")
 

@@ -57,7 +57,7 @@ def stiffness_figure(results: Results, number: int) -> Figure:
     for side in (-limit, limit):
         axes.axhline(side, color="0.5", linestyle="--", linewidth=0.8)
     axes.set_ylim(-1.15 * limit, 1.15 * limit)
-    axes.set_xlabel("nose below the wanted level / deg")
+    axes.set_xlabel("pitch error, nose below the setpoint / deg")
     axes.set_ylabel("current of the stiffness / A (dashed: phase limit)")
     axes.legend()
     return figure
@@ -88,7 +88,7 @@ def _draw(panels: NDArray[np.object_], ridden: Trace, *, color: str, name: str) 
     pitch, current, speed, reserve = panels
     time = ridden.time_s
     pitch.plot(time, ridden.ground_pitch_deg, color=color, label=f"{name}: pitch to the ground")
-    pitch.plot(time, ridden.wanted_pitch_deg, color=color, linestyle=":", label=f"{name}: wanted")
+    pitch.plot(time, ridden.wanted_pitch_deg, color=color, linestyle=":", label=f"{name}: setpoint")
     current.plot(time, ridden.current_a, color=color, linewidth=0.9)
     current.plot(time, ridden.available_current_a, color=color, linestyle="--", linewidth=0.7)
     speed.plot(time, ridden.speed_mps, color=color)

@@ -273,7 +273,7 @@ def _draw_signals(grid: Sequence[Axes], ridden: FilmedRide, color: str) -> None:
 
 def _label(grid: Sequence[Axes]) -> None:
     titles = (
-        "pitch, nose down; dotted: wanted / deg",
+        "pitch, nose down; dotted: setpoint / deg",
         "nose above the ground / cm",
         "current; dashed: available / A",
         "speed; dotted: wanted / m/s",

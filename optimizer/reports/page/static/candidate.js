@@ -298,10 +298,10 @@ function margins(study, detail) {
         "Gain",
         "Rider",
         "Max. sensitivity",
-        "Phase / deg",
-        "Gain up / ×",
-        "Gain down / ×",
-        "Delay / ms",
+        "Phase margin / deg",
+        "Upper gain margin / ×",
+        "Lower gain margin / ×",
+        "Delay margin / ms",
       ],
       lines,
       "margins",
@@ -309,7 +309,7 @@ function margins(study, detail) {
     make(
       "p",
       { class: "hint" },
-      `Asked: sensitivity at most ${asked.sensitivity_limit}, phase margin at least ${asked.phase_margin_deg} deg, gain margin at least ×${asked.gain_margin_ratio} up and down. An unstable loop has no limit to its sensitivity.`,
+      `Asked: sensitivity at most ${asked.sensitivity_limit}, phase margin at least ${asked.phase_margin_deg} deg, gain margin at least ×${asked.gain_margin_ratio}, upper and lower. An unstable loop has no limit to its sensitivity.`,
     ),
   );
 }

@@ -100,7 +100,7 @@ function drawCurve(study, detail, number, plot) {
       showlegend: true,
       legend: { orientation: "h", y: 1.02, yanchor: "bottom" },
       margin: { l: 58, r: 12, t: 60, b: 46 },
-      xaxis: axis("nose below the wanted level / deg"),
+      xaxis: axis("pitch error, nose below the setpoint / deg"),
       yaxis: axis("current / A (dashed: phase limit)", { range: [-1.15 * limit, 1.15 * limit] }),
       shapes: [-limit, limit].map((side) => ({
         type: "line",
@@ -214,7 +214,7 @@ function showRide(study, box, rides) {
     make(
       "p",
       { class: "hint keys" },
-      `Vermilion, thick: this one; thin: the other. Dotted: what is wanted; dashed: the current available. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does. Click in the signals to go to that moment.`,
+      `Vermilion, thick: this one; thin: the other. Dotted: pitch setpoint and wanted speed; dashed: the current available. A point every ${1000 * study.trace_step_s} ms; a line ends where its ride does. Click in the signals to go to that moment.`,
     ),
     make("div", { class: "over-time" }, plot, cursor),
   );
