@@ -61,7 +61,7 @@ def test_the_rides_that_ended_with_the_nose_down_are_counted_and_named(results, 
         ("sensitivity", r"sensitivity ([\d.]+),", lambda ms: 1.0 / 2.0 - 1.0 / ms),
         ("phase_margin", r"margin ([\d.]+) deg", lambda deg: 1.0 - deg / 30.0),
         ("gain_margin", r"margin x([\d.]+),", lambda ratio: math.log(1.5 / ratio)),
-        ("rest_shake", r"by ([\d.]+) deg/s", lambda rms: rms / (3.0 * 0.85) - 1.0),
+        ("rest_shake", r"of ([\d.]+) deg/s", lambda rms: rms / (3.0 * 0.85) - 1.0),
     ],
 )
 def test_a_number_told_is_the_one_that_was_judged(facts, name, pattern, of_found):
