@@ -117,7 +117,7 @@ def rides_together(study: Study, places: Sequence[Place]) -> list[Ride]:
 
 
 def rider_names_at(study: Study, places: Sequence[Place]) -> tuple[str, ...]:
-    """Return the names of the riders of the pieces at some places of the day, without drawing their roads."""
+    """Return the names of riders at some places of the day, without drawing their roads."""
     names = list(study.riders)
     turns = rider_turns(study, np.array([course for course, _, _ in places], dtype=np.int64))
     return tuple(names[turn[lane]] for turn, (_, _, lane) in zip(turns, places, strict=True))
