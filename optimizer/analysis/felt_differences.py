@@ -133,4 +133,5 @@ def _amount(felt: _Felt, change: float) -> str:
         return ""
     if abs(change) < felt.least:
         return "as before"
-    return f"{abs(change):.2g} {felt.unit} {felt.more if change > 0.0 else felt.less}"
+    digits = float(f"{abs(change):.2g}")  # 120, not 1.2e+02
+    return f"{digits:g} {felt.unit} {felt.more if change > 0.0 else felt.less}"

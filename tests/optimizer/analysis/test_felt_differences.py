@@ -48,6 +48,10 @@ def test_equal_profiles_feel_alike_everywhere():
             "near level, the board is 50 % stiffer with every rider",
         ),
         (
+            {"stiffness_nm_per_deg": (8.96, 8.96)},
+            "near level, the board is 120 % stiffer with every rider",
+        ),
+        (
             {"warned_ratio": (0.0, 0.08)},
             "where no warning is due, a warning is felt as before with the lightest rider and 3 %"
             " of the time more with the heaviest rider",
