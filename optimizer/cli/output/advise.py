@@ -132,12 +132,22 @@ def _gain_in_words(found: Advice, n_changes: int) -> str:
 
 
 def _advice(found: Advice) -> str:
-    if not found.kept:
-        return "No change buys more than noise: leave the profile as it is."
-    advice = f"Advice: make the best {_COUNTED[found.kept]}."
-    if found.kept == len(found.steps) - 1:
-        return advice
-    return f"{advice} More changes than that buy no more than noise, or break a constraint."
+    """Return what to do; a profile that fails something is never said to be good as it is."""
+    if found.kept:
+        words = [f"Advice: make the best {_COUNTED[found.kept]}."]
+        if found.kept < len(found.steps) - 1:
+            words.append("More changes than that buy no more than noise, or break a constraint.")
+    else:
+        words = ["No change buys more than noise without breaking a constraint."]
+        if found.best.feasible:
+            words.append("Leave the profile as it is.")
+    if not found.best.feasible:
+        folder = found.study.folder
+        words.append(
+            "The profile FAILS a constraint all the same. A search may find one that meets all:"
+            f" levelgain run {folder}"
+        )
+    return " ".join(words)
 
 
 def _idle(found: Advice) -> str:

@@ -88,9 +88,23 @@ def test_where_no_change_buys_more_than_noise_that_is_said(of_good, capsys):
     print_advice(console(), found)
 
     out = capsys.readouterr().out
-    assert "No change buys more than noise: leave the profile as it is." in out
+    assert "No change buys more than noise without breaking a constraint. Leave the" in out
     assert "Every other searched parameter matters" in out
     assert found.best.changes == ()
+
+
+@pytest.mark.parametrize("kept", [0, 1])
+def test_a_profile_that_fails_a_constraint_is_never_left_as_it_is(of_two_worsened, capsys, kept):
+    failing = dataclasses.replace(of_two_worsened.steps[1], facts=of_two_worsened.now.facts)
+    steps = (of_two_worsened.now, failing)
+    found = dataclasses.replace(of_two_worsened, steps=steps, kept=kept, idle=())
+
+    print_advice(console(), found)
+
+    out = " ".join(capsys.readouterr().out.split())
+    assert not found.best.feasible
+    assert "The profile FAILS a constraint all the same." in out
+    assert "Leave the profile as it is" not in out
 
 
 def test_numbers_are_those_of_a_comparison(study, of_two_worsened):
