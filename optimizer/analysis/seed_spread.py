@@ -52,6 +52,16 @@ class SeedSpread:
     def __repr__(self) -> str:
         return f"<SeedSpread over the seeds {', '.join(map(str, self.fronts['seed']))}>"
 
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """All tables by name."""
+        return {
+            "fronts": self.fronts,
+            "picks": self.picks,
+            "spread": self.spread,
+            "parameters": self.parameters,
+        }
+
 
 def seed_spread(results: Sequence[Results]) -> SeedSpread:
     """Return how far the results of a study differ between seeds.
@@ -146,14 +156,8 @@ def write_spread(spread: SeedSpread, folder: Path) -> list[Path]:
     UserInputError
         A file can not be written.
     """
-    tables = {
-        "fronts": spread.fronts,
-        "picks": spread.picks,
-        "spread": spread.spread,
-        "parameters": spread.parameters,
-    }
     contents: dict[Path, str | bytes] = {
-        folder / f"{name}.csv": csv_text(table) for name, table in tables.items()
+        folder / f"{name}.csv": csv_text(table) for name, table in spread.tables.items()
     }
     write_all(contents)
     return list(contents)

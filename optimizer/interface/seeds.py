@@ -5,6 +5,7 @@ from collections.abc import Callable
 from optimizer.analysis.seed_spread import SeedSpread
 from optimizer.analysis.seed_spread import seed_spread as spread_of
 from optimizer.analysis.seed_studies import seed_studies
+from optimizer.base.errors import StoreError
 from optimizer.interface.progress import OnProgress, unwatched
 from optimizer.interface.studies import run
 from optimizer.study.study import Study
@@ -47,18 +48,23 @@ def repeat(
     UserInputError
         So many seeds or candidates are not allowed, a file that the study names can not be copied,
         or a folder holds another study or more candidates.
+    StoreError
+        A search stopped, as `notice` was told, because no candidate rides some ride to its end.
     """
-    studies = seed_studies(study, n_seeds=seeds, n_candidates=candidates)
-    return spread_of(
-        [
-            run(
-                each,
-                candidates=each.n_candidates,
-                jobs=jobs,
-                on_progress=on_progress,
-                notice=notice,
-                device=device,
+    found = []
+    for each in seed_studies(study, n_seeds=seeds, n_candidates=candidates):
+        results = run(
+            each,
+            candidates=each.n_candidates,
+            jobs=jobs,
+            on_progress=on_progress,
+            notice=notice,
+            device=device,
+        )
+        if len(results) < each.n_candidates:
+            raise StoreError(
+                f"{each.folder}: its search stopped at {len(results):,} of {each.n_candidates:,}"
+                " candidates, so seeds can not be compared; mend the study, or call again to go on"
             )
-            for each in studies
-        ]
-    )
+        found.append(results)
+    return spread_of(found)

@@ -21,14 +21,8 @@ from optimizer.cli.console import print_table
 
 def spread_facts(spread: SeedSpread, written: list[Path]) -> dict[str, Any]:
     """Return every table of a study under several seeds, for JSON."""
-    tables = {
-        "fronts": spread.fronts,
-        "picks": spread.picks,
-        "spread": spread.spread,
-        "parameters": spread.parameters,
-    }
     facts: dict[str, Any] = {
-        name: table.to_dict(orient="records") for name, table in tables.items()
+        name: table.to_dict(orient="records") for name, table in spread.tables.items()
     }
     return facts | {"files": [str(path) for path in written]}
 

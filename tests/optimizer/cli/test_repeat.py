@@ -9,11 +9,13 @@ import pytest
 
 from objectives import OBJECTIVES
 from optimizer.analysis.seed_spread import seed_spread, write_spread
+from optimizer.base.errors import StoreError
 from optimizer.base.pick_names import PICKS
 from optimizer.cli import search_session
 from optimizer.cli.app import app
 from optimizer.execution.store import read_table
 from optimizer.interface import levelgain as lg
+from optimizer.interface import seeds
 from optimizer.study.load import load_study
 from optimizer.study.paths import store_path
 
@@ -123,6 +125,13 @@ def test_an_interrupted_repetition_goes_on_to_the_same_tables(finished, repeated
     assert repr(spread) == "<SeedSpread over the seeds 11, 12>"
     for path in written[1:]:  # the first names folders
         assert path.read_bytes() == (repeated / "seeds" / path.name).read_bytes()
+
+
+def test_a_search_that_stops_by_itself_is_not_compared(results, repeated, monkeypatch):
+    monkeypatch.setattr(seeds, "run", lambda *_, **__: results[0].history.rows(0, 12))
+
+    with pytest.raises(StoreError, match="stopped at 12 of 36 candidates"):
+        seeds.repeat(load_study(repeated), seeds=2)
 
 
 def test_a_stop_names_the_way_on(levelgain, finished, tmp_path, monkeypatch):
