@@ -25,7 +25,7 @@ class FrontSoFar:
     volume_ratio : float
         Hypervolume in units of the box between zero and twice the baseline's objectives.
     best_cost_ratio : float
-        Least weighted cost, the baseline's 1; NaN without a front.
+        Least weighted cost, the baseline's 1, less what a wanted feel adds; NaN without a front.
     """
 
     n_front: int

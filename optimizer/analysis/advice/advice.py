@@ -181,7 +181,8 @@ def advised(
 ) -> Advice:
     """Return the best few changes of a profile's searched parameters.
 
-    They are chosen on the noise of the search and told on fresh noise, on which they had no luck.
+    The noise of the search selects them. Their numbers come from fresh noise, where none was
+    selected for being lucky.
 
     Parameters
     ----------

@@ -75,6 +75,20 @@ def test_a_study_names_its_variants_and_rides_one_of_each_rider_on_a_course(stud
     ]
 
 
+@pytest.mark.parametrize(
+    ("use", "kept"),
+    [("", ["late"]), ('use = "all"\n', ["firm_feet", "stiff_legs", "loose_legs", "late"])],
+)
+def test_a_way_of_ones_own_replaces_those_of_the_catalogue_but_for_what_is_used(
+    tmp_path, use, kept
+):
+    own = f"\n[balance_variants]\n{use}late.reflex_delay_s = 1.1\n\n[baseline]"
+
+    study = load_study(write_small_study(tmp_path, ("\n[baseline]", own)))
+
+    assert list(study.balance_variants) == kept
+
+
 def test_a_study_without_variants_rides_its_riders_as_described(tmp_path):
     none = ("\n[baseline]", "\n[balance_variants]\nuse = []\n\n[baseline]")
 
