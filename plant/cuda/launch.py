@@ -105,7 +105,7 @@ class _Gpu:
     def __init__(self, cupy: ModuleType, number: int) -> None:
         self._cupy = cupy
         self._one_rides = threading.Lock()
-        self._one_copies = threading.Lock()
+        self._one_copies = threading.RLock()
         self._device = cupy.cuda.Device(number)
         _, self._n_bytes = self._device.mem_info
         self._kernels: dict[str, _OnGpu] = {}
@@ -140,10 +140,10 @@ class _Gpu:
 
     def bring(self, tables: Sequence[Floats]) -> None:
         """Copy tables for a launch to come, where they fit beside those that are kept."""
-        kept = list(self._kept.values())
-        n_bytes = sum({id(one.base): one.base.nbytes for one in kept}.values())
-        if n_bytes + sum(one.nbytes for one in tables) <= _TABLES_SHARE * self._n_bytes:
-            with self._device:
+        with self._one_copies, self._device:  # two that fit alone may not fit together
+            kept = list(self._kept.values())
+            n_bytes = sum({id(one.base): one.base.nbytes for one in kept}.values())
+            if n_bytes + sum(one.nbytes for one in tables) <= _TABLES_SHARE * self._n_bytes:
                 self._upload(tables)
 
     def _ride_part(self, program: Program, batch: RideBatch) -> Floats:

@@ -3,6 +3,8 @@
 Here the GPUs are pretended ones, whose programs the system's compiler builds.
 """
 
+import contextlib
+import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -122,6 +124,25 @@ def test_tables_that_would_fill_the_gpu_are_not_brought_ahead(monkeypatch, run, 
     assert sum(array.nbytes for array in pretended_cupy.IN_USE.values()) == 1920
     for batch in batches:
         np.testing.assert_array_equal(launch.ride(PROGRAM, batch), alone(batch))
+
+
+def test_tables_that_threads_bring_at_once_fill_no_more_of_the_gpu(monkeypatch, run):
+    pretended_cupy.install(monkeypatch, run, n_bytes=10_000)
+    batches = [batch_of(3, 3, seed) for seed in range(2)]  # as above, one of them fits
+    both = threading.Barrier(2)
+    upload = launch._Gpu._upload
+
+    def upload_once_both_would(gpu, tables):
+        with contextlib.suppress(threading.BrokenBarrierError):
+            both.wait(timeout=0.2)
+        upload(gpu, tables)
+
+    monkeypatch.setattr(launch._Gpu, "_upload", upload_once_both_would)
+
+    with ThreadPoolExecutor(2) as threads:
+        list(threads.map(lambda batch: launch.bring([one for (one,) in batch.tables]), batches))
+
+    assert sum(array.nbytes for array in pretended_cupy.IN_USE.values()) == 1920
 
 
 def test_the_next_tables_come_while_a_gpu_rides(monkeypatch, run, alone):
