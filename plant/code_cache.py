@@ -162,11 +162,12 @@ def _mark_used(folder: Path) -> None:
 def _sweep_beside(folder: Path) -> None:
     """Remove the folders of code beside this one that nobody has used for long."""
     oldest_s = time.time() - _UNUSED_S
-    with contextlib.suppress(OSError):  # another process may remove them too
-        for other in folder.parent.iterdir():
-            old = other != folder and other.stat().st_mtime < oldest_s
-            if old and any(other.glob(f"*{_SUFFIX}")):
-                shutil.rmtree(other)
+    with contextlib.suppress(OSError):
+        for other in list(folder.parent.iterdir()):
+            with contextlib.suppress(OSError):  # another process may remove it too, or this not
+                old = other != folder and other.stat().st_mtime < oldest_s
+                if old and any(other.glob(f"*{_SUFFIX}")):
+                    shutil.rmtree(other)
 
 
 def _remove(path: Path) -> None:

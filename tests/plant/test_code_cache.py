@@ -225,6 +225,21 @@ def test_what_may_not_be_removed_stays_without_a_word(tmp_path, others, said, mo
     assert others[300].exists()
 
 
+def test_what_may_not_be_removed_keeps_no_other_code(tmp_path, others, monkeypatch):
+    refused, remove = [], code_cache.shutil.rmtree
+
+    def refuse_the_first(path):
+        if not refused:
+            refused.append(path)
+            raise PermissionError(13, "Permission denied", str(path))
+        remove(path)
+
+    monkeypatch.setattr(code_cache.shutil, "rmtree", refuse_the_first)
+    call(tmp_path / "code")
+
+    assert [folder for folder in (others[61], others[300]) if folder.exists()] == refused
+
+
 def test_code_removed_under_a_process_is_compiled_again(tmp_path, others):
     kept_open = dispatcher(others[300])
     assert kept_open(4.0) == 8.0
