@@ -96,7 +96,7 @@ def read_fits(path: Path, made: Mapping[str, str]) -> Fits:
         if facts["content"] != digest(facts["fits"]):
             raise LogError(f"{path}: was changed after it was written, or is damaged")
         return {subject: _fit_of(fit) for subject, fit in facts["fits"].items()}
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
         if isinstance(error, LogError):
             raise
         raise LogError(f"{path}: holds no whole fit of this version of the program") from None
