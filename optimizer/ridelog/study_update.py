@@ -14,7 +14,6 @@ from optimizer.ridelog.study_from_log import (
     PROFILE_PLACES,
     board_numbers,
     ridden_profile,
-    rounded,
     tolerance_tables,
     with_board_numbers,
 )
@@ -103,6 +102,6 @@ def _with_profile(written: Any, profile: dict[str, float]) -> dict[str, Any]:
 def _widened(study: Study, profile: dict[str, float]) -> Iterator[tuple[str, list[float]]]:
     space = study.space
     for name, low, high in zip(space.names, space.low.tolist(), space.high.tolist(), strict=True):
-        value = rounded(profile.get(name, low))
+        value = profile.get(name, low)
         if not low <= value <= high:
             yield name, [min(low, value), max(high, value)]

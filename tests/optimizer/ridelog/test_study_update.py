@@ -82,12 +82,15 @@ def test_bounds_that_do_not_hold_what_was_ridden_are_widened_to_it(logged, fits,
     text = path.read_text().replace(
         'use = "workshop_15"\n', 'use = "workshop_15"\nstiffness = { base_gain_a_per_deg = 6.0 }\n'
     )
-    path.write_text(text + "[search.bounds]\nbase_gain_a_per_deg = [5.0, 9.0]\n")
+    bounds = "base_gain_a_per_deg = [5.0, 9.0]\nrate_filter_hz = [20.000049, 90.0]\n"
+    path.write_text(f"{text}[search.bounds]\n{bounds}")
 
     _, after = log_into_study(logged, fits, study)
 
     place = after.space.names.index("base_gain_a_per_deg")
     assert (after.space.low[place], after.space.high[place]) == (4.0, 9.0)
+    # What was not ridden keeps its bounds to the last digit.
+    assert after.space.low[after.space.names.index("rate_filter_hz")] == 20.000049
 
 
 def test_another_wheel_than_the_mappings_is_refused(example, fits, study):
