@@ -123,7 +123,7 @@ class StagesView(ShownBar):
         self._reached(done, total)
 
     def _reached(self, done: float, total: float | None) -> None:
-        """Keep how far the stage is, for who sees no bar."""
+        """Keep how far the stage is, for the lines in a pipe."""
         self._done, self._total = done, total
 
     def _tell(self) -> None:

@@ -45,8 +45,8 @@ def laid_ahead(
 ) -> Iterator[list[tuple[_Facts, LaidRides]]]:
     """Yield laid rides and facts of some batches together, in order.
 
-    The next are drawn and laid, and their roads brought to the device, while the caller has these
-    in hand; their roads are not kept.
+    The next are drawn and laid while the caller has these in hand; their roads are not kept. What
+    processes lay is brought to the device meanwhile, too.
 
     Parameters
     ----------
@@ -67,6 +67,8 @@ def laid_ahead(
     ------
     FileError
         What processes lay can not be written into a temporary folder.
+    CudaMissingError
+        As of `plant.cuda.launch.bring`.
     """
     rounds = [batches[first : first + n_together] for first in range(0, len(batches), n_together)]
 
