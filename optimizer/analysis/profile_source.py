@@ -1,10 +1,12 @@
 """The profile that a command is about: a candidate, a file of the user's own, or the baseline."""
 
+import os
 from pathlib import Path
 
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.results import Results, candidate_number, read_results
 from optimizer.base.errors import NotStartedError, UserInputError
+from optimizer.base.messages import shown
 from optimizer.base.pick_names import BASELINE_NAME, NEAREST, PICKS
 from optimizer.search.evaluation import BASELINE
 from optimizer.study.load import load_profile
@@ -33,6 +35,11 @@ def named_profile(study: Study, text: str) -> tuple[Floats, str | Path]:
     if is_candidate(text):
         row, called, _ = selected_profile(study, text, None)
         return row, called
+    if not Path(text).suffix and not os.path.exists(text):  # noqa: PTH110, Path refuses long ones
+        raise UserInputError(
+            f"{shown(text)}: no such profile; name a candidate by its number, a pick"
+            f" ({', '.join(PICKS)}), {BASELINE_NAME} or a profile file"
+        )
     return selected_profile(study, None, Path(text))[0], Path(text).absolute()
 
 
