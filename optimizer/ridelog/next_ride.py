@@ -202,8 +202,9 @@ def _estimates(fits: Fits) -> Iterator[tuple[str, float, float, float]]:
 
 def _speeds(log: RideLog) -> list[float]:
     """Return whole speeds in m/s up to the fastest of the log."""
-    speed = log.signals.get("speed_mps", np.array([1.0]))
-    fastest = float(np.nanquantile(np.abs(speed), 0.99))  # a glitch is no speed
+    speed = log.signals.get("speed_mps", np.empty(0))
+    seen = np.abs(speed[np.isfinite(speed)])  # none where the column is empty
+    fastest = float(np.quantile(seen, 0.99)) if len(seen) else 1.0  # a glitch is no speed
     return [float(each) for each in range(1, max(round(fastest), 1) + 1)]
 
 

@@ -28,8 +28,8 @@ def masses(board: Board, rider_mass_kg: float) -> tuple[float, float]:
 def kv_of_load(expected_current_a_per_mps2: float, board: Board, rider_mass_kg: float) -> float:
     """Return the Kv in rpm/V of a motor with which an acceleration takes so much current."""
     _, felt_kg = masses(board, rider_mass_kg)
-    torque = felt_kg * board.wheel.wheel_radius_m / expected_current_a_per_mps2
-    return torque_per_amp(1.0) / torque
+    torque_per_mps2 = felt_kg * board.wheel.wheel_radius_m
+    return torque_per_amp(1.0) * expected_current_a_per_mps2 / torque_per_mps2
 
 
 def grade_sine(log: RideLog) -> Floats | None:

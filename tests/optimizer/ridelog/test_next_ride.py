@@ -230,6 +230,25 @@ def test_what_is_proposed_follows_from_the_intervals(ride):
     assert proposals(all_sure, log, mapping) == []
 
 
+def test_a_log_without_a_speed_has_proposals_too(ride):
+    log, mapping = ride
+    empty = {"speed_mps": np.full(len(log.time_s), np.nan)}
+    fits = {"motor": fit_of(kv_rpm_per_v=(13.0, 17.0), phase_resistance_ohm=(0.05, 0.0501))}
+
+    for signals in (empty, {}):
+        [found] = proposals(fits, dataclasses.replace(log, signals=signals), mapping)
+        assert found.uncertain[0].speed_mps == 1.0
+
+
+def test_an_interval_of_what_an_acceleration_takes_may_reach_to_none(ride):
+    log, mapping = ride
+    fits = {"road load": fit_of(expected_current_a_per_mps2=(0.0, 40.0)), "motor": "needs duty"}
+
+    [found] = proposals(fits, log, mapping)
+
+    assert math.isfinite(found.move_a)
+
+
 def test_the_lines_say_number_interval_and_what_it_moves(ride, capsys):
     log, mapping = ride
     fits = {"road load": fit_of(drag_area_m2=(0.3, 0.9)), "motor": "needs the duty"}
