@@ -44,7 +44,6 @@ def advise(
         from optimizer.cli.output.advise import advice_facts, print_advice, profile_text
         from optimizer.cli.stages_view import StagesView
         from optimizer.execution.devices import on_device
-        from optimizer.execution.hard_rides import with_hard_rides
         from optimizer.interface.advice import advise as advise_on_profile
         from optimizer.interface.studies import load_study
         from plant.description.profile_array import array_to_profile
@@ -54,7 +53,6 @@ def advise(
         stages.begin("reading the study")
         study = on_device(load_study(folder), device)
         row, source = named_profile(study, profile)
-        study = with_hard_rides(study, n_jobs=jobs, stages=stages)
         found = advise_on_profile(
             study,
             array_to_profile(row),

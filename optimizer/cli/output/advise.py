@@ -154,7 +154,7 @@ def _idle(found: Advice) -> str:
     if not found.idle:
         return "Every other searched parameter matters, by its cost or by a constraint."
     return (
-        "These do not matter here: over its whole searched range each alone changes the weighted"
+        "These show no effect here: with every value that was tried each alone moves the weighted"
         f" cost by no more than noise, or by less than {100.0 * TOO_LITTLE:g} %, and breaks or"
         f" mends no constraint: {', '.join(found.idle)}."
     )
