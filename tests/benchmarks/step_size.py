@@ -37,15 +37,17 @@ def changes(*, n_seeds: int = N_SEEDS) -> dict[str, tuple[float, float]]:
     lasted = (whole.outcome[0] == Outcome.RIDDEN) & (half.outcome[0] == Outcome.RIDDEN)
     weight = np.repeat(np.asarray(study.ride_weights), n_seeds) * lasted
     return {
-        name: (_mean(whole.column(name)[0], weight), _mean(half.column(name)[0], weight))
-        for name in METRIC_NAMES
+        name: _means(whole.column(name)[0], half.column(name)[0], weight) for name in METRIC_NAMES
     }
 
 
-def _mean(values: Floats, weight: Floats) -> float:
-    """Return the weighted mean over the rides that have something to measure."""
-    known = ~np.isnan(values)
-    return float(np.average(values[known], weights=weight[known]))
+def _means(whole: Floats, half: Floats, weight: Floats) -> tuple[float, float]:
+    """Return the weighted means of a metric over the rides in which both steps measure it."""
+    known = ~np.isnan(whole) & ~np.isnan(half)
+    first, second = (
+        float(np.average(values[known], weights=weight[known])) for values in (whole, half)
+    )
+    return first, second
 
 
 if __name__ == "__main__":

@@ -90,7 +90,7 @@ def test_json_holds_tables_and_words(levelgain, folder, tmp_path):
     assert code == 0
     assert [row["profile"] for row in facts["objectives"]] == ["baseline", "mine.toml"]
     assert "inner_gain_a_per_deg" in {row["parameter"] for row in facts["parameters"]}
-    assert set(facts["against_the_first"]["mine.toml"]) == {"wins", "losses"}
+    assert set(facts["against_the_first"]["mine.toml"]) == {"felt", "wins", "losses"}
 
 
 def test_files_of_one_name_keep_their_numbers_apart(levelgain, folder, tmp_path):

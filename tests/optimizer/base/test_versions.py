@@ -12,8 +12,9 @@ import plant
 from optimizer.base.versions import PROPOSING, RIDING, by_library, library_versions
 
 OURS = {"levelgain", "objectives", "optimizer", "plant"}
-# A folder decides no number, a GPU gives the same ones, and numba asks for one version of llvmlite.
-ASIDE = {"platformdirs", "cupy", "cupyx", "llvmlite"}
+# A folder and the number of cores decide no number, a GPU gives the same ones, and numba asks for
+# one version of llvmlite.
+ASIDE = {"platformdirs", "joblib", "cupy", "cupyx", "llvmlite"}
 # The search as a sampler for other studies: a study of ours proposes without it.
 ADAPTERS = ("optuna_sampler", "optuna_trials")
 

@@ -127,11 +127,11 @@ def test_a_heavy_rider_whose_ankles_stand_over_the_axle_needs_more_current_than_
     found = judge_margins(heavy, ROW)
 
     # Statics: the weight at the ankles tips the board by m g d for each rad, here 82 N m, which
-    # alone takes 2.6 A/deg, 52 A at 20 deg; the low pack has 61 A at 8 m/s.
-    assert found.numbers["driving_left_low_pack_a"] == pytest.approx(61.0, abs=1.0)
+    # alone takes 2.6 A/deg, 52 A at 20 deg; the low pack has 84 A at 6 m/s.
+    assert found.numbers["driving_left_low_pack_a"] == pytest.approx(84.0, abs=1.0)
     assert 10.0 < found.numbers["balanced_low_pack_deg"] < 20.0
     assert found.numbers["max_sensitivity"] < 2.0
-    assert found.grade is Grade.FAIL
+    assert found.grade is Grade.MARGINAL
     assert "warned before" in found.change
 
 
