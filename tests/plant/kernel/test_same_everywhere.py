@@ -58,10 +58,10 @@ def test_numpy_and_blas_of_another_kind_of_processor_change_no_bit(features):
 @pytest.mark.parametrize(
     "kind",
     [
-        pytest.param("haswell", marks=pytest.mark.slow),
         # Each compiles the kernel again; most machines are themselves of one of these kinds.
+        pytest.param("haswell", marks=pytest.mark.slow),
+        pytest.param("skylake-avx512", marks=pytest.mark.slow),
         pytest.param("znver2", marks=pytest.mark.proof),
-        "skylake-avx512",
     ],
 )
 def test_the_kernel_compiled_for_another_kind_of_processor_changes_no_bit(
