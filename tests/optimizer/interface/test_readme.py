@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from optimizer.study.load import load_study
+
 README = Path(__file__).parents[3] / "README.md"
 
 
@@ -45,8 +47,24 @@ def test_every_name_that_the_readme_tells_of_is_public():
     assert {"run", "UserInputError", "GenerationSampler"} <= told <= set(public)
 
 
+def _with_few_hours(new_study):
+    """Return `new_study` whose studies look for hard rides in 1 h, not in 300 for two minutes."""
+
+    def made(*given, **named):
+        folder = new_study(*given, **named).folder
+        path = folder / "study.toml"
+        text = path.read_text()
+        assert "\n[search]\n" in text
+        path.write_text(text.replace("\n[search]\n", "\n[search]\nhard_rides_h = 1.0\n"))
+        return load_study(folder)
+
+    return made
+
+
 @pytest.mark.slow
-def test_the_readmes_notebook_runs(notebook, capsys):
+def test_the_readmes_notebook_runs(notebook, monkeypatch, capsys):
+    public = sys.modules["levelgain"]
+    monkeypatch.setattr(public, "new_study", _with_few_hours(public.new_study))
     cells = notebook(_lines())
 
     assert len(cells["results"]) == 96
