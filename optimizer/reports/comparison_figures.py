@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
+from objectives.scoring_context import asked_speeds
 from optimizer.analysis.comparison import Comparison
 from optimizer.reports.style import BLACK, BLUE, GREEN, ORANGE, PURPLE, SKY, VERMILION, new_figure
 from plant.kernel.trace import trace
@@ -51,8 +52,10 @@ def traces_figure(comparison: Comparison, rides: list[int]) -> Figure:
 def loop_figure(comparison: Comparison) -> Figure:
     """Return Bode and Nyquist plots of each profile's loop, for its rider of least margin."""
     study = comparison.study
-    riders = list(study.riders.items())
-    plant = loop_plant(study.board, [rider for _, rider in riders])
+    riders = list(study.named_variants)
+    plant = loop_plant(
+        study.board, list(study.named_variants.values()), speeds_mps=asked_speeds(study.rides)
+    )
     gains = loop_gains(comparison.profiles)
     margins, transfer = loop_margins(plant, gains), loop_transfer(plant, gains)
     on_axis = plant.laplace_radps.real == 0.0
@@ -60,15 +63,15 @@ def loop_figure(comparison: Comparison) -> Figure:
     figure = new_figure(12.0, 6.0)
     axes = figure.subplot_mosaic([["gain", "nyquist"], ["phase", "nyquist"]])
     for number, (name, (color, style)) in enumerate(zip(comparison.names, _STYLES, strict=False)):
-        point, rider = np.unravel_index(
+        point, lane = np.unravel_index(
             int(np.argmin(margins.modulus[number])), margins.modulus[number].shape
         )
-        loop = transfer[number, point, rider][on_axis]
+        loop = transfer[number, point, lane][on_axis]
         label = (
-            f"{name}: {GAIN_POINTS[point]} gain, {riders[rider][0]}, sensitivity"
-            f" {margins.max_sensitivity[number, point, rider]:.2f}, phase margin"
-            f" {margins.phase_deg[number, point, rider]:.0f} deg, gain margin"
-            f" x{margins.gain_up_ratio[number, point, rider]:.2f}"
+            f"{name}: {GAIN_POINTS[point]} gain, {riders[int(lane) % len(riders)]}, sensitivity"
+            f" {margins.max_sensitivity[number, point, lane]:.2f}, phase margin"
+            f" {margins.phase_deg[number, point, lane]:.0f} deg, gain margin"
+            f" x{margins.gain_up_ratio[number, point, lane]:.2f}"
         )
         look: dict[str, Any] = {"color": color, "linestyle": style, "linewidth": 1.3}
         axes["gain"].plot(hertz, 20.0 * np.log10(np.abs(loop)), label=label, **look)

@@ -8,8 +8,10 @@ import pytest
 from objectives import RIDE_COLUMNS
 from optimizer.analysis.comparison import changed_rides, compared, differing, in_words
 from optimizer.execution.evaluate import ride_portfolio, rules_of
+from optimizer.reports.comparison_figures import loop_figure
 from optimizer.study.load import load_study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
+from plant.linear.balance_loop import loop_gains, loop_margins
 from tests.optimizer.small_study import write_small_study
 
 
@@ -138,3 +140,14 @@ def test_one_file_under_two_paths_is_refused_in_one_line(levelgain, folder, tmp_
     assert code == 2
     assert f"same.toml names the same profile as {mine} before it" in error
     assert error.count("\n") == 1
+
+
+def test_the_loop_that_is_drawn_is_that_of_least_margin_with_any_way_to_balance(comparison):
+    figure = loop_figure(comparison)
+    _, labels = figure.axes[0].get_legend_handles_labels()
+    loop = rules_of(comparison.study, hard=False).loop
+    margins = loop_margins(loop, loop_gains(comparison.profiles))
+
+    assert len(labels) == len(comparison.names)
+    for label, found in zip(labels, margins.max_sensitivity, strict=True):
+        assert f"sensitivity {found.max():.2f}" in label
