@@ -2,6 +2,7 @@
 
 import dataclasses
 import functools
+import itertools
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Self
@@ -200,6 +201,11 @@ class Study:
         return {
             name: in_variants(rider, self.balance_variants) for name, rider in self.riders.items()
         }
+
+    @property
+    def every_rider(self) -> list[Rider]:
+        """All riders in all variants, those of one rider together, without repeats."""
+        return list(dict.fromkeys(itertools.chain(*self.riders_in_variants.values())))
 
     @property
     def named_variants(self) -> dict[str, Rider]:

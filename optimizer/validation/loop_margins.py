@@ -1,6 +1,5 @@
 """The verdict on the linearised loop: its margins over speeds, riders, tolerances and charge."""
 
-import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -36,7 +35,7 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     comes at all.
     """
     gains = loop_gains(profile[None, :])
-    riders = list(dict.fromkeys(itertools.chain(*study.riders_in_variants.values())))
+    riders = study.every_rider
     found = [
         loop_margins(loop_plant(study.board, riders, speeds_mps=[speed]), gains)
         for speed in SPEEDS_MPS

@@ -1,7 +1,6 @@
 """The largest pitch error that the loop can recover from, on a full, a half and a low pack."""
 
 import dataclasses
-import itertools
 import math
 from collections.abc import Sequence
 
@@ -77,7 +76,7 @@ def _on_pack(
     pack: tuple[str, float],
 ) -> RecoverablePitch:
     whole = array_to_profile(profile)
-    riders = list(dict.fromkeys(itertools.chain(*study.riders_in_variants.values())))
+    riders = study.every_rider
     shape = (len(speeds_mps), len(riders))
     balanced, answered = np.full(shape, math.inf), np.full(shape, math.inf)
     driving, braking = np.empty(shape), np.empty(shape)
