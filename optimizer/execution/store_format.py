@@ -8,7 +8,7 @@ number nor a row under another one's number. A frozen text's covers how many the
 
 import sqlite3
 import zlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -48,6 +48,7 @@ _REEVALUATIONS = "SELECT number, objectives, constraints, n_rides, rides, crc32 
 INSERT_FROZEN = "INSERT INTO frozen VALUES (?, ?, ?)"
 INSERT_CANDIDATE = "INSERT INTO candidate VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 INSERT_REEVALUATION = "INSERT INTO reevaluation VALUES (?, ?, ?, ?, ?, ?)"
+_RIDES = 6  # place of the rides in a candidate's row
 _FROZEN = "SELECT key, text, crc32 FROM frozen ORDER BY key"
 
 _FrozenRow = tuple[str, str, int]
@@ -216,10 +217,10 @@ def _lengths(row: Sequence[Any]) -> list[int]:
     return [len(field) for field in row if isinstance(field, bytes)] + [row[-3]]
 
 
-def population_of(frozen: Mapping[str, str], rows: Sequence[_Row]) -> int:
+def population_of(frozen: Mapping[str, str], generations: Iterable[int]) -> int:
     """Return how many candidates a generation of a store has."""
     written = frozen.get(POPULATION, "")
-    return int(written) if written else max(1, sum(row[1] == 0 for row in rows))
+    return int(written) if written else max(1, sum(number == 0 for number in generations))
 
 
 def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
@@ -232,14 +233,19 @@ def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
         or the rows are not whole generations.
     """
     frozen = read_frozen(connection, path)
-    rows = list(candidate_rows(connection))
-    for expected, row in enumerate(rows):
+    rows: list[tuple[Any, ...]] = []
+    rides = bytearray()  # most of a store: no other copy of them is made
+    first: _Row | None = None
+    for expected, row in enumerate(candidate_rows(connection)):
+        first = first or row
         if row[0] != expected:
             raise corrupt(path, f"candidate {expected} is missing")
-        if fault := fault_of_row(row, rows[0]):
+        if fault := fault_of_row(row, first):
             raise corrupt(path, f"candidate {expected} {fault}")
+        rows.append(row[:_RIDES])
+        rides += row[_RIDES]
     generations = np.array([row[1] for row in rows], dtype=np.int64)
-    refuse_broken_generations(path, generations, population=population_of(frozen, rows))
+    refuse_broken_generations(path, generations, population=population_of(frozen, generations))
     history = History(
         values=stacked([row[2] for row in rows]),
         objectives=stacked([row[3] for row in rows]),
@@ -249,7 +255,7 @@ def read_rows(connection: sqlite3.Connection, path: Path) -> Table:
         frozen=frozen,
         generations=generations,
         history=history,
-        rides=rides_of([row[6] for row in rows], rows[0][5] if rows else 0),
+        rides=_rides(rides, n_candidates=len(rows), n_rides=first[5] if first else 0),
         reevaluation=read_reevaluation(connection, path),
     )
 
@@ -292,22 +298,27 @@ def read_reevaluation(connection: sqlite3.Connection, path: Path) -> Reevaluatio
 
 def rides_of(blobs: list[bytes], n_rides: int) -> Floats:
     """Return the rides of candidates, (candidate, ride, column)."""
-    n_columns = len(blobs[0]) // (8 * n_rides) if n_rides else 0
-    return _numbers(blobs).reshape(len(blobs), n_rides, n_columns)
+    return _rides(bytearray().join(blobs), n_candidates=len(blobs), n_rides=n_rides)
+
+
+def _rides(raw: bytearray, *, n_candidates: int, n_rides: int) -> Floats:
+    n_all = n_candidates * n_rides
+    n_columns = len(raw) // (8 * n_all) if n_all else 0
+    return _numbers(raw).reshape(n_candidates, n_rides, n_columns)
 
 
 def stacked(blobs: list[bytes]) -> Floats:
     """Return rows of float64 blobs of one length, (candidate, column)."""
     n_columns = len(blobs[0]) // 8 if blobs else 0
-    return _numbers(blobs).reshape(len(blobs), n_columns)
+    return _numbers(bytearray().join(blobs)).reshape(len(blobs), n_columns)
 
 
-def _numbers(blobs: list[bytes]) -> Floats:
-    """Return the numbers of all blobs, (number,); there may be so many that they are copied once.
+def _numbers(raw: bytearray) -> Floats:
+    """Return the numbers of blobs that were joined, (number,), without a copy.
 
-    A joined bytearray can be written to, so the array is as any other.
+    A bytearray can be written to, so the array is as any other.
     """
-    return np.frombuffer(bytearray().join(blobs), dtype="<f8").astype(np.float64, copy=False)
+    return np.frombuffer(raw, dtype="<f8").astype(np.float64, copy=False)
 
 
 def checksum(*fields: object) -> int:

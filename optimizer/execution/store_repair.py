@@ -129,7 +129,9 @@ def _whole_rows(path: Path) -> _Whole:
         connection.execute("BEGIN")
         frozen = _frozen(connection, path)
         candidates, unread = _readable(candidate_rows(connection))
-        n_whole, broken = _n_whole(candidates, population=population_of(frozen, candidates))
+        n_whole, broken = _n_whole(
+            candidates, population=population_of(frozen, (row[1] for row in candidates))
+        )
         again, again_unread = _readable(reevaluation_rows(connection))
         whole_again = _whole_again(again, n_candidates=n_whole)
         page_fault = _page_fault(connection)

@@ -82,7 +82,7 @@ class HardRides:
         return len(self.rider_names)
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+@dataclasses.dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Study:
     """A checked study.
 
@@ -254,7 +254,7 @@ class Study:
             ]
         )
 
-    @property
+    @functools.cached_property
     def digest(self) -> str:
         """SHA-256 over all that decides the results, with the catalogue's entries filled in.
 
