@@ -1,15 +1,13 @@
 """Candidates as columns of one length, by name: what tables are made of, and filtered by."""
 
-from collections.abc import Mapping
-from typing import Any, TypeAlias
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES, OBJECTIVES
+from optimizer.analysis.columns import Columns, rows_of, texts
 from optimizer.analysis.results import Results
-
-Columns: TypeAlias = Mapping[str, NDArray[Any]]
 
 CONSTRAINT_COLUMNS = tuple(f"constraint_{name}_ratio" for name in CONSTRAINT_NAMES)
 
@@ -27,7 +25,7 @@ def candidate_columns(results: Results) -> Columns:
     return {
         "number": np.arange(len(results)),
         "generation": results.generations,
-        "picks": np.array(picks, dtype=np.object_),
+        "picks": texts(picks),
         "feasible": results.feasible,
         "on_front": results.on_front,
         "reevaluated": results.reevaluated,
@@ -46,25 +44,9 @@ def front_columns(results: Results) -> Columns:
     return rows_of(candidate_columns(results), results.on_front)
 
 
-def rows_of(columns: Columns, chosen: NDArray[Any] | slice) -> Columns:
-    """Return some rows of every column: those at places, where a mask is true, or of a slice."""
-    return {name: column[chosen] for name, column in columns.items()}
-
-
-def n_rows(columns: Columns) -> int:
-    """Return the length of the columns, of which there is one or more."""
-    return len(next(iter(columns.values())))
-
-
-def records(columns: Columns) -> list[dict[str, Any]]:
-    """Return the rows, each as values by name."""
-    rows = zip(*(column.tolist() for column in columns.values()), strict=True)
-    return [dict(zip(columns, row, strict=True)) for row in rows]
-
-
 def _descriptors(results: Results) -> dict[str, NDArray[Any]]:
     columns = dict(zip(DESCRIPTOR_NAMES, results.descriptors.T, strict=True))
-    ride_names = np.array([ride.name for ride in results.study.rides], dtype=np.object_)
+    ride_names = texts([ride.name for ride in results.study.rides])
     columns["worst_ride"] = ride_names[columns["worst_ride"].astype(int)]
     columns["rides_ended"] = columns["rides_ended"].astype(int)
     return columns

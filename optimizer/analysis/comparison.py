@@ -81,12 +81,12 @@ class Comparison:
     @property
     def nose_down_rates(self) -> pd.DataFrame:
         """Nose-down rates of each profile over all riders and for each, one row a profile."""
-        return rates_of_profiles(self.study, self.names, self.hard)
+        return pd.DataFrame(rates_of_profiles(self.study, self.names, self.hard))
 
     @property
     def handling_table(self) -> pd.DataFrame:
         """How each profile handles, for the lightest and the heaviest rider, a row each."""
-        return handling_of_profiles(self.names, self.handling)
+        return pd.DataFrame(handling_of_profiles(self.names, self.handling))
 
     @property
     def differences(self) -> pd.DataFrame:

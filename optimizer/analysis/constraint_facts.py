@@ -8,11 +8,11 @@ import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
-import pandas as pd
 
 from objectives import CONSTRAINT_NAMES, ScoreRules
 from objectives.constraints import NOT_ASKED
 from objectives.score import handling_of
+from optimizer.analysis.columns import Columns, texts
 from optimizer.analysis.handling_words import handling_words
 from optimizer.analysis.loop_words import loop_words
 from optimizer.analysis.results import Results
@@ -131,14 +131,12 @@ def facts_of_candidates(results: Results, numbers: Sequence[int]) -> list[list[C
     ]
 
 
-def constraints_table(facts: Sequence[ConstraintFact]) -> pd.DataFrame:
+def constraints_table(facts: Sequence[ConstraintFact]) -> Columns:
     """Return the constraints of one profile, a row each."""
-    return pd.DataFrame(
-        {
-            "constraint": [fact.name for fact in facts],
-            "met": [fact.met for fact in facts],
-            "found": [fact.found for fact in facts],
-            "asked": [fact.asked for fact in facts],
-            "value": [fact.value for fact in facts],
-        }
-    )
+    return {
+        "constraint": texts([fact.name for fact in facts]),
+        "met": np.array([fact.met for fact in facts]),
+        "found": texts([fact.found for fact in facts]),
+        "asked": texts([fact.asked for fact in facts]),
+        "value": np.array([fact.value for fact in facts]),
+    }

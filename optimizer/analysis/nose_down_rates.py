@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 import numpy as np
-import pandas as pd
 
 from objectives.event_rate import CONFIDENCE
 from objectives.nose_down_rate import RateEstimate, nearness, overall_rate, rider_rates
 from objectives.score import hard_margins
+from optimizer.analysis.columns import Columns, texts
 from optimizer.execution.evaluate import day_rules
 from optimizer.study.study import Study
 from plant.arrays import Floats
@@ -17,7 +17,7 @@ CONFIDENCE_PERCENT = round(100.0 * CONFIDENCE)
 _ENDS = ("rate", "low", "high")
 
 
-def nose_down_rates(study: Study, hard: Floats) -> pd.DataFrame:
+def nose_down_rates(study: Study, hard: Floats) -> Columns:
     """Return the nose-down rate of one profile over all riders and for each, one row each.
 
     Parameters
@@ -29,7 +29,7 @@ def nose_down_rates(study: Study, hard: Floats) -> pd.DataFrame:
 
     Returns
     -------
-    DataFrame
+    Columns
         The rider, first `ALL_RIDERS`; nose-downs per 1,000 km; the ends of an interval of 95 %.
         NaN where the profile did not ride the hard rides.
 
@@ -39,15 +39,13 @@ def nose_down_rates(study: Study, hard: Floats) -> pd.DataFrame:
         The study has no hard rides yet.
     """
     (found,) = _estimates(study, hard[np.newaxis])
-    return pd.DataFrame(
-        {
-            "rider": rated_riders(study),
-            **{f"{end}_per_1000_km": [getattr(each, end) for each in found] for end in _ENDS},
-        }
-    )
+    return {
+        "rider": texts(rated_riders(study)),
+        **{f"{end}_per_1000_km": np.array([getattr(each, end) for each in found]) for end in _ENDS},
+    }
 
 
-def rates_of_profiles(study: Study, names: Sequence[str], hard: Floats) -> pd.DataFrame:
+def rates_of_profiles(study: Study, names: Sequence[str], hard: Floats) -> Columns:
     """Return the nose-down rates of several profiles, one row each.
 
     Parameters
@@ -61,7 +59,7 @@ def rates_of_profiles(study: Study, names: Sequence[str], hard: Floats) -> pd.Da
 
     Returns
     -------
-    DataFrame
+    Columns
         The name, nose-downs per 1,000 km over all riders, the ends of an interval of 95 %, and
         the rate and the ends for each rider, whose name heads the column's.
 
@@ -72,13 +70,13 @@ def rates_of_profiles(study: Study, names: Sequence[str], hard: Floats) -> pd.Da
     """
     rows = _estimates(study, hard)
     columns = {
-        f"{'' if rider == ALL_RIDERS else rider + '_'}{end}_per_1000_km": [
-            getattr(row[place], end) for row in rows
-        ]
+        f"{'' if rider == ALL_RIDERS else rider + '_'}{end}_per_1000_km": np.array(
+            [getattr(row[place], end) for row in rows]
+        )
         for place, rider in enumerate(rated_riders(study))
         for end in _ENDS
     }
-    return pd.DataFrame({"profile": list(names), **columns})
+    return {"profile": texts(list(names)), **columns}
 
 
 def rated_riders(study: Study) -> list[str]:

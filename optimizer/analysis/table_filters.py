@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.analysis.candidate_columns import Columns, n_rows, rows_of
+from optimizer.analysis.columns import Columns, n_rows, rows_of
 from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest
 

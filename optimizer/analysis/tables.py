@@ -6,22 +6,21 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
-from objectives import OBJECTIVES, RIDE_COLUMNS
+from objectives import OBJECTIVES
 from optimizer.analysis.candidate_columns import (
     CONSTRAINT_COLUMNS,
     candidate_columns,
     front_columns,
 )
 from optimizer.analysis.results import Results
+from optimizer.analysis.rides_columns import rides_columns
 from optimizer.base.atomic_files import write_whole
 from optimizer.search.pareto import feasible
 from optimizer.study.paths import RESULTS_FOLDER
 from optimizer.study.study import Study
 from plant.arrays import Floats
-from plant.kernel.outcomes import Outcome
 from plant.kernel.trace import Trace
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # common practice, as spreadsheets read a cell
@@ -40,29 +39,12 @@ def front_table(results: Results) -> pd.DataFrame:
     return pd.DataFrame(front_columns(results))
 
 
-def rides_table(study: Study, rides: np.ndarray) -> pd.DataFrame:
+def rides_table(study: Study, rides: Floats) -> pd.DataFrame:
     """Return what one profile did on every ride of a study, one row each.
 
-    Parameters
-    ----------
-    study : Study
-    rides : (ride, column) float64
-        In the order of `objectives.RIDE_COLUMNS`.
-
-    Returns
-    -------
-    DataFrame
-        The ride's name, its metrics, and in words how it ended; None where it was not ridden.
+    The columns are those of `optimizer.analysis.rides_columns.rides_columns`.
     """
-    columns = dict(zip(RIDE_COLUMNS, rides.astype(np.float64).T, strict=True))
-    codes = columns.pop("outcome")
-    return pd.DataFrame(
-        {
-            "ride": [ride.name for ride in study.rides],
-            **columns,
-            "ended": [None if np.isnan(code) else Outcome(int(code)).message for code in codes],
-        }
-    )
+    return pd.DataFrame(rides_columns(study, rides))
 
 
 def scores_table(names: Sequence[str], objectives: Floats, constraints: Floats) -> pd.DataFrame:

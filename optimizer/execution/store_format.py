@@ -11,7 +11,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -48,7 +48,7 @@ _REEVALUATIONS = "SELECT number, objectives, constraints, n_rides, rides, crc32 
 INSERT_FROZEN = "INSERT INTO frozen VALUES (?, ?, ?)"
 INSERT_CANDIDATE = "INSERT INTO candidate VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 INSERT_REEVALUATION = "INSERT INTO reevaluation VALUES (?, ?, ?, ?, ?, ?)"
-_RIDES = 6  # place of the rides in a candidate's row
+_RIDES: Final = 6  # place of the rides in a candidate's row
 _FROZEN = "SELECT key, text, crc32 FROM frozen ORDER BY key"
 
 _FrozenRow = tuple[str, str, int]

@@ -28,4 +28,5 @@ def candidate(results: Results, which: int | str = "balanced") -> dict[str, pd.D
     CandidateError
         There is no such candidate or pick.
     """
-    return candidate_tables(results, candidate_number(results, str(which)))
+    tables = candidate_tables(results, candidate_number(results, str(which)))
+    return {name: pd.DataFrame(columns) for name, columns in tables.items()}

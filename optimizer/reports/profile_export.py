@@ -16,6 +16,7 @@ from optimizer.analysis.candidate import (
     study_as_scored,
 )
 from optimizer.analysis.candidate_numbers import candidate_numbers
+from optimizer.analysis.columns import records
 from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.known_verdict import known_verdict, verdict_facts
@@ -57,10 +58,10 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "ridden_on": numbers.noise,
         },
         "objectives": _named(OBJECTIVES, numbers.objectives),
-        "nose_down_rates": nose_down_rates(
-            study_as_scored(results, number), results.hard[number]
-        ).to_dict(orient="records"),
-        "handling": handling_tables(results, [number])[0].to_dict(orient="records"),
+        "nose_down_rates": records(
+            nose_down_rates(study_as_scored(results, number), results.hard[number])
+        ),
+        "handling": records(handling_tables(results, [number])[0]),
         "baseline_objectives": _named(OBJECTIVES, numbers.baseline),
         "compared_with_objectives": _named(OBJECTIVES, numbers.compared_with),
         "constraints": [

@@ -32,13 +32,8 @@ def front(
     Example: levelgain front my_board --where 'level_error_deg<2.5'
     """
     with loading():
-        from optimizer.analysis.candidate_columns import (
-            candidate_columns,
-            front_columns,
-            n_rows,
-            records,
-            rows_of,
-        )
+        from optimizer.analysis.candidate_columns import candidate_columns, front_columns
+        from optimizer.analysis.columns import n_rows, records, rows_of
         from optimizer.analysis.table_filters import filtered, named_columns, sorted_by
         from optimizer.cli.console import console, print_json, print_table
         from optimizer.cli.output.front import (
@@ -85,12 +80,13 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     """
     with loading():
         from optimizer.analysis.candidate_numbers import candidate_numbers
+        from optimizer.analysis.candidate_tables import candidate_tables
+        from optimizer.analysis.columns import records
         from optimizer.analysis.known_verdict import known_verdict, verdict_facts
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_json
         from optimizer.cli.output.results import print_candidate, ride_columns
         from optimizer.cli.read_study import read_study
-        from optimizer.interface.candidates import candidate
 
     out = console(as_json=as_json)
     results = read_study(folder, out)
@@ -98,7 +94,7 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
     if not as_json:
         print_candidate(out, results, number)
         return
-    tables = candidate(results, number)
+    tables = candidate_tables(results, number)
     tables["worst_rides"] = ride_columns(tables["worst_rides"])
     print_json(
         {
@@ -106,6 +102,6 @@ def show(folder: Folder, which: Which, as_json: AsJson = False) -> None:
             "ridden_on": candidate_numbers(results, number).noise,
             "validation": verdict_facts(known_verdict(results, number)),
             "rides_ridden": int(results.rides_ridden[number]),
-            **{name: table.to_dict(orient="records") for name, table in tables.items()},
+            **{name: records(table) for name, table in tables.items()},
         }
     )

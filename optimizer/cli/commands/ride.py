@@ -56,7 +56,7 @@ def ride(
         from optimizer.analysis.tables import rides_table
         from optimizer.analysis.what_if import numbers_asked, rides_of_profile, what_if_study
         from optimizer.cli.console import console, print_json
-        from optimizer.cli.output.results import hardest, print_ridden, ridden_facts
+        from optimizer.cli.output.ridden import hardest, print_ridden, ridden_facts
         from optimizer.cli.stages_view import StagesView
         from optimizer.execution.devices import on_device
         from optimizer.execution.hard_rides import with_hard_rides

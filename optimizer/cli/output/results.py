@@ -1,13 +1,13 @@
-"""One candidate and its rides, printed."""
+"""One candidate, printed; loads little, so that it shows at once."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import Any
 
-import pandas as pd
+import numpy as np
 from rich.console import Console
 
-from objectives import DESCRIPTOR_NAMES, OBJECTIVES, RIDE_COSTS
+from objectives import DESCRIPTOR_NAMES, RIDE_COSTS
 from objectives.feel import MARKS, feel_in_words
 from optimizer.analysis.candidate import (
     bound_marks,
@@ -19,14 +19,13 @@ from optimizer.analysis.candidate_numbers import (
     noise_in_words,
 )
 from optimizer.analysis.candidate_tables import candidate_tables
-from optimizer.analysis.comparison import Comparison
+from optimizer.analysis.columns import Columns
 from optimizer.analysis.known_verdict import known_verdict
-from optimizer.analysis.nose_down_rates import nose_down_rates, objective_in_words
+from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
 from optimizer.cli.console import print_table
 from optimizer.cli.output.front import print_comparison_note
 from optimizer.search.evaluation import BASELINE
-from plant.kernel.outcomes import Outcome
 
 _RIDE_COLUMNS = (
     "ride",
@@ -39,66 +38,9 @@ _RIDE_COLUMNS = (
 )
 
 
-def ride_columns(table: pd.DataFrame) -> pd.DataFrame:
+def ride_columns(table: Mapping[str, Any] | Any) -> dict[str, Any]:
     """Return the columns of a table of rides that fit a terminal."""
-    return table[[*_RIDE_COLUMNS]]
-
-
-def hardest(rides: pd.DataFrame) -> str:
-    """Return the name of the ride that came nearest to a nose-down."""
-    return str(rides.nlargest(1, "nose_down_risk")["ride"].item())
-
-
-def ridden_facts(rides: pd.DataFrame, *, changes: Sequence[str] | None) -> Any:
-    """Return what one profile does on every ride, for JSON, with what is otherwise if asked."""
-    records = ride_columns(rides).to_dict(orient="records")
-    return records if changes is None else {"changes": list(changes), "rides": records}
-
-
-def print_ridden(
-    out: Console,
-    rides: pd.DataFrame,
-    *,
-    called: str,
-    found: Comparison | None,
-    changes: Sequence[str],
-) -> None:
-    """Print what one profile does on every ride.
-
-    Parameters
-    ----------
-    out : Console
-    rides : DataFrame
-        From `optimizer.analysis.tables.rides_table`.
-    called : str
-        What to call the profile.
-    found : Comparison or None
-        Its scores; None for rides that the study does not hold.
-    changes : sequence of str
-        What is otherwise in those.
-    """
-    print_table(out, ride_columns(rides))
-    out.print()
-    if found is not None:
-        _print_scores(out, found)
-        return
-    for line in changes:
-        out.print(line)
-    n_ended = int((rides["ended"] != Outcome.RIDDEN.message).sum())
-    how_many = f"{n_ended or 'none'} of {len(rides)}"
-    out.print(f"{called}: {how_many} ended early. Nothing is stored.")
-
-
-def _print_scores(out: Console, found: Comparison) -> None:
-    """Print the nose-down rates and the scores of the one profile of a comparison."""
-    print_table(out, nose_down_rates(found.study, found.hard[0]))
-    out.print(objective_in_words(found.study))
-    scores = ", ".join(
-        f"{name} {value:.4g}" for name, value in zip(OBJECTIVES, found.objectives[0], strict=True)
-    )
-    out.print(f"\n{found.names[0]}: {scores}, on the noise of the re-evaluation")
-    for failed in found.fails[0]:
-        out.print(f"FAILS: {failed}")
+    return {name: table[name] for name in _RIDE_COLUMNS}
 
 
 def _feel_line(results: Results, number: int) -> str:
@@ -116,15 +58,19 @@ def _feel_line(results: Results, number: int) -> str:
     return f"{words} ({marks})."
 
 
-def _for_a_terminal(name: str, table: pd.DataFrame) -> pd.DataFrame:
+def _for_a_terminal(name: str, table: Columns) -> Columns:
     """Return a table of a candidate without the columns that say nothing more, or do not fit."""
     if name == "worst_rides":
         return ride_columns(table)
-    if name == "objectives" and table["baseline"].equals(table["compared_with"]):
-        return table.drop(columns="compared_with")
-    if name == "constraints":
-        return table.drop(columns="value")
-    return table
+    if name == "objectives" and np.array_equal(
+        table["baseline"], table["compared_with"], equal_nan=True
+    ):
+        return _without(table, "compared_with")
+    return _without(table, "value") if name == "constraints" else table
+
+
+def _without(table: Columns, left_out: str) -> Columns:
+    return {name: column for name, column in table.items() if name != left_out}
 
 
 def print_candidate(out: Console, results: Results, number: int) -> None:

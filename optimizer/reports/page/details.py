@@ -14,6 +14,7 @@ from optimizer.analysis.candidate import (
     study_as_scored,
     worst_rides,
 )
+from optimizer.analysis.columns import Columns
 from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.known_verdict import known_verdict, verdict_facts
@@ -24,6 +25,7 @@ from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import packed
 from optimizer.reports.page.films import TRACE_STEPS, Filmed, filmed
 from optimizer.search.evaluation import BASELINE
+from plant.arrays import Floats
 from plant.kernel.lane_layout import WIDTH
 from plant.kernel.trace import traces
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins, of_each_rider
@@ -54,12 +56,12 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
         "handling": packed(
             [
-                table.drop(columns=["handling", "all", "as_asked"])
+                _without(table, "handling", "all", "as_asked")
                 for table in handling_tables(results, numbers)
             ],
             "f4",
         ),
-        "nose_down_rates": packed([table.drop(columns="rider") for table in rates], "f4"),
+        "nose_down_rates": packed([_without(table, "rider") for table in rates], "f4"),
         "curve_deg": packed(_CURVE_DEG, "f4"),
         "curves": packed([stiffness_curve(row, _CURVE_DEG) for row in profiles], "f4"),
         "margins": packed(np.stack([*shown, *more], axis=-1), "f4"),
@@ -73,6 +75,11 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         ],
         "worst": {str(number): worst_places(results, number) for number in numbers},
     }
+
+
+def _without(table: Columns, *names: str) -> Floats:
+    """Return all other columns of a table of numbers, (row, column)."""
+    return np.column_stack([column for name, column in table.items() if name not in names])
 
 
 def worst_places(results: Results, number: int) -> list[int]:

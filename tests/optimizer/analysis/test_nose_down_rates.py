@@ -4,6 +4,7 @@ import json
 import tomllib
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import optimizer.interface.levelgain as levelgain_interface
@@ -25,7 +26,8 @@ def results(finished):
 
 def rates_of(results, number):
     """Return the table of a candidate, by the hard rides that its numbers come from."""
-    return nose_down_rates(study_as_scored(results, number), results.hard[number])
+    rates = nose_down_rates(study_as_scored(results, number), results.hard[number])
+    return pd.DataFrame(rates)
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +59,7 @@ def test_each_rate_lies_in_its_interval(rates):
 def test_a_profile_that_did_not_ride_the_hard_rides_has_no_rate(results):
     table = nose_down_rates(results.study, np.full_like(results.hard[BASELINE], np.nan))
 
-    assert table[COLUMNS[1:]].isna().all(axis=None)
+    assert all(np.isnan(table[name]).all() for name in COLUMNS[1:])
 
 
 def test_a_study_without_its_hard_rides_is_refused(finished, results):
