@@ -28,7 +28,7 @@ def parse_toml(text: str, *, path: Path) -> Table:
         line names line and column, or the key.
     """
     if _LONG_KEY.search(text):
-        raise _too_deep(path)
+        raise too_deep(path)
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -38,8 +38,8 @@ def parse_toml(text: str, *, path: Path) -> Table:
             f"{path}: not valid TOML: a whole number has too many digits; correct it"
         ) from None
     except RecursionError:
-        raise _too_deep(path) from None
-    _refuse_beyond(tables, path=path)
+        raise too_deep(path) from None
+    refuse_beyond(tables, path=path)
     return tables
 
 
@@ -48,19 +48,20 @@ def read_toml(path: Path, *, missing: str = "check the path") -> Table:
     return parse_toml(read_text(path, missing=missing), path=path)
 
 
-def _too_deep(path: Path) -> UserInputError:
+def too_deep(path: Path) -> UserInputError:
+    """Return the refusal of a file whose tables are nested too deep to be read."""
     return UserInputError(
         f"{path}: tables and lists may be nested {_DEEPEST} deep; take the deeper ones out"
     )
 
 
-def _refuse_beyond(tables: Table, *, path: Path) -> None:
+def refuse_beyond(tables: Table, *, path: Path) -> None:
     """Refuse what is nested too deep for the readers of tables, and numbers beyond 64 bits."""
     left: list[tuple[int, str, Any]] = [(0, "", tables)]
     while left:
         depth, key, value = left.pop()
         if depth > _DEEPEST:
-            raise _too_deep(path)
+            raise too_deep(path)
         if isinstance(value, dict):
             left += [(depth + 1, place(key, name), inner) for name, inner in value.items()]
         elif isinstance(value, list):

@@ -64,14 +64,15 @@ AnyProfile = Annotated[
     str,
     typer.Argument(
         metavar="PROFILE",
-        help="A number, a pick, 'baseline', or a file.",
+        help="A number, a pick, 'baseline', or a file: TOML or JSON.",
         show_default=False,
         autocompletion=completing(BASELINE_NAME, *PICKS),
     ),
 ]
 WhichIfAny = Annotated[str | None, CANDIDATE]
 Profile = Annotated[
-    Path | None, typer.Option(parser=named, metavar="FILE", help="A profile file of your own.")
+    Path | None,
+    typer.Option(parser=named, metavar="FILE", help="A profile file of your own: TOML or JSON."),
 ]
 Jobs = Annotated[
     int | None,

@@ -1,7 +1,8 @@
 """Logs of real rides: read, fitted, and made a study of."""
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pandas as pd
@@ -9,8 +10,9 @@ import pandas as pd
 from optimizer.analysis.fork import fork
 from optimizer.analysis.results import read_results
 from optimizer.base.atomic_files import refuse_existing, write_whole
-from optimizer.base.errors import LogError, StudyFileError, caused_by
+from optimizer.base.errors import LogError, StoreError, StudyFileError, caused_by
 from optimizer.execution.store import how_far
+from optimizer.execution.store_files import locked
 from optimizer.execution.study_changes import as_started
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
@@ -198,31 +200,48 @@ def log_into_study(
         The study's board is another than the mapping's, the log determines nothing of it, or a
         file is there already or can not be written.
     StudyFileError
-        The study was searched and no new folder is named, or the other way round; or its file is
-        not allowed.
+        The study was searched and no new folder is named, or the other way round; a run has it; or
+        its file is not allowed.
     """
     folder = Path(study)
     path, before = folder / STUDY_FILE, folder / BEFORE_FILE
     old = load.load_study(folder)
     text = updated_text(old, fits, logged.mapping, path=path, log=logged.path)
     n_candidates, _ = how_far(store_path(folder))
+    way_on = f"fork it with what the log says: levelgain log use {logged.path} NEW --into {folder}"
     if bool(n_candidates) != (new is not None):
         raise StudyFileError(
-            f"{folder}: was searched, and its results stay as they are; name a new folder too"
+            f"{folder}: was searched, so its file and results stay as they are; {way_on}"
             if n_candidates
             else f"{folder}: was not searched yet, so it is changed itself; name no new folder"
         )
     updated = load.load_study(folder, text=text)
     if new is None:
         refuse_existing([before], advice="move it away")
-        write_whole(before, old.text)
-        write_whole(path, text)
+        with _no_run_of(folder, advice=f"once a generation is finished, {way_on}"):
+            write_whole(before, old.text)
+            write_whole(path, text)
         return old, updated
     started = as_started(old)
     results = read_results(old if started is None else started)
     best = _ALONG if results.on_front.any() else None
     fork(results, Path(new), n_profiles=best, text=text)
     return old, load.load_study(Path(new))
+
+
+@contextmanager
+def _no_run_of(folder: Path, *, advice: str) -> Iterator[None]:
+    """Keep runs of a study out while the block changes its file; refuse where one has it."""
+    path = store_path(folder)
+    if not path.exists():  # a run that is to come reads the file that it finds
+        yield
+        return
+    try:
+        lock = locked(path)
+    except StoreError as error:
+        raise StudyFileError(f"{error}; {advice}") from None
+    with lock:
+        yield
 
 
 def study_from_log(logged: LoggedRide, fits: Fits, folder: FilePath) -> Study:

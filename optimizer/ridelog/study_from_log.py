@@ -14,11 +14,13 @@ from optimizer.ridelog.fits.controller_law import LOAD_EXPECTED, SETTINGS
 from optimizer.ridelog.fits.road import kv_of_load
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.ridden_segment import Segment
+from optimizer.ridelog.scaled_defaults import USUAL, assumed_limits, scaled_defaults
 from optimizer.ridelog.study_text import study_text
 from optimizer.study.catalogue import CATALOGUE_FOLDER, PROFILE, changed, resolved, shelves
 from optimizer.study.catalogue import RIDER as KIND
 from optimizer.study.dataclass_schema import section_model, section_of
 from optimizer.study.log_data.mapping import LogMapping
+from optimizer.study.own_board import MODEL_BOARD
 from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
 from optimizer.study.schema_errors import checked
 from optimizer.study.tolerances import KNOWN
@@ -38,7 +40,6 @@ PROFILE_PLACES = {name: section for name, (section, _) in _PROFILE.items()}  # w
 _PROFILE_NAMES = {name: name for name in SETTINGS if name in _PROFILE} | {
     LOAD_EXPECTED: "expected_current_a_per_mps2"
 }
-_USUAL = "workshop_15"  # the profile whose settings stay where the log determines none
 _ABSENT = 0.25  # half an interval over the catalogue's value: so nothing means nothing
 _HEAD = """\
 # Made from the ride log {log}. Fitted numbers replace the catalogue's; their
@@ -46,7 +47,8 @@ _HEAD = """\
 # {heights}.
 # The catalogue's courses are ridden beside the ridden one, by the rider of the log. The baseline is
 # the profile that was ridden. What the log did not determine is the catalogue's: check it against
-# your board.
+# your board. Of the catalogue's baseline and bounds, currents go with this board's torque per amp,
+# wheel and mass, by scaled_from; the settings that were ridden stay as they are.
 
 """
 
@@ -126,33 +128,43 @@ def write_study(
     )
     write_whole(route, points.getvalue())
     head = _HEAD.format(log=log.name, heights=segment.heights_from)
-    usual = resolved(_USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
-    write_whole(study, head + study_text(study_table(fits, segment, mapping), mapping.board, usual))
+    tables, reasons = study_table(fits, segment, mapping)
+    usual = scaled_defaults(tables["board"], {}, mapping).baseline
+    write_whole(study, head + study_text(tables, mapping.board, usual, reasons))
     return study
 
 
-def study_table(fits: Fits, segment: Segment, mapping: LogMapping) -> dict[str, Any]:
-    """Return the tables of the study file."""
+def study_table(
+    fits: Fits, segment: Segment, mapping: LogMapping
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """Return the tables of the study file, and what is said behind single keys of it."""
     known = believed(fits)
     numbers = board_numbers(fits, mapping)
-    baseline: dict[str, Any] = {"use": _USUAL}
+    baseline: dict[str, Any] = {"use": USUAL}
     profile = ridden_profile(fits)
     rider = rider_table(mapping)
     body = rider["body"]
     if "drag_area_m2" in numbers:
-        body["drag_area_m2"] = numbers["drag_area_m2"][0]
+        body["drag_area_m2"] = rounded(numbers["drag_area_m2"][0])
     for name, value in profile.items():
         baseline.setdefault(_PROFILE[name][0], {})[name] = typed(value)
+    board = with_board_numbers(mapping.board_written, numbers)
+    kv = numbers.get("kv_rpm_per_v", (mapping.board.motor.kv_rpm_per_v, 0.0))[0]
+    limits = assumed_limits(mapping, kv)
+    for name, (section, value, _) in limits.items():
+        board[section] = changed(board.get(section, {}), {name: value})
+    bounds = dict(_wider_bounds(board, profile, mapping))
     return {
         "title": "The board and the ride of a log",
         "seed": 1,
-        "board": with_board_numbers(mapping.board_written, numbers),
+        "scaled_from": MODEL_BOARD,
+        "board": board,
         "riders": {RIDER: rider},
         "courses": {"use": "all", COURSE: _course(segment, known)},
         "baseline": baseline,
-        "search": {"bounds": dict(_wider_bounds(profile))},
+        **({"search": {"bounds": bounds}} if bounds else {}),
         "tolerances": dict(tolerance_tables(numbers)),
-    }
+    }, {name: why for name, (_, _, why) in limits.items()}
 
 
 def ridden_profile(fits: Fits) -> dict[str, float]:
@@ -160,7 +172,7 @@ def ridden_profile(fits: Fits) -> dict[str, float]:
     fit = fits["controller"]
     if isinstance(fit, str):
         return {}
-    usual = resolved(_USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
+    usual = resolved(USUAL, PROFILE, path=CATALOGUE_FOLDER, key="profiles")
     found = {}
     for name, setting in _PROFILE_NAMES.items():
         if name not in fit.names or fit.at_bound[fit.names.index(name)] or _beyond(fit, name):
@@ -255,13 +267,16 @@ def _course(segment: Segment, known: dict[str, tuple[float, float]]) -> dict[str
     }
 
 
-def _wider_bounds(profile: dict[str, float]) -> Iterator[tuple[str, list[float]]]:
-    """Yield bounds that hold what was ridden, where the catalogue's do not."""
-    for name, value in profile.items():
-        own = rounded(value)
-        low, high = shelves()["bounds"].get(name, (own, own))
+def _wider_bounds(
+    board: Any, profile: dict[str, float], mapping: LogMapping
+) -> Iterator[tuple[str, list[float]]]:
+    """Yield bounds that hold what was ridden, where the catalogue's, scaled, do not."""
+    ridden = {name: typed(value) for name, value in profile.items()}
+    bounds = scaled_defaults(board, ridden, mapping).bounds
+    for name, own in ridden.items():
+        low, high = bounds.get(name, (own, own))
         if not low <= own <= high:
-            yield name, [float(min(low, own)), float(max(high, own))]
+            yield name, [min(low, own), max(high, own)]
 
 
 def tolerance_tables(

@@ -32,7 +32,12 @@ _NUMBERS = re.compile(r"\[\s*([-+\d.e]+),\s*([-+\d.e]+),\s*\]")
 _PAIRS = re.compile(r"\[\n\s+((?:\[[-+\d.e, ]+\],\s*)+)\]")
 
 
-def study_text(tables: Mapping[str, Any], board: Board, baseline: Mapping[str, Any]) -> str:
+def study_text(
+    tables: Mapping[str, Any],
+    board: Board,
+    baseline: Mapping[str, Any],
+    reasons: Mapping[str, str],
+) -> str:
     """Return the text of a study file.
 
     Parameters
@@ -43,6 +48,8 @@ def study_text(tables: Mapping[str, Any], board: Board, baseline: Mapping[str, A
         In use where the tables give no number of it.
     baseline : mapping of section to numbers
         The same of the profile.
+    reasons : mapping of key to str
+        What is said behind a key that stands in the file once.
     """
     in_use = {"board": dataclasses.asdict(board), "baseline": baseline}
     whole = dict(tables)
@@ -56,7 +63,7 @@ def study_text(tables: Mapping[str, Any], board: Board, baseline: Mapping[str, A
                  if name not in given]  # fmt: skip
         if lines:
             asked[f"[{table}.{section}]"] = lines
-    return _with_asked(compact(tomli_w.dumps(whole)), asked)
+    return _with_reasons(_with_asked(compact(tomli_w.dumps(whole)), asked), reasons)
 
 
 def _with_asked(text: str, asked: Mapping[str, Sequence[str]]) -> str:
@@ -69,6 +76,16 @@ def _with_asked(text: str, asked: Mapping[str, Sequence[str]]) -> str:
     for header, lines in left.items():
         found += ["", _ASKED, f"# {header}", *lines]
     return "\n".join(found) + "\n"
+
+
+def _with_reasons(text: str, reasons: Mapping[str, str]) -> str:
+    """Return the text with a comment behind each of these keys."""
+    lines = text.splitlines()
+    for place, line in enumerate(lines):
+        why = reasons.get(line.partition(" = ")[0])
+        if why is not None:
+            lines[place] = f"{line:30s} # {why}"
+    return "\n".join(lines) + "\n"
 
 
 def compact(text: str) -> str:

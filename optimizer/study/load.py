@@ -9,9 +9,10 @@ import numpy as np
 from objectives.score import OBJECTIVES
 from objectives.score_settings import ScoreSettings
 from optimizer.base.errors import ProfileError, StudyFileError, UserInputError, caused_by
+from optimizer.base.json_io import parse_json
 from optimizer.base.messages import shown
 from optimizer.base.reading import read_text
-from optimizer.base.toml_io import Table, parse_toml, read_toml
+from optimizer.base.toml_io import Table, parse_toml
 from optimizer.search.space import Space
 from optimizer.study.catalogue import (
     BALANCE_VARIANT,
@@ -136,7 +137,7 @@ def load_study(folder: Path, *, text: str | None = None) -> Study:
 
 @caused_by(ProfileError)
 def load_profile(path: Path) -> Profile:
-    """Read a single profile from a file: its sections, or a table `profile` with them.
+    """Read a single profile from a file of TOML or JSON: its sections, or a table `profile`.
 
     A file with a table `profile`, as an export writes it, may hold anything else beside it.
 
@@ -145,7 +146,10 @@ def load_profile(path: Path) -> Profile:
     ProfileError
         The file can not be read, or is not a profile; one line.
     """
-    table: Any = read_toml(path)
+    text = read_text(path, missing="check the path")
+    # No TOML begins with a brace.
+    is_json = path.suffix.lower() == ".json" or text.lstrip().startswith("{")
+    table: Any = parse_json(text, path=path) if is_json else parse_toml(text, path=path)
     key = "profile" if "profile" in table else ""
     table = resolved(table["profile"] if key else table, PROFILE, path=path, key=key)
     found = checked(section_model(Profile), table, path=path, key=key)

@@ -22,7 +22,7 @@ MODEL_BOARD = "lender_15"
 _HABIT = "steady_"  # skills of it suit riders who ride every day
 _DIGITS = 3
 
-_Change: TypeAlias = tuple[tuple[str, str], float, str]  # section and name, value, reason
+Change: TypeAlias = tuple[tuple[str, str], float, str]  # section and name, value, reason
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +56,7 @@ def board_lines(own: OwnBoard) -> list[str]:
     """
     base = resolved(MODEL_BOARD, BOARD, path=CATALOGUE_FOLDER, key="boards")
     lines = []
-    for (section, name), value, why in _changes(own, base):
+    for (section, name), value, why in following_numbers(own, base, base_name=MODEL_BOARD):
         _refuse_outside(Board, name, value)
         lines.append(_line(f"{section}.{name} = {value!r}", why))
     return lines
@@ -84,10 +84,18 @@ def rider_lines(own: OwnBoard) -> list[str]:
     return lines
 
 
-def _changes(
-    own: OwnBoard, base: Mapping[str, Any]
-) -> Iterator[tuple[tuple[str, str], float, str]]:
-    """Yield section, name, value and reason of each number that differs from the model board."""
+def following_numbers(
+    own: OwnBoard, base: Mapping[str, Any], *, base_name: str
+) -> Iterator[Change]:
+    """Yield section and name, value and reason of each number in which a board differs.
+
+    Parameters
+    ----------
+    own : OwnBoard
+    base : mapping of section to numbers
+        The board of the catalogue from which it starts.
+    base_name : str
+    """
     motor, drive, pack, wheel = (base[part] for part in ("motor", "drive", "battery", "wheel"))
     kv, cells = own.kv_rpm_per_v, own.cells_in_series
     current = radius = 1.0
@@ -103,7 +111,7 @@ def _changes(
     current *= radius
     if current != 1.0:
         limit = _few(drive["phase_current_limit_a"] * current)
-        same = f"the push of {MODEL_BOARD}'s {drive['phase_current_limit_a']:g} A"
+        same = f"the push of {base_name}'s {drive['phase_current_limit_a']:g} A"
         yield ("drive", "phase_current_limit_a"), limit, f"assumed: {same}; enter your drive's"
         cool = "assumed: heat stays alike"
         resistance = drive["mosfet_resistance_ohm"] / current**2

@@ -74,6 +74,8 @@ def _explained(detail: ErrorDetails, model: type[BaseModel]) -> str:
         return str(detail["ctx"]["error"])
     if kind == "model_type":
         return f"must be a table of keys, got {shown(value)}; the catalogue has examples"
+    if kind == "string_unicode" and not loc:
+        return f"a key is no Unicode text, got {shown(value)}; correct it"
     name = [part for part in loc if isinstance(part, str)][-1]
     field = _field_at(model, loc[: loc.index(name)], name)
     text = field.description or "this key"

@@ -11,6 +11,7 @@ import itertools
 import json
 import os
 import random
+import re
 import struct
 import zipfile
 from collections.abc import Callable, Iterator
@@ -348,6 +349,7 @@ def no_files() -> Iterator[Attack]:
         yield attack(kind, "ride.mapping.toml", ("report", "HERE"), logged)
         yield attack(kind, "store.sqlite", ("report", "HERE"))
         yield attack(kind, "mine.toml", ("ride", "HERE", "HERE/mine.toml"))
+        yield attack(kind, "mine.json", ("ride", "HERE", "HERE/mine.json"))
         for command in ("advise", "explain"):
             yield attack(kind, f"{command}.toml", (command, "HERE", f"HERE/{command}.toml"))
         for log in ("ride.csv", "ride.parquet"):
@@ -420,11 +422,11 @@ def names() -> Iterator[Attack]:
 def profiles() -> Iterator[Attack]:
     sound = copy.deepcopy(resolved("workshop_15", PROFILE, path=Path("here"), key="there"))
 
-    def attack(name: str, content: str | bytes) -> Attack:
+    def attack(name: str, content: Content, file: str = "mine.toml") -> Attack:
         def prepare(folder: Path) -> Typed:
             written(folder / "study.toml", SMALL_STUDY)
-            written(folder / "mine.toml", content)
-            return ["ride", folder, folder / "mine.toml"]
+            written(folder / file, content)
+            return ["ride", folder, folder / file]
 
         return name, prepare
 
@@ -450,6 +452,54 @@ def profiles() -> Iterator[Attack]:
         "missing": tomli_w.dumps({"stiffness": sound["stiffness"]}),
     }.items():
         yield attack(name, text)
+    for name, text in json_texts(json.dumps({"profile": sound})).items():
+        yield attack(f"json_{name}", text, "mine.json")
+
+
+def json_texts(sound: str) -> dict[str, Content]:
+    """Return texts in the place of a profile's JSON, damaged or of something else."""
+    gain = '"base_gain_a_per_deg": '
+    assert gain in sound
+
+    def with_gain(text: str) -> str:
+        return re.sub(rf"{gain}[\d.]+", lambda _: gain + text, sound)
+
+    return {
+        "empty": "",
+        "brace": "{",
+        "half": sound[: len(sound) // 2],
+        "twice": sound + sound,
+        "list": "[]",
+        "number": "1",
+        "text": '"\\u001b"',
+        "null": "null",
+        "toml": "[stiffness]\n",
+        "bom": b"\xef\xbb\xbf" + sound.encode(),
+        "utf16": sound.encode("utf-16"),
+        "latin1": sound.replace("{", '{"caf\xe9": 1, ', 1).encode("latin-1"),
+        "nul": sound.replace("profile", "pro\0file"),
+        "comment": "// mine\n" + sound,
+        "comma": sound.replace("}", ",}"),
+        "quotes": sound.replace('"', "'"),
+        "lone": '{"profile": {"\\ud800": 1}}',
+        "control": '{"profile": {"\\u001b[31m": 1}}',
+        "control_twice": '{"\\u001b[31m": 1, "\\u001b[31m": 2}',
+        "key_twice": with_gain("1.0, " + gain + "2.0"),
+        "other": '{"columns": []}',
+        "profile_list": '{"profile": []}',
+        "profile_nowhere": '{"profile": {"use": "nowhere"}}',
+        "deep_list": lambda: b'{"a": ' + b"[" * 300_000 + b"]" * 300_000 + b"}",
+        "deep_table": lambda: b'{"a": ' * 100_000 + b"1" + b"}" * 100_000,
+        "many_keys": "{" + ", ".join(f'"k{number}": 1' for number in range(40_000)) + "}",
+        "large": sound + " " * 2_000_000,
+        **{
+            f"value_{number}": with_gain(text)
+            for number, text in enumerate(
+                ("NaN", "Infinity", "1e400", "-1", "null", "true", '"4"', "[4]", "{}", "04", "0x4",
+                 "9" * 30, "9" * 5000)
+            )
+        },
+    }  # fmt: skip
 
 
 def starts() -> Iterator[Attack]:

@@ -25,7 +25,9 @@ def validate_profile(
     ] = None,
     profile: Annotated[
         list[Path] | None,
-        typer.Option(parser=named, metavar="FILE", help="A profile file; may be repeated."),
+        typer.Option(
+            parser=named, metavar="FILE", help="A profile file, TOML or JSON; may be repeated."
+        ),
     ] = None,
     hours: Annotated[
         float | None,

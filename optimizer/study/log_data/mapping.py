@@ -131,7 +131,7 @@ def load_mapping(path: Path) -> LogMapping:
             f"{path}: rider_mass_kg: must be from {mass['low']:g} to {mass['high']:g} kg,"
             f" got {table.rider_mass_kg:g}; weigh the rider with clothes and guards"
         )
-    board = _board(table.board, path)
+    board = board_of(table.board, path)
     return LogMapping(
         path=path,
         separator=SEPARATORS[table.separator],
@@ -143,21 +143,35 @@ def load_mapping(path: Path) -> LogMapping:
     )
 
 
-def _refuse_other(path: Path, key: str, found: str, allowed: Any) -> None:
-    if found not in allowed:
-        names = ", ".join(f'"{name}"' for name in allowed)
-        raise UserInputError(
-            f"{path}: {key}: must be one of {names}, got {shown(found)}; change it"
-        )
+def board_of(written: Any, path: Path) -> Board:
+    """Return a board as a file describes it.
 
+    Parameters
+    ----------
+    written : Any
+        The name of one of the catalogue, or a table.
+    path : Path
+        The file, for messages.
 
-def _board(written: Any, path: Path) -> Board:
+    Raises
+    ------
+    UserInputError
+        There can be no such board, or the catalogue has no entry of a name.
+    """
     table, _ = resolved_board(written, path=path)
     found = checked(section_model(Board), table, path=path, key="board")
     try:
         return section_of(Board, found)
     except ValueError as error:
         raise UserInputError(f"{path}: board: {error}; change one of them") from None
+
+
+def _refuse_other(path: Path, key: str, found: str, allowed: Any) -> None:
+    if found not in allowed:
+        names = ", ".join(f'"{name}"' for name in allowed)
+        raise UserInputError(
+            f"{path}: {key}: must be one of {names}, got {shown(found)}; change it"
+        )
 
 
 def _refuse_scaling(path: Path, name: str, column: ColumnTable) -> None:

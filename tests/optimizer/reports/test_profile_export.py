@@ -1,14 +1,17 @@
 """Exported files hold the profile and nothing that a title could smuggle into them."""
 
 import copy
+import json
 import subprocess
 
 import pytest
 
+from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.results import read_results
 from optimizer.base.errors import UserInputError
 from optimizer.reports.profile_export import content, export, render
-from optimizer.study.load import load_study
+from optimizer.study.load import load_profile, load_study
+from plant.description.profile_array import array_to_profile
 
 # Each would end the comment, splice its lines, or be warned of, in a header that copied it.
 HOSTILE = (
@@ -106,3 +109,23 @@ def test_an_export_writes_all_its_files_or_none(results, tmp_path):
         exported(results, tmp_path / "to", template, force=True)
 
     assert [path.name for path in (tmp_path / "to").iterdir()] == ["candidate_0_bench.txt"]
+
+
+def test_an_exported_profile_is_read_back_from_json_as_from_toml(
+    levelgain, results, finished, tmp_path
+):
+    number = results.picks["lowest_cost"]
+    wanted = array_to_profile(candidate_profile(results, number))
+
+    files = export(results, number, formats=("toml", "json"), template=None, folder=tmp_path,
+                   force=False)  # fmt: skip
+
+    paths = {path.suffix: path for path in files}
+    unnamed = tmp_path / "mine"
+    unnamed.write_bytes(paths[".json"].read_bytes())
+    assert [load_profile(path) for path in (paths[".toml"], paths[".json"], unnamed)] == [
+        wanted
+    ] * 3
+    code, out, err = levelgain("compare", finished, number, paths[".json"], "--json")
+    assert (code, err) == (0, "")
+    assert json.loads(out)["parameters"] == []  # nothing differs

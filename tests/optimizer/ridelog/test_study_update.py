@@ -2,17 +2,20 @@
 
 import dataclasses
 import json
+import sqlite3
 
 import pytest
 
 from optimizer.base.errors import StudyFileError, UserInputError
 from optimizer.cli.app import app
+from optimizer.execution.store import Store
 from optimizer.execution.study_changes import changed_values
 from optimizer.interface import levelgain
 from optimizer.interface.logs import kept_or_new_fits, log_into_study
 from optimizer.ridelog import fit_file
 from optimizer.ridelog.study_update import updated_text
 from optimizer.study.load import load_study
+from optimizer.study.paths import store_path
 from tests.optimizer.ridelog.test_next_ride import fit_of
 from tests.optimizer.small_study import write_small_study
 
@@ -119,9 +122,26 @@ def test_a_new_folder_is_for_a_searched_study_alone(logged, fits, study, tmp_pat
         log_into_study(logged, fits, study, tmp_path / "new")
 
 
+def test_a_study_that_a_run_has_stays_and_one_that_a_killed_run_left_changes(logged, fits, study):
+    written = (study / "study.toml").read_bytes()
+    killed = sqlite3.connect(store_path(study))
+    with Store(store_path(study)):
+        with pytest.raises(StudyFileError, match=r"another run is using this study; .* fork it"):
+            log_into_study(logged, fits, study)
+        assert (study / "study.toml").read_bytes() == written
+        assert not (study / "study_before.toml").exists()
+    with killed:
+        killed.execute("INSERT INTO running VALUES (datetime('now'))")
+    killed.close()
+
+    _, after = log_into_study(logged, fits, study)
+
+    assert after.board.motor.kv_rpm_per_v == pytest.approx(15.2)
+
+
 def test_a_searched_study_stays_and_its_best_go_along(logged, fits, finished, tmp_path):
     before = (finished / "study.toml").read_bytes()
-    with pytest.raises(StudyFileError, match="name a new folder"):
+    with pytest.raises(StudyFileError, match=rf"fork it .* NEW --into {finished}$"):
         log_into_study(logged, fits, finished)
 
     old, new = log_into_study(logged, fits, finished, tmp_path / "new")
