@@ -9,7 +9,7 @@ from objectives.feel import feel_miss
 from objectives.ride_scores import ended_early
 from optimizer.base.errors import StudyFileError
 from optimizer.study.study import Study
-from plant.arrays import Floats, Indices
+from plant.arrays import Flags, Floats, Indices
 from plant.description.profile_array import profile_to_array
 
 
@@ -25,6 +25,10 @@ class Feels:
 
     of: Floats
     baseline: float
+
+    def taken(self, which: Flags | slice) -> "Feels":
+        """Return the feels of some of the candidates, beside the same baseline's."""
+        return Feels(of=self.of[which], baseline=self.baseline)
 
 
 def study_cost(

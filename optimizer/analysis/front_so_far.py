@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.analysis.baseline_cost import study_cost
+from optimizer.analysis.baseline_cost import Feels, study_cost
 from optimizer.analysis.results import Results
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.pareto import hypervolume, non_dominated
@@ -25,7 +25,7 @@ class FrontSoFar:
     volume_ratio : float
         Hypervolume in units of the box between zero and twice the baseline's objectives.
     best_cost_ratio : float
-        Least weighted cost, the baseline's 1, less what a wanted feel adds; NaN without a front.
+        Least weighted cost, the baseline's 1; NaN without a front.
     """
 
     n_front: int
@@ -33,7 +33,9 @@ class FrontSoFar:
     best_cost_ratio: float
 
 
-def front_so_far(study: Study, objectives: Floats, constraints: Floats) -> FrontSoFar:
+def front_so_far(
+    study: Study, objectives: Floats, constraints: Floats, feels: Feels | None = None
+) -> FrontSoFar:
     """Return what the front of some candidates is like, the baseline first among them.
 
     Parameters
@@ -41,20 +43,31 @@ def front_so_far(study: Study, objectives: Floats, constraints: Floats) -> Front
     study : Study
     objectives : (candidate, objective) float64
     constraints : (candidate, constraint) float64
+    feels : Feels, optional
+        Of the candidates, where the study weighs a wanted feel.
 
     Raises
     ------
     StudyFileError
-        An objective of the baseline is zero, so nothing can be compared with it.
+        An objective of the baseline is zero, or a feel that is weighed is not known of it, so
+        nothing can be compared with it.
     """
-    front = objectives[non_dominated(objectives, constraints)]
+    on_front = non_dominated(objectives, constraints)
+    front = objectives[on_front]
     if not len(front):
         return FrontSoFar(n_front=0, volume_ratio=0.0, best_cost_ratio=float("nan"))
     baseline = objectives[BASELINE]
     return FrontSoFar(
         n_front=len(front),
         volume_ratio=covered_ratio(front, baseline),
-        best_cost_ratio=float(study_cost(study, front, baseline=baseline).min()),
+        best_cost_ratio=float(
+            study_cost(
+                study,
+                front,
+                baseline=baseline,
+                feels=None if feels is None else feels.taken(on_front),
+            ).min()
+        ),
     )
 
 
@@ -99,7 +112,9 @@ class Gain:
         )
 
 
-def latest_gain(study: Study, objectives: Floats, constraints: Floats) -> Gain | None:
+def latest_gain(
+    study: Study, objectives: Floats, constraints: Floats, feels: Feels | None = None
+) -> Gain | None:
     """Return what the last `N_LATEST` candidates gained.
 
     None where no candidate before them was on a front within twice the baseline's objectives.
@@ -110,19 +125,27 @@ def latest_gain(study: Study, objectives: Floats, constraints: Floats) -> Gain |
     objectives : (candidate, objective) float64
         As searched, all on the same noise, the baseline first.
     constraints : (candidate, constraint) float64
+    feels : Feels, optional
+        Of the candidates, where the study weighs a wanted feel.
 
     Raises
     ------
     StudyFileError
-        An objective of the baseline is zero, so nothing can be compared with it.
+        As of `front_so_far`.
     """
     n_before = len(objectives) - N_LATEST
     if n_before < 1:
         return None
-    before = front_so_far(study, objectives[:n_before], constraints[:n_before])
+    earlier = slice(n_before)
+    before = front_so_far(
+        study,
+        objectives[earlier],
+        constraints[earlier],
+        None if feels is None else feels.taken(earlier),
+    )
     if not before.volume_ratio:
         return None
-    now = front_so_far(study, objectives, constraints)
+    now = front_so_far(study, objectives, constraints, feels)
     return Gain(
         volume_percent=100.0 * (now.volume_ratio / before.volume_ratio - 1.0),
         cost_percent=100.0 * (1.0 - now.best_cost_ratio / before.best_cost_ratio),
@@ -132,7 +155,7 @@ def latest_gain(study: Study, objectives: Floats, constraints: Floats) -> Gain |
 def found_latest(results: Results) -> Gain | None:
     """Return what the last candidates of a search gained; see `latest_gain`."""
     searched = results.searched
-    return latest_gain(results.study, searched.objectives, searched.constraints)
+    return latest_gain(results.study, searched.objectives, searched.constraints, results.feels)
 
 
 def fronts_by_generation(results: Results) -> list[tuple[int, FrontSoFar]]:
@@ -143,6 +166,14 @@ def fronts_by_generation(results: Results) -> list[tuple[int, FrontSoFar]]:
     ends = np.flatnonzero(np.diff(results.generations, append=results.generations[-1] + 1)) + 1
     searched = results.searched
     return [
-        (end, front_so_far(results.study, searched.objectives[:end], searched.constraints[:end]))
+        (
+            end,
+            front_so_far(
+                results.study,
+                searched.objectives[:end],
+                searched.constraints[:end],
+                results.feels.taken(slice(end)),
+            ),
+        )
         for end in ends.tolist()
     ]

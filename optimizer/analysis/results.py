@@ -1,6 +1,5 @@
 """What a study has found so far: every finished candidate with its place among the others."""
 
-import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -109,9 +108,15 @@ class Results:
         )
 
     @property
+    def feels(self) -> Feels:
+        """Pitch per acceleration of every candidate, the same in the search and on fresh noise."""
+        feel = self.descriptors[:, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")]
+        return Feels(of=feel, baseline=float(feel[BASELINE]))
+
+    @property
     def baseline_feel(self) -> float:
         """The baseline's pitch per acceleration, in deg per m/s2."""
-        return float(self.descriptors[BASELINE, DESCRIPTOR_NAMES.index("feel_deg_per_mps2")])
+        return self.feels.baseline
 
     @property
     def rides_ridden(self) -> NDArray[np.int64]:
@@ -209,7 +214,7 @@ def gathered(study: Study, table: Table, *, may_change: bool = False) -> Results
             study,
             history.objectives[reevaluated],
             baseline=baselines[1],
-            feels=dataclasses.replace(feels, of=feel[reevaluated]),
+            feels=feels.taken(reevaluated),
         )
     numbers = np.flatnonzero(on_front)
     picks = named_picks(history.objectives[numbers], cost[numbers]) if len(numbers) else {}

@@ -8,10 +8,18 @@ from collections.abc import Callable
 
 import numpy as np
 
-from optimizer.analysis.baseline_cost import study_cost
+from objectives import DESCRIPTOR_NAMES
+from optimizer.analysis.baseline_cost import Feels, study_cost
 from optimizer.analysis.constraint_facts import broken, constraint_facts
+from optimizer.analysis.searched_feels import feels_of
 from optimizer.base.unfinished import passing_folder
-from optimizer.execution.evaluate import make_evaluate, ride_portfolio, rules_of, searched_columns
+from optimizer.execution.evaluate import (
+    make_evaluate,
+    ride_portfolio,
+    rules_of,
+    searched_columns,
+    whole_profiles,
+)
 from optimizer.execution.store import Store
 from optimizer.execution.study_search import search_study, study_plan
 from optimizer.search.loop import Progress
@@ -21,6 +29,8 @@ from optimizer.study.scaling import Scaling, board_scaling
 from optimizer.study.study import Study
 from plant.arrays import Floats
 from plant.description.profile_array import profile_to_array
+
+_FEEL = DESCRIPTOR_NAMES.index("feel_deg_per_mps2")
 
 
 def scaling(old: Study, new: Study) -> Scaling:
@@ -107,9 +117,16 @@ def distance_to_optimum(
             n_jobs=n_jobs,
             on_generation=on_generation,
         )
+        found_rides = store.rides(range(progress.n_done))
     history = progress.history
-    unit = _baseline_objectives(study, n_jobs=n_jobs)
-    cost = study_cost(study, history.objectives, baseline=unit)
+    unit, baseline_feel = _baseline_on_board(study, n_jobs=n_jobs)
+    found_feels = feels_of(study, whole_profiles(study, history.values), found_rides)
+    cost = study_cost(
+        study,
+        history.objectives,
+        baseline=unit,
+        feels=Feels(of=found_feels, baseline=baseline_feel),
+    )
     possible = np.where(feasible(history.constraints), cost, np.inf)
     number = int(np.argmin(possible))
     best = profile.copy()
@@ -118,19 +135,23 @@ def distance_to_optimum(
         objectives=scores.objectives[0],
         best_objectives=history.objectives[number],
         fails=broken(facts),
-        cost=float(study_cost(study, scores.objectives, baseline=unit)[0]),
+        cost=float(
+            study_cost(
+                study,
+                scores.objectives,
+                baseline=unit,
+                feels=Feels(of=scores.descriptors[:, _FEEL], baseline=baseline_feel),
+            )[0]
+        ),
         best_cost=float(possible[number]),
         best=best,
         n_candidates=len(history),
     )
 
 
-def _baseline_objectives(study: Study, *, n_jobs: int) -> Floats:
-    from_baseline, _ = ride_portfolio(
-        study,
-        profile_to_array(study.baseline)[None, :],
-        rules=rules_of(study),
-        n_jobs=n_jobs,
-    )
-    objectives: Floats = from_baseline.objectives[0]
-    return objectives
+def _baseline_on_board(study: Study, *, n_jobs: int) -> tuple[Floats, float]:
+    """Return the baseline's objectives, (objective,), and its pitch per acceleration."""
+    profile = profile_to_array(study.baseline)[None, :]
+    scores, _ = ride_portfolio(study, profile, rules=rules_of(study), n_jobs=n_jobs)
+    objectives: Floats = scores.objectives[0]
+    return objectives, float(scores.descriptors[0, _FEEL])

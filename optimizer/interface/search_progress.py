@@ -1,6 +1,7 @@
 """How a search is going: how many candidates, and what the front is like so far."""
 
 from optimizer.analysis.front_so_far import front_so_far
+from optimizer.analysis.searched_feels import FeelsSoFar
 from optimizer.interface.progress import Progress
 from optimizer.search import loop
 from optimizer.study.study import Study
@@ -9,7 +10,7 @@ SEARCH = "search, in candidates"
 REEVALUATION = "front evaluated again, in candidates"
 
 
-def searched(study: Study, now: loop.Progress) -> Progress:
+def searched(study: Study, now: loop.Progress, feels: FeelsSoFar) -> Progress:
     """Return the progress of a search, with size and hypervolume of its front and the best cost.
 
     The hypervolume is in units of the box between zero and twice the baseline's objectives, so it
@@ -19,22 +20,24 @@ def searched(study: Study, now: loop.Progress) -> Progress:
     ----------
     study : Study
     now : optimizer.search.loop.Progress
+    feels : FeelsSoFar
+        Of the search.
 
     Raises
     ------
     StudyFileError
-        An objective of the baseline is zero, so nothing can be compared with it.
+        As of `optimizer.analysis.front_so_far.front_so_far`.
     """
     return Progress(
-        stage=SEARCH, done=now.n_done, total=now.n_wanted, note=_found_so_far(study, now)
+        stage=SEARCH, done=now.n_done, total=now.n_wanted, note=_found_so_far(study, now, feels)
     )
 
 
-def _found_so_far(study: Study, now: loop.Progress) -> str:
+def _found_so_far(study: Study, now: loop.Progress, feels: FeelsSoFar) -> str:
     history = now.history
     if not len(history):
         return "first generation"
-    front = front_so_far(study, history.objectives, history.constraints)
+    front = front_so_far(study, history.objectives, history.constraints, feels.at(now))
     if not front.n_front:
         return "no candidate meets every constraint yet"
     return (

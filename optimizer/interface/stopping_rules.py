@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import TypeAlias
 
 from optimizer.analysis.front_so_far import latest_gain
+from optimizer.analysis.searched_feels import FeelsSoFar
 from optimizer.base.errors import UserInputError
 from optimizer.search.loop import Progress
 from optimizer.study.limits import MOST_MINUTES
@@ -31,6 +32,7 @@ def refuse_bad_rules(*, minutes: float | None, until_gain_percent: float | None)
 
 def stopping_rules(
     study: Study,
+    feels: FeelsSoFar,
     *,
     minutes: float | None,
     until_gain_percent: float | None,
@@ -41,6 +43,8 @@ def stopping_rules(
     Parameters
     ----------
     study : Study
+    feels : FeelsSoFar
+        Of the search.
     minutes : float, optional
         From now on. At least one generation is ridden.
     until_gain_percent : float, optional
@@ -58,7 +62,8 @@ def stopping_rules(
 
     def why_enough(now: Progress) -> str:
         if until_gain_percent is not None:
-            gain = latest_gain(study, now.history.objectives, now.history.constraints)
+            history = now.history
+            gain = latest_gain(study, history.objectives, history.constraints, feels.at(now))
             if gain is not None and gain.percent < until_gain_percent:
                 return f"{gain}, less than {until_gain_percent:g} %"
         late = minutes is not None and clock() - started_s >= 60.0 * minutes

@@ -9,6 +9,7 @@ import tomli_w
 
 from optimizer.analysis import fork as forking
 from optimizer.analysis.results import Results, read_results
+from optimizer.analysis.searched_feels import FeelsSoFar
 from optimizer.analysis.statics_text import hopeless_rides
 from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.atomic_files import refuse_existing, write_whole
@@ -207,7 +208,8 @@ def run(
         raise UserInputError(
             f"candidates: must be from 1 to {MOST_CANDIDATES:,}, got {candidates:,}"
         )
-    enough = stopping_rules(study, minutes=minutes, until_gain_percent=until_gain_percent)
+    feels = FeelsSoFar(study)
+    enough = stopping_rules(study, feels, minutes=minutes, until_gain_percent=until_gain_percent)
     study = on_device(study, device)
     n_jobs = n_threads(jobs)
     machines = Machines(database=database_of(study, database), cluster=cluster)
@@ -218,7 +220,7 @@ def run(
         study,
         n_candidates=study.n_candidates if candidates is None else candidates,
         n_jobs=n_jobs,
-        on_generation=lambda now: on_progress(searched(study, now)),
+        on_generation=lambda now: on_progress(searched(study, now, feels)),
         stop=stop,
         enough=enough,
         asked=Asked(n_candidates=candidates, until_gain_percent=until_gain_percent),

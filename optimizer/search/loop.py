@@ -29,12 +29,15 @@ class Progress:
         Of those done, how many were in the store before this run.
     history : History
         All finished candidates in number order.
+    rides : callable
+        From numbers of finished candidates to how they rode, (candidate, ride, column).
     """
 
     n_done: int
     n_wanted: int
     n_resumed: int
     history: History
+    rides: Callable[[range], Floats]
 
 
 def whole_generations(n_candidates: int, *, population: int) -> int:
@@ -103,7 +106,13 @@ def run(
     n_resumed = len(history)
     n_wanted = max(n_resumed, whole_generations(n_candidates, population=population))
     while True:
-        progress = _progress(history, n_wanted=n_wanted, n_resumed=n_resumed)
+        progress = Progress(
+            n_done=len(history),
+            n_wanted=n_wanted,
+            n_resumed=n_resumed,
+            history=history,
+            rides=store.rides,
+        )
         if on_generation is not None:
             on_generation(progress)
         if len(history) >= n_wanted or (stop is not None and stop(progress)):
@@ -121,10 +130,6 @@ def run(
         history = history.followed_by(_history_of(values, evaluation))
         components = components.followed_by(composite.components(evaluation))
         generations.tell(imputed(history, components, plan.space, start=len(history) - population))
-
-
-def _progress(history: History, *, n_wanted: int, n_resumed: int) -> Progress:
-    return Progress(n_done=len(history), n_wanted=n_wanted, n_resumed=n_resumed, history=history)
 
 
 def _history_of(values: Floats, evaluation: Evaluation) -> History:

@@ -53,6 +53,7 @@ def transfer(
     """
     with loading():
         from optimizer.analysis.profile_source import selected_profile
+        from optimizer.analysis.searched_feels import FeelsSoFar
         from optimizer.analysis.transfer import distance_to_optimum, scaling
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.transfer import print_transfer, profile_text, transfer_facts
@@ -83,13 +84,14 @@ def transfer(
             f"{new_folder}: scaled by {by.current_ratio:.3g} the profile is outside what a profile"
             f" can be: {error}; the boards are too far apart"
         ) from None
+    feels = FeelsSoFar(new)
     with SearchView(out) as view:
         found = distance_to_optimum(
             new,
             moved,
             n_candidates=candidates,
             n_jobs=n_threads(jobs),
-            on_generation=lambda now: view.show(searched(new, now)),
+            on_generation=lambda now: view.show(searched(new, now, feels)),
         )
     write_whole(path, profile_text(sections, called=called, by=by, found=found))
     if as_json:

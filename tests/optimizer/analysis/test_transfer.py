@@ -87,6 +87,22 @@ def test_a_short_search_from_it_is_at_least_as_good_as_it(boards):
     assert found.best_cost <= found.cost
 
 
+def test_a_wanted_feel_is_part_of_its_cost(boards):
+    study = load_study(boards[1])
+    costs = [
+        distance_to_optimum(
+            dataclasses.replace(study, wanted_feel=wanted, feel_weight=weight),
+            profile_to_array(study.baseline), n_candidates=12, n_jobs=2,
+            on_generation=lambda _: None,
+        )
+        for wanted, weight in ((None, 0.0), (1.0, 9.0))
+    ]  # fmt: skip
+    plain, weighed = costs
+
+    assert (plain.cost, weighed.cost) == (pytest.approx(1.0), pytest.approx(1.0))
+    assert weighed.best_cost != pytest.approx(plain.best_cost)
+
+
 def test_it_is_judged_by_the_limits_themselves(boards, monkeypatch):
     judged = []
 

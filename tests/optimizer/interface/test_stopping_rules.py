@@ -1,5 +1,6 @@
 """A run that a rule ends is finished, ends at the same candidate however it rides, and goes on."""
 
+import dataclasses
 import json
 import shutil
 
@@ -7,13 +8,18 @@ import numpy as np
 import pytest
 
 from objectives import OBJECTIVES
+from objectives.feel import MARKS
 from optimizer.analysis import front_so_far
+from optimizer.analysis.baseline_cost import study_cost
+from optimizer.analysis.results import gathered
+from optimizer.analysis.searched_feels import FeelsSoFar
 from optimizer.base.errors import UserInputError
 from optimizer.execution.asked_candidates import NOTHING_ASKED, Asked, asked_before
 from optimizer.execution.reevaluation import front_to_reevaluate
 from optimizer.execution.store import read_table
 from optimizer.interface import levelgain as lg
 from optimizer.interface import stopping_rules as rules
+from optimizer.interface.search_progress import searched
 from optimizer.reports.page.facts import candidate_facts, shown_numbers
 from optimizer.search.evaluation import History
 from optimizer.search.loop import Progress
@@ -136,16 +142,56 @@ def test_an_interrupted_reevaluation_after_a_rule_is_gone_on_with(percent, finis
     assert asked_before(study) == Asked(n_candidates=24)
 
 
+def test_the_gain_in_cost_is_that_by_which_picks_are_chosen(finished, few_latest):
+    study = load_study(finished)
+    table = read_table(store_path(finished))
+    wanted = dataclasses.replace(study, wanted_feel=MARKS["firm"], feel_weight=50.0)
+    results = gathered(wanted, table)
+    history = results.searched
+
+    def at(n_done):
+        return Progress(
+            n_done=n_done,
+            n_wanted=36,
+            n_resumed=0,
+            history=history.rows(0, n_done),
+            rides=lambda numbers: table.rides[numbers.start : numbers.stop],
+        )
+
+    feels = FeelsSoFar(wanted)
+    heard = [searched(wanted, at(n_done), feels).note for n_done in (12, 24, 36)]
+    gain = front_so_far.found_latest(results)
+    why = rules.stopping_rules(wanted, feels, minutes=None, until_gain_percent=100.0)
+
+    # As searched, by the cost that picks the one nearest to the wanted feel.
+    costs = []
+    for n_done in (12, 24, 36):
+        known = history.rows(0, n_done)
+        front = non_dominated(known.objectives, known.constraints)
+        cost = study_cost(wanted, known.objectives[front], baseline=history.objectives[0],
+                          feels=results.feels.taken(np.flatnonzero(front)))  # fmt: skip
+        costs.append(cost.min())
+    assert [note.split("best cost ")[1] for note in heard] == [
+        f"{cost:.3f} (baseline 1)" for cost in costs
+    ]
+    assert gain.cost_percent == pytest.approx(100.0 * (1.0 - costs[2] / costs[1]))
+    assert str(gain) in why(at(36))
+    without = front_so_far.latest_gain(study, history.objectives, history.constraints)
+    assert gain.cost_percent != pytest.approx(without.cost_percent)
+
+
 def progress(n_done, n_resumed=0):
     history = History(values=np.ones((n_done, 1)), objectives=np.ones((n_done, 3)),
                       constraints=np.ones((n_done, 1)))  # fmt: skip
-    return Progress(n_done=n_done, n_wanted=96, n_resumed=n_resumed, history=history)
+    return Progress(n_done=n_done, n_wanted=96, n_resumed=n_resumed, history=history,
+                    rides=lambda _: np.empty((n_done, 0, 0)))  # fmt: skip
 
 
 def test_minutes_end_the_generation_in_which_they_pass_but_never_the_first(finished):
     now_s = 100.0
+    study = load_study(finished)
     why = rules.stopping_rules(
-        load_study(finished), minutes=2.0, until_gain_percent=None, clock=lambda: now_s
+        study, FeelsSoFar(study), minutes=2.0, until_gain_percent=None, clock=lambda: now_s
     )
 
     assert why(progress(12)) == ""
