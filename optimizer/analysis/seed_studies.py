@@ -6,7 +6,7 @@ from pathlib import Path
 
 from optimizer.analysis.study_folder import appearing_whole, files_along, start_name
 from optimizer.base.atomic_files import write_whole
-from optimizer.base.errors import StoreError, StudyFileError, UserInputError
+from optimizer.base.errors import ArgumentError, StoreError, StudyFileError, UserInputError
 from optimizer.base.toml_io import parse_toml
 from optimizer.execution.store import how_far
 from optimizer.search.loop import whole_generations
@@ -40,10 +40,10 @@ def seed_studies(study: Study, *, n_seeds: int, n_candidates: int | None = None)
         or a folder holds another study, or more candidates.
     """
     if not FEWEST_SEEDS <= n_seeds <= MOST_SEEDS:
-        raise UserInputError(f"seeds: must be from {FEWEST_SEEDS} to {MOST_SEEDS}, got {n_seeds}")
+        raise ArgumentError("seeds", f"must be from {FEWEST_SEEDS} to {MOST_SEEDS}, got {n_seeds}")
     wanted = study.n_candidates if n_candidates is None else n_candidates
     if not 1 <= wanted <= MOST_CANDIDATES:
-        raise UserInputError(f"candidates: must be from 1 to {MOST_CANDIDATES:,}, got {wanted:,}")
+        raise ArgumentError("candidates", f"must be from 1 to {MOST_CANDIDATES:,}, got {wanted:,}")
     study = dataclasses.replace(study, database=None, n_candidates=wanted)
     n_whole = whole_generations(wanted, population=study.population)
     seeds = range(study.seed, study.seed + n_seeds)

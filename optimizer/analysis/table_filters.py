@@ -4,6 +4,7 @@ The text is read by this small grammar only and never run as code:
 condition {('and' | ',') condition}, condition = column comparison value.
 """
 
+import math
 import operator
 import re
 from collections.abc import Callable, Iterable
@@ -115,6 +116,9 @@ def _value(column: NDArray[Any], text: str, expression: str) -> float | bool | s
     if column.dtype.kind == "O":
         return text.strip("'\"")
     try:
-        return float(text)
+        number = float(text)
     except ValueError:
-        raise UserInputError(f"--where: {expression!r}: must be a number, got {text!r}") from None
+        number = math.nan
+    if math.isnan(number):
+        raise UserInputError(f"--where: {expression!r}: must be a number, got {text!r}")
+    return number

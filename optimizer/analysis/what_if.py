@@ -56,11 +56,15 @@ def numbers_asked(texts: Iterable[str]) -> dict[str, float]:
     """
     numbers: dict[str, float] = {}
     for text in texts:
-        name, _, written = (part.strip() for part in text.partition("="))
+        name, equals, written = (part.strip() for part in text.partition("="))
         if name not in _RANGES:
             raise UserInputError(
                 f"ride: --if: there is no number {shown(name)} to change; the nearest is"
                 f" {nearest(name, _RANGES)!r}. Write it like {_SPEED}=30"
+            )
+        if not equals:
+            raise UserInputError(
+                f"ride: --if: {name} has no number; write it like {name}={_RANGES[name][0]:g}"
             )
         low, high = _RANGES[name]
         value = _number_in(written)

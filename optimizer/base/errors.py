@@ -22,6 +22,23 @@ class UserInputError(ValueError):
         super().__init__(one_line(message))
 
 
+class ArgumentError(UserInputError):
+    """An argument has a value that is not allowed; a command says it of its option.
+
+    Parameters
+    ----------
+    argument : str
+        As Python names it.
+    fault : str
+        What must hold, what was found, and what to do.
+    """
+
+    def __init__(self, argument: str, fault: str) -> None:
+        super().__init__(f"{argument}: {fault}")
+        self.argument = argument
+        self.fault = fault
+
+
 class StudyFileError(UserInputError):
     """A study file, or a file that it names, can not be read or holds what is not allowed."""
 
@@ -88,6 +105,6 @@ def caused_by(cause: type[UserInputError]) -> Iterator[None]:
     try:
         yield
     except UserInputError as error:
-        if type(error) is not UserInputError:
+        if type(error) not in (UserInputError, ArgumentError):
             raise
         raise cause(*error.args) from None

@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import typer
 
 from optimizer.base.database_url import masked
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError, UserInputError
 from optimizer.base.printable import one_line
 from optimizer.cli.commands import (
     advise,
@@ -117,6 +117,7 @@ app.add_typer(log_app, rich_help_panel=LEARN)
 _MISTAKES: Any = typer.BadParameter.__base__
 # Of standard output, which alone has no name: what commands write to files is refused by name.
 _OUTPUT_FAULTS = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO, errno.EBADF)
+_OTHER_NAMES = {"until_gain_percent": "until_gain"}  # options, by what Python calls them
 _HELP_INSTEAD = "NoArgsIsHelpError"  # of them: nothing was typed, and help is the answer
 
 
@@ -133,7 +134,7 @@ def main() -> None:
     except ValueError as error:
         if not _is_refusal(error):
             raise
-        sys.stderr.write(masked(f"{one_line(str(error))}\n"))
+        sys.stderr.write(masked(f"{one_line(_of_option(error))}\n"))
         sys.exit(BAD_INPUT)
     except (BrokenPipeError, SystemExit) as ended:
         # Typer leaves by itself where it meets a closed pipe.
@@ -179,6 +180,14 @@ def _in_a_line(mistake: Any) -> str:
     command = mistake.ctx.command_path if mistake.ctx else str(app.info.name)
     said = said.replace("Value error, ", "").removesuffix(".")
     return f"{one_line(f'{command}: {said}')} (help: {command} --help)\n"
+
+
+def _of_option(error: ValueError) -> str:
+    """Return what an error says; of an argument of Python it says it of the option."""
+    if not isinstance(error, ArgumentError):
+        return str(error)
+    name = _OTHER_NAMES.get(error.argument, error.argument).replace("_", "-")
+    return f"--{name}: {error.fault}"
 
 
 def _is_refusal(error: ValueError) -> bool:

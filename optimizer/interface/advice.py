@@ -3,7 +3,7 @@
 from optimizer.analysis.advice.advice import Advice, advised
 from optimizer.analysis.advice.trying import MOST_CHANGES
 from optimizer.analysis.front_profiles import finished_front
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError
 from optimizer.execution.devices import on_device
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.threads import n_threads
@@ -58,7 +58,7 @@ def advise(
         The GPU can not be used.
     """
     if not 1 <= changes <= MOST_CHANGES:
-        raise UserInputError(f"changes: must be from 1 to {MOST_CHANGES}, got {changes}")
+        raise ArgumentError("changes", f"must be from 1 to {MOST_CHANGES}, got {changes}")
     front = finished_front(study)
     return advised(
         on_device(study, device),

@@ -205,20 +205,12 @@ def log_into_study(
     """
     folder = Path(study)
     path, before = folder / STUDY_FILE, folder / BEFORE_FILE
-    old = load.load_study(folder)
+    old = study_for_log(logged.path, folder, new)
     text = updated_text(old, fits, logged.mapping, path=path, log=logged.path)
-    n_candidates, _ = how_far(store_path(folder))
-    way_on = f"fork it with what the log says: levelgain log use {logged.path} NEW --into {folder}"
-    if bool(n_candidates) != (new is not None):
-        raise StudyFileError(
-            f"{folder}: was searched, so its file and results stay as they are; {way_on}"
-            if n_candidates
-            else f"{folder}: was not searched yet, so it is changed itself; name no new folder"
-        )
     updated = load.load_study(folder, text=text)
     if new is None:
         refuse_existing([before], advice="move it away")
-        with _no_run_of(folder, advice=f"once a generation is finished, {way_on}"):
+        with _no_run_of(folder, log=logged.path):
             write_whole(before, old.text)
             write_whole(path, text)
         return old, updated
@@ -229,8 +221,45 @@ def log_into_study(
     return old, load.load_study(Path(new))
 
 
+def study_for_log(log: FilePath, study: FilePath, new: FilePath | None) -> Study:
+    """Return a study into which `log_into_study` may put what a log says, as it is now.
+
+    Parameters
+    ----------
+    log : path
+        The log, for messages.
+    study, new : path
+        As of `log_into_study`.
+
+    Raises
+    ------
+    StudyFileError
+        The study was searched and no new folder is named, or the other way round; or its file is
+        not allowed.
+    FileError
+        There is a study in the new folder.
+    """
+    folder = Path(study)
+    found = load.load_study(folder)
+    n_candidates, _ = how_far(store_path(folder))
+    if bool(n_candidates) != (new is not None):
+        way_on = _fork_of(folder, log=Path(log))
+        raise StudyFileError(
+            f"{folder}: was searched, so its file and results stay as they are; {way_on}"
+            if n_candidates
+            else f"{folder}: was not searched yet, so it is changed itself; name no new folder"
+        )
+    if new is not None:
+        refuse_existing([Path(new) / STUDY_FILE], advice="name a new folder")
+    return found
+
+
+def _fork_of(folder: Path, *, log: Path) -> str:
+    return f"fork it with what the log says: levelgain log use {log} NEW --into {folder}"
+
+
 @contextmanager
-def _no_run_of(folder: Path, *, advice: str) -> Iterator[None]:
+def _no_run_of(folder: Path, *, log: Path) -> Iterator[None]:
     """Keep runs of a study out while the block changes its file; refuse where one has it."""
     path = store_path(folder)
     if not path.exists():  # a run that is to come reads the file that it finds
@@ -239,7 +268,8 @@ def _no_run_of(folder: Path, *, advice: str) -> Iterator[None]:
     try:
         lock = locked(path)
     except StoreError as error:
-        raise StudyFileError(f"{error}; {advice}") from None
+        way_on = _fork_of(folder, log=log)
+        raise StudyFileError(f"{error}; once a generation is finished, {way_on}") from None
     with lock:
         yield
 

@@ -11,7 +11,7 @@ import numpy as np
 from optimizer.analysis.candidate import candidate_profile
 from optimizer.analysis.front_profiles import finished_front
 from optimizer.analysis.results import Results, candidate_number
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError
 from optimizer.execution.devices import on_device
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
 from optimizer.interface.studies import FilePath
@@ -207,17 +207,18 @@ def validate_several(
     study = on_device(study, device)
     for name, given in (("hours", hours), ("accelerated", accelerated)):
         if given is not None and not FEWEST_HOURS <= given <= MOST_HOURS:
-            raise UserInputError(
-                f"{name}: must be from {FEWEST_HOURS:g} to {MOST_HOURS:g} hours, got {given:g}"
+            raise ArgumentError(
+                name, f"must be from {FEWEST_HOURS:,g} to {MOST_HOURS:,.0f} hours, got {given:g}"
             )
     if hours is not None:
         asked = dataclasses.replace(study.validation, hours=hours)
         study = dataclasses.replace(study, validation=asked)
     in_full = study.validation.hours
     if accelerated is not None and not accelerated > in_full:
-        raise UserInputError(
-            f"the accelerated estimate must be over more than the {in_full:g} hours that are ridden"
-            f" in full, got {accelerated:g}; give more, or ride fewer in full"
+        raise ArgumentError(
+            "accelerated",
+            f"must be more than the {in_full:g} hours that are ridden in full, got {accelerated:g};"
+            " give more, or ride fewer in full",
         )
     own = list(profiles.values())
     everyone = own if study.baseline in own else [*own, study.baseline]

@@ -6,7 +6,7 @@ from typing import TypeAlias
 
 from optimizer.analysis.front_so_far import latest_gain
 from optimizer.analysis.searched_feels import FeelsSoFar
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError
 from optimizer.search.loop import Progress
 from optimizer.study.limits import MOST_MINUTES
 from optimizer.study.study import Study
@@ -27,7 +27,7 @@ def refuse_bad_rules(*, minutes: float | None, until_gain_percent: float | None)
         ("until_gain_percent", until_gain_percent, 100.0),
     ):
         if given is not None and not 0.0 < given <= most:
-            raise UserInputError(f"{name}: must be above 0 and at most {most:,g}, got {given:g}")
+            raise ArgumentError(name, f"must be above 0 and at most {most:,g}, got {given:g}")
 
 
 def stopping_rules(

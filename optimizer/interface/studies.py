@@ -13,7 +13,7 @@ from optimizer.analysis.searched_feels import FeelsSoFar
 from optimizer.analysis.statics_text import hopeless_rides
 from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.atomic_files import refuse_existing, write_whole
-from optimizer.base.errors import StudyFileError, UserInputError, caused_by
+from optimizer.base.errors import ArgumentError, StudyFileError, caused_by
 from optimizer.base.reading import read_text
 from optimizer.execution.asked_candidates import Asked
 from optimizer.execution.backends import Machines
@@ -205,8 +205,8 @@ def run(
         which you have not agreed.
     """
     if candidates is not None and not 1 <= candidates <= MOST_CANDIDATES:
-        raise UserInputError(
-            f"candidates: must be from 1 to {MOST_CANDIDATES:,}, got {candidates:,}"
+        raise ArgumentError(
+            "candidates", f"must be from 1 to {MOST_CANDIDATES:,}, got {candidates:,}"
         )
     feels = FeelsSoFar(study)
     enough = stopping_rules(study, feels, minutes=minutes, until_gain_percent=until_gain_percent)

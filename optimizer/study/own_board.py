@@ -12,7 +12,7 @@ from typing import Any, TypeAlias
 
 import numpy as np
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError, UserInputError
 from optimizer.study.catalogue import BOARD, CATALOGUE_FOLDER, RIDER, entry_names, resolved, shelves
 from plant.description.board import Board
 from plant.description.quantity import declared_numbers
@@ -21,6 +21,13 @@ from plant.description.rider import Rider
 MODEL_BOARD = "lender_15"
 _HABIT = "steady_"  # skills of it suit riders who ride every day
 _DIGITS = 3
+# Numbers that a user gives as they are: argument, what it is, by how much it is more, and its unit.
+_GIVEN = {
+    "kv_rpm_per_v": ("motor_kv", "a Kv", 1.0, " rpm/V"),
+    "cells_in_series": ("cells", "a number of cells", 1.0, ""),
+    "wheel_radius_m": ("wheel", "a diameter", 2.0, " m"),
+    "mass_kg": ("riders", "masses", 1.0, " kg"),
+}
 
 Change: TypeAlias = tuple[tuple[str, str], float, str]  # section and name, value, reason
 
@@ -72,7 +79,7 @@ def rider_lines(own: OwnBoard) -> list[str]:
     """
     masses = list(own.rider_masses_kg)
     if len(set(masses)) < len(masses):
-        raise UserInputError("--riders: give each mass once; more riders go into study.toml")
+        raise ArgumentError("riders", "give each mass once; more riders go into study.toml")
     lines = []
     for mass_kg in masses:
         _refuse_outside(Rider, "mass_kg", mass_kg)
@@ -159,11 +166,16 @@ def _rider_name(mass_kg: float) -> str:
 
 def _refuse_outside(whole: type, name: str, value: float) -> None:
     _, declared = declared_numbers(whole)[name]
-    if not declared.low <= value <= declared.high:
-        raise UserInputError(
-            f"new: {name} must be from {declared.low:g} to {declared.high:g}, and would be"
-            f" {value:.3g}; give other numbers, or none and edit study.toml"
-        )
+    if declared.low <= value <= declared.high:
+        return
+    argument, what, ratio, unit = _GIVEN.get(name, ("", "", 1.0, ""))
+    if argument:
+        low, high, got = (f"{ratio * end:g}" for end in (declared.low, declared.high, value))
+        raise ArgumentError(argument, f"must be {what} from {low} to {high}{unit}, got {got}")
+    raise UserInputError(
+        f"new: {name} must be from {declared.low:g} to {declared.high:g}, and would be"
+        f" {value:.3g}; give other numbers, or none and edit study.toml"
+    )
 
 
 def _few(value: float) -> float:

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError
 from optimizer.base.reading import read_text
 from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.own_board import NOTHING_SAID, OwnBoard, board_lines, rider_lines
@@ -76,7 +76,7 @@ def write_example(folder: Path, name: str) -> Path:
             for path in STUDIES_FOLDER.glob(f"*/{STUDY_FILE}")
             if path.parent.name != "template"
         )
-        raise UserInputError(f"example: there is no {name!r}; there are {', '.join(found)}")
+        raise ArgumentError("example", f"there is no {name!r}; there are {', '.join(found)}")
     files = sorted(path for path in source.iterdir() if path.suffix in (".toml", ".gpx", ".csv"))
     copy_whole(files, folder)
     return folder / STUDY_FILE

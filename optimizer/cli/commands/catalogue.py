@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from optimizer.base.errors import UserInputError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Force, named
 
@@ -93,6 +94,8 @@ def schema(folder: Folder, force: Force = False) -> None:
         from optimizer.study.json_schema import study_json_schema
         from optimizer.study.paths import SCHEMA_FILE, STUDY_FILE
 
+    if not folder.is_dir():
+        raise UserInputError(f"{folder}: no such folder; make a study with: levelgain new {folder}")
     path = folder / SCHEMA_FILE
     if not force:
         refuse_existing([path], advice="give --force to replace it")

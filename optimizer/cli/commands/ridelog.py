@@ -194,12 +194,18 @@ def use_ride_log(
             kept_or_new_fits,
             log_into_study,
             read_log,
+            study_for_log,
             study_from_log,
         )
         from optimizer.ridelog.next_ride import proposals
         from optimizer.ridelog.study_from_log import ended_at_bound, fitted_names
-        from optimizer.study.paths import STUDY_FILE
+        from optimizer.study.paths import ROUTE_FILE, STUDY_FILE
 
+    # What can not be written is said before the log is fitted, which takes a while.
+    if into is not None:
+        study_for_log(log, into, folder)
+    elif folder is not None:
+        refuse_existing([folder / STUDY_FILE, folder / ROUTE_FILE], advice="name a new folder")
     out = console()
     with StagesView(out) as stages:
         stages.begin("reading the log")

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from optimizer.base.errors import UserInputError
+from optimizer.base.errors import ArgumentError, UserInputError
 from optimizer.cli.loading import loading
 from optimizer.cli.options import Folder, NewFolder, named
 from optimizer.study.limits import MOST_CANDIDATES
@@ -66,8 +66,8 @@ def _masses(riders: str | None) -> tuple[float, ...]:
     try:
         return tuple(float(mass) for mass in riders.split(",")) if riders is not None else ()
     except ValueError:
-        raise UserInputError(
-            f"--riders: must be masses in kg with commas between, got {riders!r}; such as 62,80"
+        raise ArgumentError(
+            "riders", f"must be masses in kg with commas between, got {riders!r}; such as 62,80"
         ) from None
 
 

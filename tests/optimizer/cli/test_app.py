@@ -1,16 +1,22 @@
 """What the command answers by itself: help, mistakes, completion, colour."""
 
+import re
 import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+import typer
 
+from optimizer.base.errors import ArgumentError
+from optimizer.cli import app as application
 from optimizer.cli.app import app, log_app
 from optimizer.cli.console import console
 from optimizer.cli.loading import loading
+from tests.optimizer.small_study import write_small_study
 
+ROOT = Path(application.__file__).parents[1]
 # Pydantic is not among them: typer itself reads options with it.
 HEAVY = (
     "distributed",
@@ -42,6 +48,59 @@ def test_each_help_fits_a_screen_and_has_an_example_to_copy(levelgain, monkeypat
     assert max(map(len, lines)) <= 80
     example = next(line.strip() for line in lines if line.strip().startswith("Example: "))
     assert example.startswith(" ".join(["Example: levelgain", *asked]))
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (("run", "S", "--until-gain", "nan"), "--until-gain: must be above 0 and at most 100, got"),
+        (("run", "S", "--minutes", "-3"), "--minutes: must be above 0"),
+        (("run", "S", "--candidates", "99999999"), "--candidates: must be from 1 to 10,000,000,"),
+        (("run", "S", "--database", "x"), "--database: must be the address of"),
+        (("repeat", "S", "--candidates", "99999999"), "--candidates: must be from 1"),
+        (("validate", "S", "--hours", "1e9"), "--hours: must be from 0.1 to 1,000,000"),
+        (("validate", "S", "--hours", "9", "--accelerated", "5"),
+         "--accelerated: must be more than the 9 hours"),
+        (("new", "N", "--motor-kv", "nan"), "--motor-kv: must be a Kv from 3 to 200 rpm/V,"),
+        (("new", "N", "--wheel", "28"), "--wheel: must be a diameter from 0.1 to 0.8 m, got 28"),
+        (("new", "N", "--cells", "0"), "--cells: must be a number of cells from 2"),
+        (("new", "N", "--riders", "62,5"), "--riders: must be masses from 20 to 160 kg, got 5"),
+        (("new", "N", "--riders", "62;5"), "--riders: must be masses in kg with commas"),
+        (("new", "N", "--example", "hilltown"), "--example: there is no 'hilltown'"),
+        (("ride", "S", "--if", "speed_kmh"), "speed_kmh has no number; write it like speed_kmh="),
+        (("schema", "N"), "no such folder; make a study with: levelgain new"),
+        (("log", "use", "ride.csv", "S"), "study.toml: is there already; name a new folder"),
+        (("log", "use", "ride.csv", "N", "--into", "S"), "was not searched yet"),
+    ],
+)  # fmt: skip
+def test_a_wrong_value_is_refused_by_the_name_of_its_option(levelgain, tmp_path, typed, said):
+    study = write_small_study(tmp_path / "S")
+    places = {"S": study, "N": tmp_path / "N", "ride.csv": tmp_path / "ride.csv"}
+
+    code, out, err = levelgain(*(places.get(word, word) for word in typed))
+
+    assert (code, out, err.count("\n")) == (2, "", 1)
+    assert said in err
+    assert [path.name for path in tmp_path.iterdir()] == ["S"]
+    assert [path.name for path in study.iterdir()] == ["study.toml"]
+
+
+def test_each_argument_that_is_refused_is_an_option():
+    sources = "".join(path.read_text() for path in ROOT.rglob("*.py"))
+    refused = set(re.findall(r"ArgumentError\(\s*\"(\w+)\"", sources))
+    options = {option for name in HELPS for option in _options(name)}
+
+    assert len(refused) > 5
+    for argument in refused:
+        error = ArgumentError(argument, "is wrong")
+        assert application._of_option(error).partition(":")[0] in options
+
+
+def _options(words):
+    command = typer.main.get_command(app)
+    for word in words:
+        command = command.commands[word]
+    return {option for parameter in command.params for option in parameter.opts}
 
 
 @pytest.mark.parametrize(

@@ -103,7 +103,8 @@ def test_what_is_not_asked_stays(study):
     [
         (["charge_ratio=1.1"], "charge_ratio must be from 0 to 1, got '1.1'"),
         (["speed_kmh=nan"], "speed_kmh must be from 1 to 108"),
-        (["mass_kg"], "mass_kg must be from 20 to 160"),
+        (["mass_kg=5"], "mass_kg must be from 20 to 160"),
+        (["mass_kg"], "write it like mass_kg=20"),
         (["mass=80"], "nearest is 'mass_kg'"),
         (["mass_kg=80", "mass_kg=90"], "given twice"),
         (["grade_percent=5"], "give speed_kmh too"),

@@ -346,7 +346,7 @@ def test_a_new_study_of_an_own_board_is_that_of_the_command(levelgain_command, t
     assert code == 0
     assert study.text == (tmp_path / "theirs" / "study.toml").read_text()
     assert study.board.motor.kv_rpm_per_v == 24.0
-    with pytest.raises(levelgain.StudyFileError, match="kv_rpm_per_v must be from"):
+    with pytest.raises(levelgain.StudyFileError, match="motor_kv: must be a Kv from"):
         levelgain.new_study(tmp_path / "bad", motor_kv=0.1)
     assert not (tmp_path / "bad").exists()
     with pytest.raises(ValueError, match="an example and a board or riders of your own"):

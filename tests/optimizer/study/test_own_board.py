@@ -154,8 +154,8 @@ def test_each_line_that_is_not_known_says_that_it_is_assumed(tmp_path):
     ("said", "message"),
     [
         ({"kv_rpm_per_v": 100.0}, "phase_current_limit_a must be from 5 to 600, and would be 733"),
-        ({"wheel_diameter_m": 28.0}, "wheel_radius_m must be from 0.05 to 0.4"),
-        ({"rider_masses_kg": (5.0,)}, "mass_kg must be from 20 to 160"),
+        ({"wheel_diameter_m": 28.0}, r"wheel: must be a diameter from 0\.1 to 0\.8 m, got 28"),
+        ({"rider_masses_kg": (5.0,)}, "riders: must be masses from 20 to 160 kg, got 5"),
         ({"rider_masses_kg": (70.0, 70.0)}, "give each mass once"),
     ],
 )
