@@ -30,17 +30,36 @@ def named_profile(study: Study, text: str) -> tuple[Floats, str | Path]:
     UserInputError
         It can not be read or found.
     """
+    row, called, _ = any_profile(study, text)
     if text == BASELINE_NAME:
-        return selected_profile(study, None, None)[0], text
+        return row, text
+    return row, called if is_candidate(text) else Path(text).absolute()
+
+
+def any_profile(study: Study, text: str) -> tuple[Floats, str, str]:
+    """Return a profile's row, what to call it, and a stem for files about it.
+
+    Parameters
+    ----------
+    study : Study
+    text : str
+        As of `named_profile`.
+
+    Raises
+    ------
+    UserInputError
+        It can not be read or found.
+    """
+    if text == BASELINE_NAME:
+        return selected_profile(study, None, None)
     if is_candidate(text):
-        row, called, _ = selected_profile(study, text, None)
-        return row, called
+        return selected_profile(study, text, None)
     if not Path(text).suffix and not os.path.exists(text):  # noqa: PTH110, Path refuses long ones
         raise UserInputError(
             f"{shown(text)}: no such profile; name a candidate by its number, a pick"
             f" ({', '.join(PICKS)}), {BASELINE_NAME} or a profile file"
         )
-    return selected_profile(study, None, Path(text))[0], Path(text).absolute()
+    return selected_profile(study, None, Path(text))
 
 
 def profile_to_explain(study: Study, text: str) -> tuple[Results | Study, int | Profile, str]:

@@ -414,7 +414,7 @@ def names() -> Iterator[Attack]:
     for number, name in enumerate(NAMES):
         if name not in ("~", "-", "--", "*", "$(x)", "[red]", "a\\", ".."):
             yield typed(f"new_{number}", "new", "--", name)
-        for command in ("ride", "advise", "explain"):
+        for command in ("ride", "advise", "explain", "validate"):
             yield typed(f"{command}_{number}", command, "HERE", "--", name)
         yield typed(f"out_{number}", "advise", "HERE", "baseline", f"--out={name}")
 

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from optimizer.base.atomic_files import refuse_existing
-from optimizer.base.pick_names import PICKS
+from optimizer.base.pick_names import BASELINE_NAME, PICKS
 from optimizer.cli.loading import loading
 from optimizer.cli.options import AsJson, Folder, Force, Jobs, OnDevice, completing, named
 from optimizer.study.paths import VALIDATION_FOLDER
@@ -17,10 +17,10 @@ def validate_profile(
     which: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="CANDIDATES",
-            help="Numbers or picks; default: the baseline.",
+            metavar="PROFILES",
+            help="Numbers, picks or files; default: the baseline.",
             show_default=False,
-            autocompletion=completing(*PICKS),
+            autocompletion=completing(BASELINE_NAME, *PICKS),
         ),
     ] = None,
     profile: Annotated[
@@ -59,7 +59,7 @@ def validate_profile(
     Example: levelgain validate my_board balanced fewest_nose_downs
     """
     with loading():
-        from optimizer.analysis.profile_source import selected_profile
+        from optimizer.analysis.profile_source import any_profile, selected_profile
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.output.validate import (
             print_validation,
@@ -76,7 +76,7 @@ def validate_profile(
         from plant.description.profile_array import array_to_profile
 
     study = load_study(folder)
-    selected = [selected_profile(study, text, None) for text in which or ()]
+    selected = [any_profile(study, text) for text in which or ()]
     selected += [selected_profile(study, None, path) for path in profile or ()]
     selected = selected or [selected_profile(study, None, None)]
     # Picks that are one candidate are one profile.

@@ -401,7 +401,7 @@ def test_a_profile_of_ones_own_is_validated_as_json(levelgain, tmp_path):
     mine = tmp_path / "mine.toml"
     mine.write_text('use = "workshop_17"\n', encoding="utf-8")
 
-    code, out, _ = levelgain("validate", folder, "--profile", mine, "--json")
+    code, out, _ = levelgain("validate", folder, mine, "--json")
 
     assert code == 0
     assert json.loads(out)["called"] == str(mine)
@@ -426,7 +426,7 @@ def test_several_profiles_ride_beside_the_baseline(levelgain, tmp_path):
     files = [("--profile", tmp_path / f"{name}.toml") for name in names]
 
     code, out, _ = levelgain("validate", folder, *files[0], *files[1], "--json")
-    alone = json.loads(levelgain("validate", folder, "--json")[1])
+    alone = json.loads(levelgain("validate", folder, "baseline", "--json")[1])
 
     assert code == 0
     found = json.loads(out)
