@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from types import ModuleType
 
 from optimizer.base.database_url import check_address
-from optimizer.base.errors import ArgumentError, MachineError
+from optimizer.base.errors import MachineError
 from optimizer.execution.evaluate import baseline_values, make_evaluate
 from optimizer.execution.provenance import ride_inputs
 from optimizer.search.evaluation import Evaluate
@@ -96,7 +96,7 @@ def _check_database(address: str) -> None:
     try:
         check_address(address)
     except ValueError as error:
-        raise ArgumentError("database", str(error)) from None
+        raise MachineError(f"database: {error}") from None
 
 
 def _module(name: str, *, package: str, wanted_by: str) -> ModuleType:
