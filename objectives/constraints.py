@@ -15,6 +15,7 @@ from objectives.score_settings import ScoreSettings
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
 from plant.kernel.outcomes import Outcome
+from plant.linear.loop_limits import LoopLimits
 from plant.linear.margins import Margins
 
 CONSTRAINT_NAMES = (
@@ -85,7 +86,7 @@ def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats,
     Parameters
     ----------
     margins : Margins
-        Arrays of (candidate, gain point, rider).
+        Arrays of (candidate, gain point, rider), or of other axes after the first.
     settings : ScoreSettings
     """
     side = np.where(margins.stable, 1.0, -1.0)
@@ -94,8 +95,17 @@ def loop_constraints(margins: Margins, settings: ScoreSettings) -> tuple[Floats,
     gain = math.log(settings.gain_margin_ratio) - side * margins.gain_room
     unstable = margins.n_unstable.astype(np.float64)
     return tuple(
-        np.clip(values, -_FARTHEST, _FARTHEST).max(axis=(1, 2))
+        np.clip(values, -_FARTHEST, _FARTHEST).max(axis=tuple(range(1, values.ndim)))
         for values in (sensitivity, phase, gain, unstable)
+    )
+
+
+def loop_limits(settings: ScoreSettings) -> LoopLimits:
+    """Return the limits at which `loop_constraints` are met."""
+    return LoopLimits(
+        modulus=1.0 / settings.sensitivity_limit,
+        gain_ratio=settings.gain_margin_ratio,
+        phase_deg=settings.phase_margin_deg,
     )
 
 

@@ -11,6 +11,7 @@ from objectives.constraints import (
     ending_constraints,
     feel_constraint,
     loop_constraints,
+    loop_limits,
     rest_constraint,
     spread_constraint,
 )
@@ -22,7 +23,8 @@ from objectives.portfolio import blend
 from objectives.ride_scores import NOT_RIDDEN, RIDE_COLUMNS, Codes, outcome_codes
 from objectives.scoring_context import ScoreRules
 from plant.arrays import Floats
-from plant.linear.balance_loop import LoopPlant, loop_gains, loop_margins
+from plant.linear.balance_loop import loop_gains, loop_margins, margins_of
+from plant.linear.loop_limits import Judged, judged_loops
 
 OBJECTIVES = ("level_error_deg", "excess_current_a", "nose_downs_per_1000_km")
 
@@ -188,29 +190,23 @@ def simulation_free_constraints(profiles: Floats, rules: ScoreRules) -> Floats:
     (candidate, constraint) float64
         Met at 0 or below.
     """
-    return _loop_constraints(profiles, rules.loop, rules)
+    margins = loop_margins(rules.loop, loop_gains(profiles))
+    return np.column_stack(loop_constraints(margins, rules.settings))
 
 
 def meet_simulation_free(profiles: Floats, rules: ScoreRules) -> NDArray[np.bool_]:
     """Say which profiles meet all `simulation_free_constraints`, (candidate,).
 
-    The heaviest riders come first, and the next are looked at for what is left: where four in five
-    profiles failed, all but few of these did with the heaviest rider alone.
+    The heaviest riders come first, with whom nearly all that fail do. Where bounds do not say
+    whether the loops keep their margins, the constraints do.
     """
-    meet = np.ones(len(profiles), dtype=np.bool_)
-    n_speeds = rules.loop.n_speeds
-    masses_kg = np.array([rider.body.mass_kg for rider in rules.loop_riders] * n_speeds)
-    for mass_kg in np.unique(masses_kg)[::-1]:
-        left = np.flatnonzero(meet)
-        loop = rules.loop.only(np.flatnonzero(masses_kg == mass_kg))
-        constraints = _loop_constraints(profiles[left], loop, rules)
-        meet[left] = (constraints <= 0.0).all(axis=1)
+    gains, loop = loop_gains(profiles), rules.loop_heaviest_first
+    judged = judged_loops(loop, gains, loop_limits(rules.settings))
+    meet: NDArray[np.bool_] = (judged != Judged.BREAKS).all(axis=(1, 2))
+    open_loops = np.array(np.nonzero((judged == Judged.OPEN) & meet[:, None, None]))
+    constraints = loop_constraints(margins_of(loop, gains, open_loops), rules.settings)
+    meet[open_loops[0, (np.column_stack(constraints) > 0.0).any(axis=1)]] = False
     return meet
-
-
-def _loop_constraints(profiles: Floats, loop: LoopPlant, rules: ScoreRules) -> Floats:
-    margins = loop_margins(loop, loop_gains(profiles))
-    return np.column_stack(loop_constraints(margins, rules.settings))
 
 
 def _constraints(

@@ -64,6 +64,12 @@ class ScoreRules:
         """The balance loop of each of `loop_riders` less the profile, at both of `asked_mps`."""
         return loop_plant(self.board, self.loop_riders, speeds_mps=self.asked_mps)
 
+    @functools.cached_property
+    def loop_heaviest_first(self) -> LoopPlant:
+        """The same, the heaviest riders first."""
+        masses_kg = [rider.body.mass_kg for rider in self.loop_riders] * len(self.asked_mps)
+        return self.loop.only(np.argsort(-np.array(masses_kg), kind="stable"))
+
     @property
     def n_rides(self) -> int:
         """Number of rides, those of handling and the hard ones counted too."""

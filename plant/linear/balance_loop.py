@@ -6,6 +6,7 @@ computed once, so a profile costs only its own gains.
 """
 
 import dataclasses
+import functools
 import math
 from collections.abc import Sequence
 from typing import Any
@@ -14,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.arrays import Indices
-from plant.constants import DEG_PER_RAD, DT_S, GRAVITY_MPS2
+from plant.constants import DT_S, GRAVITY_MPS2
 from plant.description.board import Board
 from plant.description.profile_array import PROFILE_NAMES
 from plant.description.rider import Rider
@@ -22,7 +23,25 @@ from plant.elementary import exponential
 from plant.kernel.lane_init import lag_shares, torque_per_amp
 from plant.linear.delay_systems import Complexes, Floats, frequency_response, poles, times
 from plant.linear.linearised_plant import linear_ride
-from plant.linear.margins import Margins, margins, nyquist_contour
+from plant.linear.loop_curves import (
+    ACCEL,
+    EXPECTED,
+    INNER_GAIN,
+    INNER_INTEGRAL,
+    INNER_SHARE,
+    INTEGRAL_GAIN,
+    N_GAIN_POINTS,
+    N_GAINS,
+    PASSED_RATIO,
+    PITCH,
+    RATE,
+    RATE_GAIN,
+    RATE_SHARE,
+    STEP_BACK,
+    SUMMED,
+    write_curves,
+)
+from plant.linear.margins import Margins, margins_of_curves, nyquist_contour
 
 # Where on the gain schedule the loop is closed: within the inner band, beyond it, and with the
 # stiffness that the load response lifts on a steep hill.
@@ -34,10 +53,10 @@ _N_FREQUENCIES = 160
 # A mode draws a circle in the complex plane: points at even angles on it, in half-widths.
 _ABOUT_A_MODE = np.array([math.tan(math.radians(angle)) for angle in range(-87, 88, 3)])
 _SHARP_RATIO = 0.12  # a mode of more damping is resolved by the grid itself
-_CHUNK = 8  # candidates at a time, so that the responses stay in the cache
+_CHUNK = 192  # loops at a time, so that their curves stay in the cache
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+@dataclasses.dataclass(frozen=True, kw_only=True)
 class LoopPlant:
     """Everything in the loop that no profile changes.
 
@@ -64,6 +83,30 @@ class LoopPlant:
     rate_per_a: Complexes
     accel_per_a: Complexes
     n_unstable: NDArray[np.int64]
+
+    @functools.cached_property
+    def responses(self) -> Floats:
+        """The plant of each rider, (rider, row of `plant.linear.loop_curves`, point)."""
+        responses = np.empty((len(self.n_unstable), 6, len(self.laplace_radps)))
+        for row, response in (
+            (PITCH, self.pitch_per_a),
+            (RATE, self.rate_per_a),
+            (ACCEL, self.accel_per_a),
+        ):
+            responses[:, row], responses[:, row + 1] = response.real, response.imag
+        return responses
+
+    @functools.cached_property
+    def shared(self) -> Floats:
+        """The law's step back and integral over time in s, (4, point), as real numbers.
+
+        What the integral adds in a step is seen from the next on.
+        """
+        summed = DT_S * self.step_back / (1.0 - self.step_back)
+        shared = np.empty((4, len(self.laplace_radps)))
+        for row, values in ((STEP_BACK, self.step_back), (SUMMED, summed)):
+            shared[row], shared[row + 1] = values.real, values.imag
+        return shared
 
     def only(self, riders: Indices) -> "LoopPlant":
         """Return the loops of some riders, each taken for one of a single speed."""
@@ -175,10 +218,24 @@ class LoopGains:
     acceleration_filter_hz: Floats
 
     @property
-    def nested(self) -> bool:
-        """Whether any candidate has a loop inside."""
-        alone = (self.feed_forward_ratio == 1.0) & (self.acceleration_gain_a_per_mps2 == 0.0)
-        return not bool(np.all(alone & (self.acceleration_integral_a_per_mps == 0.0)))
+    def table(self) -> Floats:
+        """The gains as rows of numbers, (candidate, column of `plant.linear.loop_curves`)."""
+        table = np.empty((len(self.rate_filter_hz), N_GAINS))
+        table[:, :N_GAIN_POINTS] = self.stiffness_a_per_deg
+        table[:, RATE_GAIN] = self.rate_gain_a_per_deg_per_s
+        table[:, RATE_SHARE] = _shares(self.rate_filter_hz)
+        table[:, INTEGRAL_GAIN] = self.integral_gain_a_per_deg_s
+        table[:, PASSED_RATIO] = self.feed_forward_ratio
+        table[:, EXPECTED] = self.expected_current_a_per_mps2
+        table[:, INNER_GAIN] = self.acceleration_gain_a_per_mps2
+        table[:, INNER_INTEGRAL] = self.acceleration_integral_a_per_mps
+        table[:, INNER_SHARE] = _shares(self.acceleration_filter_hz)
+        return table
+
+
+def _shares(filter_hz: Floats) -> Floats:
+    """Return which share of its way a filter of first order goes each step, (candidate,)."""
+    return lag_shares(2.0 * np.pi * DT_S * filter_hz)
 
 
 def loop_gains(profiles: Floats) -> LoopGains:
@@ -203,43 +260,29 @@ def loop_gains(profiles: Floats) -> LoopGains:
 
 def loop_transfer(plant: LoopPlant, gains: LoopGains) -> Complexes:
     """Return L for 1 / (1 + L), (candidate, gain point, rider, point) complex128."""
-    rate = gains.rate_gain_a_per_deg_per_s[:, None] * _filtered(plant, gains.rate_filter_hz)
-    steady = times((rate * DEG_PER_RAD)[:, None], plant.rate_per_a)
-    integral = gains.integral_gain_a_per_deg_s[:, None] * (DEG_PER_RAD * _summed(plant))
-    steady += times(integral[:, None], plant.pitch_per_a)
-    stiffness = (DEG_PER_RAD * gains.stiffness_a_per_deg)[:, :, None, None]
-    loop: Complexes = stiffness * plant.pitch_per_a
-    loop += steady[:, None]
-    return _nested(plant, gains, loop) if gains.nested else loop
+    real, imag = _curves(plant, gains.table, _all_loops(plant, gains))
+    loop = np.empty(real.shape, dtype=np.complex128)
+    loop.real, loop.imag = real, imag
+    return _by_candidate(loop, plant)
 
 
-def _filtered(plant: LoopPlant, filter_hz: Floats) -> Complexes:
-    """Return the law's filter of first order, (candidate, point): it goes its share each step."""
-    share = lag_shares(2.0 * np.pi * DT_S * filter_hz)[:, None]
-    filtered: Complexes = share / (1.0 - (1.0 - share) * plant.step_back)
-    return filtered
+def _all_loops(plant: LoopPlant, gains: LoopGains) -> Indices:
+    """Return every candidate, rider and gain point, (3, loop)."""
+    shape = len(gains.rate_filter_hz), len(plant.n_unstable), len(GAIN_POINTS)
+    return np.indices(shape).reshape(3, -1)
 
 
-def _summed(plant: LoopPlant) -> Complexes:
-    """Return the law's integral over time in s, (point,): a step's own is added after its use."""
-    summed: Complexes = DT_S * plant.step_back / (1.0 - plant.step_back)
-    return summed
+def _by_candidate(of_loops: NDArray[Any], plant: LoopPlant) -> NDArray[Any]:
+    """Return what is of `_all_loops`, (loop, ...), as (candidate, gain point, rider, ...)."""
+    shape = -1, len(plant.n_unstable), len(GAIN_POINTS), *of_loops.shape[1:]
+    return np.ascontiguousarray(np.moveaxis(of_loops.reshape(shape), 1, 2))
 
 
-def _nested(plant: LoopPlant, gains: LoopGains, outer: Complexes) -> Complexes:
-    """Return the loop with the acceleration loop inside, from that of the pitch loop alone.
-
-    With the inner controller g, the pitch loop's current o and the expected current E, the motor
-    is asked for f o + g (o / E - a): both paths close through the same ampere.
-    """
-    inner = gains.acceleration_gain_a_per_mps2[:, None] + (
-        gains.acceleration_integral_a_per_mps[:, None] * _summed(plant)
-    )
-    passed = gains.feed_forward_ratio[:, None] + inner / gains.expected_current_a_per_mps2[:, None]
-    seen = times(inner, _filtered(plant, gains.acceleration_filter_hz))
-    loop = times(passed[:, None, None, :], outer)
-    loop += times(seen[:, None, None, :], plant.accel_per_a)
-    return loop
+def _curves(plant: LoopPlant, table: Floats, loops: Indices) -> Floats:
+    """Return real and imaginary parts of some loops, (2, loop, point)."""
+    curves = np.empty((2, loops.shape[1], len(plant.laplace_radps)))
+    write_curves(table, plant.responses, plant.shared, np.ascontiguousarray(loops), curves)
+    return curves
 
 
 def of_each_rider(margins: Margins, n_riders: int) -> Margins:
@@ -269,16 +312,30 @@ def of_each_rider(margins: Margins, n_riders: int) -> Margins:
 
 def loop_margins(plant: LoopPlant, gains: LoopGains) -> Margins:
     """Return the margins of every loop, each array (candidate, gain point, rider)."""
-    n_candidates = len(gains.rate_filter_hz)
-    parts = []
-    for start in range(0, max(n_candidates, 1), _CHUNK):
-        chunk = LoopGains(
-            **{
-                field.name: getattr(gains, field.name)[start : start + _CHUNK]
-                for field in dataclasses.fields(LoopGains)
-            }
-        )
-        parts.append(margins(plant.laplace_radps, loop_transfer(plant, chunk), plant.n_unstable))
+    found = margins_of(plant, gains, _all_loops(plant, gains))
+    return Margins(
+        **{
+            field.name: _by_candidate(getattr(found, field.name), plant)
+            for field in dataclasses.fields(Margins)
+        }
+    )
+
+
+def margins_of(plant: LoopPlant, gains: LoopGains, loops: Indices) -> Margins:
+    """Return the margins of some loops, each array (loop,).
+
+    Parameters
+    ----------
+    plant : LoopPlant
+    gains : LoopGains
+    loops : (3, loop) int
+        Candidate, rider and gain point of each.
+    """
+    table, parts = gains.table, []
+    for start in range(0, max(loops.shape[1], 1), _CHUNK):
+        some = loops[:, start : start + _CHUNK]
+        curves = _curves(plant, table, some)
+        parts.append(margins_of_curves(plant.laplace_radps, curves, plant.n_unstable[some[1]]))
     return Margins(
         **{
             field.name: np.concatenate([getattr(part, field.name) for part in parts])

@@ -113,17 +113,19 @@ def margins(
     points the curve is a cubic over the logarithm of the frequency, so the grid must still resolve
     every sharp mode.
     """
-    shape = loop.shape[:-1]
-    flat = loop.reshape(-1, loop.shape[-1])
-    first = int(np.flatnonzero(laplace_radps.real == 0.0)[0])
-    frequency = np.ascontiguousarray(laplace_radps.imag)
-    measured = np.empty((6, len(flat)))
-    _measure(
-        np.stack([flat.real, flat.imag]),
-        logarithm(np.maximum(frequency, _LEAST)),
-        first,
-        measured,
+    return margins_of_curves(
+        laplace_radps, np.stack([loop.real, loop.imag]), np.asarray(n_open_unstable)
     )
+
+
+def margins_of_curves(
+    laplace_radps: Complexes, curves: Floats, n_open_unstable: NDArray[np.int64]
+) -> Margins:
+    """Return `margins` of loops that are given by real and imaginary parts, (2, ..., point)."""
+    shape = curves.shape[1:-1]
+    first, place = contour_places(laplace_radps)
+    measured = np.empty((6, math.prod(shape)))
+    _measure(curves.reshape(2, -1, curves.shape[-1]), place, first, measured)
     modulus, turns, gain_up, gain_down, phase, delay = (each.reshape(shape) for each in measured)
     return Margins(
         modulus=modulus,
@@ -133,6 +135,12 @@ def margins(
         delay_s=delay,
         n_unstable=np.broadcast_to(n_open_unstable, shape) - turns.astype(np.int64),
     )
+
+
+def contour_places(laplace_radps: Complexes) -> tuple[int, Floats]:
+    """Return where frequencies begin on a contour, and the frequency's logarithm, (point,)."""
+    first = int(np.flatnonzero(laplace_radps.real == 0.0)[0])
+    return first, logarithm(np.maximum(np.ascontiguousarray(laplace_radps.imag), _LEAST))
 
 
 @kernel
@@ -145,7 +153,7 @@ def _measure(curves: Floats, place: Floats, first: int, measured: Floats) -> Non
     for loop in range(real.shape[0]):
         re, im = real[loop], imag[loop]
         measured[0, loop] = _distance(re, im, place, first)
-        turns, up, down = _real_axis(re, im, place, first)
+        turns, up, down = real_axis(re, im, place, first)
         measured[1, loop], measured[2, loop], measured[3, loop] = turns, up, down
         measured[4, loop], measured[5, loop] = _unit_circle(re, im, place, first)
 
@@ -172,7 +180,7 @@ def _stencil(k: int, first: int, n_points: int) -> int:
 
 
 @scalar
-def _apart(real: float, imag: float) -> float:
+def apart(real: float, imag: float) -> float:
     """Return the squared distance to -1."""
     return (real + 1.0) * (real + 1.0) + imag * imag
 
@@ -184,15 +192,15 @@ def _distance(re: Floats, im: Floats, place: Floats, first: int) -> float:
     About each point nearer than its neighbours, by a search of the golden section.
     """
     n_points = re.shape[0]
-    least = _apart(re[first], im[first])
+    least = apart(re[first], im[first])
     for k in range(first + 1, n_points):
-        least = smaller(least, _apart(re[k], im[k]))
+        least = smaller(least, apart(re[k], im[k]))
     for k in range(first + 1, n_points - 1):
-        here = _apart(re[k], im[k])
+        here = apart(re[k], im[k])
         if (
             here > _CLOSE * least
-            or here > _apart(re[k - 1], im[k - 1])
-            or here > _apart(re[k + 1], im[k + 1])
+            or here > apart(re[k - 1], im[k - 1])
+            or here > apart(re[k + 1], im[k + 1])
         ):
             continue
         for side in range(2):
@@ -202,17 +210,17 @@ def _distance(re: Floats, im: Floats, place: Floats, first: int) -> float:
                 left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
                 left_re, left_im = _between(re, im, place, start, left)
                 right_re, right_im = _between(re, im, place, start, right)
-                if _apart(left_re, left_im) < _apart(right_re, right_im):
+                if apart(left_re, left_im) < apart(right_re, right_im):
                     high = right
                 else:
                     low = left
             mid_re, mid_im = _between(re, im, place, start, 0.5 * (low + high))
-            least = smaller(least, _apart(mid_re, mid_im))
+            least = smaller(least, apart(mid_re, mid_im))
     return math.sqrt(least)
 
 
 @scalar
-def _real_axis(re: Floats, im: Floats, place: Floats, first: int) -> tuple[float, float, float]:
+def real_axis(re: Floats, im: Floats, place: Floats, first: int) -> tuple[float, float, float]:
     """Return counterclockwise turns around -1, and the gain margins up and down."""
     turns, up, down = 0.0, math.inf, 0.0
     for k in range(re.shape[0] - 1):
