@@ -20,20 +20,54 @@ _LEAST_SPAN = 1e-10  # of the largest entry
 
 
 def product(one: Floats, other: Floats) -> Floats:
-    """Return the matrix product, (row, column), of (row, term) and (term, column)."""
+    """Return the matrix product, (row, column), of (row, term) and (term, column).
+
+    Matrices in whole vectors, as of `zeros`, are not copied, and may have terms of zeros more.
+    """
     n_rows, n_columns = len(one), other.shape[1]
-    left, right = _padded(one), _padded(other)
-    whole = _zeros(len(left), right.shape[1])
-    _add_product(whole, left, right)
-    return whole[:n_rows, :n_columns]
+    left, right = _whole(one), _whole(other)
+    summed = zeros(len(left), right.shape[1])
+    _add_product(summed, left, right)
+    return summed[:n_rows, :n_columns]
 
 
-def squared_distances(one: Floats, other: Floats) -> Floats:
-    """Return the squared distances, (point, other point), of points and others, by parameter."""
-    left, right = _padded(one), _padded(other.T)
-    squared = _zeros(len(left), right.shape[1])
-    _add_squares(squared, left, right)
-    return squared[: len(one), : len(other)]
+def add_squared_distances(squared: Floats, one: Floats, other: Floats) -> None:
+    """Add the squared distances of points, by parameter, to the first rows and columns of zeros.
+
+    Parameters
+    ----------
+    squared : (row, column) float64
+        Of `zeros`, at least as many as there are points and others. What else is in their last
+        vectors changes too.
+    one : (point, parameter) float64
+    other : (other point, parameter) float64
+    """
+    n_parameters = -(-one.shape[1] // _BLOCK) * _BLOCK
+    _add_squares(squared[: len(one)], padded(one)[:, :n_parameters], padded(other.T))
+
+
+def zeros(n_rows: int, n_columns: int) -> Floats:
+    """Return zeros in whole vectors, as many rows and columns at least."""
+    whole = _empty(n_rows, n_columns)
+    whole[:] = 0.0
+    return whole
+
+
+def padded(matrix: Floats) -> Floats:
+    """Return a copy in whole vectors, with zeros after its last row and column."""
+    n_rows, n_columns = matrix.shape
+    whole = _empty(n_rows, n_columns)
+    whole[:n_rows, :n_columns] = matrix
+    whole[n_rows:] = 0.0
+    whole[:n_rows, n_columns:] = 0.0
+    return whole
+
+
+def column_squares(matrix: Floats) -> Floats:
+    """Return the sum of the squares of each column, (column,)."""
+    total = np.zeros(matrix.shape[1])
+    _add_column_squares(matrix, total)
+    return total
 
 
 class Factor:
@@ -49,23 +83,28 @@ class Factor:
 
     def __init__(self, matrix: Floats) -> None:
         self._n_rows = len(matrix)
-        n_padded = _up(self._n_rows)
-        self._upper = _zeros(n_padded, n_padded)
-        self._upper[: self._n_rows, : self._n_rows] = matrix
+        self._upper = padded(matrix)
         np.fill_diagonal(self._upper[self._n_rows :, self._n_rows :], 1.0)
-        self._inverse = np.zeros(n_padded)
+        self._inverse = np.zeros(len(self._upper))
         least = _LEAST_PIVOT * np.abs(np.diag(matrix)).max(initial=0.0)
         _factorise(self._upper, self._inverse, least)
 
+    def half_solve(self, right: Floats) -> None:
+        """Replace right sides in whole vectors by the solution of U^T x = right.
+
+        The matrix is U^T U.
+        """
+        _forward(self._upper, self._inverse, right)
+
     def half_solved(self, right: Floats) -> Floats:
         """Return the solution of U^T x = right, (row, column), where the matrix is U^T U."""
-        x = _padded(right)
-        _forward(self._upper, self._inverse, x)
+        x = padded(right)
+        self.half_solve(x)
         return x[: self._n_rows, : right.shape[1]]
 
     def solved(self, right: Floats) -> Floats:
         """Return the solution of matrix x = right, (row, column)."""
-        x = _padded(right)
+        x = padded(right)
         _forward(self._upper, self._inverse, x)
         _backward(self._upper, self._inverse, x)
         return x[: self._n_rows, : right.shape[1]]
@@ -100,20 +139,20 @@ def _up(number: int) -> int:
     return -(-number // _VECTOR) * _VECTOR
 
 
-def _zeros(n_rows: int, n_columns: int) -> Floats:
-    """Return zeros of which each row begins where a vector does, if the columns are whole ones."""
-    n_numbers = n_rows * n_columns
-    zeros = np.zeros(n_numbers + _VECTOR)
-    begin = -(zeros.ctypes.data // zeros.itemsize) % _VECTOR
-    return zeros[begin : begin + n_numbers].reshape(n_rows, n_columns)
+def _empty(n_rows: int, n_columns: int) -> Floats:
+    """Return room for whole vectors, of which each row begins where a vector does."""
+    shape = _up(n_rows), _up(n_columns)
+    n_numbers = shape[0] * shape[1]
+    room = np.empty(n_numbers + _VECTOR)
+    begin = -(room.ctypes.data // room.itemsize) % _VECTOR
+    return room[begin : begin + n_numbers].reshape(shape)
 
 
-def _padded(matrix: Floats) -> Floats:
-    """Return a matrix with zeros after its last row and column, up to whole vectors."""
+def _whole(matrix: Floats) -> Floats:
+    """Return a matrix in whole vectors, itself if it has them."""
     n_rows, n_columns = matrix.shape
-    padded = _zeros(_up(n_rows), _up(n_columns))
-    padded[:n_rows, :n_columns] = matrix
-    return padded
+    is_whole = (n_rows, n_columns) == (_up(n_rows), _up(n_columns))
+    return matrix if is_whole and matrix.flags.c_contiguous else padded(matrix)
 
 
 @scalar
@@ -149,17 +188,26 @@ def _add_product(whole: Floats, left: Floats, right: Floats) -> None:
 
 
 @kernel
-def _add_squares(whole: Floats, left: Floats, right: Floats) -> None:
-    for i in range(left.shape[0]):
-        row = whole[i]
+def _add_squares(squared: Floats, left: Floats, right: Floats) -> None:
+    for i in range(squared.shape[0]):
+        row = squared[i]
         for t in range(0, left.shape[1], _BLOCK):
             w, x, y, z = left[i, t], left[i, t + 1], left[i, t + 2], left[i, t + 3]
             a, b, c, d = right[t], right[t + 1], right[t + 2], right[t + 3]
-            for j in range(whole.shape[1]):
+            for j in range(right.shape[1]):
                 total = row[j] + (w - a[j]) * (w - a[j])
                 total = total + (x - b[j]) * (x - b[j])
                 total = total + (y - c[j]) * (y - c[j])
                 row[j] = total + (z - d[j]) * (z - d[j])
+
+
+@kernel
+def _add_column_squares(matrix: Floats, total: Floats) -> None:
+    for i in range(matrix.shape[0]):
+        row = matrix[i]
+        for j in range(total.shape[0]):
+            square = row[j] * row[j]
+            total[j] = total[j] + square
 
 
 @kernel

@@ -10,14 +10,25 @@ kernel at the others is free of a trend, and its matrix is positive definite (We
 Scattered Data Approximation, section 10.3): a sixth of the work of the whole inverse is enough.
 """
 
+import math
 from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
 
-from optimizer.search.linear_algebra import Factor, product, spanning, squared_distances
+from optimizer.search.linear_algebra import (
+    Factor,
+    add_squared_distances,
+    column_squares,
+    padded,
+    product,
+    spanning,
+    zeros,
+)
 from plant.arrays import Floats, Indices
+from plant.compile import kernel as compiled
 from plant.elementary import logarithms
+from plant.physics.scalar_math import larger
 
 _LEAST = 1e-300  # of a squared distance, for its logarithm
 
@@ -41,14 +52,14 @@ class Trend:
         Of the nodes at the other points.
     among : (node, node) float64
         The kernel between the nodes.
-    across : (node, other point) float64
-        The kernel between nodes and others, less what the shares make of `among`.
+    by : (other point, node and node) float64
+        What of the kernel at the nodes, and of their shares, is the trend's at the other points.
     """
 
     to_nodes: Floats
     shares: Floats
     among: Floats
-    across: Floats
+    by: Floats
 
     def without(self, bent: Floats, terms: Floats) -> tuple[Floats, Floats]:
         """Return a kernel free of the trend: with itself, and with the other points.
@@ -63,13 +74,16 @@ class Trend:
         -------
         itself : (child,) float64
         others : (other point, child) float64
+            In whole vectors.
         """
-        n_nodes = len(self.among)
-        shares = product(np.ascontiguousarray(self.to_nodes.T), np.ascontiguousarray(terms))
+        n_nodes, n_others, n_children = len(self.among), len(self.shares), bent.shape[1]
+        shares = product(np.ascontiguousarray(self.to_nodes.T), terms)
         nodes = bent[:n_nodes]
         itself = ((product(self.among, shares) - 2.0 * nodes) * shares).sum(axis=0)
-        by = np.hstack([self.shares, np.ascontiguousarray(self.across.T)])
-        return itself, bent[n_nodes:] - product(by, np.vstack([nodes, shares]))
+        others = zeros(n_others, n_children)
+        of_trend = product(self.by, np.vstack([nodes, shares]))[:n_others]
+        np.subtract(bent[n_nodes:], of_trend, out=others[:n_others, :n_children])
+        return itself, others
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,6 +106,7 @@ class Spline:
     factor : Factor
         Of the kernel between the other points, free of the trend.
     weights : (outcome, point + trend) float64
+        In whole vectors.
     variance : (outcome,) float64
         Of the random function, for a kernel of 1.
     """
@@ -108,17 +123,20 @@ class Spline:
 
     def __call__(self, pool: Floats) -> Floats:
         """Return the prediction at (child, parameter), (child, outcome)."""
-        return np.ascontiguousarray(product(self.weights, self._basis(pool)).T)
+        return self._predicted(self._basis(pool), len(pool))
 
     def with_deviation(self, pool: Floats) -> tuple[Floats, Floats]:
         """Return the prediction and its standard deviation, both (child, outcome)."""
         basis, n = self._basis(pool), len(self.known)
-        bent, terms = basis[:n], basis[n:]
-        at_nodes, free = self.trend.without(bent, terms)
-        halved = self.factor.half_solved(free)
-        spread = np.maximum(at_nodes - (halved**2).sum(axis=0), 0.0)
-        predicted = np.ascontiguousarray(product(self.weights, basis).T)
-        return predicted, np.sqrt(spread[:, None] * self.variance)
+        terms = basis[n : n + self.trend.to_nodes.shape[0], : len(pool)]
+        at_nodes, free = self.trend.without(basis[:n, : len(pool)], terms)
+        self.factor.half_solve(free)
+        spread = np.maximum(at_nodes - column_squares(free)[: len(pool)], 0.0)
+        return self._predicted(basis, len(pool)), np.sqrt(spread[:, None] * self.variance)
+
+    def _predicted(self, basis: Floats, n_children: int) -> Floats:
+        predicted = product(self.weights, basis)[: len(self.variance), :n_children]
+        return np.ascontiguousarray(predicted.T)
 
     def left_out(self) -> Floats:
         """Return the errors at the points, each predicted from the others, (point, outcome).
@@ -130,14 +148,17 @@ class Spline:
         halved = self.factor.half_solved(np.hstack([shares, np.eye(n_others)]))
         diagonal = (halved**2).sum(axis=0)
         inverse = np.where(diagonal > 0.0, diagonal, np.inf)
-        errors = np.empty((n_nodes + n_others, len(self.weights)))
-        errors[self.places] = (self.weights[:, : len(inverse)] / inverse).T
+        weights = self._of_points()
+        errors = np.empty((n_nodes + n_others, len(weights)))
+        errors[self.places] = (weights / inverse).T
         return errors
 
     def slopes(self) -> Floats:
         """Return the root mean square slope over the points, (outcome, parameter)."""
         n = len(self.known)
-        squared = squared_distances(self.known, self.known)
+        squared = zeros(n, n)
+        add_squared_distances(squared, self.known, self.known)
+        squared = squared[:n, :n]
         if self.kernel is Kernel.LINEAR:
             pull = -1.0 / np.sqrt(np.where(squared > 0.0, squared, np.inf))
         else:
@@ -146,20 +167,26 @@ class Spline:
             pull += 1.0
             pull[squared == 0.0] = 0.0
         slopes = []
-        for weights in self.weights:
-            own, towards = weights[:n, None], weights[:n, None] * self.known
+        planes = self.weights[: len(self.variance), n + 1 : n + 1 + self.known.shape[1]]
+        for weights, plane in zip(self._of_points(), planes, strict=True):
+            own, towards = weights[:, None], weights[:, None] * self.known
             pulled = product(pull, np.hstack([own, towards]))
             slope = self.known * pulled[:, :1] - pulled[:, 1:]
             if self.kernel is Kernel.THIN_PLATE:
-                slope += weights[n + 1 :]
+                slope += plane
             slopes.append(np.sqrt(np.mean(slope**2, axis=0)) * self.scales)
         return np.array(slopes)
 
+    def _of_points(self) -> Floats:
+        """Return the weights of the points, (outcome, point)."""
+        return self.weights[: len(self.variance), : len(self.known)]
+
     def _basis(self, pool: Floats) -> Floats:
-        """Return the kernel about each point and the terms of the trend, (point + trend, child)."""
-        scaled = pool * self.scales - self.centre
-        bent = _bent(self.kernel, squared_distances(self.known, scaled))
-        return np.vstack([bent, _terms(self.kernel, scaled).T])
+        """Return the kernel about each point and the terms of the trend, (point + trend, child).
+
+        In whole vectors.
+        """
+        return _basis(self.kernel, self.known, pool * self.scales - self.centre)
 
 
 def spline(points: Floats, outcomes: Floats, *, kernel: Kernel, scales: Floats) -> Spline:
@@ -190,14 +217,19 @@ def spline(points: Floats, outcomes: Floats, *, kernel: Kernel, scales: Floats) 
         raise ValueError(f"a {kernel.value} spline needs points that span every direction")
     nodes, to_nodes = found
     n_nodes, n = len(nodes), len(known)
-    places = np.append(nodes, np.setdiff1d(np.arange(n), nodes))
+    is_other = np.ones(n, dtype=np.bool_)
+    is_other[nodes] = False
+    places = np.append(nodes, np.flatnonzero(is_other))
     known, outcomes = known[places], outcomes[places]
-    bent = _bent(kernel, squared_distances(known, known))
+    bent = _basis(kernel, known, known)[:n, :n]
     shares = product(_terms(kernel, known[n_nodes:]), to_nodes)
     among = bent[:n_nodes, :n_nodes].copy()
     by_shares = product(among, np.ascontiguousarray(shares.T))
-    half = product(shares, bent[:n_nodes, n_nodes:] - 0.5 * by_shares)
-    factor = Factor(bent[n_nodes:, n_nodes:] - half - half.T)
+    across = bent[:n_nodes, n_nodes:]
+    half = product(shares, across - 0.5 * by_shares)
+    free = bent[n_nodes:, n_nodes:] - half
+    free -= half.T
+    factor = Factor(free)
     others = factor.solved(outcomes[n_nodes:] - product(shares, outcomes[:n_nodes]))
     weights = np.vstack([-product(np.ascontiguousarray(shares.T), others), others])
     left = outcomes[:n_nodes] - product(bent[:n_nodes], weights)
@@ -211,10 +243,10 @@ def spline(points: Floats, outcomes: Floats, *, kernel: Kernel, scales: Floats) 
             to_nodes=to_nodes,
             shares=shares,
             among=among,
-            across=bent[:n_nodes, n_nodes:] - by_shares,
+            by=padded(np.hstack([shares, (across - by_shares).T])),
         ),
         factor=factor,
-        weights=np.ascontiguousarray(np.vstack([weights, product(to_nodes, left)]).T),
+        weights=padded(np.vstack([weights, product(to_nodes, left)]).T),
         variance=np.maximum(np.mean(outcomes * weights, axis=0), 0.0),
     )
 
@@ -224,14 +256,30 @@ def spans(points: Floats) -> bool:
     return spanning(_terms(Kernel.THIN_PLATE, points)) is not None
 
 
-def _bent(kernel: Kernel, squared: Floats) -> Floats:
-    if kernel is Kernel.LINEAR:
-        return -np.sqrt(squared)
-    bent = np.maximum(squared, _LEAST)
-    logarithms(bent.reshape(-1))
-    bent *= squared
-    bent *= 0.5
-    return bent
+def _basis(kernel: Kernel, known: Floats, scaled: Floats) -> Floats:
+    n, terms = len(known), _terms(kernel, scaled).T
+    basis = zeros(n + len(terms), len(scaled))
+    add_squared_distances(basis, known, scaled)
+    _bend(basis[:n], kernel is Kernel.LINEAR)
+    basis[n : n + len(terms), : len(scaled)] = terms
+    return basis
+
+
+@compiled
+def _bend(squared: Floats, is_linear: bool) -> None:
+    """Replace squared distances by what a kernel makes of them: -r, or r^2 log r."""
+    logs = np.empty(squared.shape[1], np.float64)
+    for i in range(squared.shape[0]):
+        row = squared[i]
+        if is_linear:
+            for j in range(row.shape[0]):
+                row[j] = -math.sqrt(row[j])
+        else:
+            for j in range(row.shape[0]):
+                logs[j] = larger(row[j], _LEAST)
+            logarithms(logs)
+            for j in range(row.shape[0]):
+                row[j] = logs[j] * row[j] * 0.5
 
 
 def _terms(kernel: Kernel, scaled: Floats) -> Floats:

@@ -62,13 +62,13 @@ def _is_nested(gains: Floats) -> bool:
 
 
 @scalar
-def _filtered(share: float, back_re: float, back_im: float) -> tuple[float, float]:
+def _filtered(share: float, back_real: float, back_imag: float) -> tuple[float, float]:
     """Return a filter of first order that goes its share each step, share / (1 - (1 - share) z).
 
     The division is that of Smith 1962, Communications of the ACM 5(8): 435.
     """
     kept = 1.0 - share
-    kept_re, kept_im = kept * back_re, kept * back_im
+    kept_re, kept_im = kept * back_real, kept * back_imag
     re, im = 1.0 - kept_re, -kept_im
     if abs(re) >= abs(im):
         ratio = im / re

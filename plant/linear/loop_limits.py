@@ -184,7 +184,7 @@ def _stays_off(re: Floats, im: Floats, first: int, beside: _Beside, off: float) 
     for place in (0, widths.shape[1] - 1):
         k = first + place
         x, y = re[k] + re[k + 1] + 2.0, im[k] + im[k + 1]
-        least = x + _lowest(re, im, k, first, beside, x, y)
+        least = x + _lowest(re, im, k, first, beside, (x, y))
         n_kept += 1 if (least > 0.0) & (least * least >= off * (x * x + y * y)) else 0
     stays: bool = n_kept == widths.shape[1]
     return stays
@@ -192,9 +192,10 @@ def _stays_off(re: Floats, im: Floats, first: int, beside: _Beside, off: float) 
 
 @scalar
 def _lowest(
-    re: Floats, im: Floats, k: int, first: int, beside: _Beside, x: float, y: float
+    re: Floats, im: Floats, k: int, first: int, beside: _Beside, by: tuple[float, float]
 ) -> float:
-    """Return a bound of x times real plus y times imaginary part from point `k` to the next."""
+    """Return a bound of `by` times real and imaginary part, summed, from point `k` to the next."""
+    x, y = by
     others, widths, weights = beside
     place = k - first
     one, two = others[0, place], others[1, place]
@@ -250,13 +251,13 @@ def _crosses_apart(
         here = there
         there = re[k + 1] * re[k + 1] + im[k + 1] * im[k + 1]
         if (here < 1.0) != (there < 1.0) and not (
-            _lowest(re, im, k, first, beside, sine, cosine) > 0.0
-            or _lowest(re, im, k, first, beside, sine, -cosine) > 0.0
+            _lowest(re, im, k, first, beside, (sine, cosine)) > 0.0
+            or _lowest(re, im, k, first, beside, (sine, -cosine)) > 0.0
         ):
             return False
         if (im[k] >= 0.0) != (im[k + 1] >= 0.0) and not (
-            _lowest(re, im, k, first, beside, 1.0, 0.0) * gain_ratio > -1.0
-            or _lowest(re, im, k, first, beside, -1.0, 0.0) > gain_ratio
+            _lowest(re, im, k, first, beside, (1.0, 0.0)) * gain_ratio > -1.0
+            or _lowest(re, im, k, first, beside, (-1.0, 0.0)) > gain_ratio
         ):
             return False
     return True

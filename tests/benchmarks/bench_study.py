@@ -66,7 +66,9 @@ def profiled(n_candidates: int, n_jobs: int) -> tuple[dict[str, float], float, i
         tempfile.TemporaryDirectory() as folder,
         Store(Path(folder) / "store.sqlite") as store,
         mock.patch("plant.kernel.simulate.ride_block", watch.around("kernel", _kernel())),
-        mock.patch("objectives.score.simulation_free_constraints", watch.around("margins", _margins())),
+        mock.patch(
+            "objectives.score.simulation_free_constraints", watch.around("margins", _margins())
+        ),
         mock.patch.object(Generations, "ask", watch.around("proposals", Generations.ask)),
         mock.patch.object(Generations, "tell", watch.around("survivors", Generations.tell)),
         mock.patch.object(Store, "append", watch.around("store", Store.append)),
@@ -87,7 +89,9 @@ def _kernel() -> Callable[..., Any]:
 
 
 def _margins() -> Callable[..., Any]:
-    margins: Callable[..., Any] = vars(sys.modules["objectives.score"])["simulation_free_constraints"]
+    margins: Callable[..., Any] = vars(sys.modules["objectives.score"])[
+        "simulation_free_constraints"
+    ]
     return margins
 
 

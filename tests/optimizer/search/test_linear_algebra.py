@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from optimizer.search.linear_algebra import Factor, product, spanning, squared_distances
+from optimizer.search.linear_algebra import (
+    Factor,
+    add_squared_distances,
+    column_squares,
+    padded,
+    product,
+    spanning,
+    zeros,
+)
 
 SIZES = [(1, 1, 1), (3, 2, 5), (7, 9, 4), (70, 133, 20)]
 
@@ -20,9 +28,25 @@ def test_products_and_distances_are_those_of_numpy_and_scipy(n_rows, n_terms, n_
     one, other = rng.normal(size=(n_rows, n_terms)), rng.normal(size=(n_terms, n_columns))
 
     np.testing.assert_allclose(product(one, other), one @ other, rtol=1e-12, atol=1e-12)
+    squared = zeros(n_rows, n_columns)
+    add_squared_distances(squared, one, other.T)
     np.testing.assert_allclose(
-        squared_distances(one, other.T), cdist(one, other.T, "sqeuclidean"), rtol=1e-12
+        squared[:n_rows, :n_columns], cdist(one, other.T, "sqeuclidean"), rtol=1e-12
     )
+    np.testing.assert_allclose(column_squares(one), (one**2).sum(axis=0), rtol=1e-12)
+
+
+def test_matrices_in_whole_vectors_are_taken_as_they_are():
+    rng = np.random.default_rng(6)
+    one, other = rng.normal(size=(5, 11)), rng.normal(size=(11, 3))
+
+    np.testing.assert_array_equal(product(padded(one), padded(other))[:5, :3], product(one, other))
+    assert not product(padded(one), padded(other))[5:].any()
+    with_more = zeros(20, 3)
+    with_more[:11, :3] = other
+    more_terms = zeros(5, 20)
+    more_terms[:5, :11] = one
+    np.testing.assert_array_equal(product(more_terms, with_more)[:5, :3], product(one, other))
 
 
 def test_each_number_of_a_product_is_summed_in_order_whatever_stands_beside_it():
