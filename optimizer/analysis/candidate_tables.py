@@ -3,12 +3,11 @@
 import numpy as np
 
 from objectives import OBJECTIVES
-from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.columns import Columns, rows_of, texts
 from optimizer.analysis.constraint_facts import constraints_table, facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
-from optimizer.analysis.nose_down_rates import nose_down_rates
+from optimizer.analysis.nose_down_rates import rates_of_candidates
 from optimizer.analysis.results import Results
 from optimizer.analysis.rides_columns import rides_columns
 from optimizer.search.evaluation import BASELINE
@@ -37,7 +36,7 @@ def candidate_tables(results: Results, number: int) -> dict[str, Columns]:
     [facts] = facts_of_candidates(results, [number])
     return {
         "objectives": _against_baseline(results, number),
-        "nose_down_rates": nose_down_rates(study_as_scored(results, number), results.hard[number]),
+        "nose_down_rates": rates_of_candidates(results, [number])[0],
         "handling": handling_tables(results, [number])[0],
         "parameters": _parameters(results, number),
         "constraints": constraints_table(facts),

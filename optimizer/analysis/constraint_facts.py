@@ -14,6 +14,7 @@ from objectives.constraints import NOT_ASKED
 from objectives.score import handling_of
 from optimizer.analysis.columns import Columns, texts
 from optimizer.analysis.handling_words import handling_words
+from optimizer.analysis.kept_facts import Kind, facts
 from optimizer.analysis.loop_words import loop_words
 from optimizer.analysis.results import Results
 from optimizer.analysis.ridden_profile import RiddenProfile
@@ -109,6 +110,10 @@ def broken(facts: Sequence[ConstraintFact]) -> list[str]:
 
 def facts_of_candidates(results: Results, numbers: Sequence[int]) -> list[list[ConstraintFact]]:
     """Return what each constraint of some candidates measured, on the noise of their numbers."""
+    return facts(CONSTRAINTS, results, numbers)
+
+
+def _found(results: Results, numbers: Sequence[int]) -> list[list[ConstraintFact]]:
     searched = rules_of(results.study, hard=False)
     rows = [BASELINE, *numbers]
     profiles = whole_profiles(results.study, results.history.values[rows])
@@ -129,6 +134,13 @@ def facts_of_candidates(results: Results, numbers: Sequence[int]) -> list[list[C
         )
         for number, profile in zip(numbers, profiles[1:], strict=True)
     ]
+
+
+CONSTRAINTS = Kind(
+    name="constraints",
+    find=_found,
+    read=lambda kept: [ConstraintFact(**each) for each in kept],
+)
 
 
 def constraints_table(facts: Sequence[ConstraintFact]) -> Columns:

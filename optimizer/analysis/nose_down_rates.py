@@ -7,7 +7,10 @@ import numpy as np
 from objectives.event_rate import CONFIDENCE
 from objectives.nose_down_rate import RateEstimate, nearness, overall_rate, rider_rates
 from objectives.score import hard_margins
+from optimizer.analysis.candidate import study_as_scored
 from optimizer.analysis.columns import Columns, texts
+from optimizer.analysis.kept_facts import Kind, facts
+from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import day_rules
 from optimizer.study.study import Study
 from plant.arrays import Floats
@@ -39,6 +42,29 @@ def nose_down_rates(study: Study, hard: Floats) -> Columns:
         The study has no hard rides yet.
     """
     (found,) = _estimates(study, hard[np.newaxis])
+    return _columns(study, found)
+
+
+def rates_of_candidates(results: Results, numbers: Sequence[int]) -> list[Columns]:
+    """Return the nose-down rates of candidates, as `nose_down_rates` has them, a table each."""
+    return [_columns(results.study, found) for found in facts(RATES, results, numbers)]
+
+
+def _found(results: Results, numbers: Sequence[int]) -> list[list[RateEstimate]]:
+    return [
+        _estimates(study_as_scored(results, number), results.hard[number : number + 1])[0]
+        for number in numbers
+    ]
+
+
+RATES = Kind(
+    name="nose_down_rates",
+    find=_found,
+    read=lambda kept: [RateEstimate(**each) for each in kept],
+)
+
+
+def _columns(study: Study, found: Sequence[RateEstimate]) -> Columns:
     return {
         "rider": texts(rated_riders(study)),
         **{f"{end}_per_1000_km": np.array([getattr(each, end) for each in found]) for end in _ENDS},

@@ -1,5 +1,6 @@
 """A note on a terminal while a command loads what it needs."""
 
+import gc
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,6 +15,12 @@ def loading() -> Iterator[None]:
     The compiled kernel, tables and figures take seconds to load. Each command imports them in its
     body, so that help and mistakes answer at once.
     """
+    with _noted(), _uncollected():
+        yield
+
+
+@contextmanager
+def _noted() -> Iterator[None]:
     if not (sys.stdout.isatty() and sys.stderr.isatty()):
         yield
         return
@@ -24,3 +31,17 @@ def loading() -> Iterator[None]:
     finally:
         sys.stderr.write(f"\r{' ' * len(_NOTE)}\r")
         sys.stderr.flush()
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Return a context whose objects the garbage collector never looks at.
+
+    Modules live to the end. To look for garbage among them takes a tenth of a short command.
+    """
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()

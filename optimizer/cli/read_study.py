@@ -6,7 +6,7 @@ from rich.console import Console
 
 from optimizer.analysis.results import Results, read_results
 from optimizer.cli.stages_view import StagesView
-from optimizer.interface.studies import load_study
+from optimizer.study.load import load_study
 
 
 def read_study(folder: Path, out: Console) -> Results:

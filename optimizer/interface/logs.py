@@ -14,8 +14,8 @@ from optimizer.base.errors import LogError, StoreError, StudyFileError, caused_b
 from optimizer.execution.store import how_far
 from optimizer.execution.store_files import locked
 from optimizer.execution.study_changes import as_started
+from optimizer.interface.file_path import FilePath
 from optimizer.interface.progress import CalledBack, OnProgress, unwatched
-from optimizer.interface.studies import FilePath
 from optimizer.ridelog.fit_file import made_of, read_fits
 from optimizer.ridelog.fits.all_fits import Fits, fit_all
 from optimizer.ridelog.ridden_segment import ridden_segment

@@ -1,9 +1,8 @@
 """Studies: read from a folder, made in a new one, and run."""
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, TypeAlias
+from typing import Any
 
 import tomli_w
 
@@ -20,6 +19,7 @@ from optimizer.execution.backends import Machines
 from optimizer.execution.devices import on_device
 from optimizer.execution.named_database import database_of
 from optimizer.execution.run import reevaluate_front, run_study
+from optimizer.interface.file_path import FilePath
 from optimizer.interface.progress import CalledBack, OnProgress, Progress, unwatched
 from optimizer.interface.search_progress import REEVALUATION, searched
 from optimizer.interface.stopping_rules import stopping_rules
@@ -32,8 +32,6 @@ from optimizer.study.paths import STUDY_FILE, store_path
 from optimizer.study.study import Study
 from optimizer.study.templates import template_text, write_example
 from plant.device import Device
-
-FilePath: TypeAlias = str | os.PathLike[str]
 
 
 def load_study(folder: FilePath) -> Study:

@@ -9,7 +9,13 @@ from optimizer.analysis.results import Results
 from optimizer.analysis.rider_effects import largest_changes
 from optimizer.base.cautions import CAUTIONS
 from optimizer.reports.rider_limits import RiderLimits, rider_limits, whole_percent
-from optimizer.reports.warning_speeds import SpeedUp, Warned, kmh, speed_up_in_words, speed_ups
+from optimizer.reports.warning_speeds import (
+    SpeedUp,
+    Warned,
+    candidate_speed_ups,
+    kmh,
+    speed_up_in_words,
+)
 from plant.description.profile import Profile
 from plant.description.profile_array import array_to_profile
 
@@ -193,7 +199,7 @@ def plan_text(results: Results, number: int) -> str:
     if failed:
         lines += ["", f"**This profile FAILS a constraint: {'; '.join(failed)}. Do not ride it.**"]
     profile = candidate_profile(results, number)
-    found = speed_ups(results.study, profile)
+    found = candidate_speed_ups(results, number)
     limits = rider_limits(results, number)
     unwarned = not_warned_in_time(found)
     if unwarned:

@@ -9,18 +9,13 @@ import tomli_w
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from objectives import OBJECTIVES
-from optimizer.analysis.candidate import (
-    bound_marks,
-    candidate_profile,
-    failures_of,
-    study_as_scored,
-)
+from optimizer.analysis.candidate import bound_marks, candidate_profile, failures_of
 from optimizer.analysis.candidate_numbers import candidate_numbers
 from optimizer.analysis.columns import records
 from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.known_verdict import known_verdict, verdict_facts
-from optimizer.analysis.nose_down_rates import nose_down_rates
+from optimizer.analysis.nose_down_rates import rates_of_candidates
 from optimizer.analysis.results import Results
 from optimizer.base.atomic_files import refuse_existing, write_all
 from optimizer.base.cautions import CAUTIONS
@@ -58,9 +53,7 @@ def content(results: Results, number: int) -> dict[str, Any]:
             "ridden_on": numbers.noise,
         },
         "objectives": _named(OBJECTIVES, numbers.objectives),
-        "nose_down_rates": records(
-            nose_down_rates(study_as_scored(results, number), results.hard[number])
-        ),
+        "nose_down_rates": records(rates_of_candidates(results, [number])[0]),
         "handling": records(handling_tables(results, [number])[0]),
         "baseline_objectives": _named(OBJECTIVES, numbers.baseline),
         "compared_with_objectives": _named(OBJECTIVES, numbers.compared_with),

@@ -7,6 +7,7 @@ import numpy as np
 
 from objectives import outcome_codes
 from optimizer.analysis.candidate import candidate_profile, ridden_rides
+from optimizer.analysis.kept_facts import Kind, facts
 from optimizer.analysis.results import Results
 from plant.kernel.outcomes import Outcome
 from plant.kernel.road import TABLE_STEP_M, grade_rad
@@ -44,6 +45,10 @@ def rider_limits(results: Results, number: int) -> dict[str, RiderLimits]:
     number : int
         Of the candidate.
     """
+    return facts(LIMITS, results, [number])[0]
+
+
+def _found(results: Results, number: int) -> dict[str, RiderLimits]:
     [codes] = outcome_codes(results.rides[number : number + 1])
     profile = candidate_profile(results, number)
     way_m = results.ride_column("distance_m", number)
@@ -64,6 +69,13 @@ def rider_limits(results: Results, number: int) -> dict[str, RiderLimits]:
             down_percent=max((down for _, down in grades), default=0.0),
         )
     return limits
+
+
+LIMITS = Kind(
+    name="rider_limits",
+    find=lambda results, numbers: [_found(results, number) for number in numbers],
+    read=lambda kept: {name: RiderLimits(**limit) for name, limit in kept.items()},
+)
 
 
 def _wanted_mps(ride: Ride) -> float:

@@ -2,9 +2,13 @@
 
 import dataclasses
 import enum
+from typing import Any
 
 import numpy as np
 
+from optimizer.analysis.candidate import candidate_profile
+from optimizer.analysis.kept_facts import Kind, facts
+from optimizer.analysis.results import Results
 from optimizer.study.catalogue_surface import ASPHALT, catalogue_surface
 from optimizer.study.study import Study
 from plant.arrays import Floats
@@ -18,7 +22,7 @@ _LEAST_WARNED_S = 1.0  # assumed, as for the faults of a validation: time to slo
 _KMH_PER_MPS = 3.6
 
 
-class Warned(enum.Enum):
+class Warned(enum.StrEnum):
     """What became of a rider who speeds up and does not heed a warning."""
 
     IN_TIME = "warned"
@@ -82,6 +86,25 @@ def speed_ups(study: Study, profile: Floats) -> dict[str, SpeedUp]:
         )
         for name, rider in study.riders.items()
     }
+
+
+def candidate_speed_ups(results: Results, number: int) -> dict[str, SpeedUp]:
+    """Return how every rider's speeding up on the level comes out with a candidate, by name."""
+    return facts(SPEED_UPS, results, [number])[0]
+
+
+def _read(kept: dict[str, Any]) -> SpeedUp:
+    words = {"warned": Warned(kept["warned"]), "outcome": Outcome(kept["outcome"])}
+    return SpeedUp(**{**kept, **words})
+
+
+SPEED_UPS = Kind(
+    name="speed_ups",
+    find=lambda results, numbers: [
+        speed_ups(results.study, candidate_profile(results, number)) for number in numbers
+    ],
+    read=lambda kept: {name: _read(found) for name, found in kept.items()},
+)
 
 
 def speed_up_of(ridden: Trace) -> SpeedUp:

@@ -10,6 +10,7 @@ RIDDEN_FILE = "ridden.npz"  # rides that a fork takes over
 ROUTE_FILE = "ridden_route.csv"  # the way of a ride log
 STORE_NAME = "store.sqlite"
 RESULTS_FOLDER = "results"
+KEPT_FACTS = "kept_facts.json"  # inside the folder of results
 FIGURES_FOLDER = "figures"  # inside the folder of results
 PAGE_NAME = "page.html"  # inside the folder of results
 EXPORTS_FOLDER = "exports"

@@ -46,7 +46,7 @@ def export_profile(
         from optimizer.analysis.results import candidate_number
         from optimizer.cli.console import console, print_cautions, print_json
         from optimizer.cli.read_study import read_study
-        from optimizer.interface.profiles import export
+        from optimizer.interface.exports import export
         from optimizer.reports.profile_export import FORMATS
 
     if format_name not in (*FORMATS, "all"):

@@ -8,6 +8,7 @@ from optimizer.analysis.results import Results
 from optimizer.analysis.tables import write_tables
 from optimizer.cli.stages_view import StagesView
 from optimizer.reports.figures import write_figures
+from optimizer.reports.lookups import keep_lookups
 
 
 def write_results(out: Console, results: Results) -> list[Path]:
@@ -16,6 +17,8 @@ def write_results(out: Console, results: Results) -> list[Path]:
         stages.begin("writing tables")
         written = write_tables(results)
         written += write_figures(results, stages=stages)
+        stages.begin("keeping what lookups need")
+        keep_lookups(results)
     return written
 
 

@@ -34,9 +34,9 @@ from optimizer.interface import figures
 from optimizer.interface.advice import advise
 from optimizer.interface.candidates import candidate
 from optimizer.interface.explanation import explain
+from optimizer.interface.exports import export
 from optimizer.interface.logs import LoggedRide, fit_log, fits_table, read_log, study_from_log
 from optimizer.interface.profiles import (
-    export,
     load_profile,
     profile,
     validate,

@@ -11,7 +11,6 @@ from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import (
     candidate_profile,
     ridden_rides,
-    study_as_scored,
     worst_rides,
 )
 from optimizer.analysis.columns import Columns
@@ -19,7 +18,7 @@ from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.known_verdict import known_verdict, verdict_facts
 from optimizer.analysis.loop_words import GAIN_POINT_WORDS
-from optimizer.analysis.nose_down_rates import nose_down_rates
+from optimizer.analysis.nose_down_rates import rates_of_candidates
 from optimizer.analysis.results import Results
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import packed
@@ -45,10 +44,7 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
     shown = (margins.max_sensitivity, margins.phase_deg, margins.gain_up_ratio)
     more = (margins.gain_down_ratio, 1000.0 * margins.delay_s)
     rides = [[results.ride_column(name, number) for name in RIDE_COSTS] for number in numbers]
-    rates = [
-        nose_down_rates(study_as_scored(results, number), results.hard[number])
-        for number in numbers
-    ]
+    rates = rates_of_candidates(results, numbers)
     names = {rider: name for name, rider in results.study.riders.items()}
     return {
         "numbers": list(numbers),

@@ -199,10 +199,21 @@ def test_results_are_read_without_the_library_that_loads_longest():
     )
 
 
-def test_a_front_is_shown_without_compiler_and_tables(finished):
+@pytest.mark.parametrize(
+    ("asked", "said"),
+    [
+        (["front"], "weighted_cost_ratio"),
+        (["show", "balanced"], "worst rider's"),
+        (["show", "0", "--json"], '"worst_rides"'),
+        (["export", "lowest_cost"], "Before anybody rides"),
+    ],
+)
+def test_a_finished_study_is_looked_up_without_compiler_and_tables(finished, tmp_path, asked, said):
+    command, *rest = asked
+    to = ["--to", str(tmp_path)] if command == "export" else []
     script = (
         "import sys\nfrom optimizer.cli.app import app\n"
-        f"app(['front', {str(finished)!r}], standalone_mode=False)\n"
+        f"app({[command, str(finished), *rest, *to]!r}, standalone_mode=False)\n"
         "heavy = {'joblib', 'matplotlib', 'numba', 'pandas', 'pyarrow', 'scipy'}\n"
         "sys.stderr.write(' '.join(sorted(heavy & set(sys.modules))))"
     )
@@ -212,7 +223,7 @@ def test_a_front_is_shown_without_compiler_and_tables(finished):
     )
 
     assert (done.returncode, done.stderr) == (0, "")
-    assert "weighted_cost_ratio" in done.stdout
+    assert said in done.stdout
 
 
 @pytest.mark.parametrize("terminal", [True, False])
