@@ -37,7 +37,12 @@ from optimizer.riding_day.pieces import (
     rides_together,
 )
 from optimizer.riding_day.rides import LANES_OF_A_COURSE
-from optimizer.riding_day.weak_profiles import harder_rides, least_margins, weakened
+from optimizer.riding_day.weak_profiles import (
+    harder_rides,
+    least_margins,
+    ridden_nearness,
+    weakened,
+)
 from optimizer.study.study import HardRides, Study
 from plant.description.profile_array import profile_to_array
 from plant.device import batches_at_once
@@ -53,6 +58,7 @@ _TRIED_FOR_EACH, _LEAST_TRIED = 16, 400  # hardest pieces, for each hard ride an
 # to them, in which the profiles of a front hardly ever fall, and others do.
 _HARDEST_RATIO = 5.0 / 7.0
 _STANDS_FOR = 8
+_NEAR = 0.1  # nearness to a nose-down that counts, of a profile that is not weakened
 
 
 @dataclasses.dataclass(slots=True, kw_only=True)
@@ -98,23 +104,30 @@ def find_hard_rides(
     A third of the hours is ridden over all ground. Its hardest pieces say which ground is hard, on
     which the other hours are ridden, of many more courses. Of how hard pieces are a twentieth, at
     most, lies on other ground: it is left out.
+
+    On a day that throws even the baseline often, the rides that are kept would all be sure falls,
+    and other falls would be counted by none. Such a day has as many courses as they stand for.
     """
     look = functools.partial(_look, study, n_jobs=n_jobs, advance=advance)
     n_first = _n_first_courses(study)
     first = look(np.arange(n_first, dtype=np.int64), grounds=None)
     pieces, n_courses = first.pieces, n_first
+    most = _most_courses(study, pieces, n_first, n_jobs=n_jobs)
     hours_left = study.hard_rides_h - _hours(study, n_first)
-    if hours_left > 0.0:
+    fewer = [piece for piece in pieces if piece.course < most]
+    if most < n_first and _are_enough(study, fewer):
+        pieces, n_courses = fewer, most
+    elif most > n_first and hours_left > 0.0:
         hardness = dict.fromkeys(first.n_on, 0.0)
         for piece in sorted(pieces, key=_by_hardness)[: study.n_hard_rides]:
             hardness[piece.ground] += piece.hardness
         grounds, share = hard_grounds(first.n_on, hardness)
         more = round(hours_left / (_hours(study, 1) * share))
-        n_courses = min(n_first + more, _MOST_TIMES * n_first)
+        n_courses = min(n_first + more, most)
         numbers = courses_with(study, grounds, range(n_first, n_courses))
         found = pieces + look(numbers, grounds=grounds).pieces
         pieces = _hardest(study, [piece for piece in found if piece.ground in grounds])
-        if min(map(len, _in_parts(pieces))) < study.n_hard_rides:
+        if not _are_enough(study, pieces):
             pieces = found  # of hours that are hardly more
     ordered = _in_order(study, pieces, n_jobs=n_jobs)
     times = n_courses / n_first / N_PARTS
@@ -164,6 +177,38 @@ def _n_first_courses(study: Study) -> int:
         math.ceil(N_PARTS * study.n_hard_rides / (_COURSES_AT_ONCE * pieces_of_course)),
     )
     return n_batches * _COURSES_AT_ONCE
+
+
+def _most_courses(study: Study, pieces: Sequence[Piece], n_courses: int, *, n_jobs: int) -> int:
+    """Return of how many courses the kept rides stand for all in which the baseline nearly falls.
+
+    Parameters
+    ----------
+    study : Study
+    pieces : sequence of Piece
+        The hardest of some courses.
+    n_courses : int
+        Of those.
+    n_jobs : int
+    """
+    baseline = profile_to_array(study.baseline)
+    rides = rides_together(study, [piece.place for piece in pieces])
+    results = simulate(baseline[None, :], rides, n_jobs=n_jobs, device=study.device)
+    near = [pieces[place] for place in np.flatnonzero(ridden_nearness(results)[0] > _NEAR).tolist()]
+    n_near = max(map(len, _in_parts(near)))
+    n_hardest = _n_hardest(study)
+    n_held = n_hardest + _STANDS_FOR * (study.n_hard_rides - n_hardest)
+    return min(n_courses * n_held // max(n_near, 1), _MOST_TIMES * n_courses)
+
+
+def _are_enough(study: Study, pieces: Sequence[Piece]) -> bool:
+    """Say whether pieces of each part of the roads are as many as the rides to keep."""
+    return min(map(len, _in_parts(pieces))) >= study.n_hard_rides
+
+
+def _n_hardest(study: Study) -> int:
+    """Return how many of the kept rides are the hardest."""
+    return round(_HARDEST_RATIO * study.n_hard_rides)
 
 
 def _look(
@@ -252,7 +297,7 @@ def _sampled(pieces: Sequence[Piece], study: Study) -> dict[str, Any]:
         The hardest first, at least as many as the study asks for.
     study : Study
     """
-    n_hardest = round(_HARDEST_RATIO * study.n_hard_rides)
+    n_hardest = _n_hardest(study)
     n_others = study.n_hard_rides - n_hardest
     each = max(min(_STANDS_FOR, (len(pieces) - n_hardest) // max(n_others, 1)), 1)
     others = pieces[n_hardest + each // 2 :: each][:n_others]

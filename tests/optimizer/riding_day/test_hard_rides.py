@@ -11,14 +11,21 @@ from objectives.nose_down_rate import NOSE_WIDTH_RATIO, RESERVE_WIDTH_RATIO
 from optimizer.base.hashing import spawned
 from optimizer.riding_day import hard_rides
 from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
-from optimizer.riding_day.pieces import PIECE_S, n_pieces, piece_of, rides_at, rides_together
+from optimizer.riding_day.pieces import (
+    PIECE_S,
+    n_pieces,
+    piece_of,
+    pieces_of_day,
+    rides_at,
+    rides_together,
+)
 from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
 from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
-from plant.kernel.simulate import simulate
+from plant.kernel.simulate import lay, simulate
 from tests.optimizer.small_study import write_small_study
 
 N_COURSES = 8  # of the day of 2 h that the small study asks for
@@ -370,6 +377,29 @@ def test_more_hours_come_back_from_their_text(wider, found_wider):
     assert found.rides == found_wider.rides
     assert found.others.rides == found_wider.others.rides
     np.testing.assert_array_equal(found.weights, found_wider.weights)
+
+
+def test_a_day_that_throws_the_baseline_often_is_as_long_as_its_rides_stand_for(brief):
+    often = with_day(brief, kerbs_per_km=100.0, kerb_up_m=0.06, kerb_mps=4.0)
+    found = find_hard_rides(dataclasses.replace(often, hard_rides_h=2.0), n_jobs=2)
+
+    stand_for = found.weights.sum()
+    assert found.others.weights.sum() == stand_for
+    rides, pieces = pieces_of_day(often, None, np.arange(16))  # a third of the hours
+    laid = lay(rides)
+    ridden = simulate(profile_to_array(often.baseline)[None, :], laid, n_jobs=2)
+    near = ridden_nearness(ridden)[0] > 0.1
+    course = np.array([piece.course for piece in pieces])
+    counted = [
+        np.cumsum(np.bincount(course[near & (course % 2 == part)], minlength=16))
+        for part in range(2)
+    ]
+    assert max(every[-1] for every in counted) > 1.3 * stand_for
+
+    way_km = np.bincount(course, np.abs(ridden.column("distance_m")[0]) / 1000.0)
+    n_courses = round(2.0 * 16 * sum(found.kilometres.values()) / way_km.sum())
+    assert 0.6 * stand_for < max(every[n_courses - 1] for every in counted) < 1.4 * stand_for
+    assert max(*found.roads, *found.others.roads) < n_courses
 
 
 @pytest.mark.parametrize("n_asked", [6, 56])
