@@ -8,11 +8,13 @@ from pathlib import Path
 
 import optimizer.cli.search_session  # noqa: F401, loaded before a process is forked for a command
 from optimizer.cli import main
+from optimizer.cli.output import study
 from optimizer.execution.run import reevaluate_front
 from optimizer.execution.store import Store
 from optimizer.search import loop
 from optimizer.study.load import load_study
 from tests.optimizer.analytic import narrow, small_plan
+from tests.optimizer.commands import draw_none
 
 POPULATION = 8
 SEED = 20
@@ -40,7 +42,8 @@ def ride(path: Path, *, n_candidates: int, pause_s: float = 0.0, started=None) -
 
 
 def command(*arguments: object) -> None:
-    """Run the command line with these arguments."""
+    """Run the command line with these arguments, without figures."""
+    study.write_figures = draw_none
     sys.argv = ["levelgain", *map(str, arguments)]
     main()
 

@@ -3,7 +3,7 @@ import sys
 
 import pytest
 
-from tests.optimizer.cli.test_interruptions import COMMAND, finish, start
+from tests.optimizer.commands import WITHOUT_FIGURES, finish, start
 from tests.optimizer.postgres_server import PASSWORD, new_database, postgres_server
 from tests.optimizer.small_study import STEEP, write_small_study
 
@@ -116,7 +116,7 @@ def test_a_missing_package_is_named_with_the_command_that_installs_it(
     tmp_path, package, option, address
 ):
     folder = write_small_study(tmp_path / "study")
-    without = f"import sys; sys.modules[{package!r}] = None; {COMMAND[-1]}"
+    without = f"import sys; sys.modules[{package!r}] = None; {WITHOUT_FIGURES}"
 
     refused = subprocess.run(
         [sys.executable, "-c", without, "run", folder, option, address],
@@ -136,7 +136,7 @@ def test_the_command_loads_neither_package_unasked(tmp_path):
     folder = write_small_study(tmp_path / "study")
     script = (
         "import sys; sys.modules.update(dict.fromkeys(['psycopg', 'distributed', 'dask']));"
-        f" {COMMAND[-1]}"
+        f" {WITHOUT_FIGURES}"
     )
 
     done = subprocess.run(

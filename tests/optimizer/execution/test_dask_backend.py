@@ -17,7 +17,6 @@ from optimizer.execution.reference_ride import ridden_here
 from optimizer.study.load import load_study
 from plant.cuda.available import CudaMissingError
 from tests.optimizer.analytic import SMALL_BASELINE, narrow
-from tests.optimizer.cli.test_interruptions import finish
 from tests.optimizer.small_study import STEEP, write_small_study
 
 LOOPBACK = ("--host", "127.0.0.1", "--no-dashboard")
@@ -142,13 +141,12 @@ def test_rides_on_the_workers_are_those_of_this_machine_bit_by_bit(cluster, tmp_
 
 
 @pytest.mark.slow
-def test_the_command_ends_with_the_tables_of_one_machine(cluster, tmp_path):
+def test_the_command_ends_with_the_tables_of_one_machine(levelgain, cluster, tmp_path):
     here, there = (write_small_study(tmp_path / name, *STEEP) for name in ("here", "there"))
 
-    assert finish("run", here).returncode == 0
-    spread = finish("run", there, "--cluster", cluster[0])
+    assert levelgain("run", here)[0] == 0
+    assert levelgain("run", there, "--cluster", cluster[0])[0] == 0
 
-    assert spread.returncode == 0, spread.stderr
     table = "results/candidates.csv"
     assert (there / table).read_bytes() == (here / table).read_bytes()
 

@@ -1,7 +1,6 @@
 """A ride log from Python: read, fitted, and made a study of."""
 
 import json
-import shutil
 
 import numpy as np
 import pandas as pd
@@ -57,18 +56,14 @@ def test_the_intervals_hold_the_truth_behind_the_log(fits, heard):
 
 
 @pytest.mark.slow
-def test_a_fit_and_a_study_are_those_of_the_commands(request, logged, fits, tmp_path):
+def test_a_fit_and_a_study_are_those_of_the_commands(request, logged, fits, fitted_log, tmp_path):
     command = request.getfixturevalue("levelgain")
-    log = tmp_path / "ride.csv"
-    for name in ("ride.csv", "ride.mapping.toml"):
-        shutil.copy(STUDIES_FOLDER / "ridden" / name, log.with_name(name))
-    code, said, _ = command("log", "fit", log, "--to", tmp_path / "fit", "--json")
-    assert code == 0
-    assert command("log", "use", log, tmp_path / "theirs", "--fit", tmp_path / "fit")[0] == 0
+    log, fit = fitted_log / "ride.csv", fitted_log / "ride.fit"
+    assert command("log", "use", log, tmp_path / "theirs", "--fit", fit)[0] == 0
 
     study = levelgain.study_from_log(logged, fits, tmp_path / "ours")
 
-    told = json.loads(said)["fits"]
+    told = json.loads((fitted_log / "printed.json").read_text())["fits"]
     for row in levelgain.fits_table(fits).itertuples():
         assert told[row.subject]["estimates"][row.name]["value"] == pytest.approx(row.value)
     for name in ("study.toml", "ridden_route.csv"):

@@ -1,5 +1,3 @@
-import contextlib
-import io
 import json
 import shutil
 from importlib.resources import files
@@ -13,7 +11,6 @@ from optimizer.ridelog.fits.road import grade_sine
 from optimizer.ridelog.replay import compare, speed_lag_s
 from optimizer.ridelog.ridden_segment import Segment
 from optimizer.ridelog.study_from_log import COURSE
-from optimizer.study.catalogue import STUDIES_FOLDER
 from optimizer.study.load import load_study
 from optimizer.study.log_data.resampling import RideLog
 from plant.description.profile_array import profile_to_array
@@ -29,21 +26,15 @@ def truth():
 
 
 @pytest.fixture(scope="module")
-def ride_csv(tmp_path_factory):
-    """Return the packaged log: an invented ride on models that are not the project's."""
-    path = tmp_path_factory.mktemp("log") / "ride.csv"
-    for name in ("ride.csv", "ride.mapping.toml"):
-        shutil.copy(STUDIES_FOLDER / "ridden" / name, path.with_name(name))
-    return path
+def ride_csv(fitted_log, tmp_path_factory):
+    """Return the packaged log, beside its fit."""
+    return shutil.copytree(fitted_log, tmp_path_factory.mktemp("log") / "log") / "ride.csv"
 
 
 @pytest.fixture(scope="module")
 def fitted(ride_csv):
-    """Return what the command prints that fits the log, which takes seconds."""
-    out = io.StringIO()
-    with contextlib.redirect_stdout(out):
-        app(["log", "fit", str(ride_csv), "--json"], standalone_mode=False)
-    return json.loads(out.getvalue())
+    """Return what the command printed that fitted the log."""
+    return json.loads(ride_csv.with_name("printed.json").read_text())
 
 
 @pytest.fixture(scope="module")
