@@ -9,7 +9,7 @@ from objectives.nose_down_rate import RateEstimate
 from optimizer.validation.accelerated_count import AcceleratedCount
 from optimizer.validation.nose_down_rate import DayCount
 from tests.benchmarks.accelerated_count import Compared, main, report
-from tests.optimizer.small_study import searched, write_small_study
+from tests.optimizer.small_study import SHORT_RIDES, searched, write_small_study
 
 
 def day(hours, events):
@@ -59,7 +59,7 @@ def test_the_report_says_whether_the_plain_rate_lies_inside():
 
 
 def test_the_command_compares_a_searched_studys_profiles(tmp_path):
-    folder = write_small_study(tmp_path / "small")
+    folder = write_small_study(tmp_path / "small", SHORT_RIDES)
     searched(folder, 24)
 
     text = main([str(folder), "--hours", "1", "--candidates", "0"])

@@ -19,7 +19,7 @@ from optimizer.search.variation import Operators
 from optimizer.study.load import load_study
 from tests.optimizer.small_study import STEEP, write_small_study
 
-N_CANDIDATES = 84
+N_CANDIDATES = 60
 
 
 def digests() -> list[str]:

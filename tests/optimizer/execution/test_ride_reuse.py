@@ -25,7 +25,7 @@ from plant.kernel.simulate import simulate
 from tests.optimizer.small_study import STEEP, searched, write_small_study
 
 N_OLD = 24  # candidates of the study that is forked, in two generations
-N_NEW = 48
+N_NEW = 36
 
 RIDERS = 'use = ["pupil_40", "baker_80"]'
 COURSES = '"stand_still", "kerb_up", "cobbles"'

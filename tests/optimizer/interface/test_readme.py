@@ -47,24 +47,41 @@ def test_every_name_that_the_readme_tells_of_is_public():
     assert {"run", "UserInputError", "GenerationSampler"} <= told <= set(public)
 
 
-def _with_few_hours(new_study):
-    """Return `new_study` whose studies look for hard rides in 1 h, not in 300 for two minutes."""
+# The lines ride for a minute: here two riders on few courses, and short rides of a short day.
+FEW = (
+    ('"pupil_40", "clerk_62", "baker_80", "smith_105"', '"pupil_40", "smith_105"'),
+    ('use = "all"', 'use = ["start_uphill", "start_downhill", "tail_drag", "steep_up"]'),
+    ('riders = ["pupil_40", "clerk_62"]', 'riders = ["pupil_40"]'),
+    ("\n[search]\n", "\n[riding_day]\nride_s = 10.0\n\n[search]\nhard_rides_h = 1.0\n"),
+)
+
+
+def _with_few_rides(new_study):
+    """Return `new_study` whose studies ride few rides."""
 
     def made(*given, **named):
         folder = new_study(*given, **named).folder
         path = folder / "study.toml"
         text = path.read_text()
-        assert "\n[search]\n" in text
-        path.write_text(text.replace("\n[search]\n", "\n[search]\nhard_rides_h = 1.0\n"))
+        for whole, few in FEW:
+            assert whole in text
+            text = text.replace(whole, few)
+        path.write_text(text)
         return load_study(folder)
 
     return made
 
 
+def _over_an_hour(validate):
+    """Return `validate` over one hour, whatever is asked."""
+    return lambda *given, **named: validate(*given, **named | {"hours": 1.0})
+
+
 @pytest.mark.slow
 def test_the_readmes_notebook_runs(notebook, monkeypatch, capsys):
     public = sys.modules["levelgain"]
-    monkeypatch.setattr(public, "new_study", _with_few_hours(public.new_study))
+    monkeypatch.setattr(public, "new_study", _with_few_rides(public.new_study))
+    monkeypatch.setattr(public, "validate", _over_an_hour(public.validate))
     cells = notebook(_lines())
 
     assert len(cells["results"]) == 96

@@ -102,8 +102,8 @@ def test_rates_of_yaw_roll_and_pitch_are_those_of_the_rotation_matrix():
     aerospace = sympy.rot_ccw_axis3(yaw) * sympy.rot_ccw_axis2(pitch) * sympy.rot_ccw_axis1(bank)
 
     def rates(rotation):
-        spin = sympy.simplify(rotation.T * rotation.diff(t))
-        return spin[2, 1], spin[0, 2], spin[1, 0]
+        spin = rotation.T * rotation.diff(t)
+        return [sympy.simplify(spin[place]) for place in ((2, 1), (0, 2), (1, 0))]
 
     p, q, r = rates(ours)
     yaw_d, roll_d, pitch_d = (angle.diff(t) for angle in (yaw, roll, pitch))
