@@ -2,7 +2,6 @@ import multiprocessing
 import os
 import signal
 import subprocess
-import sys
 import time
 
 import numpy as np
@@ -10,29 +9,13 @@ import pytest
 
 from optimizer.base.errors import UserInputError
 from optimizer.execution.store import read_table
+from tests.optimizer.commands import finish, start
 from tests.optimizer.interruptible import command
 from tests.optimizer.small_study import STEEP, write_small_study
 
 # A server that has imported everything forks the processes to be killed within milliseconds.
 PROCESSES = multiprocessing.get_context("forkserver")
 PROCESSES.set_forkserver_preload(["tests.optimizer.interruptible"])
-COMMAND = [sys.executable, "-c", "from optimizer.cli import main; main()"]
-
-
-def start(*arguments):
-    return subprocess.Popen(
-        [*COMMAND, *map(str, arguments)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=os.environ | {"PYTHONUNBUFFERED": "1"},
-    )
-
-
-def finish(*arguments):
-    return subprocess.run(
-        [*COMMAND, *map(str, arguments)], check=False, capture_output=True, text=True
-    )
 
 
 def candidates_stored(folder):
@@ -64,25 +47,34 @@ def test_ctrl_c_ends_cleanly_with_results_and_a_hint(tmp_path):
     assert candidates_stored(folder) % 12 == 0
 
 
-@pytest.mark.slow
-def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(levelgain, tmp_path):
-    changes = (*STEEP, ("candidates = 36", "candidates = 96"))
+@pytest.mark.parametrize(
+    ("n_kills", "n_candidates"),
+    [
+        pytest.param(3, 36, marks=pytest.mark.slow),
+        pytest.param(8, 96, marks=pytest.mark.proof),
+    ],
+)
+def test_killed_studies_end_with_the_table_of_an_uninterrupted_one(
+    levelgain, tmp_path, n_kills, n_candidates
+):
+    changes = (*STEEP, ("candidates = 36", f"candidates = {n_candidates}"))
     whole, killed = (write_small_study(tmp_path / name, *changes) for name in ("whole", "killed"))
     moments = np.random.default_rng(5)
     assert levelgain("run", whole, "--jobs", "1")[0] == 0
 
     # The last moments lie in the re-evaluation; some find the study finished already.
     verb, kills = "run", 0
-    for kill in range(8):
+    for kill in range(n_kills):
         process = PROCESSES.Process(target=command, args=(verb, killed, "--jobs", 2))
         process.start()
-        wait_for_candidates(killed, min(12 + 14 * kill, 96), process.is_alive)
+        stored = 12 + (n_candidates - 12) * kill // (n_kills - 1)
+        wait_for_candidates(killed, stored, process.is_alive)
         process.join(moments.uniform(0.0, 0.3))
         process.kill()
         process.join()
         kills += process.exitcode == -signal.SIGKILL
         verb = "resume"
-    assert kills >= 6
+    assert kills >= n_kills - 2
     resumed = finish("resume", killed)
     assert resumed.returncode == 0
     assert "The run before" not in levelgain("resume", killed)[1]

@@ -5,7 +5,10 @@ import pytest
 from tests.optimizer.execution.search_digests import N_CANDIDATES
 from tests.optimizer.processor_kinds import KINDS, run_python
 
-OTHERS = [name for name, kind in KINDS.items() if name != "native" and kind.numba is None]
+OTHERS = [
+    pytest.param("numpy without AVX2", marks=pytest.mark.slow),
+    pytest.param("other BLAS", marks=pytest.mark.proof),
+]
 COMPILED = [name for name, kind in KINDS.items() if kind.numba is not None]
 
 
@@ -19,6 +22,12 @@ def own(tmp_path_factory):
     found = _digests("native", tmp_path_factory.mktemp("cache"))
     assert len(set(found)) == N_CANDIDATES / 12
     return found
+
+
+def test_every_kind_is_asked():
+    asked = {parameter.values[0] for parameter in OTHERS} | set(COMPILED)
+
+    assert asked == set(KINDS) - {"native"}
 
 
 @pytest.mark.parametrize("name", OTHERS)

@@ -1,6 +1,7 @@
 """The proposed test ride narrows what it is proposed for, more than others do."""
 
 import dataclasses
+import functools
 import math
 
 import numpy as np
@@ -30,6 +31,7 @@ from tests.reference.logged_truth import drawn_truth
 
 PULLS, SPEEDS, LOADS, CLIMB = MANOEUVRES
 SEEDS = (7, 8, 11, 12, 15)  # not those that judge the intervals
+FEW = SEEDS[:2]
 
 
 def in_turn(speeds_mps, *, each_s):
@@ -100,13 +102,14 @@ def joined(first, second):
 
 @pytest.fixture(scope="module")
 def narrowed(read):
-    """Return, by seed, the proposals of a dull ride and how much less is open after another.
+    """Return what gives, by seed, proposals of a dull ride and how much less is open after another.
 
     The second is a mapping from the manoeuvre added, None for more of the dull ride, and the name
     of a number to half its interval before over that after.
     """
-    found = {}
-    for seed in SEEDS:
+
+    @functools.cache
+    def found(seed):
         truth = level_truth(seed)
         dull = logged_ride.logged(truth, seed=seed, duration_s=90.0, asked=cruising)
         log, mapping = read(dull, truth)
@@ -120,20 +123,30 @@ def narrowed(read):
             whole, _ = read(joined(dull, more), truth)
             after = uncertain_numbers(fitted(whole, mapping), whole, mapping)
             less[manoeuvre] = {each.name: before[each.name] / each.half for each in after}
-        found[seed] = proposals(fits, log, mapping), less
+        return proposals(fits, log, mapping), less
+
     return found
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", SEEDS)
+@pytest.mark.parametrize(
+    "seed",
+    [
+        pytest.param(seed, marks=pytest.mark.slow if seed in FEW else pytest.mark.proof)
+        for seed in SEEDS
+    ],
+)
 def test_the_proposed_ride_narrows_its_number_more_than_riding_on_does(narrowed, seed):
-    [first, *_], less = narrowed[seed]
+    [first, *_], less = narrowed(seed)
     name = first.uncertain[0].name
 
     assert less[first.manoeuvre][name] > 2.0 * less[None][name]
 
 
-@pytest.mark.slow
+@pytest.mark.parametrize(
+    "seeds",
+    [pytest.param(FEW, marks=pytest.mark.slow), pytest.param(SEEDS, marks=pytest.mark.proof)],
+    ids=len,
+)
 @pytest.mark.parametrize(
     ("manoeuvre", "other", "names"),
     [
@@ -142,11 +155,11 @@ def test_the_proposed_ride_narrows_its_number_more_than_riding_on_does(narrowed,
     ],
 )
 def test_each_ride_narrows_its_own_numbers_more_than_the_other_one(
-    narrowed, manoeuvre, other, names
+    narrowed, seeds, manoeuvre, other, names
 ):
     for name in names:
         own, others = (
-            np.median([less[ridden][name] for _, less in narrowed.values()])
+            np.median([narrowed(seed)[1][ridden][name] for seed in seeds])
             for ridden in (manoeuvre, other)
         )
         assert name in manoeuvre.shows

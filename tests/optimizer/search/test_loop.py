@@ -230,7 +230,7 @@ def test_a_study_killed_five_times_ends_as_the_uninterrupted_one(path):
     _assert_as_uninterrupted(path, 320)
 
 
-@pytest.mark.slow
+@pytest.mark.proof
 @pytest.mark.parametrize(("pause_s", "n_candidates"), [(0.01, 600), (0.0, 1200)])
 def test_a_study_killed_twenty_times_ends_as_the_uninterrupted_one(path, pause_s, n_candidates):
     n_at_work = _killed_and_resumed(

@@ -11,7 +11,7 @@ from tests.benchmarks.search_problems import PROBLEMS
 from tests.benchmarks.search_runs import Recorder
 from tests.optimizer.analytic import N_PARAMETERS, UNIT_BOX, dtlz2, zdt1
 
-SEEDS = (1, 2)
+SEEDS = [1, pytest.param(2, marks=pytest.mark.proof)]
 
 
 def _searched(evaluate, plan, folder, *, n_candidates):
@@ -46,7 +46,7 @@ def test_a_small_search_covers_most_of_a_known_front(
 
 # The optimum is scipy's, from the discrete Riccati equation.
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [*SEEDS, 3])
+@pytest.mark.parametrize("seed", [*SEEDS, pytest.param(3, marks=pytest.mark.proof)])
 @pytest.mark.parametrize("name", ["pendulum", "chain"])
 def test_the_lowest_weighted_cost_is_within_two_percent_of_the_riccati_optimum(name, seed):
     problem = PROBLEMS[name](1, "cpu")
