@@ -21,6 +21,7 @@ import numpy as np
 
 from optimizer.base.errors import UserInputError
 from optimizer.base.hashing import spawned
+from optimizer.execution.devices import on_device
 from optimizer.execution.evaluate import make_evaluate, whole_profiles
 from optimizer.execution.hard_rides import with_hard_rides
 from optimizer.execution.provenance import ride_inputs
@@ -32,6 +33,7 @@ from optimizer.search.plan import Plan
 from optimizer.study.load import load_study
 from optimizer.study.study import Study
 from plant.arrays import Floats
+from plant.device import DEVICES
 from tests.benchmarks.counted_day import Counts
 from tests.benchmarks.fifth_of_baseline import resampled_roads
 from tests.benchmarks.front_quality import Judged, judged_table
@@ -155,6 +157,7 @@ def arguments_of(given: Sequence[str] | None) -> argparse.Namespace:
     parser.add_argument("--seeds", nargs="+", type=int, default=[1], help="of the searches")
     parser.add_argument("--out", type=Path, default=Path("risk_against_rate"))
     parser.add_argument("--threads", type=int, default=joblib.cpu_count())
+    parser.add_argument("--device", choices=DEVICES, default="cpu")
     asked = parser.parse_args(given)
     if not 0.0 < asked.hardest <= 1.0:
         parser.error(f"--hardest: must be above 0 and at most 1, got {asked.hardest:g}")
@@ -166,7 +169,7 @@ def arguments_of(given: Sequence[str] | None) -> argparse.Namespace:
 def main(given: Sequence[str] | None = None) -> str:
     """Search, count, and return the tables."""
     asked = arguments_of(given)
-    study = with_hard_rides(load_study(asked.folder))
+    study = with_hard_rides(on_device(load_study(asked.folder), asked.device))
     baseline = study_plan(study).baseline
     tables = []
     for seed in asked.seeds:
