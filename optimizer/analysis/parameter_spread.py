@@ -19,7 +19,7 @@ DETERMINED, PARTLY, FREE = "determined", "partly", "free"
 def parameter_spread(results: Sequence[Results]) -> pd.DataFrame:
     """Return which parameters the search determines, by their values in the picks of least cost.
 
-    Ways are in % of the searched range, by ratio where it is searched by ratio. Beside the way
+    Spreads are in % of the searched range, by ratio where it is searched by ratio. Beside the one
     between seeds stands the one along a front, that the middle 90 % of its candidates span, as the
     mean over the seeds. What is free, or what the trade-off moves, is wide there too.
 
@@ -52,13 +52,13 @@ def parameter_spread(results: Sequence[Results]) -> pd.DataFrame:
             "highest": values.max(axis=0),
             "between_seeds_percent": 100.0 * between,
             "along_front_percent": 100.0 * along,
-            "judged": [judged(way, n_seeds=len(with_pick)) for way in between.tolist()],
+            "judged": [judged(spread, n_seeds=len(with_pick)) for spread in between.tolist()],
         }
     )
 
 
-def judged(way: float, *, n_seeds: int) -> str:
-    """Return a word for a parameter by the way between its values under several seeds.
+def judged(spread: float, *, n_seeds: int) -> str:
+    """Return a word for a parameter by the spread of its values under several seeds.
 
     It is determined where values that lie anywhere in the range, by chance alone, would lie so near
     one another in one case of twenty at most, and within a quarter of the range besides. It is free
@@ -66,28 +66,28 @@ def judged(way: float, *, n_seeds: int) -> str:
 
     Parameters
     ----------
-    way : float
-        From the lowest to the highest value, over the searched range.
+    spread : float
+        The highest less the lowest value, over the searched range.
     n_seeds : int
         Two or more.
     """
-    chance = within(way, n_seeds)
-    if chance <= CHANCE and way <= NARROW:
+    chance = within(spread, n_seeds)
+    if chance <= CHANCE and spread <= NARROW:
         return DETERMINED
     return FREE if chance >= FREE_CHANCE else PARTLY
 
 
-def within(way: float, n_values: int) -> float:
-    """Return the chance that values drawn evenly from 0 to 1 lie within a way of one another.
+def within(spread: float, n_values: int) -> float:
+    """Return the chance that values drawn evenly from 0 to 1 spread so little.
 
     The range of n even draws has the distribution Beta(n - 1, 2): David and Nagaraja (2003), Order
     Statistics, section 2.3; from memory.
     """
-    return n_values * way ** (n_values - 1) - (n_values - 1) * way**n_values
+    return n_values * spread ** (n_values - 1) - (n_values - 1) * spread**n_values
 
 
 def widest(chance: float, n_values: int) -> float:
-    """Return the way within which values drawn evenly from 0 to 1 lie in so many cases."""
+    """Return the spread that values drawn evenly from 0 to 1 stay below in so many cases."""
     low, high = 0.0, 1.0
     while high - low > 1e-9:
         middle = 0.5 * (low + high)

@@ -110,7 +110,7 @@ def _tail_panel(axes: Axes) -> None:
         seen=f"needs of what the rider can press {', '.join(shares)}",
     )
     axes.set_xlabel("pitch error, nose above the setpoint / deg")
-    axes.set_ylabel("moment of the motor / N m")
+    axes.set_ylabel("motor torque / N·m")
     axes.legend(fontsize=7.5, loc="upper left")
 
 

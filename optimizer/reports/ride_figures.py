@@ -58,7 +58,7 @@ def stiffness_figure(results: Results, number: int) -> Figure:
         axes.axhline(side, color="0.5", linestyle="--", linewidth=0.8)
     axes.set_ylim(-1.15 * limit, 1.15 * limit)
     axes.set_xlabel("pitch error, nose below the setpoint / deg")
-    axes.set_ylabel("current of the stiffness / A (dashed: phase limit)")
+    axes.set_ylabel("current by stiffness / A (dashed: phase current limit)")
     axes.legend()
     return figure
 

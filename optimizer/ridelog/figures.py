@@ -36,7 +36,7 @@ def draw_residuals(fits: Fits, stem: Path) -> list[Path]:
             spread.set_ylim(-edge, edge)
             spread.set_xticks([])
         axes[-1, 0].set_xlabel("time / s")
-        figure.suptitle("Measured less fitted", fontsize=10.0)
+        figure.suptitle("Residuals: measured minus fitted", fontsize=10.0)
         return save(figure, stem)
 
 

@@ -4,7 +4,7 @@ from optimizer.study.paths import STUDY_FILE
 from optimizer.study.rewound_motor import resolved_board
 from optimizer.study.study import Study
 
-_AS_STRONG = 0.9  # share of the other board's push from which on nothing is said: assumed
+_AS_STRONG = 0.9  # share of the other board's force from which on nothing is said: assumed
 
 _RATIOS = (("torque_ratio", "torque per amp"), ("radius_ratio", "radius"), ("mass_ratio", "mass"))
 
@@ -35,7 +35,7 @@ def derived_lines(study: Study) -> list[str]:
 
 
 def _weak_drive(study: Study) -> list[str]:
-    """Return how much weaker the drive pushes than that of the board that is scaled from."""
+    """Return how much less tractive force there is than on the board that is scaled from."""
     by, limit_a = study.scaling, study.board.drive.phase_current_limit_a
     if by is None or study.scaled_from is None:
         return []
@@ -44,7 +44,7 @@ def _weak_drive(study: Study) -> list[str]:
     if limit_a >= _AS_STRONG * same_a:
         return []
     return [
-        f"drive.phase_current_limit_a = {limit_a:g} A pushes {100.0 * limit_a / same_a:.0f} % as"
-        f" hard as on {study.scaled_from}, for which it would be {same_a:.0f} A; enter your"
-        " drive's."
+        f"drive.phase_current_limit_a = {limit_a:g} A gives {100.0 * limit_a / same_a:.0f} % of"
+        f" the tractive force of {study.scaled_from}, for which it would be {same_a:.0f} A; enter"
+        " your drive's."
     ]

@@ -84,7 +84,7 @@ def rider_lines(own: OwnBoard) -> list[str]:
     for mass_kg in masses:
         _refuse_outside(Rider, "mass_kg", mass_kg)
         lines += [
-            f"[riders.{_rider_name(mass_kg)}]",
+            f"[riders.{rider_name(mass_kg)}]",
             _line(f"body = {{ {_body(mass_kg)} }}", "assumed from the mass"),
             _line(f'skill = "{_nearest_skill(mass_kg)}"', "assumed; or first_timer, expert"),
         ]
@@ -118,7 +118,7 @@ def following_numbers(
     current *= radius
     if current != 1.0:
         limit = _few(drive["phase_current_limit_a"] * current)
-        same = f"the push of {base_name}'s {drive['phase_current_limit_a']:g} A"
+        same = f"the tractive force of {base_name}'s {drive['phase_current_limit_a']:g} A"
         yield ("drive", "phase_current_limit_a"), limit, f"assumed: {same}; enter your drive's"
         cool = "assumed: heat stays alike"
         resistance = drive["mosfet_resistance_ohm"] / current**2
@@ -160,7 +160,8 @@ def _nearest_skill(mass_kg: float) -> str:
     return min(names, key=lambda name: abs(float(name.removeprefix(_HABIT)) - mass_kg))
 
 
-def _rider_name(mass_kg: float) -> str:
+def rider_name(mass_kg: float) -> str:
+    """Return what a rider of a mass is called in a first study file."""
     return f"rider_{mass_kg:g}".replace(".", "_")
 
 

@@ -7,13 +7,20 @@ from optimizer.base.atomic_files import copy_whole, refuse_existing, write_whole
 from optimizer.base.errors import ArgumentError
 from optimizer.base.reading import read_text
 from optimizer.study.catalogue import STUDIES_FOLDER
-from optimizer.study.own_board import NOTHING_SAID, OwnBoard, board_lines, rider_lines
+from optimizer.study.own_board import (
+    NOTHING_SAID,
+    OwnBoard,
+    board_lines,
+    rider_lines,
+    rider_name,
+)
 from optimizer.study.paths import STUDY_FILE
 
 _TEMPLATE = STUDIES_FOLDER / "template" / STUDY_FILE
 # Lines of the template that give way to those of a board and riders of one's own.
 _BOARD_EXAMPLES = re.compile(r"^# motor = \"(?:.*\n)+?(?=\n)", re.MULTILINE)
 _RIDERS = re.compile(r"(?<=^\[riders\]\n)use = .*\n(?:# .*\n)+", re.MULTILINE)
+_EXAMPLE_RIDER = "baker_80"
 
 
 def write_template(folder: Path, own: OwnBoard = NOTHING_SAID) -> Path:
@@ -50,6 +57,8 @@ def template_text(own: OwnBoard = NOTHING_SAID) -> str:
         text = _with_lines(text, _BOARD_EXAMPLES, lines)
     if lines := rider_lines(own):
         text = _with_lines(text, _RIDERS, lines)
+        # An example of one rider alone names one that is there.
+        text = text.replace(_EXAMPLE_RIDER, rider_name(own.rider_masses_kg[0]))
     return text
 
 

@@ -15,7 +15,7 @@ def advise(
     folder: Folder,
     profile: AnyProfile,
     changes: Annotated[
-        int, typer.Option(min=1, max=3, metavar="N", help="At most so many at once.")
+        int, typer.Option(min=1, max=3, metavar="N", help="Most changes at once.")
     ] = 3,
     out: Annotated[
         Path | None,

@@ -13,7 +13,9 @@ def repeat(
     folder: Folder,
     seeds: Annotated[
         int,
-        typer.Option(min=FEWEST_SEEDS, max=MOST_SEEDS, metavar="N", help="Seeds, so many runs."),
+        typer.Option(
+            min=FEWEST_SEEDS, max=MOST_SEEDS, metavar="N", help="Number of seeds; each is a run."
+        ),
     ] = 3,
     candidates: Annotated[
         int | None,

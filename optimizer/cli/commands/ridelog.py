@@ -53,7 +53,7 @@ def write_example_log(
 
 
 def propose_mapping(log: Log, mapping: MappingFile = None) -> None:
-    """Guess which column is what, and write it down to confirm.
+    """Propose which column is what, for you to confirm.
 
     Check the mapping, then set `confirmed = true` in it.
 
@@ -244,9 +244,9 @@ def compare_ride_log(
     force: Force = False,
     as_json: AsJson = False,
 ) -> None:
-    """Lay the predicted ride over the log.
+    """Compare the predicted ride with the log.
 
-    The logged speeds and route are ridden in the plant.
+    The logged speeds and route are simulated on the fitted board, and both are drawn over time.
 
     Example: levelgain log compare ride.csv my_board
     """
@@ -273,7 +273,7 @@ def compare_ride_log(
         fit = fit_road(ride, known.board, known.rider_mass_kg)
         stages.begin("riding")
         ridden = replayed(study)
-        stages.begin("laying prediction over measurement")
+        stages.begin("comparing predicted with measured")
         segment = ridden_segment(ride, known, fit)
         lag_s = speed_lag_s(ride, segment, ridden)
         compared = compare(ride, segment, ridden, lag_s=lag_s)

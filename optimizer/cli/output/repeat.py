@@ -44,7 +44,7 @@ def print_spread(out: Console, spread: SeedSpread) -> None:
         )
         return
     n_seeds = int((spread.picks["pick"] == JUDGED).sum())
-    out.print(f"\nParameters of {JUDGED}; ways are in % of the searched range:")
+    out.print(f"\nParameters of {JUDGED}; spreads are in % of the searched range:")
     print_table(out, spread.parameters)
     for word in (DETERMINED, FREE):
         names = spread.parameters["parameter"][spread.parameters["judged"] == word]

@@ -11,7 +11,7 @@ LABELS = {
     "grade_dip_deg": "nose dip where a climb of 10 % begins / deg",
     "bend_lift_deg": "nose lift in a bend at 45 deg/s / deg",
     "stiffness_nm_per_deg": "motor torque per pitch near level / N·m per deg",
-    "climb_speed_ratio": "way over way asked on climbs / 1",
+    "climb_speed_ratio": "speed over demanded speed on climbs / 1",
     "rider_spread_ratio": "rider spread, lightest to heaviest / 1",
     "rides_ended": "aborted rides / number",
     "vibration_mps2": "weighted vibration / m/s²",

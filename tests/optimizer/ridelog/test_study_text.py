@@ -118,7 +118,7 @@ def test_baseline_bounds_and_limit_follow_the_motor_of_a_log_as_of_a_new_study(t
     # The file says so.
     assert "currents go with this board's torque per amp" in re.sub(r"\n# ", " ", text)
     assert re.search(
-        r"^phase_current_limit_a = 176\.0 +# assumed: the push of lender_15's", text, re.M
+        r"^phase_current_limit_a = 176\.0 +# assumed: the tractive force of lender_15's", text, re.M
     )
 
 

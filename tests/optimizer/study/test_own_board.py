@@ -123,7 +123,7 @@ def test_a_drive_that_did_not_follow_its_motor_is_told(tmp_path):
     found = load_study(written(tmp_path, scaled("motor.kv_rpm_per_v = 24.0")))
 
     line = derived_lines(found)[-1]
-    assert "110 A pushes 62 % as hard as on lender_15" in line  # 15 / 24
+    assert "110 A gives 62 % of the tractive force of lender_15" in line  # 15 / 24
     assert "176 A" in line
 
 
@@ -148,6 +148,7 @@ def test_each_line_that_is_not_known_says_that_it_is_assumed(tmp_path):
     known = {"motor.kv_rpm_per_v", "wheel.wheel_radius_m", "battery.cells_in_series"}
     assert {line.split()[0] for line in told if "assumed" not in line} == known
     assert "# motor = " not in text  # a second motor would be refused
+    assert "baker_80" not in text  # an example of a rider who is not there would be refused
 
 
 @pytest.mark.parametrize(

@@ -101,7 +101,7 @@ function drawCurve(study, detail, number, plot) {
       legend: { orientation: "h", y: 1.02, yanchor: "bottom" },
       margin: { l: 58, r: 12, t: 60, b: 46 },
       xaxis: axis("pitch error, nose below the setpoint / deg"),
-      yaxis: axis("current / A (dashed: phase limit)", { range: [-1.15 * limit, 1.15 * limit] }),
+      yaxis: axis("current / A (dashed: phase current limit)", { range: [-1.15 * limit, 1.15 * limit] }),
       shapes: [-limit, limit].map((side) => ({
         type: "line",
         xref: "paper",
