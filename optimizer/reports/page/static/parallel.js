@@ -98,7 +98,7 @@ function drawParallel(study, state, choose) {
     zeroline: false,
   };
   const shares = {
-    title: { text: "place between the ends", font: { size: 12 } },
+    title: { text: "position in the range", font: { size: 12 } },
     tickvals: [0, 0.5, 1],
     ticktext: ["low", "middle", "high"],
     range: [-0.04, 1.04],
