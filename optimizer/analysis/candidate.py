@@ -77,13 +77,18 @@ def at_ends(space: Space, values: Floats) -> list[str]:
     return [name for name, stuck in zip(space.names, at_end, strict=True) if stuck]
 
 
-def worst_rides(results: Results, number: int) -> list[Ride]:
-    """Return a candidate's rides nearest to a nose-down, with their noise, the nearest first."""
+def worst_places(results: Results, number: int) -> list[int]:
+    """Return where a candidate's rides nearest to a nose-down stand, the nearest first."""
     risk = results.ride_column("nose_down_risk", number)
     ridden = np.flatnonzero(~np.isnan(risk))
-    order = ridden[np.argsort(-risk[ridden], kind="stable")[:_WORST_RIDES]]
+    worst: list[int] = ridden[np.argsort(-risk[ridden], kind="stable")[:_WORST_RIDES]].tolist()
+    return worst
+
+
+def worst_rides(results: Results, number: int) -> list[Ride]:
+    """Return a candidate's rides nearest to a nose-down, with their noise, the nearest first."""
     rides = ridden_rides(results, number)
-    return [rides[place] for place in order]
+    return [rides[place] for place in worst_places(results, number)]
 
 
 def ridden_rides(results: Results, number: int) -> tuple[Ride, ...]:

@@ -7,7 +7,8 @@ from matplotlib.figure import Figure
 
 from objectives.scoring_context import asked_speeds
 from optimizer.analysis.comparison import Comparison
-from optimizer.reports.style import BLACK, BLUE, GREEN, ORANGE, PURPLE, SKY, VERMILION, new_figure
+from optimizer.reports.signs import BLACK, BLUE, GREEN, ORANGE, PURPLE, SKY, VERMILION
+from optimizer.reports.style import new_figure
 from plant.kernel.trace import trace
 from plant.linear.balance_loop import (
     GAIN_POINTS,

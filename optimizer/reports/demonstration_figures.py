@@ -14,7 +14,8 @@ from optimizer.analysis.demonstration_catalogue import example_board, example_pr
 from optimizer.analysis.demonstrations import DRAWN, Demonstration, Ridden
 from optimizer.analysis.tail_statics import motor_moment_nm, press_limit_nm, tail_hold_ratio
 from optimizer.base.cautions import CAUTIONS
-from optimizer.reports.style import BLACK, BLUE, VERMILION, new_figure
+from optimizer.reports.signs import BLACK, BLUE, VERMILION
+from optimizer.reports.style import new_figure
 
 _COLUMNS = 4
 _LINES = ((BLUE, "-"), (VERMILION, (0, (5, 1.5))), (BLACK, ":"))

@@ -8,14 +8,8 @@ from matplotlib.figure import Figure
 
 from objectives import OBJECTIVES
 from optimizer.analysis.results import Results
-from optimizer.reports.style import (
-    BLACK,
-    LEAST_DRAWN,
-    OBJECTIVE_LABELS,
-    PICK_STYLE,
-    SKY,
-    new_figure,
-)
+from optimizer.reports.signs import BLACK, LEAST_DRAWN, OBJECTIVE_LABELS, PICK_STYLE, SKY
+from optimizer.reports.style import new_figure
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from plant.arrays import Floats

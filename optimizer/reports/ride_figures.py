@@ -7,7 +7,8 @@ from numpy.typing import NDArray
 from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import candidate_profile, worst_rides
 from optimizer.analysis.results import Results
-from optimizer.reports.style import BLACK, RIDE_COST_LABELS, VERMILION, new_figure
+from optimizer.reports.signs import BLACK, RIDE_COST_LABELS, VERMILION
+from optimizer.reports.style import new_figure
 from optimizer.search.evaluation import BASELINE
 from plant.kernel.trace import Trace, trace
 from plant.stiffness import stiffness_curve

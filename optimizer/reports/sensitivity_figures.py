@@ -5,7 +5,8 @@ from matplotlib.figure import Figure
 
 from objectives import OBJECTIVES
 from optimizer.analysis.sensitivity import STEP, Sensitivity
-from optimizer.reports.style import BLUE, OBJECTIVE_LABELS, VERMILION, new_figure
+from optimizer.reports.signs import BLUE, OBJECTIVE_LABELS, VERMILION
+from optimizer.reports.style import new_figure
 
 _SHOWN = 16
 _SIDES = ((BLUE, "lowered", 0.19, "///"), (VERMILION, "raised", -0.19, ""))

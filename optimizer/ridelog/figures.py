@@ -4,7 +4,8 @@ from pathlib import Path
 
 import numpy as np
 
-from optimizer.reports.style import BLUE, VERMILION, new_figure, save, styled
+from optimizer.reports.signs import BLUE, VERMILION
+from optimizer.reports.style import new_figure, save, styled
 from optimizer.ridelog.fits.all_fits import Fits
 from optimizer.ridelog.fits.robust_fit import Fit
 from optimizer.ridelog.replay import Compared

@@ -21,7 +21,8 @@ from optimizer.reports.film.side_view import (
     nose_clearance_m,
     side_view,
 )
-from optimizer.reports.style import BLACK, BLUE, ORANGE, SKY, VERMILION, new_figure, styled
+from optimizer.reports.signs import BLACK, BLUE, ORANGE, SKY, VERMILION
+from optimizer.reports.style import new_figure, styled
 from plant.arrays import Floats
 from plant.constants import DT_S
 from plant.kernel.simulate import Ride

@@ -11,7 +11,7 @@ from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import (
     candidate_profile,
     ridden_rides,
-    worst_rides,
+    worst_places,
 )
 from optimizer.analysis.columns import Columns
 from optimizer.analysis.constraint_facts import facts_of_candidates
@@ -76,12 +76,6 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
 def _without(table: Columns, *names: str) -> Floats:
     """Return all other columns of a table of numbers, (row, column)."""
     return np.column_stack([column for name, column in table.items() if name not in names])
-
-
-def worst_places(results: Results, number: int) -> list[int]:
-    """Return a candidate's worst rides as places in the study's rides, the worst first."""
-    places = {ride.name: place for place, ride in enumerate(results.study.rides)}
-    return [places[ride.name] for ride in worst_rides(results, number)]
 
 
 def candidate_traces(results: Results, number: int, places: Iterable[int]) -> dict[str, Filmed]:

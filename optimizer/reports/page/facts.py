@@ -18,7 +18,7 @@ from optimizer.analysis.results import Results, least_violating
 from optimizer.execution.provenance import model_digest
 from optimizer.reports.page.encoding import Packed, packed
 from optimizer.reports.page.labels import CONSTRAINT_LABELS, LABELS, PICK_MARKS
-from optimizer.reports.style import LEAST_DRAWN
+from optimizer.reports.signs import LEAST_DRAWN
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.space import to_unit
 from optimizer.study.study import Study

@@ -1,6 +1,6 @@
 """What the page calls each column, in words, with its unit."""
 
-from optimizer.reports.style import OBJECTIVE_LABELS, PICK_STYLE, RIDE_COST_LABELS
+from optimizer.reports.signs import OBJECTIVE_LABELS, PICK_STYLE, RIDE_COST_LABELS
 
 LABELS = {
     **OBJECTIVE_LABELS,

@@ -9,12 +9,13 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
+from optimizer.analysis.candidate import worst_places
 from optimizer.analysis.results import Results, read_results
 from optimizer.base.errors import UserInputError
 from optimizer.execution.asked_candidates import ASKED
 from optimizer.execution.store import how_far, started_with
 from optimizer.reports.page.bounded_server import BoundedHandler, BoundedServer
-from optimizer.reports.page.details import candidate_traces, rides_and_loops, worst_places
+from optimizer.reports.page.details import candidate_traces, rides_and_loops
 from optimizer.reports.page.document import page_data, page_document, waiting_document
 from optimizer.reports.page.pace import Pace
 from optimizer.search.evaluation import BASELINE

@@ -7,10 +7,10 @@ import pytest
 from plotly.offline import get_plotlyjs
 
 from objectives import CONSTRAINT_NAMES, DESCRIPTOR_NAMES
-from optimizer.analysis.candidate import candidate_profile, ridden_rides
+from optimizer.analysis.candidate import candidate_profile, ridden_rides, worst_places
 from optimizer.base.cautions import CAUTIONS
 from optimizer.reports.page import document, page_data, page_document
-from optimizer.reports.page.details import candidate_traces, traces_that_fit, worst_places
+from optimizer.reports.page.details import candidate_traces, traces_that_fit
 from optimizer.reports.page.encoding import packed, quantised
 from optimizer.reports.page.facts import detailed_numbers
 from optimizer.reports.page.films import POSES, SIGNALS

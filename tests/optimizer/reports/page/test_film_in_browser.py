@@ -6,7 +6,7 @@ import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.wait import WebDriverWait
 
-from optimizer.reports.page.details import worst_places
+from optimizer.analysis.candidate import worst_places
 from optimizer.reports.page.films import POSES, SIGNALS
 from tests.optimizer.reports.page.browsing import find
 from tests.optimizer.reports.page.unpacking import unpacked_signals
