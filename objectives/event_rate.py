@@ -1,7 +1,6 @@
 """How often something happens, with an interval that covers the true rate as often as it says."""
 
 import dataclasses
-import importlib
 import math
 
 import numpy as np
@@ -211,6 +210,6 @@ def exposure_to_show(
 
 def _gamma(probability: float, shape: float) -> float:
     """Return a quantile of the gamma distribution of scale 1: half of chi-squared's."""
-    # It takes longer to load than most commands need, which ask for no interval.
-    special = importlib.import_module("scipy.special")
-    return float(special.gammaincinv(shape, probability))
+    from scipy.special import gammaincinv  # noqa: PLC0415  # slow to load, and few commands ask for intervals
+
+    return float(gammaincinv(shape, probability))

@@ -1,6 +1,5 @@
 """Points of a Sobol sequence, from a library that is loaded where points are drawn."""
 
-import importlib
 from collections.abc import Callable
 
 import numpy as np
@@ -19,7 +18,7 @@ def scrambled_sobol(n_dimensions: int, rng: np.random.Generator) -> Callable[[in
     rng : Generator
         Scrambles them.
     """
-    # scipy.stats takes longer to load than all else that a command needs to show a front.
-    qmc = importlib.import_module("scipy.stats.qmc")
-    draw: Callable[[int], Floats] = qmc.Sobol(d=n_dimensions, scramble=True, rng=rng).random
-    return draw
+    # It takes longer to load than all else that a command needs to show a front.
+    from scipy.stats import qmc  # noqa: PLC0415
+
+    return qmc.Sobol(d=n_dimensions, scramble=True, rng=rng).random

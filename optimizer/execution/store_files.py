@@ -1,6 +1,5 @@
 """Opening a store's file for reading or writing, its lock, and whether it is still there."""
 
-import importlib
 import sqlite3
 from pathlib import Path
 from typing import Any
@@ -84,9 +83,10 @@ def locked(path: Path) -> Any:
     UserInputError
         Another run has it, or the folder is missing or can not be written.
     """
+    import filelock  # noqa: PLC0415  # slow to load, and who reads locks nothing
+
     if not path.parent.is_dir():
         raise StoreError(f"{path.parent}: no such folder; make the study folder first")
-    filelock = importlib.import_module("filelock")  # slow to load, and who reads locks nothing
     lock = filelock.FileLock(
         path.with_name(path.name + ".lock"), thread_local=False, fallback_to_soft=False
     )

@@ -1,7 +1,6 @@
 """Checks for what a study says about its riding day."""
 
 import dataclasses
-import importlib
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -111,15 +110,15 @@ def _refuse_disorder(day: RidingDay, *, path: Path) -> None:
 
 
 def _logged(table: LogTable, *, path: Path) -> LoggedDay:
+    # It takes longer to load than all else that reads a study.
+    from optimizer.study.logged_day import read_logged_day  # noqa: PLC0415
+
     log = path.parent / table.file
     mapping = mapping_beside(log) if table.mapping is None else path.parent / table.mapping
-    # What reads a log takes longer to load than all else that reads a study.
-    reading = importlib.import_module("optimizer.study.logged_day")
     try:
-        logged: LoggedDay = reading.read_logged_day(log, mapping)
+        return read_logged_day(log, mapping)
     except UserInputError as error:
         raise UserInputError(f"{path}: riding_day.log: {error}") from None
-    return logged
 
 
 def _fastest_of(logged: LoggedDay, *, where: str) -> float:

@@ -1,6 +1,5 @@
 """Heights along a route as three kinds of file hold them: GPX, CSV, and NumPy's .npz."""
 
-import importlib
 import itertools
 import math
 import re
@@ -216,6 +215,8 @@ def _across(
     path: Path, grid: Floats, *, line: Points | None, row_m: float, column_m: float
 ) -> tuple[Floats, Floats]:
     """Return distances and heights along a straight line across a grid, between its cells."""
+    from scipy.ndimage import map_coordinates  # noqa: PLC0415  # slow to load, and few are grids
+
     rows, columns = grid.shape
     if line is None:
         raise UserInputError(
@@ -233,5 +234,4 @@ def _across(
     n_points = max(math.ceil(length_m / GRID_STEP_M), 1) + 1
     share = np.linspace(0.0, 1.0, n_points)
     cells = np.stack([row_1 + share * (row_2 - row_1), column_1 + share * (column_2 - column_1)])
-    ndimage = importlib.import_module("scipy.ndimage")  # slow to load, and few routes are grids
-    return share * length_m, ndimage.map_coordinates(grid, cells, order=1)
+    return share * length_m, map_coordinates(grid, cells, order=1)

@@ -1,7 +1,6 @@
 """Draws from the spreads of several numbers at once, and boards and riders of such draws."""
 
 import dataclasses
-import importlib
 from collections.abc import Sequence
 
 import numpy as np
@@ -30,12 +29,13 @@ def draws(tolerances: Sequence[Tolerance], n_draws: int, *, seed: int) -> Floats
         A power of two keeps the points balanced.
     seed : int
     """
+    from scipy.special import ndtri  # noqa: PLC0415  # slow to load
+
     if not tolerances:
         return np.zeros((n_draws, 0))
     points = scrambled_sobol(len(tolerances), np.random.default_rng(seed))
     unit = points(2 ** max(int(np.ceil(np.log2(n_draws))), 0))[:n_draws]
-    special = importlib.import_module("scipy.special")  # as in `optimizer.base.sobol`
-    normal = np.clip(special.ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
+    normal = np.clip(ndtri(np.clip(unit, 1e-12, 1.0 - 1e-12)), -3.0, 3.0) / 2.0
     is_normal = np.array([tolerance.shape is Shape.NORMAL for tolerance in tolerances])
     return np.where(is_normal, normal, 2.0 * unit - 1.0)
 

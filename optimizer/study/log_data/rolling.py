@@ -1,7 +1,5 @@
 """Where the board of a ride log rolls: how far, how fast, and how high the ground is there."""
 
-import importlib
-
 import numpy as np
 
 from optimizer.study.log_data.resampling import RideLog
@@ -29,9 +27,10 @@ def rolling_stretches(log: RideLog) -> list[tuple[int, int]]:
     log : RideLog
         With `speed_mps`.
     """
+    from scipy.ndimage import median_filter  # noqa: PLC0415  # slow to load, for logs alone
+
     # A single glitch is no stop.
-    ndimage = importlib.import_module("scipy.ndimage")  # slow to load, for logs alone
-    rolls = ndimage.median_filter(np.nan_to_num(log.signals["speed_mps"]), _GLITCH) > _MOVING_MPS
+    rolls = median_filter(np.nan_to_num(log.signals["speed_mps"]), _GLITCH) > _MOVING_MPS
     found: list[tuple[int, int]] = []
     for part in log.parts():
         edges = np.flatnonzero(np.diff(np.concatenate([[0], rolls[part].astype(np.int8), [0]])))
