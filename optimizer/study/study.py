@@ -195,7 +195,7 @@ class Study:
         )
         return [] if plain else [ride.board, ride.rider]
 
-    @property
+    @functools.cached_property
     def riders_in_variants(self) -> dict[str, tuple[Rider, ...]]:
         """Each rider as described, and then in every variant."""
         return {
@@ -207,7 +207,7 @@ class Study:
         """All riders in all variants, those of one rider together, without repeats."""
         return list(dict.fromkeys(itertools.chain(*self.riders_in_variants.values())))
 
-    @property
+    @functools.cached_property
     def named_variants(self) -> dict[str, Rider]:
         """Riders with a ride, first all as described, then all in each variant, by name."""
         ways = self.riders_in_variants
