@@ -23,6 +23,7 @@ from plant.kernel.outcomes import Outcome
 _REPORTED = (
     ("nose_dip_deg", "nose dip", "°"),
     ("peak_current_a", "peak current", " A"),
+    ("least_reserve_percent", "torque reserve", " %"),
     ("level_error_deg", "level error", "°"),
 )
 _DRAWN = 2  # rides that a profile wins, and that it loses
@@ -68,6 +69,8 @@ class Comparison:
         if name == "nose_dip_deg":
             contact = self.study.board.frame.nose_contact_deg
             return (1.0 - self.column("least_nose_margin_ratio")) * contact
+        if name == "least_reserve_percent":
+            return 100.0 * self.column("least_reserve_ratio")
         column: Floats = self.rides[:, :, RIDE_COLUMNS.index(name)]
         return column
 

@@ -60,8 +60,8 @@ def print_comparison(out: Console, found: Comparison) -> None:
         for line in felt_differences(found.handling[0], found.handling[which]):
             out.print(f"- {line}")
         wins, losses = changed_rides(found, which, limit=_MOST_RIDES)
-        for word, rides in (("wins", wins), ("loses", losses)):
-            out.print(f"\n{found.names[which]} {word} most against {found.names[0]}:")
+        for word, rides in (("better", wins), ("worse", losses)):
+            out.print(f"\n{found.names[which]} is {word} than {found.names[0]} above all on:")
             for ride in rides:
                 out.print(f"- {in_words(found, which, ride)}")
 

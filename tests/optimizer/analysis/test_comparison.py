@@ -1,5 +1,6 @@
 """Profiles are compared by riding them over the same rides."""
 
+import dataclasses
 import json
 
 import numpy as np
@@ -66,6 +67,15 @@ def test_a_change_is_told_with_rider_course_and_numbers(comparison):
     assert "nose dip" in words
 
 
+def test_a_ride_that_loses_torque_reserve_says_so(comparison):
+    rides = comparison.rides.copy()
+    rides[[0, 2], 0, RIDE_COLUMNS.index("least_reserve_ratio")] = 0.05, -0.1
+
+    words = in_words(dataclasses.replace(comparison, rides=rides), 2, 0)
+
+    assert "torque reserve 5 → -10 %" in words
+
+
 def test_the_command_draws_and_tells_and_does_not_replace(levelgain, folder, tmp_path):
     mine = tmp_path / "mine.toml"
     mine.write_text('use = "workshop_17"\n', encoding="utf-8")
@@ -74,7 +84,7 @@ def test_the_command_draws_and_tells_and_does_not_replace(levelgain, folder, tmp
     code, out, _ = levelgain(*facts)
 
     assert code == 0
-    assert "mine.toml wins most against baseline" in out
+    assert "mine.toml is better than baseline above all on:" in out
     for name in ("traces.png", "loop.svg"):
         assert (tmp_path / "figures" / name).stat().st_size > 10_000
     code, _, error = levelgain(*facts)
