@@ -54,7 +54,7 @@ class BeyondEnd:
         does = (
             f"{self.pinned.sentence}. With {self.value:g} the weighted cost of candidate"
             f" {self.number} goes from {self.cost:.3f} to {self.moved_cost:.3f}"
-            f" ({100.0 * change:+.1f} %; {self._objectives_in_words()})"
+            f" ({_signed(100.0 * change)} %; {self._objectives_in_words()})"
         )
         if self.fails:
             return f"{does}, and it fails: {'; '.join(self.fails)}. Keep the end."
@@ -69,7 +69,7 @@ class BeyondEnd:
     def _objectives_in_words(self) -> str:
         percent = 100.0 * (self.moved_objectives / self.objectives - 1.0)
         return ", ".join(
-            f"{name} {each:+.1f} %" for name, each in zip(OBJECTIVES, percent, strict=True)
+            f"{name} {_signed(each)} %" for name, each in zip(OBJECTIVES, percent, strict=True)
         )
 
 
@@ -129,3 +129,8 @@ def _beyond(results: Results, pinned: PinnedEnd) -> float:
     step = _BEYOND * float(space.high[place] - space.low[place])
     value = typed(pinned.end + (step if pinned.is_upper else -step))
     return min(value, pinned.furthest) if pinned.is_upper else max(value, pinned.furthest)
+
+
+def _signed(percent: float) -> str:
+    """Return a change with its sign; of none it is no minus."""
+    return f"{round(percent, 1) + 0.0:+.1f}"

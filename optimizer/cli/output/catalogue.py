@@ -10,10 +10,14 @@ from optimizer.base.errors import UserInputError
 from optimizer.base.messages import nearest
 from optimizer.base.toml_io import read_toml
 from optimizer.cli.console import print_table
-from optimizer.execution.store import how_far
+from optimizer.execution.asked_candidates import ASKED
+from optimizer.execution.store import how_far, started_with
 from optimizer.study.catalogue import entry_names
 from optimizer.study.catalogue_entries import KINDS, kind_of, notes, numbers_of_entry, remark
 from optimizer.study.paths import STUDY_FILE, store_path
+from optimizer.study.schema import SearchTable
+
+_USUAL = int(SearchTable.model_fields["candidates"].default)  # candidates where a file gives none
 
 
 def kinds_facts() -> list[dict[str, Any]]:
@@ -102,12 +106,20 @@ def studies_facts(folder: Path) -> list[dict[str, Any]]:
 def _study_facts(folder: Path) -> dict[str, Any]:
     row: dict[str, Any] = {"folder": str(folder), "title": "", "candidates": 0, "state": ""}
     try:
-        row["title"] = str(read_toml(folder / STUDY_FILE).get("title", ""))
+        tables = read_toml(folder / STUDY_FILE)
+        row["title"] = str(tables.get("title", ""))
         row["candidates"], running = how_far(store_path(folder))
+        asked = started_with(store_path(folder), ASKED)
     except UserInputError as error:
         return row | {"state": str(error)}
-    started = "running, or killed" if running else "started"
-    return row | {"state": started if row["candidates"] else "not started"}
+    if running:
+        return row | {"state": "running, or killed"}
+    if not row["candidates"]:
+        return row | {"state": "not started"}
+    wanted = int(asked) if asked else tables.get("search", {}).get("candidates", _USUAL)
+    return row | {
+        "state": "searched" if row["candidates"] >= wanted else f"stopped before {wanted}"
+    }
 
 
 def _shown(value: Any) -> str:

@@ -1,7 +1,11 @@
 """The commands that show the catalogue and the studies, and write a schema for editors."""
 
 import json
+import shutil
 
+from optimizer.execution.asked_candidates import ASKED
+from optimizer.execution.store import Store
+from optimizer.study.paths import store_path
 from tests.optimizer.small_study import write_small_study
 
 
@@ -33,7 +37,14 @@ def test_studies_here_are_listed_with_how_far_they_are(levelgain, finished, tmp_
     assert rows[str(tmp_path / "mine")]["state"] == "not started"
     assert "not valid TOML" in rows[str(tmp_path / "broken")]["state"]
     (done,) = json.loads(levelgain("list", finished, "--json")[1])
-    assert (done["candidates"], done["state"]) == (36, "started")
+    assert (done["candidates"], done["state"]) == (36, "searched")
+    stopped = shutil.copytree(finished, tmp_path / "stopped")
+    with Store(store_path(stopped)) as store:
+        store.keep({ASKED: ""})
+    text = (stopped / "study.toml").read_text()
+    (stopped / "study.toml").write_text(text.replace("candidates = 36", "candidates = 60"))
+    (left,) = json.loads(levelgain("list", stopped, "--json")[1])
+    assert (left["candidates"], left["state"]) == (36, "stopped before 60")
     (tmp_path / "empty").mkdir()
     assert "levelgain new my_board" in levelgain("list", tmp_path / "empty")[1]
 
