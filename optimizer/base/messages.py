@@ -28,6 +28,11 @@ def shown(value: Any) -> str:
     return text if len(text) <= _SHOWN else text[:_SHOWN] + "…"
 
 
+def counted(number: int, what: str) -> str:
+    """Return how many there are of something, whose plural ends in s."""
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
 def place(*keys: str | int) -> str:
     """Return where in a file something stands, with dots."""
     return ".".join(str(key) for key in keys if key != "")

@@ -15,6 +15,7 @@ from optimizer.analysis.ride_statics import statics_of
 from optimizer.analysis.statics_text import hopeless_lines, statics_rows, tight_lines
 from optimizer.analysis.study_warnings import study_warnings
 from optimizer.base.cores import n_cores
+from optimizer.base.messages import counted
 from optimizer.base.printable import one_line
 from optimizer.base.toml_io import parse_toml
 from optimizer.cli.console import print_table
@@ -151,8 +152,9 @@ def print_check(out: Console, facts: dict[str, Any]) -> None:
     """Print what `study_facts` found."""
     out.print(f"{one_line(facts['title'])}: the study file is in order.")
     out.print(
-        f"{len(facts['riders'])} riders over {len(facts['courses'])} courses: {facts['rides']}"
-        f" rides; {facts['searched_parameters']} parameters searched; board {facts['board']}."
+        f"{counted(len(facts['riders']), 'rider')} over {counted(len(facts['courses']), 'course')}:"
+        f" {counted(facts['rides'], 'ride')}; {facts['searched_parameters']} parameters searched;"
+        f" board {facts['board']}."
     )
     for line in facts["derived"]:
         out.print(line)
