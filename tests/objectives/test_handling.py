@@ -180,6 +180,15 @@ def test_a_climb_is_a_way_of_which_a_third_is_steep(grade_percent, expected):
     assert asked_climb_m(dataclasses.replace(CRUISE, road=road)) == pytest.approx(expected)
 
 
+@pytest.mark.parametrize(("begins_m", "expected"), [(26.6, 40.0), (26.8, 0.0)])
+def test_where_a_climb_is_blended_in_a_third_of_the_way_is_counted_exactly(begins_m, expected):
+    # A third of 40 m begins at 26.67 m. A step to 10 % is blended over 1 m around its place, and
+    # is 4 % steep a little before it.
+    road = dataclasses.replace(CRUISE.road, grade_percent=((0.0, 0.0), (begins_m, 10.0)))
+
+    assert asked_climb_m(dataclasses.replace(CRUISE, road=road)) == pytest.approx(expected)
+
+
 def test_standing_is_no_climb():
     stand = course("stand", speed_mps=((0.0, 0.0),))
     hill = Road(patches=stand.road.patches, grade_percent=((0.0, 20.0),))
@@ -189,8 +198,8 @@ def test_standing_is_no_climb():
 
 def test_the_shortest_warning_is_that_of_the_rides_that_end():
     handling = made_up(len(HANDLING), 2, warned_ratio=0.08)
-    lean = RULES.lean_places
-    handling[1, lean[0], RIDE_COLUMNS.index("outcome")] = Outcome.NOSE_DOWN
+    lean = [ride.course.name == HANDLING_PREFIX + "lean_past_limit" for ride in HANDLING]
+    handling[1, np.flatnonzero(lean)[0], RIDE_COLUMNS.index("outcome")] = Outcome.NOSE_DOWN
 
     np.testing.assert_allclose(least_warning_s(handling, RULES), [np.inf, 0.8])
     found = asked_of(
@@ -206,10 +215,10 @@ def test_the_shortest_warning_is_that_of_the_rides_that_end():
 
 def test_warnings_and_climbs_are_compared_with_the_baseline():
     base = with_number("warned_ratio", 0.01, 0.01, total=0.01)
-    base[HANDLING_NAMES.index("climb_speed_ratio")] = 1.0
+    base[HANDLING_NAMES.index("climb_speed_ratio")] = 0.8
     more = base.copy()
     more[HANDLING_NAMES.index("warned_ratio"), 2] = 0.05
-    more[HANDLING_NAMES.index("climb_speed_ratio"), 2] = 0.9
+    more[HANDLING_NAMES.index("climb_speed_ratio"), 2] = 0.72  # a tenth slower
 
     found = asked_of(more, baseline=base, more_warned_limit=0.02, climb_speed_loss_limit=0.2)
 
@@ -268,6 +277,25 @@ def test_like_the_baseline_is_asked_of_every_number():
     assert asked_of(close, **asked)["handling"] == pytest.approx(-0.5)
     far = with_number("feel_deg_per_mps2", 4.0, 7.0)
     assert asked_of(far, **asked)["handling"] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("name", HANDLING_NAMES)
+def test_a_baseline_of_zero_leaves_room_for_what_nobody_feels(name):
+    base = with_number(name, 0.0, 0.0)
+    asked = {"handling": {}, "like_baseline_percent": 20.0, "baseline": base}
+
+    # A fifth of what nobody feels is more than a thousandth of any unit, and less than one.
+    assert -1.0 < asked_of(with_number(name, 0.001, -0.001), **asked)["handling"] < 0.0
+    assert asked_of(with_number(name, 1.0, 0.0), **asked)["handling"] > 0.0
+
+
+@pytest.mark.parametrize(("light", "met"), [(0.05, True), (-0.05, False)])
+def test_without_a_word_the_nose_may_not_dip_as_the_board_brakes(light, met):
+    found = handling_met(
+        with_number("braking_feel_deg_per_mps2", light, 0.5), None, ScoreSettings()
+    )
+
+    assert found[HANDLING_NAMES.index("braking_feel_deg_per_mps2")] == met
 
 
 def test_what_the_baseline_has_of_one_rider_alone_is_not_compared():

@@ -72,6 +72,44 @@ def test_a_candidate_ridden_to_the_end_scores_the_same_by_components_within_a_ti
     assert not by_components[tight].any()
 
 
+@pytest.mark.parametrize(("share", "kept"), [(0.75, True), (0.83, False)])
+def test_by_components_a_board_that_shakes_nearly_as_much_as_allowed_breaks_the_limit(share, kept):
+    # The search allows 0.85 of the limit, for other noise; a prediction must be surer than that.
+    limit = RULES.settings.rest_shake_limit_deg_per_s
+    own = ridden(1, hold_pitch_rate_rms_deg_per_s=share * limit)
+
+    scores, (_, constraints) = both(with_hard(own))
+
+    assert scores.constraints[0, CONSTRAINT_NAMES.index("rest_shake")] < 0.0
+    assert (constraints[0, -1] <= 0.0) == kept
+
+
+@pytest.mark.parametrize(("late", "kept"), [(-0.2, True), (-0.01, False), (0.01, False)])
+def test_by_components_a_warning_that_is_hardly_early_enough_is_late(late, kept):
+    columns = ride_columns(with_hard(ridden(1)), ALL_RIDES)
+    constraints = np.full((1, len(CONSTRAINT_NAMES)), -1.0)
+    constraints[0, CONSTRAINT_NAMES.index("late_warning")] = late
+
+    components = components_of_rides(columns, constraints, RULES)
+    _, found = score_of_components(components, RULES)
+
+    assert (found <= 0.0).all() == kept
+
+
+def test_components_of_later_candidates_follow_those_known():
+    columns = ride_columns(
+        with_hard(ridden(3, hold_pitch_rms_deg=np.arange(15.0).reshape(3, 5))), ALL_RIDES
+    )
+    constraints = np.arange(3.0)[:, None] * np.ones(len(CONSTRAINT_NAMES))
+    whole = components_of_rides(columns, constraints, RULES)
+    none, first, rest = (whole.taken(rows) for rows in (slice(0), slice(1), slice(1, None)))
+
+    for found in (first.followed_by(rest), none.followed_by(whole)):
+        assert len(found) == 3
+        for name in ("costs", "margins", "limits"):
+            np.testing.assert_array_equal(getattr(found, name), getattr(whole, name))
+
+
 def test_by_components_too_the_standing_ride_that_shakes_most_counts():
     two = dataclasses.replace(RULES, is_standing=np.array([True, False, True, False, False]))
     rate = np.array([[0.1, 0.0, 0.2, 0.0, 0.0], [0.1, 0.0, 90.0, 0.0, 0.0]])

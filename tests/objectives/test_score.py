@@ -1,5 +1,7 @@
 """Scores of a portfolio: what is counted, what is kept, and that ending never pays."""
 
+import dataclasses
+
 import hypothesis.extra.numpy as hnp
 import hypothesis.strategies as st
 import numpy as np
@@ -11,16 +13,19 @@ from objectives import (
     DESCRIPTOR_NAMES,
     OBJECTIVES,
     RIDE_COLUMNS,
+    ScoreSettings,
     blend,
     ride_columns,
     score,
+    score_rules,
 )
-from objectives.constraints import NOT_ASKED
-from objectives.score import simulation_free_constraints
+from objectives.constraints import NOT_ASKED, NOT_MEASURED
+from objectives.handling import HANDLING_NAMES, HANDLING_PREFIX
+from objectives.score import meet_simulation_free, simulation_free_constraints
 from plant.description.profile_array import PROFILE_NAMES, profile_to_array
 from plant.kernel.outcomes import Outcome
 from plant.kernel.simulate import simulate
-from tests import invented
+from tests import invented, invented_rides
 from tests.objectives.small_portfolio import (
     ALL_RIDES,
     DAY,
@@ -100,6 +105,28 @@ def test_what_needs_no_ride_is_known_before_as_it_is_scored():
     scores = score(ride_columns(with_hard(ridden(20)), ALL_RIDES), profiles, RULES)
     np.testing.assert_array_equal(before.T, [constraint(scores, name) for name in names])
     assert (np.ptp(before[:, :3], axis=0) > 0.0).all()
+
+
+def test_a_profile_that_one_rider_can_not_balance_meets_nothing_without_a_ride():
+    profiles = np.tile(invented_rides.profile_row(), (80, 1))
+    random = np.random.default_rng(4)
+    for name in ("inner_gain_a_per_deg", "base_gain_a_per_deg", "rate_gain_a_per_deg_per_s"):
+        profiles[:, PROFILE_NAMES.index(name)] *= random.uniform(0.3, 1.5, 80)
+    riders = tuple(invented_rides.rider(mass_kg) for mass_kg in (62.0, 80.0, 105.0))
+    asked = dataclasses.replace(RULES, loop_riders=riders)
+
+    meet = meet_simulation_free(profiles, asked)
+
+    light, middle, heavy = (
+        meet_simulation_free(profiles, dataclasses.replace(asked, loop_riders=(rider,)))
+        for rider in riders
+    )
+    np.testing.assert_array_equal(meet, light & middle & heavy)
+    none_broken = (simulation_free_constraints(profiles, asked) <= 0.0).all(axis=1)
+    np.testing.assert_array_equal(meet, none_broken)
+    assert meet.any()
+    assert (light & ~heavy).any()
+    assert (heavy & ~light).any()
 
 
 def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():
@@ -223,6 +250,50 @@ def test_a_candidate_not_ridden_whole_has_no_objectives_and_the_constraints_of_w
     np.testing.assert_array_equal(facts["rides_ended"], [1, 1, 2])
     np.testing.assert_array_equal(np.isnan(facts["energy_wh"]), [False, True, True])
     np.testing.assert_array_equal(np.isnan(facts["traction_peak_ratio"]), [False, True, True])
+
+
+def handled(own, **columns):
+    """Return scores of rides after which each rider brakes once; NaN stands for not ridden."""
+    brake = dataclasses.replace(RIDES[1].course, name=HANDLING_PREFIX + "brake")
+    handling = [dataclasses.replace(ride, course=brake) for ride in (RIDES[1], RIDES[3])]
+    asked = ScoreSettings(
+        feel_low_deg_per_mps2=1.5,
+        feel_high_deg_per_mps2=2.5,
+        handling={"braking_feel_deg_per_mps2": (0.0, 1.0)},
+    )
+    found = np.zeros((len(own), len(handling), len(RIDE_COLUMNS)))
+    for name, values in columns.items():
+        found[:, :, RIDE_COLUMNS.index(name)] = values
+    return score(
+        np.hstack([own, found]),
+        np.tile(PROFILE, (len(own), 1)),
+        score_rules(RIDES, ride_weight=WEIGHT, settings=asked, handling=handling),
+    )
+
+
+def test_what_was_not_measured_breaks_a_constraint_only_where_every_ride_was_ridden():
+    own = ride_columns(ridden(3), RIDES)
+    own[2, [0, 3]] = np.nan
+
+    # Braking is measured of the first candidate alone; the feel, which needs a ride of its own, of
+    # none.
+    found = handled(own, braking_feel_deg_per_mps2=[[0.5, 0.5], [np.nan, np.nan], [np.nan, np.nan]])
+
+    np.testing.assert_array_equal(constraint(found, "handling"), [-0.5, NOT_MEASURED, NOT_ASKED])
+    np.testing.assert_array_equal(
+        constraint(found, "feel_band"), [NOT_MEASURED, NOT_MEASURED, NOT_ASKED]
+    )
+
+
+def test_scores_tell_how_the_profile_handles_on_its_board():
+    found = handled(ride_columns(ridden(1), RIDES), braking_feel_deg_per_mps2=[[0.25, 0.75]])
+
+    facts = dict(zip(HANDLING_NAMES, found.handling[0], strict=True))
+    np.testing.assert_array_equal(facts["braking_feel_deg_per_mps2"], [0.25, 0.75, 0.5])
+    # Kt = 8.27 / Kv, Kv in rpm per volt of line-to-line peak; from memory of motor handbooks.
+    gain = PROFILE[PROFILE_NAMES.index("inner_gain_a_per_deg")]
+    expected = gain * 8.27 / RULES.board.motor.kv_rpm_per_v
+    np.testing.assert_allclose(facts["stiffness_nm_per_deg"], expected, rtol=1e-3)
 
 
 def test_inputs_are_not_changed():

@@ -5,7 +5,8 @@ import dataclasses
 import numpy as np
 import pytest
 
-from objectives import ScoreSettings, score_rules
+from objectives import RIDE_COLUMNS, ScoreSettings, score_rules
+from objectives.handling import HANDLING_PREFIX
 from tests.objectives.small_portfolio import (
     ALL_RIDES,
     BOARD,
@@ -34,6 +35,8 @@ def test_windows_riders_and_standing_rides_are_found():
     np.testing.assert_array_equal(found.counts_level, [True, True, False, True, False])
     np.testing.assert_array_equal(found.counts_current, [False, True, True, True, True])
     np.testing.assert_array_equal(found.is_standing, [True, False, False, False, False])
+    np.testing.assert_array_equal(found.ride_weight, WEIGHT)
+    assert found.asked_mps == (0.0, 4.0)
 
 
 def test_riders_are_compared_only_where_both_hold_level():
@@ -51,6 +54,36 @@ def test_hard_rides_are_counted_among_the_rides_and_decide_nothing_else():
     assert rules().n_rides == len(RIDES)
     assert rules(DAY).riders == rules().riders
     np.testing.assert_array_equal(rules(DAY).spread_pairs, rules().spread_pairs)
+
+
+def test_columns_are_parted_into_own_handling_and_hard_rides():
+    brake = dataclasses.replace(RIDES[1].course, name=HANDLING_PREFIX + "brake")
+    handling = [dataclasses.replace(ride, course=brake) for ride in (RIDES[1], RIDES[3])]
+    asked = ScoreSettings()
+    found = score_rules(RIDES, ride_weight=WEIGHT, settings=asked, handling=handling, day=DAY)
+    numbers = np.arange(5.0 + 2.0 + 4.0)
+
+    parts = found.parts(np.tile(numbers[None, :, None], (3, 1, len(RIDE_COLUMNS))))
+
+    assert found.n_rides == len(numbers)
+    own, handled, hard = (part[2, :, 0].tolist() for part in parts)
+    assert (own, handled, hard) == ([0, 1, 2, 3, 4], [5, 6], [7, 8, 9, 10])
+
+
+def test_only_proportions_of_weights_count_however_small_they_are():
+    tiny = score_rules(RIDES, ride_weight=1e-6 * WEIGHT, settings=ScoreSettings())
+
+    np.testing.assert_allclose(tiny.ride_weight / tiny.ride_weight.sum(), WEIGHT / WEIGHT.sum())
+
+
+def test_the_loop_keeps_its_margins_with_other_riders_where_they_are_named():
+    variants = [dataclasses.replace(LIGHT, skill=HEAVY.skill), LIGHT, HEAVY]
+
+    found = score_rules(RIDES, ride_weight=WEIGHT, settings=ScoreSettings(), loop_riders=variants)
+
+    assert found.riders == (LIGHT, HEAVY)
+    assert found.loop_riders == tuple(variants)
+    assert rules().loop_riders == (LIGHT, HEAVY)
 
 
 def test_loop_holds_a_response_for_each_rider_at_the_slowest_and_the_fastest_speed():
