@@ -19,6 +19,10 @@ def test_a_ramp_is_a_trapezium():
     assert asked_way_m(manoeuvre((2.0, 0.0), (6.0, 4.0))) == pytest.approx(8.0 + 16.0)
 
 
+def test_the_first_speed_is_asked_from_the_start():
+    assert asked_way_m(manoeuvre((2.0, 3.0), (6.0, 3.0))) == pytest.approx(30.0)
+
+
 @pytest.mark.parametrize("until_s", [0.0, 1.3, 4.01, 7.5, 10.0])
 def test_until_some_time_it_is_what_quadrature_gives(until_s):
     asked = manoeuvre((0.0, 1.0), (3.0, 5.0), (4.0, -1.0), (12.0, 2.0))

@@ -143,6 +143,14 @@ def test_only_standing_rides_are_checked_for_shaking():
     np.testing.assert_allclose(found, [-0.5, 1.0])
 
 
+def test_without_a_standing_ride_no_shaking_is_asked_about():
+    nobody_stands = dataclasses.replace(rules(), is_standing=np.zeros(5, dtype=np.bool_))
+
+    found = rest_constraint(np.full((2, 5), 90.0), nobody_stands)
+
+    np.testing.assert_array_equal(found, NOT_ASKED)
+
+
 def test_the_standing_ride_that_shakes_most_is_checked():
     two = dataclasses.replace(
         rules(rest_shake_limit_deg_per_s=2.0, noise_margin_ratio=0.0),

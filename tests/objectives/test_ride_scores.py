@@ -1,5 +1,7 @@
 """Scores of single rides: graded where ridden, never better where ended."""
 
+import dataclasses
+
 import hypothesis.strategies as st
 import numpy as np
 import pytest
@@ -20,7 +22,7 @@ from objectives.ride_scores import (
     share_not_ridden,
 )
 from plant.kernel.outcomes import ROLL_BACK_LIMIT_MPS, Outcome
-from tests.objectives.small_portfolio import RIDES, ridden
+from tests.objectives.small_portfolio import BOARD, RIDES, ridden
 
 ENDED = [outcome for outcome in Outcome if outcome is not Outcome.RIDDEN]
 reserves = st.floats(-1.5, 1.0)
@@ -124,6 +126,19 @@ def test_share_not_ridden_is_the_time_left_over_the_duration():
     np.testing.assert_allclose(
         share_not_ridden(ride_time, np.array([10.0, 20.0])), [[0.0, 0.75], [1.0, 0.0]]
     )
+
+
+@pytest.mark.parametrize(("nose_deg", "tail_deg"), [(14.0, 22.0), (22.0, 14.0)])
+def test_a_ride_is_at_its_worst_when_held_at_the_farther_contact_of_its_board(nose_deg, tail_deg):
+    frame = dataclasses.replace(BOARD.frame, nose_contact_deg=nose_deg, tail_contact_deg=tail_deg)
+    ride = dataclasses.replace(RIDES[1], board=dataclasses.replace(BOARD, frame=frame))
+    held_deg = np.array([18.0, 22.0, 30.0])
+    rides = ridden(3, hold_pitch_rms_deg=held_deg[:, None]).over(slice(1))
+
+    columns = ride_columns(rides, [ride])
+
+    level_deg = columns[:, 0, RIDE_COLUMNS.index("level_error_deg")]
+    np.testing.assert_array_equal(level_deg, [18.0, 22.0, 22.0])
 
 
 def test_a_ride_has_the_costs_that_its_course_asks_for_and_its_share_of_warned_time():

@@ -19,7 +19,9 @@ from objectives.score_settings import ScoreSettings
         ("rest_shake_limit_deg_per_s", float("nan")),
         ("rider_spread_limit", 0.9),
         ("more_warned_limit", 0.0),
-        ("worst_rider_weight", 1.5),
+        ("worst_rider_weight", 1.05),
+        ("tail_weight", 1.05),
+        ("nose_down_share", 1.05),
     ],
 )
 def test_number_outside_its_range_is_refused_by_name(name, value):

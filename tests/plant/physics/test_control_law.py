@@ -122,6 +122,8 @@ def test_a_steady_acceleration_is_measured_as_such_at_any_step(step_s):
         (60.0, -4.0, 25.0),
         (60.0, 4.0, 60.0),
         (-60.0, 0.1, -60.0),
+        (-60.0, 0.29, -60.0),  # walking the board
+        (60.0, -0.29, 60.0),
         (200.0, 4.0, 120.0),
         (-200.0, 0.0, -110.0),
     ],
@@ -220,6 +222,8 @@ def test_the_integral_never_leaves_its_clamp(errors, gain, clamp):
 
 def test_the_integral_holds_while_the_drive_saturates_and_unwinds_at_once():
     assert integrate(3.0, 2.0, 5.0, 10.0, 1.0, DT_S) == 3.0
+    assert integrate(3.0, 0.01, 5.0, 10.0, 0.01, DT_S) == 3.0
+    assert integrate(-3.0, -2.0, 5.0, 10.0, -1e-3, DT_S) == -3.0
     assert integrate(3.0, -2.0, 5.0, 10.0, 1.0, DT_S) == pytest.approx(3.0 - 2.0 * 5.0 * DT_S)
     assert integrate(3.0, 2.0, 5.0, 10.0, 0.0, DT_S) == pytest.approx(3.0 + 2.0 * 5.0 * DT_S)
 
