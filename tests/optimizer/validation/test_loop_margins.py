@@ -35,7 +35,10 @@ def invented_margins(n_riders, **of_one):
 
 @pytest.fixture
 def judged(monkeypatch):
-    """Return a function that judges margins of which some at one speed or in one draw differ."""
+    """Return a function that judges margins of which some at one speed or in one draw differ.
+
+    Its `asked` holds the least gains and the speeds at which the current was looked at.
+    """
 
     def judge(*, at=None, balanced_deg=math.inf, **of_one):
         pack = RecoverablePitch(
@@ -59,11 +62,15 @@ def judged(monkeypatch):
             place, n_riders = of_plant
             return invented_margins(n_riders, **(of_one if place == at else {}))
 
+        def packs(_study, _row, least_gains, *, speeds_mps):
+            judge.asked = least_gains, speeds_mps
+            return [pack]
+
         for name, stand_in in (
             ("loop_plant", plant),
             ("loop_margins", margins),
             ("tolerance_draws", lambda _study: [(board, people) for board in boards]),
-            ("recoverable_pitches", lambda *_, **__: [pack]),
+            ("recoverable_pitches", packs),
         ):
             monkeypatch.setattr(module, name, stand_in)
         return judge_margins(STUDY, ROW)
@@ -94,6 +101,8 @@ def test_one_unstable_loop_fails_whatever_its_margins(judged, place):
 
     assert verdict.grade is Grade.FAIL
     assert verdict.found.count("the loop is UNSTABLE") == 1
+    told = "max_sensitivity_in_tolerances" if place == "draw" else "max_sensitivity"
+    assert verdict.numbers[told] > 1e6
     assert "lower rate_gain" in verdict.change
 
 
@@ -115,6 +124,20 @@ def test_the_least_margins_are_told(judged):
 def test_a_long_delay_margin_counts_as_none_that_is_asked(judged):
     assert judged().numbers["delay_margin_s"] == 0.02
     assert judged(at=5.0, phase_deg=math.inf, delay_s=math.inf).grade is Grade.PASS
+
+
+def test_the_current_is_looked_at_over_the_speeds_of_the_riding_day(judged):
+    """With the least gain that balances: the whole one over the gain margin down."""
+    fast_mps = STUDY.riding_day.fast_mps
+    judged(at=0.5 * fast_mps, n_unstable=2)
+
+    least_gains, speeds_mps = judged.asked
+
+    assert speeds_mps == pytest.approx([0.25 * fast_mps, 0.5 * fast_mps, 0.75 * fast_mps, fast_mps])
+    stiffest = loop_gains(ROW[None, :]).stiffness_a_per_deg.max()
+    expected = np.full((4, len(STUDY.every_rider)), stiffest / SETTINGS.gain_margin_ratio**2)
+    expected[1, -1] = np.inf
+    np.testing.assert_allclose(least_gains, expected)
 
 
 def test_the_current_that_is_left_decides_too(judged):

@@ -151,6 +151,12 @@ def test_a_steady_ride_in_the_plant_is_warned_as_strongly(asked, charge_ratio):
     assert warning_lift(array_to_profile(row), STEADY_BOARD, found) == pytest.approx(lift, abs=0.3)
 
 
+def test_where_the_pack_has_enough_the_drive_gives_its_phase_current_and_no_more():
+    found = headroom(BOARD, speed_mps=1.0, charge_ratio=1.0)
+
+    assert found.high_a == BOARD.drive.phase_current_limit_a
+
+
 def test_charge_shows_at_speed_and_not_at_walking_pace():
     at_walk = [headroom(BOARD, speed_mps=1.0, charge_ratio=charge).high_a for charge in (1.0, 0.15)]
     at_speed = [headroom(BOARD, charge_ratio=charge).high_a for charge in (1.0, 0.5, 0.15)]
