@@ -119,6 +119,15 @@ def test_nose_downs_are_counted_by_rider_and_found_again_by_their_places(made_up
         assert rate.exposure == pytest.approx(0.001 * found.kilometres / len(RIDERS))
 
 
+def test_a_rider_who_got_nowhere_has_no_rate(made_up_day):
+    course, lane = np.divmod(np.arange(N_LANES), LANES_OF_A_COURSE)
+    stays = (course + lane) % len(RIDERS) == 1
+
+    found = made_up_day(ROW, hours=1.0, distance_m=np.where(stays, 0.0, 100.0))
+
+    assert set(found.by_rider) == set(RIDERS) - {RIDERS[1]}
+
+
 @pytest.mark.parametrize(
     ("speed_mps", "words"),
     [
