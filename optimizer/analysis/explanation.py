@@ -9,7 +9,6 @@ import pandas as pd
 from objectives import CONSTRAINT_NAMES, OBJECTIVES
 from optimizer.analysis.beyond_ends import beyond_ends
 from optimizer.analysis.candidate import at_ends, candidate_profile
-from optimizer.analysis.importance import importances
 from optimizer.analysis.pinned_ends import pinned_ends
 from optimizer.analysis.profile_costs import candidate_yardstick, yardsticks
 from optimizer.analysis.results import Results
@@ -173,6 +172,9 @@ def _explained(
         stages.begin("riding beyond the ends at which the front lies")
         front_ends = _front_ends(results, n_jobs=n_jobs)
         stages.begin("ranking parameters over all candidates")
+        # It takes longer to load than all else that draws figures, explained or not.
+        from optimizer.analysis.importance import importances  # noqa: PLC0415
+
         shares = importances(space, results.searched)
     return Explanation(
         called=called,
