@@ -5,8 +5,10 @@ is what makes a resumed study propose exactly what the uninterrupted one propose
 """
 
 import functools
-from collections.abc import Set
+from collections.abc import Callable, Set
 from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +28,11 @@ from optimizer.search.surrogate import compared_by_ratio, fitted
 from optimizer.search.variation import children
 from plant.arrays import Floats, Indices
 
+_Number = TypeVar("_Number", np.float64, np.bool_)
+
 _CONTRAST = 3  # power of the random weights
+_MOST_PARTS = 4  # of a brood, spread over threads
 _TRIED = 4  # children for each that is evaluated as it comes
-_POOL_PARTS = 4  # of a brood, spread over threads
 
 
 def propose(
@@ -57,14 +61,33 @@ def propose(
     rng = np.random.default_rng(np.random.SeedSequence(plan.seed, spawn_key=(generation,)))
     if not len(parents) or generation * plan.population <= len(plan.start):
         return known_and_spread(plan, generation, rng)
-    with ThreadPoolExecutor(n_jobs) as threads:
+    with ThreadPoolExecutor(n_jobs) as executor:
+        threads = _Threads(executor=executor, n_parts=min(n_jobs, _MOST_PARTS))
         bred = _bred(plan, observed, parents=parents, rng=rng, threads=threads)
         # On the grid already; here they become the very numbers that its decimals are read as.
         return on_grid(plan.space, from_unit(plan.space, bred))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Threads:
+    executor: Executor
+    n_parts: int
+
+    def over(
+        self, function: Callable[[Floats], NDArray[_Number]], pool: Floats
+    ) -> NDArray[_Number]:
+        """Return a function of each row of a pool, worked out part by part."""
+        parts: list[Floats] = np.array_split(pool, self.n_parts)
+        return np.concatenate([*self.executor.map(function, parts)])
+
+
 def _bred(
-    plan: Plan, observed: Observed, *, parents: Indices, rng: np.random.Generator, threads: Executor
+    plan: Plan,
+    observed: Observed,
+    *,
+    parents: Indices,
+    rng: np.random.Generator,
+    threads: _Threads,
 ) -> Floats:
     """Return a generation in the unit cube: some children as they come, the others predicted."""
     operators, population = plan.operators, plan.population
@@ -101,13 +124,13 @@ def _predicted(
     known: Set[bytes],
     n: int,
     rng: np.random.Generator,
-    threads: Executor,
+    threads: _Threads,
 ) -> Floats:
     """Return the children that surrogates predict best: for the lowest cost, and for the front."""
     operators, history = plan.operators, observed.history
     latest = slice(max(0, len(points) - operators.surrogate_points), None)
     generation = len(history) // plan.population
-    fitting = threads.submit(
+    fitting = threads.executor.submit(
         fitted,
         points[latest],
         observed.rows(latest.start, len(points)),
@@ -115,22 +138,15 @@ def _predicted(
         deviations=operators.deviations[generation % len(operators.deviations)],
     )
     [own_rng] = rng.spawn(1)
-    finding = threads.submit(_cheapest, plan, history, points, known=known, rng=own_rng)
+    finding = threads.executor.submit(_cheapest, plan, history, points, known=known, rng=own_rng)
     predict, found = fitting.result(), finding.result()
     cheapest = found[pre_feasible(plan, found)]
     taken = known | keys(cheapest)
 
-    def predict_children(pool: Floats) -> Floats:
-        return np.vstack([*threads.map(predict, np.array_split(pool, _POOL_PARTS))])
-
-    def pre_feasible_of(pool: Floats) -> NDArray[np.bool_]:
-        components = np.array_split(pool, _POOL_PARTS)
-        return np.hstack([*threads.map(functools.partial(pre_feasible, plan), components)])
-
     screened = screen(
         brood,
-        predict=predict_children,
-        pre_feasible_of=pre_feasible_of,
+        predict=functools.partial(threads.over, predict),
+        pre_feasible_of=functools.partial(threads.over, functools.partial(pre_feasible, plan)),
         breed=lambda elite: _fresh_brood(plan, elite, known=taken | keys(elite), rng=rng),
         front=history.objectives[non_dominated(history.objectives, history.constraints)],
         n_broods=operators.broods,
