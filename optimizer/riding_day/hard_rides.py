@@ -1,8 +1,8 @@
 """The hard rides of a riding day: parts of drawn rides in which weak profiles nearly fall.
 
-Each drawn ride is cut into pieces. A weakened baseline rides them all, and another the harder of
-them. Where they come nearest to a nose-down, other profiles do too: of the nose-downs that 41
-profiles had in 300 h, the hardest 75 of 74,000 pieces held 86 %.
+Each drawn ride is cut into pieces. A weakened baseline rides them all, another and the baseline
+itself the harder of them. Where they come nearest to a nose-down, other profiles do too: of the
+nose-downs that 41 profiles had in 300 h, the hardest 75 of 74,000 pieces held 86 %.
 
 Nearly all hard pieces lie on a small part of the ground, such as deep tracks and kerbs. Some
 courses show which. Of many more only the pieces on such ground are ridden, so that an hour of the
@@ -34,19 +34,13 @@ from optimizer.riding_day.pieces import (
     pieces_of_day,
     rider_names_at,
     rides_at,
-    rides_together,
 )
 from optimizer.riding_day.rides import LANES_OF_A_COURSE
-from optimizer.riding_day.weak_profiles import (
-    harder_rides,
-    least_margins,
-    ridden_nearness,
-    weakened,
-)
+from optimizer.riding_day.weak_profiles import harder_rides, weakened
 from optimizer.study.study import HardRides, Study
 from plant.description.profile_array import profile_to_array
 from plant.device import batches_at_once
-from plant.kernel.simulate import Rides, simulate
+from plant.kernel.simulate import Rides
 
 _COURSES_AT_ONCE = 8
 _PARTLY_AT_ONCE = 32  # of which few pieces are ridden
@@ -112,7 +106,7 @@ def find_hard_rides(
     n_first = _n_first_courses(study)
     first = look(np.arange(n_first, dtype=np.int64), grounds=None)
     pieces, n_courses = first.pieces, n_first
-    most = _most_courses(study, pieces, n_first, n_jobs=n_jobs)
+    most = _most_courses(study, pieces, n_first)
     hours_left = study.hard_rides_h - _hours(study, n_first)
     fewer = [piece for piece in pieces if piece.course < most]
     if most < n_first and _are_enough(study, fewer):
@@ -129,7 +123,7 @@ def find_hard_rides(
         pieces = _hardest(study, [piece for piece in found if piece.ground in grounds])
         if not _are_enough(study, pieces):
             pieces = found  # of hours that are hardly more
-    ordered = _in_order(study, pieces, n_jobs=n_jobs)
+    ordered = _in_order(pieces)
     times = n_courses / n_first / N_PARTS
     facts = {
         "parts": [_sampled(part, study) for part in _in_parts(ordered)],
@@ -179,7 +173,7 @@ def _n_first_courses(study: Study) -> int:
     return n_batches * _COURSES_AT_ONCE
 
 
-def _most_courses(study: Study, pieces: Sequence[Piece], n_courses: int, *, n_jobs: int) -> int:
+def _most_courses(study: Study, pieces: Sequence[Piece], n_courses: int) -> int:
     """Return of how many courses the kept rides stand for all in which the baseline nearly falls.
 
     Parameters
@@ -189,12 +183,8 @@ def _most_courses(study: Study, pieces: Sequence[Piece], n_courses: int, *, n_jo
         The hardest of some courses.
     n_courses : int
         Of those.
-    n_jobs : int
     """
-    baseline = profile_to_array(study.baseline)
-    rides = rides_together(study, [piece.place for piece in pieces])
-    results = simulate(baseline[None, :], rides, n_jobs=n_jobs, device=study.device)
-    near = [pieces[place] for place in np.flatnonzero(ridden_nearness(results)[0] > _NEAR).tolist()]
+    near = [piece for piece in pieces if piece.baseline_nearness > _NEAR]
     n_near = max(map(len, _in_parts(near)))
     n_hardest = _n_hardest(study)
     n_held = n_hardest + _STANDS_FOR * (study.n_hard_rides - n_hardest)
@@ -220,7 +210,7 @@ def _look(
     advance: Callable[[float], None],
 ) -> _Found:
     """Return what weakened profiles find over some courses of the day, on some grounds or all."""
-    profiles = weakened(profile_to_array(study.baseline))
+    baseline = profile_to_array(study.baseline)
     found = _Found(pieces=[], kilometres=dict.fromkeys(study.riders, 0.0), n_on=Counter())
     n_batches = math.ceil(len(numbers) / (_COURSES_AT_ONCE if grounds is None else _PARTLY_AT_ONCE))
     n_rides = _COURSES_AT_ONCE * LANES_OF_A_COURSE * n_pieces(study.riding_day.ride_s)
@@ -233,18 +223,27 @@ def _look(
         device=study.device,
     ):
         ridden = harder_rides(
-            profiles,
+            weakened(baseline),
             [laid for _, laid in together],
+            beside=baseline[np.newaxis],
             n_least=_tried(study) - len(found.pieces),
             n_jobs=n_jobs,
             device=study.device,
         )
-        for (pieces, _), (results, harder, hardness) in zip(together, ridden, strict=True):
-            _add_kilometres(found.kilometres, pieces, results)
+        for (pieces, _), harder in zip(together, ridden, strict=True):
+            _add_kilometres(found.kilometres, pieces, harder.results)
             found.n_on.update(piece.ground for piece in pieces)
             found.pieces += [
-                dataclasses.replace(pieces[place], hardness=hard)
-                for place, hard in zip(harder.tolist(), hardness.tolist(), strict=True)
+                dataclasses.replace(
+                    pieces[place], hardness=hardness, margin=margin, baseline_nearness=near
+                )
+                for place, hardness, margin, near in zip(
+                    harder.places.tolist(),
+                    harder.hardness.tolist(),
+                    harder.margin.tolist(),
+                    harder.beside[0].tolist(),
+                    strict=True,
+                )
             ]
             advance(sum(piece.own_s for piece in pieces) / 3600.0)
         found.pieces = _hardest(study, found.pieces)
@@ -262,23 +261,17 @@ def _hardest(study: Study, pieces: Sequence[Piece]) -> list[Piece]:
 
 
 def _tried(study: Study) -> int:
-    """Return how many pieces the baseline rides too: enough for each part of the roads."""
+    """Return how many of the hardest pieces are kept: enough for each part of the roads."""
     return max(_TRIED_FOR_EACH * study.n_hard_rides, _LEAST_TRIED)
 
 
-def _in_order(study: Study, pieces: Sequence[Piece], *, n_jobs: int) -> list[Piece]:
+def _in_order(pieces: Sequence[Piece]) -> list[Piece]:
     """Return pieces by their least margins, the mean of weakened profiles and of the baseline.
 
     Weak profiles fall in so many pieces that their nearness does not order them, and some of these
     are hard for weak profiles alone, as the baseline shows.
     """
-    baseline = profile_to_array(study.baseline)
-    rides = rides_together(study, [piece.place for piece in pieces])
-    results = simulate(
-        np.vstack([weakened(baseline), baseline]), rides, n_jobs=n_jobs, device=study.device
-    )
-    order = np.argsort(least_margins(results).mean(axis=0), kind="stable")
-    return [pieces[place] for place in order]
+    return sorted(pieces, key=lambda piece: piece.margin)
 
 
 def _in_parts(pieces: Sequence[Piece]) -> list[list[Piece]]:

@@ -37,7 +37,8 @@ _FURTHEST_RATIO, _FURTHEST_M = 0.08, 5.0
 class Piece:
     """Which piece of which drawn ride, and how near profiles came to a nose-down in it.
 
-    Of the time that it is ridden, `own_s` are not the lead-in.
+    Of the time that it is ridden, `own_s` are not the lead-in. See
+    `optimizer.riding_day.weak_profiles.Harder`.
     """
 
     course: int
@@ -48,6 +49,8 @@ class Piece:
     ridden_s: float
     own_s: float
     hardness: float = 0.0
+    margin: float = 0.0
+    baseline_nearness: float = 0.0
 
     @property
     def place(self) -> Place:
@@ -99,21 +102,6 @@ def rides_at(study: Study, places: Sequence[Place]) -> tuple[Ride, ...]:
         piece_of(whole, piece, name=f"day_{course}_{piece}_{lane}")
         for whole, (course, piece, lane) in zip(wholes, places, strict=True)
     )
-
-
-def rides_together(study: Study, places: Sequence[Place]) -> list[Ride]:
-    """Return the same as `rides_at`, but named by course and piece alone.
-
-    Rides over the same piece share its course, and so the blocks of the kernel: they are simulated
-    in less time, to the same results.
-    """
-    by_course: dict[str, Course] = {}
-    rides = []
-    for ride in rides_at(study, places):
-        name, _ = ride.course.name.rsplit("_", maxsplit=1)
-        course = by_course.setdefault(name, dataclasses.replace(ride.course, name=name))
-        rides.append(dataclasses.replace(ride, course=course))
-    return rides
 
 
 def rider_names_at(study: Study, places: Sequence[Place]) -> tuple[str, ...]:

@@ -1,5 +1,6 @@
 """Weakened profiles, which find the hard ones among many rides."""
 
+import dataclasses
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -37,36 +38,59 @@ def weakened(baseline: Floats) -> Floats:
     return profiles
 
 
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Harder:
+    """What weak profiles found in a batch of rides.
+
+    Attributes
+    ----------
+    results : Rides
+        What the first weak profile rode.
+    places : (harder ride,) intp
+        Which of the rides are its harder ones.
+    hardness : (harder ride,) float64
+        Mean nearness of the weak profiles to a nose-down, 0 to 1.
+    margin : (harder ride,) float64
+        Mean of `least_margins` of all profiles.
+    beside : (profile beside, harder ride) float64
+        How near each of these came to a nose-down.
+    """
+
+    results: Rides
+    places: NDArray[np.intp]
+    hardness: Floats
+    margin: Floats
+    beside: Floats
+
+
 def harder_rides(
-    profiles: Floats,
+    weak: Floats,
     batches: Sequence[LaidRides],
     *,
+    beside: Floats | None = None,
     n_least: int = 0,
     n_jobs: int = 1,
     device: Device = "cpu",
-) -> list[tuple[Rides, NDArray[np.intp], Floats]]:
-    """Return of each batch what the first weak profile rode, and its harder rides.
+) -> list[Harder]:
+    """Return what the first weak profile rode of each batch, and how hard its harder rides are.
 
     Parameters
     ----------
-    profiles : (profile, parameter) float64
+    weak : (profile, parameter) float64
         From `weakened`. The first rides all rides, the others only the harder tenth of each batch.
     batches : sequence of LaidRides
         Simulated together; what is found in one does not depend on the others.
+    beside : (profile, parameter) float64, optional
+        Profiles that ride the harder tenth too, in lanes that few rides of a road leave empty.
     n_least : int
         So many rides of the batches are looked into at least, the first batches first.
     n_jobs : int
         Threads; the result does not depend on it.
     device : Device
         What simulates; the result does not depend on it either.
-
-    Returns
-    -------
-    list of (Rides, (harder ride,) intp, (harder ride,) float64)
-        Hardness is the mean nearness to a nose-down, 0 to 1.
     """
     laid = laid_together(batches)
-    results = simulate(profiles[:1], laid, n_jobs=n_jobs, device=device)
+    results = simulate(weak[:1], laid, n_jobs=n_jobs, device=device)
     near = ridden_nearness(results)[0]
     ends = np.cumsum([len(batch) for batch in batches])
     own = [slice(end - len(batch), end) for batch, end in zip(batches, ends, strict=True)]
@@ -75,13 +99,21 @@ def harder_rides(
         n_harder = max((rides.stop - rides.start) // _LOOKED_INTO, n_least)
         harder.append(np.argsort(-near[rides], kind="stable")[:n_harder])
         n_least = max(n_least - len(harder[-1]), 0)
-    places = [rides.start + some for rides, some in zip(own, harder, strict=True)]
-    others = simulate(profiles[1:], laid.only(np.concatenate(places)), n_jobs=n_jobs, device=device)
-    hardness = np.vstack([near[np.concatenate(places)], ridden_nearness(others)]).mean(axis=0)
-    parts = np.split(hardness, np.cumsum([len(some) for some in harder])[:-1])
+    places = np.concatenate([rides.start + some for rides, some in zip(own, harder, strict=True)])
+    others = simulate(
+        weak[1:] if beside is None else np.vstack([weak[1:], beside]),
+        laid.only(places),
+        n_jobs=n_jobs,
+        device=device,
+    )
+    near_weak, near_beside = np.split(ridden_nearness(others), [len(weak) - 1])
+    hardness = np.vstack([near[places], near_weak]).mean(axis=0)
+    margin = np.vstack([least_margins(results)[0, places], least_margins(others)]).mean(axis=0)
+    cuts = np.cumsum([len(some) for some in harder])[:-1]
+    found = (np.split(each, cuts, axis=-1) for each in (hardness, margin, near_beside))
     return [
-        (results.over(rides), some, hard)
-        for rides, some, hard in zip(own, harder, parts, strict=True)
+        Harder(results=results.over(rides), places=some, hardness=hard, margin=least, beside=by)
+        for rides, some, hard, least, by in zip(own, harder, *found, strict=True)
     ]
 
 

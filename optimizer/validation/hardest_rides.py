@@ -105,12 +105,12 @@ def _found(
     ):
         laid = [rides for _, rides in together]
         ridden = harder_rides(profiles, laid, n_jobs=n_jobs, device=study.device)
-        for (numbers, _), (results, harder, hardness) in zip(together, ridden, strict=True):
-            course, lane = np.divmod(harder, LANES_OF_A_COURSE)
+        for (numbers, _), harder in zip(together, ridden, strict=True):
+            course, lane = np.divmod(harder.places, LANES_OF_A_COURSE)
             course = numbers[course]
-            found += zip((-hardness).tolist(), course.tolist(), lane.tolist(), strict=True)
+            found += zip((-harder.hardness).tolist(), course.tolist(), lane.tolist(), strict=True)
             found = sorted(found)[: n_kept + 1]
-            advance(float(results.column("ride_time_s").sum()) / 3600.0)
+            advance(float(harder.results.column("ride_time_s").sum()) / 3600.0)
     return {
         "places": sorted((course, lane) for _, course, lane in found[:n_kept]),
         "hold_weak_falls": -found[-1][0] < _A_WEAK_PROFILE_FALLS,

@@ -11,14 +11,7 @@ from objectives.nose_down_rate import NOSE_WIDTH_RATIO, RESERVE_WIDTH_RATIO
 from optimizer.base.hashing import spawned
 from optimizer.riding_day import hard_rides
 from optimizer.riding_day.hard_rides import find_hard_rides, stored_hard_rides
-from optimizer.riding_day.pieces import (
-    PIECE_S,
-    n_pieces,
-    piece_of,
-    pieces_of_day,
-    rides_at,
-    rides_together,
-)
+from optimizer.riding_day.pieces import PIECE_S, n_pieces, piece_of, pieces_of_day
 from optimizer.riding_day.rides import LANES_OF_A_COURSE, day_rides
 from optimizer.riding_day.weak_profiles import ridden_nearness, weakened
 from optimizer.study.load import load_study
@@ -196,19 +189,6 @@ def test_roads_are_the_numbers_of_the_drawn_courses(hard):
     courses = [int(ride.course.name.split("_")[1]) for ride in hard.rides]
 
     np.testing.assert_array_equal(hard.roads, courses)
-
-
-def test_pieces_that_share_courses_are_ridden_like_each_on_its_own(study):
-    places = [(0, 1, 3), (2, 0, 5), (0, 1, 4), (2, 1, 5), (0, 1, 3)]
-    profiles = weakened(profile_to_array(study.baseline))
-
-    apart, together = rides_at(study, places), rides_together(study, places)
-
-    assert [ride.course.part for ride in together] == [ride.course.part for ride in apart]
-    assert len({ride.course for ride in together}) == 3
-    ridden, again = (simulate(profiles, rides) for rides in (apart, together))
-    np.testing.assert_array_equal(again.metrics, ridden.metrics)
-    np.testing.assert_array_equal(again.outcome, ridden.outcome)
 
 
 # The hardest.
