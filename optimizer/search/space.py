@@ -15,7 +15,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from plant.arrays import Flags, Floats
+from plant.compile import kernel
 from plant.elementary import exponential, logarithm
+from plant.physics.scalar_math import clip as clipped
 
 TYPED_STEPS = 500  # assumed: finer than anybody feels, and three digits to type
 
@@ -164,7 +166,35 @@ def _n_digits(space: Space, parameter: int) -> int:
 
 def unit_on_grid(space: Space, unit: ArrayLike) -> Floats:
     """Return the points of the unit cube that `on_grid` makes of points, (candidate, parameter)."""
-    return to_unit(space, on_grid(space, from_unit(space, unit)))
+    if space.log.any():
+        return to_unit(space, on_grid(space, from_unit(space, unit)))
+    wide = np.broadcast_to(unit, np.broadcast_shapes(np.shape(unit), space.low.shape))
+    points = np.array(wide, dtype=np.float64, order="C")
+    steps = _steps(tuple((space.high - space.low).tolist()), space.n_steps)
+    _put_on_grid(points.reshape(-1, space.n_parameters), (space.low, space.high), steps)
+    return points
+
+
+@kernel
+def _put_on_grid(
+    points: Floats, bounds: tuple[Floats, Floats], steps: tuple[Floats, Floats]
+) -> None:
+    """Replace points of the unit cube by those on the grid, all spaced evenly, in one pass.
+
+    The numbers are those of `from_unit`, `on_grid` and `to_unit`, which say why.
+    """
+    for i in range(points.shape[0]):
+        for j in range(points.shape[1]):
+            low, high, by, over = bounds[0][j], bounds[1][j], steps[0][j], steps[1][j]
+            point = clipped(points[i, j], 0.0, 1.0)
+            of_low, of_high = low * (1.0 - point), high * point
+            inner = clipped(of_low + of_high, low, high)
+            inner = low if point == 0.0 else (high if point == 1.0 else inner)
+            place = np.rint(inner * over / by)
+            place = place + 1.0 if place * by / over < low else place
+            place = place - 1.0 if place * by / over > high else place
+            value = clipped(place * by / over, low, high) + 0.0
+            points[i, j] = clipped((value - low) / (high - low), 0.0, 1.0)
 
 
 def at_bound(space: Space, values: ArrayLike, *, tolerance: float = 1e-3) -> Flags:

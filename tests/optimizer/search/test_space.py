@@ -3,7 +3,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.search.space import Space, at_bound, clip, from_unit, on_grid, to_unit
+from optimizer.search.space import (
+    Space,
+    at_bound,
+    clip,
+    from_unit,
+    on_grid,
+    to_unit,
+    unit_on_grid,
+)
 
 MIXED = Space(
     names=("gain", "rate_hz"),
@@ -137,6 +145,19 @@ def test_bounds_that_are_no_multiples_keep_the_grid_inside(low, reach, point):
 
     assert low <= value <= low + reach
     assert round(value / _step(space)) * _step(space) == pytest.approx(value, abs=1e-12)
+
+
+def test_points_are_put_on_the_grid_in_one_pass_as_step_by_step():
+    random = np.random.default_rng(4)
+    low = random.uniform(-5.0, 5.0, 40) * 10.0 ** random.integers(-3, 4, 40)
+    reach = random.uniform(0.1, 3.0, 40) * 10.0 ** random.integers(-3, 4, 40)
+    space = Space(names=tuple(f"p{k}" for k in range(40)), low=low, high=low + reach)
+    points = random.uniform(-0.1, 1.1, (500, 40))
+    points[:2] = [[0.0], [1.0]]
+
+    found = unit_on_grid(space, points)
+
+    np.testing.assert_array_equal(found, to_unit(space, on_grid(space, from_unit(space, points))))
 
 
 def test_a_log_parameter_has_as_many_digits_as_the_number_of_steps():
