@@ -14,8 +14,7 @@ DECIMALS = 9
 
 def first_of_each(points: Floats) -> NDArray[np.intp]:
     """Return the first of each of the different points, in their order."""
-    _, first = np.unique(_rounded(points), axis=0, return_index=True)
-    return np.sort(first)
+    return unseen(points, frozenset())
 
 
 def keys(points: Floats) -> set[bytes]:
