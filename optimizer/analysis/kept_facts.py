@@ -9,7 +9,7 @@ import dataclasses
 import functools
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -70,8 +70,8 @@ def facts(kind: Kind[_Fact], results: Results, numbers: Sequence[int]) -> list[_
     return [known[number] for number in numbers]
 
 
-def keep_facts(results: Results, numbers: Mapping[Kind[Any], Sequence[int]]) -> Path:
-    """Keep the facts of candidates by their kind; others are kept no longer.
+def keep_facts(results: Results, kinds: Sequence[Kind[Any]], numbers: Sequence[int]) -> Path:
+    """Keep facts of some kinds of numbered candidates; others are kept no longer.
 
     Returns
     -------
@@ -86,9 +86,9 @@ def keep_facts(results: Results, numbers: Mapping[Kind[Any], Sequence[int]]) -> 
     content = {
         kind.name: {
             str(number): {"fact": fact, "digest": _digest_of(results, number, fact)}
-            for number, fact in zip(some, map(plain, facts(kind, results, some)), strict=True)
+            for number, fact in zip(numbers, map(plain, facts(kind, results, numbers)), strict=True)
         }
-        for kind, some in numbers.items()
+        for kind in kinds
     }
     write_whole(_file(results), json.dumps(content))
     return _file(results)

@@ -1,4 +1,4 @@
-"""Which facts of which candidates are kept, so that `show` and `export` answer at once."""
+"""What of which candidates is kept, so that `show` and `export` answer at once."""
 
 from pathlib import Path
 
@@ -16,17 +16,14 @@ from optimizer.search.evaluation import BASELINE
 def keep_lookups(results: Results) -> Path:
     """Keep what takes the compiled model to find of candidates that are looked up; return the file.
 
-    What `show` says is kept of the whole front, with the baseline and all that has a name. What a
-    plan of first rides says takes rides, and is kept of those with a name.
+    They are the front, the baseline and all that have a name.
 
     Raises
     ------
     UserInputError
         The file can not be written.
     """
-    named = {BASELINE, *results.picks.values(), *nearest_misses(results).values()}
-    shown = sorted(named | set(np.flatnonzero(results.on_front).tolist()))
-    ridden = sorted(named)
-    return keep_facts(
-        results, {CONSTRAINTS: shown, RATES: shown, LIMITS: ridden, SPEED_UPS: ridden}
-    )
+    front = np.flatnonzero(results.on_front).tolist()
+    named = [*results.picks.values(), *nearest_misses(results).values()]
+    numbers = sorted({BASELINE, *front, *named})
+    return keep_facts(results, (CONSTRAINTS, RATES, LIMITS, SPEED_UPS), numbers)

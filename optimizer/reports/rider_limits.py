@@ -2,19 +2,21 @@
 
 import dataclasses
 import math
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from objectives import outcome_codes
-from optimizer.analysis.candidate import candidate_profile, ridden_rides
 from optimizer.analysis.kept_facts import Kind, facts
 from optimizer.analysis.results import Results
+from optimizer.analysis.ridden_again import ridden_again
 from plant.kernel.outcomes import Outcome
 from plant.kernel.road import TABLE_STEP_M, grade_rad
 from plant.kernel.simulate import Ride
-from plant.kernel.trace import trace
+from plant.kernel.trace import Trace
 
 _TRACED = 2  # rides of each rider, those that ask for the highest speed
+_SAMPLED_STEPS = 5  # ms
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,34 +50,63 @@ def rider_limits(results: Results, number: int) -> dict[str, RiderLimits]:
     return facts(LIMITS, results, [number])[0]
 
 
-def _found(results: Results, number: int) -> dict[str, RiderLimits]:
+def _found(results: Results, numbers: Sequence[int]) -> list[dict[str, RiderLimits]]:
+    finished = {number: _finished(results, number) for number in numbers}
+    fast = [
+        (number, place)
+        for number, by_rider in finished.items()
+        for places in by_rider.values()
+        for place in sorted(places, key=lambda place: -_wanted_mps(results.study.rides[place]))[
+            :_TRACED
+        ]
+    ]
+    speeds = ridden_again(results, fast, made_of=_fastest_mps, every_steps=_SAMPLED_STEPS)
+    return [
+        {
+            name: _limits(results, number, places, speeds)
+            for name, places in finished[number].items()
+        }
+        for number in numbers
+    ]
+
+
+def _finished(results: Results, number: int) -> dict[str, list[int]]:
+    """Return the rides of each rider that came to their end, as places, by the rider's name."""
     [codes] = outcome_codes(results.rides[number : number + 1])
-    profile = candidate_profile(results, number)
-    way_m = results.ride_column("distance_m", number)
-    rides = ridden_rides(results, number)
-    limits = {}
-    for name in results.study.riders:
-        places = [
+    return {
+        name: [
             place
-            for place, ride in enumerate(rides)
+            for place, ride in enumerate(results.study.rides)
             if ride.rider_name == name and codes[place] == Outcome.RIDDEN
         ]
-        fast = sorted(places, key=lambda place: -_wanted_mps(rides[place]))[:_TRACED]
-        speeds = [float(np.nanmax(trace(profile, rides[place]).speed_mps)) for place in fast]
-        grades = [_grades(rides[place], float(way_m[place])) for place in places]
-        limits[name] = RiderLimits(
-            fastest_mps=max(speeds, default=0.0),
-            up_percent=max((up for up, _ in grades), default=0.0),
-            down_percent=max((down for _, down in grades), default=0.0),
-        )
-    return limits
+        for name in results.study.riders
+    }
+
+
+def _limits(
+    results: Results,
+    number: int,
+    places: Sequence[int],
+    speeds: Mapping[tuple[int, int], float],
+) -> RiderLimits:
+    way_m = results.ride_column("distance_m", number)
+    grades = [_grades(results.study.rides[place], float(way_m[place])) for place in places]
+    return RiderLimits(
+        fastest_mps=max((speeds.get((number, place), 0.0) for place in places), default=0.0),
+        up_percent=max((up for up, _ in grades), default=0.0),
+        down_percent=max((down for _, down in grades), default=0.0),
+    )
 
 
 LIMITS = Kind(
     name="rider_limits",
-    find=lambda results, numbers: [_found(results, number) for number in numbers],
+    find=_found,
     read=lambda kept: {name: RiderLimits(**limit) for name, limit in kept.items()},
 )
+
+
+def _fastest_mps(_ride: Ride, ridden: Trace) -> float:
+    return float(np.nanmax(ridden.speed_mps))
 
 
 def _wanted_mps(ride: Ride) -> float:

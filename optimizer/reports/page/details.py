@@ -2,15 +2,12 @@
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any, TypeAlias
 
 import numpy as np
 
 from objectives import RIDE_COSTS
 from optimizer.analysis.candidate import (
-    candidate_profile,
-    ridden_rides,
     worst_places,
 )
 from optimizer.analysis.columns import Columns
@@ -20,13 +17,12 @@ from optimizer.analysis.known_verdict import known_verdict, verdict_facts
 from optimizer.analysis.loop_words import GAIN_POINT_WORDS
 from optimizer.analysis.nose_down_rates import rates_of_candidates
 from optimizer.analysis.results import Results
+from optimizer.analysis.ridden_again import ridden_again
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.reports.page.encoding import packed
 from optimizer.reports.page.films import TRACE_STEPS, Filmed, filmed
 from optimizer.search.evaluation import BASELINE
 from plant.arrays import Floats
-from plant.kernel.lane_layout import WIDTH
-from plant.kernel.trace import traces
 from plant.linear.balance_loop import GAIN_POINTS, loop_gains, loop_margins, of_each_rider
 from plant.stiffness import stiffness_curve
 
@@ -87,28 +83,7 @@ def candidate_traces(results: Results, number: int, places: Iterable[int]) -> di
 def _ridden_again(
     results: Results, wanted: Sequence[tuple[int, int]]
 ) -> dict[tuple[int, int], Filmed]:
-    """Return candidates on rides, by number and place; those of one ride are simulated together."""
-    groups: dict[tuple[int, bool], list[int]] = {}
-    for number, place in wanted:
-        groups.setdefault((place, bool(results.reevaluated[number])), []).append(number)
-    blocks = [
-        (place, numbers[first : first + WIDTH])
-        for (place, _), numbers in groups.items()
-        for first in range(0, len(numbers), WIDTH)
-    ]
-
-    def ride(block: tuple[int, list[int]]) -> list[tuple[tuple[int, int], Filmed]]:
-        place, numbers = block
-        profiles = np.stack([candidate_profile(results, number) for number in numbers])
-        ridden = ridden_rides(results, numbers[0])[place]
-        found = traces(profiles, ridden, every_steps=TRACE_STEPS)
-        return [
-            ((number, place), filmed(ridden, one))
-            for number, one in zip(numbers, found, strict=True)
-        ]
-
-    with ThreadPoolExecutor() as pool:
-        return dict(film for films in pool.map(ride, blocks) for film in films)
+    return ridden_again(results, wanted, made_of=filmed, every_steps=TRACE_STEPS)
 
 
 def traces_that_fit(

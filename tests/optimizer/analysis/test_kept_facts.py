@@ -68,9 +68,13 @@ def test_a_run_keeps_of_the_baseline_and_every_pick_what_would_be_found(results,
     assert kept == kind.find(results, numbers)
 
 
-@pytest.mark.parametrize("kind", [CONSTRAINTS, RATES], ids=lambda kind: kind.name)
-def test_what_show_says_is_kept_of_the_whole_front(results, kind):
-    assert facts(kept_alone(kind), results, np.flatnonzero(results.on_front).tolist())
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
+def test_facts_are_kept_of_the_whole_front(results, kind):
+    front = np.flatnonzero(results.on_front).tolist()
+
+    kept = facts(kept_alone(kind), results, front)
+
+    assert kept == [kind.find(results, [number])[0] for number in front]
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
