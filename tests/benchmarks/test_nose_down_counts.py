@@ -29,7 +29,7 @@ from tests.benchmarks.nose_down_counts import main, spread_along
 from tests.benchmarks.nose_down_report import report
 from tests.benchmarks.nose_down_widths import scanned, widths_report
 from tests.benchmarks.time_to_go import TimeToGo
-from tests.optimizer.small_study import searched, write_small_study
+from tests.optimizer.small_study import SHORT_RIDES, searched, write_small_study
 
 SEED = 5
 
@@ -47,7 +47,8 @@ COUNTS = Counts(
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
-    return load_study(write_small_study(tmp_path_factory.mktemp("small")))
+    half_as_long = ("[constraints]", "[riding_day]\nride_s = 30.0\n\n[constraints]")
+    return load_study(write_small_study(tmp_path_factory.mktemp("small"), half_as_long))
 
 
 @pytest.fixture(scope="module")
@@ -106,12 +107,12 @@ def test_counts_are_those_of_the_rides_of_the_day(study, profiles):
 
 def test_a_day_continued_from_its_file_is_the_day_in_one_go(study, profiles, tmp_path):
     path = tmp_path / "counts.npz"
-    write_counts(path, ridden(study, profiles, nothing(profiles), hours=2.0, hardest=0.02))
+    write_counts(path, ridden(study, profiles, nothing(profiles), hours=1.0, hardest=0.02))
     part = read_counts(path, "a day", n_profiles=2)
 
-    found = ridden(study, profiles, part, hours=4.0, hardest=0.1, n_jobs=1)
+    found = ridden(study, profiles, part, hours=2.0, hardest=0.1, n_jobs=1)
 
-    whole = ridden(study, profiles, nothing(profiles), hours=4.0, hardest=0.1)
+    whole = ridden(study, profiles, nothing(profiles), hours=2.0, hardest=0.1)
     assert 0 < len(part.places) < len(found.places)
     np.testing.assert_array_equal(found.hardness, whole.hardness)
     np.testing.assert_array_equal(found.kilometres, whole.kilometres)
@@ -205,7 +206,7 @@ def test_an_interrupted_day_keeps_what_was_ridden_and_goes_on(
     study, profiles, tmp_path, monkeypatch
 ):
     path = tmp_path / "out" / "small_1.npz"
-    asked = {"key": "a day", "hours": 4.0, "hardest": 1.0, "seed": SEED, "n_jobs": 1}
+    asked = {"key": "a day", "hours": 2.0, "hardest": 1.0, "seed": SEED, "n_jobs": 1}
     steps = 0
 
     def stopped(self, _done):
@@ -221,7 +222,7 @@ def test_an_interrupted_day_keeps_what_was_ridden_and_goes_on(
     part = read_counts(path, "a day", n_profiles=2)
     found = kept_counts(study, profiles, path, **asked)
 
-    whole = ridden(study, profiles, nothing(profiles), hours=4.0)
+    whole = ridden(study, profiles, nothing(profiles), hours=2.0)
     assert len(part.hardness) == 16  # two steps of eight roads and one whose end was stopped
     np.testing.assert_array_equal(found.down, whole.down)
     np.testing.assert_array_equal(read_counts(path, "a day", n_profiles=2).down, whole.down)
@@ -270,7 +271,7 @@ def test_a_scan_finds_the_widths_and_the_constant_by_which_rates_were_made():
 
 
 def test_the_command_counts_a_searched_study_and_continues(tmp_path):
-    folder = write_small_study(tmp_path / "small")
+    folder = write_small_study(tmp_path / "small", SHORT_RIDES)
     searched(folder, 24)
     asked = [str(folder), "--profiles", "4", "--hardest", "0.05", "--widths", "--threads", "1"]
     asked += ["--out", str(tmp_path / "out"), "--hours"]
@@ -280,4 +281,4 @@ def test_the_command_counts_a_searched_study_and_continues(tmp_path):
     assert first == again
     assert "| 0 baseline |" in first
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["small_1.npz"]
-    assert "| 4; " in main([*asked, "3"])
+    assert "| 1; " in main([*asked, "0.5"])

@@ -22,7 +22,7 @@ from optimizer.execution.store import read_table
 from optimizer.study.load import load_study
 from optimizer.study.paths import RIDDEN_FILE, store_path
 from plant.kernel.simulate import simulate
-from tests.optimizer.small_study import STEEP, searched, write_small_study
+from tests.optimizer.small_study import SHORT_RIDES, STEEP, searched, write_small_study
 
 N_OLD = 24  # candidates of the study that is forked, in two generations
 N_NEW = 36
@@ -96,7 +96,7 @@ def lanes():
 
 @pytest.fixture(scope="module")
 def old(tmp_path_factory):
-    study = run(write_small_study(tmp_path_factory.mktemp("old") / "study"), N_OLD)
+    study = run(write_small_study(tmp_path_factory.mktemp("old") / "study", SHORT_RIDES), N_OLD)
     reevaluate(study)
     return read_results(study)
 

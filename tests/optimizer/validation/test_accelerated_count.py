@@ -30,9 +30,20 @@ def study(tmp_path_factory):
     return load_study(write_small_study(tmp_path_factory.mktemp("small")))
 
 
+@pytest.fixture(scope="module")
+def cache(tmp_path_factory):
+    return tmp_path_factory.mktemp("cache") / "kernel"
+
+
 @pytest.fixture(autouse=True)
-def alone(tmp_path, monkeypatch):
-    """Let each test find hardest rides as a process does that knows none."""
+def found_here(cache, monkeypatch):
+    """Let these tests find hardest rides once, and know none of before."""
+    monkeypatch.setattr(kept_texts, "CACHE_FOLDER", cache)
+
+
+@pytest.fixture
+def alone(found_here, tmp_path, monkeypatch):
+    """Let a test find hardest rides as a process does that knows none."""
     monkeypatch.setattr(kept_texts, "CACHE_FOLDER", tmp_path / "cache" / "kernel")
     return tmp_path / "cache" / "hardest_rides"
 
@@ -76,10 +87,10 @@ def test_hardest_rides_are_found_once_whatever_the_threads(study, alone, monkeyp
 
 
 def test_more_hours_hold_the_hardest_of_all_of_them(study):
-    fewer, more = (hardest_rides(study, n_drawn=n_drawn, n_jobs=2) for n_drawn in (8, 72))
+    fewer, more = (hardest_rides(study, n_drawn=n_drawn, n_jobs=2) for n_drawn in (8, N_DRAWN))
 
-    assert len(more.places) == 12
-    assert {course for course, _ in more.places} <= set(range(72))
+    assert len(more.places) == 13
+    assert {course for course, _ in more.places} <= set(range(N_DRAWN))
     in_common = {place for place in more.places if place[0] < 8}
     assert in_common <= fewer.places
 
@@ -199,7 +210,7 @@ def test_the_interval_suffers_little_where_roads_throw_many_or_the_rest_holds_a_
 
 
 def test_the_line_says_what_is_assumed(study, soft, day):
-    with_rest = accelerated_count(study, soft, day, hours=20.0, n_jobs=2)
+    with_rest = accelerated_count(study, soft, day, hours=drawn_hours(study, N_DRAWN), n_jobs=2)
     without = dataclasses.replace(with_rest, in_rest=0, assumes_an_empty_rest=True)
 
     assert not with_rest.assumes_an_empty_rest
