@@ -213,5 +213,6 @@ def at_bound(space: Space, values: ArrayLike, *, tolerance: float = 1e-3) -> Fla
     (candidate, parameter) bool
     """
     unit = to_unit(space, values)
-    lowest, highest = (unit_on_grid(space, end) for end in ([0.0], [1.0]))
+    # Not by `unit_on_grid`, whose compiler a lookup does not load.
+    lowest, highest = (to_unit(space, on_grid(space, end)) for end in (space.low, space.high))
     return (unit <= np.maximum(tolerance, lowest)) | (unit >= np.minimum(1.0 - tolerance, highest))
