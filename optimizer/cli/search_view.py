@@ -1,5 +1,6 @@
 """How a search is going: a live line in a terminal, plain lines when piped."""
 
+import math
 import time
 
 from rich.console import Console
@@ -33,6 +34,7 @@ class SearchView(ShownBar):
         self._console = console
         self._started = time.monotonic()
         self._said = -_PLAIN_EVERY_S
+        self._said_stage = self._started  # stages beside the search are said only where they last
         self._n_resumed = 0.0
         super().__init__(
             Bar(
@@ -60,10 +62,10 @@ class SearchView(ShownBar):
             note=progress.note,
             visible=True,
         )
-        if progress.stage == LOOKING:
-            return
         if progress.stage == REEVALUATION:
             self.finished = progress.done == progress.total
+        if progress.stage != SEARCH:
+            self._print_plain_stage(progress)
             return
         if self.searched.total is None:  # the first report
             self._n_resumed = progress.done
@@ -71,12 +73,24 @@ class SearchView(ShownBar):
         self.searched = progress
         self._print_plain(progress)
 
+    def _print_plain_stage(self, progress: Progress) -> None:
+        """Print a line of what goes before the search or after it, where it takes long."""
+        now = time.monotonic()
+        if self._is_plain and progress.total and now - self._said_stage >= _PLAIN_EVERY_S:
+            self._said_stage = now
+            done, total = math.floor(progress.done), math.ceil(progress.total)
+            self._console.print(f"{progress.stage}: {done}/{total}")
+
+    @property
+    def _is_plain(self) -> bool:
+        """Whether nobody sees the bar, and no JSON stands beside."""
+        return not (self._console.is_terminal or self._console.stderr)
+
     def _print_plain(self, progress: Progress) -> None:
         """Print a line where nobody sees the bar, not too often."""
         now = time.monotonic()
-        plain = not (self._console.is_terminal or self._console.stderr)
         done = progress.done == progress.total
-        if plain and (done or now - self._said >= _PLAIN_EVERY_S):
+        if self._is_plain and (done or now - self._said >= _PLAIN_EVERY_S):
             self._said = now
             left = self._time_left(progress, now - self._started)
             self._console.print(

@@ -39,12 +39,27 @@ def test_a_terminal_shows_how_far_the_hard_rides_are_looked_for():
     assert looking.searched.total is None  # no candidate is searched yet
 
 
-def test_a_pipe_has_lines_of_the_search_alone():
+def test_a_pipe_has_lines_of_the_search_alone_where_the_rest_is_short():
     _, printed = _watched(
         _console(force_terminal=False), (LOOKING, 2, 2), (SEARCH, 24, 24), (REEVALUATION, 4, 4)
     )
 
     assert printed == "24/24 candidates, front 3\n"
+
+
+def test_a_pipe_has_lines_of_what_goes_before_and_after_where_it_takes_long(monkeypatch):
+    monkeypatch.setattr("optimizer.cli.search_view._PLAIN_EVERY_S", 0.0)
+
+    _, printed = _watched(
+        _console(force_terminal=False),
+        (LOOKING, 150.4, 300),
+        (SEARCH, 24, 24),
+        (REEVALUATION, 2, 4),
+    )
+
+    assert printed.splitlines() == [
+        f"{LOOKING}: 150/300", "24/24 candidates, front 3", f"{REEVALUATION}: 2/4",
+    ]  # fmt: skip
 
 
 def test_no_line_stands_beside_json():
