@@ -51,7 +51,7 @@ def _found(day: DayCount) -> str:
         ]
     else:
         parts = [
-            f"none in {ridden}, which shows at most {rate.high:.2g} per 1,000 km with 95 %"
+            f"none in {ridden}, which shows at most {_short(rate.high)} per 1,000 km with 95 %"
             " confidence",
             f"of each rider: {by_rider}",
         ]
@@ -60,8 +60,8 @@ def _found(day: DayCount) -> str:
 
 def _rate(rate: EventRate) -> str:
     if not rate.n_events:
-        return f"none (up to {rate.high:.2g})"
-    return f"{rate.rate:.2g} ({rate.low:.2g} to {rate.high:.2g})"
+        return f"none (up to {_short(rate.high)})"
+    return f"{_short(rate.rate)} ({_short(rate.low)} to {_short(rate.high)})"
 
 
 def _ranked(counts: Mapping[str, int]) -> str:
@@ -102,6 +102,11 @@ def _change(day: DayCount, grade: Grade, limit: float) -> str:
         return f"{profile}. More validation.hours help only if the true rate is below {limit:g}"
     hours = _hours_to_show(day, limit, rate=rate.rate, design_effect=rate.design_effect)
     return (
-        f"{profile}. If {rate.rate:.2g} is the true rate, some {_hours(hours)} show that it is"
+        f"{profile}. If {_short(rate.rate)} is the true rate, some {_hours(hours)} show that it is"
         f" below {limit:g}"
     )
+
+
+def _short(rate: float) -> str:
+    """Return two digits of a rate, without a power of ten."""
+    return f"{float(f'{rate:.2g}'):g}"

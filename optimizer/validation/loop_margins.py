@@ -60,7 +60,8 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
     recoverable = min(pack.balanced_deg for pack in packs) / nose_deg
     nominal = min(here[name] / asked[name] for name in asked)
     far = min((there[name] / asked[name] for name in asked), default=nominal)
-    grade = worst_of([_graded(nominal, far), _graded_current(recoverable)])
+    loop_grade = _graded(nominal, far)
+    grade = worst_of([loop_grade, _graded_current(recoverable)])
     return Verdict(
         item="Margins of the linearised loop, delay included",
         grade=grade,
@@ -69,7 +70,7 @@ def judge_margins(study: Study, profile: Floats) -> Verdict:
         " current to balance a nose that is down by:"
         f" {'; '.join(in_words(pack) for pack in packs)}",
         asked=_asked_in_words(study),
-        change="" if grade is Grade.PASS else _change_for(recoverable),
+        change=_change_for(loop_grade, recoverable),
         numbers={
             "max_sensitivity": 1.0 / max(here["sensitivity"], 1e-9),
             "phase_margin_deg": here["phase"],
@@ -134,16 +135,21 @@ def _asked_in_words(study: Study) -> str:
     )
 
 
-def _change_for(recoverable: float) -> str:
+def _change_for(loop_grade: Grade, recoverable: float) -> str:
+    """Return what to change for the loop, and for the current that runs out; empty for neither."""
+    parts = []
+    if loop_grade is not Grade.PASS:
+        parts.append(
+            "search with a smaller sensitivity_limit, or change inner_gain_a_per_deg,"
+            " rate_gain_a_per_deg_per_s or rate_filter_hz: too much gain for the delay narrows the"
+            " margins, and so does too little damping"
+        )
     if recoverable < 1.0:
-        return (
+        parts.append(
             "raise reserve_warning_ratio or bus_warning_margin_v, so that a rider is warned before"
             " the current runs out, or ride slower on such a pack"
         )
-    return (
-        "lower rate_gain or the inner gain, or widen rate_filter_hz, and search with a smaller"
-        " sensitivity_limit"
-    )
+    return "; ".join(parts)
 
 
 def _numbers(packs: Sequence[RecoverablePitch]) -> dict[str, float]:

@@ -72,9 +72,7 @@ def advise(
         return
     print_advice(shown, found)
     if written is not None:
-        shown.print(
-            f"\n{written} written. Test it: levelgain validate {folder} --profile {written}"
-        )
+        shown.print(f"\n{written} written. Test it: levelgain validate {folder} {written}")
         print_cautions(shown)
     elif out is not None:
         shown.print(f"\n{out} is not written: there is nothing to change.")

@@ -98,5 +98,5 @@ def transfer(
         print_json(transfer_facts(by, found))
         return
     print_transfer(out, row, moved, by=by, found=found)
-    out.print(f"{path} written. Prove it: levelgain validate {new_folder} --profile {path}")
+    out.print(f"{path} written. Test it: levelgain validate {new_folder} {path}")
     print_cautions(out)

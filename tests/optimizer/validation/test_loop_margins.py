@@ -103,7 +103,12 @@ def test_one_unstable_loop_fails_whatever_its_margins(judged, place):
     assert verdict.found.count("the loop is UNSTABLE") == 1
     told = "max_sensitivity_in_tolerances" if place == "draw" else "max_sensitivity"
     assert verdict.numbers[told] > 1e6
-    assert "lower rate_gain" in verdict.change
+    assert "change inner_gain_a_per_deg" in verdict.change
+    assert "warned before" not in verdict.change
+    short = judged(at=place, n_unstable=2, balanced_deg=5.0)
+    assert all(
+        change in short.change for change in ("change inner_gain_a_per_deg", "warned before")
+    )
 
 
 def test_the_least_margins_are_told(judged):
@@ -146,4 +151,4 @@ def test_the_current_that_is_left_decides_too(judged):
 
     assert [verdict.grade for verdict in verdicts] == [Grade.PASS, Grade.MARGINAL, Grade.FAIL]
     assert verdicts[0].change == ""
-    assert all("warned before" in verdict.change for verdict in verdicts[1:])
+    assert all(verdict.change.startswith("raise reserve_warning") for verdict in verdicts[1:])

@@ -334,6 +334,12 @@ def test_a_verdict_says_in_how_many_hours_a_true_rate_below_the_limit_is_shown()
     )
 
 
+def test_a_rate_of_a_short_day_is_told_in_plain_digits():
+    found = judge_day(quick(), day_with([1.0, 0.0, 0.0, 0.0], kilometres=30.0)).found
+
+    assert "95 %: 33 (0.033 to 310);" in found
+
+
 def test_more_hours_help_a_rate_above_the_limit_only_if_the_true_one_is_below():
     day = day_with([1.0, 1.0, 1.0, 1.0], kilometres=20000.0)
 
