@@ -32,7 +32,7 @@ def test_the_changed_profile_is_written_once_with_its_cautions(levelgain, folder
     assert "it FAILS 2 constraints:" in out
     assert "- inner_gain_a_per_deg 4 → " in out
     assert "Advice: make the best change." in out
-    assert f"levelgain validate {folder} --profile {better}" in out
+    assert f"levelgain validate {folder} {better}" in out
     assert CAUTIONS[0] in out
     text = better.read_text(encoding="utf-8")
     assert f"# {CAUTIONS[0]}" in text
