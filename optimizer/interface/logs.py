@@ -181,8 +181,8 @@ def log_into_study(
     """Return a study as it was and with what a log determines: board, tolerances and baseline.
 
     A study that was not searched yet is changed itself; its file as it was stays beside it, as
-    study_before.toml. Of one that was searched nothing changes: its best profiles are taken along
-    into a new folder.
+    study_before.toml. Where nothing moves it is left alone. Of one that was searched nothing
+    changes: its best profiles are taken along into a new folder.
 
     Parameters
     ----------
@@ -208,6 +208,8 @@ def log_into_study(
     old = study_for_log(logged.path, folder, new)
     text = updated_text(old, fits, logged.mapping, path=path, log=logged.path)
     updated = load.load_study(folder, text=text)
+    if new is None and updated.digest == old.digest:
+        return old, old
     if new is None:
         refuse_existing([before], advice="move it away")
         with _no_run_of(folder, log=logged.path):

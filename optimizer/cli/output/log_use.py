@@ -12,6 +12,9 @@ from optimizer.study.study import Study
 def print_moved(out: Console, before: Study, now: Study) -> None:
     """Print what a log has moved in a study, key by key, and where the study is."""
     moved = changed_values(before, now)
+    if not moved and now.folder == before.folder:
+        out.print(f"Nothing moves: {now.folder / STUDY_FILE} has what the log says already.")
+        return
     print_table(out, pd.DataFrame(moved, columns=["moved", "was", "now"]))
     if now.folder == before.folder:
         out.print(

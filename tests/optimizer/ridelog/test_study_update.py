@@ -76,8 +76,13 @@ def test_board_tolerance_and_baseline_move_and_the_rest_stays(logged, fits, stud
     assert [each.percent for each in after.tolerances if each.name.startswith("winding_res")]
     assert after.digest == load_study(study).digest
     assert (study / "study_before.toml").read_text() == written
+    there = {path.name: path.read_bytes() for path in study.iterdir()}
+    now, same = log_into_study(logged, fits, study)
+    assert now is same
+    assert {path.name: path.read_bytes() for path in study.iterdir()} == there
+    other = {**fits, "controller": fit_of(base_gain_a_per_deg=(4.4, 4.6))}
     with pytest.raises(UserInputError, match="is there already"):
-        log_into_study(logged, fits, study)
+        log_into_study(logged, other, study)
 
 
 def test_bounds_that_do_not_hold_what_was_ridden_are_widened_to_it(logged, fits, study):
