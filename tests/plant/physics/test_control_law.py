@@ -326,3 +326,13 @@ def test_the_braking_cap_bounds_what_the_law_may_ask_against_the_motion():
 
     assert np.all(ridden.signal["current_raw_a"][50:] < -40.0)
     np.testing.assert_allclose(ridden.signal["current_a"][-1], -25.0, rtol=1e-6)
+
+
+def test_a_current_sensor_that_reads_too_much_gives_too_little_and_the_law_sees_what_it_asked_for():
+    offset_a = np.linspace(-2.0, 3.0, WIDTH)
+    rows = rig.QUIET | rig.HELD | rig.held_current(10.0) | {"current_offset_a": offset_a}
+
+    ridden = rig.run(rows, seconds=1.0)
+
+    np.testing.assert_allclose(ridden.end["current_a"], 10.0 - offset_a, atol=1e-6)
+    np.testing.assert_allclose(ridden.end["current_filtered_a"], 10.0, atol=1e-3)
