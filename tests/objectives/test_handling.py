@@ -109,6 +109,13 @@ def test_a_test_that_ends_early_measures_nothing():
     np.testing.assert_array_equal(found["feel_deg_per_mps2"], [[0.0, np.nan, np.nan]])
 
 
+def test_one_handling_ride_that_ends_early_is_one_too_many():
+    handling = made_up(len(HANDLING))
+    handling[0, 0, RIDE_COLUMNS.index("outcome")] = Outcome.RIDER_OFF
+
+    assert asked_of(with_number("feel_deg_per_mps2", 1.0, 1.0), handling)["end"] == 1.0
+
+
 @pytest.mark.parametrize(("test", "expected"), [("bend", 2.0), ("lean_past_limit", -1.0)])
 def test_a_candidate_must_finish_every_handling_ride_but_a_lean_past_the_limit(test, expected):
     handling = made_up(len(HANDLING))

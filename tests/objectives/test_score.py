@@ -127,6 +127,19 @@ def test_a_profile_that_one_rider_can_not_balance_meets_nothing_without_a_ride()
     assert meet.any()
     assert (light & ~heavy).any()
     assert (heavy & ~light).any()
+    # So too where next to nothing is missing.
+    met, missed = profiles[meet][0], profiles[~meet][0]
+    for _ in range(16):
+        middle = 0.5 * (met + missed)
+        if (simulation_free_constraints(middle[None], asked) <= 0.0).all():
+            met = middle
+        else:
+            missed = middle
+    nearly = simulation_free_constraints(missed[None], asked).max()
+    assert 0.0 < nearly < 1e-3
+    np.testing.assert_array_equal(
+        meet_simulation_free(np.stack([met, missed]), asked), [True, False]
+    )
 
 
 def test_profile_that_shakes_the_frame_violates_sensitivity_and_stays_finite():

@@ -17,6 +17,7 @@ from objectives.score_settings import ScoreSettings
         ("sensitivity_limit", 1.0),
         ("gain_margin_ratio", 0.5),
         ("rest_shake_limit_deg_per_s", float("nan")),
+        ("rest_shake_limit_deg_per_s", 0.0),
         ("rider_spread_limit", 0.9),
         ("more_warned_limit", 0.0),
         ("worst_rider_weight", 1.05),

@@ -43,6 +43,18 @@ def test_riders_are_compared_only_where_both_hold_level():
     np.testing.assert_array_equal(rules().spread_pairs, [[1, 3]])
 
 
+def test_of_three_riders_the_lightest_and_the_heaviest_are_compared():
+    middle = dataclasses.replace(
+        LIGHT, body=dataclasses.replace(LIGHT.body, mass_kg=0.5 * (40.0 + 105.0))
+    )
+    between = dataclasses.replace(RIDES[1], rider_name="middle", rider=middle)
+    rides = (RIDES[3], between, *RIDES[:3])
+
+    found = score_rules(rides, ride_weight=np.ones(5), settings=ScoreSettings())
+
+    np.testing.assert_array_equal(found.spread_pairs, [[3, 0]])
+
+
 def test_one_rider_has_no_spread_pairs():
     one = score_rules(RIDES[:3], ride_weight=WEIGHT[:3], settings=ScoreSettings())
 

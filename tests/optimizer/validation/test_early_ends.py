@@ -73,15 +73,17 @@ def test_the_three_most_frequent_ends_are_named_with_their_number(monkeypatch):
 def test_the_tolerance_that_moves_the_risk_is_blamed_with_its_way(monkeypatch, way, said):
     study = dataclasses.replace(
         STUDY,
-        rides=STUDY.rides[:1],
+        rides=STUDY.rides[:2],
         validation=dataclasses.replace(STUDY.validation, n_draws=8),
     )
     place = 2
     drawn = study_draws(study, 8, DRAWN_FOR)[:, place]
+    # Draw by draw, of two rides each: the second is as safe in every draw.
+    reserve = np.column_stack([0.1 - 0.01 * way * drawn, np.full(8, 0.9)])
     made_up = results(
-        8,
-        ride_time_s=study.rides[0].course.duration_s,
-        least_reserve_ratio=0.1 - 0.01 * way * drawn,
+        16,
+        ride_time_s=[ride.course.duration_s for ride in study.rides] * 8,
+        least_reserve_ratio=reserve.ravel(),
         least_nose_margin_ratio=0.5,
     )
     monkeypatch.setattr(module, "simulate", lambda *_, **__: made_up)

@@ -55,6 +55,8 @@ def judged(monkeypatch):
         people = {"one": (STUDY.riders["baker_80"],), "other": (STUDY.riders["smith_105"],)}
 
         def plant(board, riders, *, speeds_mps):
+            if board is None:
+                judge.drawn_at = tuple(speeds_mps)
             place = "draw" if board is None else speeds_mps[0] if len(speeds_mps) == 1 else None
             return place, len(riders)
 
@@ -93,6 +95,7 @@ def test_one_draw_of_the_tolerances_may_have_four_fifths_of_each_margin(judged, 
     grades = [judged(at="draw", **{name: AT_SHARE[name](share)}).grade for share in (0.85, 0.75)]
 
     assert grades == [Grade.PASS, Grade.MARGINAL]
+    assert judged.drawn_at == (min(SPEEDS_MPS), max(SPEEDS_MPS))
 
 
 @pytest.mark.parametrize("place", [*SPEEDS_MPS, "draw"])
