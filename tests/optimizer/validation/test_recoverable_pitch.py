@@ -76,6 +76,29 @@ def test_the_pack_sags_under_the_current_that_it_gives():
     assert pack_a == pytest.approx(50.0, rel=0.02)
 
 
+def test_a_steady_ride_drops_the_voltage_of_its_power_over_the_packs_resistance():
+    # As above; the power is that of the back-EMF, the copper and the electronics.
+    board = with_numbers(BOARD, {"rc_resistance_ohm": 0.0, "switching_loss_w_per_a_v": 0.0})
+
+    found = headroom(board, speed_mps=8.0)
+
+    emf = TORQUE / 1.5 * 8.0 / 0.14
+    power = 1.5 * (emf * found.steady_a + 0.063 * found.steady_a**2) + 5.0
+    source = 15 * 3.7509
+    drop_v = source - 0.5 * (source + math.sqrt(source**2 - 4.0 * 0.08 * power))
+    assert drop_v > 0.3
+    assert source - found.bus_v == pytest.approx(drop_v, rel=1e-3)
+
+
+def test_over_a_long_ride_the_packs_rc_pair_is_a_resistance():
+    settled = with_numbers(BOARD, {"series_resistance_ohm": 0.05, "rc_resistance_ohm": 0.06})
+    plain = with_numbers(BOARD, {"series_resistance_ohm": 0.11, "rc_resistance_ohm": 0.0})
+
+    drops_v = [15 * 3.7509 - headroom(board).bus_v for board in (settled, plain)]
+
+    assert drops_v[0] == pytest.approx(drops_v[1], rel=1e-3)
+
+
 def test_a_steady_ride_takes_the_current_of_rolling_on_the_catalogues_asphalt_and_of_air():
     # F = Crr m g + rho CdA v^2 / 2, i = F r / Kt: road load by the textbooks, common practice; the
     # density of air is that of ISO 2533 at sea level.
