@@ -47,7 +47,7 @@ def test_of_three_riders_the_lightest_and_the_heaviest_are_compared():
     middle = dataclasses.replace(
         LIGHT, body=dataclasses.replace(LIGHT.body, mass_kg=0.5 * (40.0 + 105.0))
     )
-    between = dataclasses.replace(RIDES[1], rider_name="middle", rider=middle)
+    between = dataclasses.replace(RIDES[0], rider_name="middle", rider=middle)
     rides = (RIDES[3], between, *RIDES[:3])
 
     found = score_rules(rides, ride_weight=np.ones(5), settings=ScoreSettings())
