@@ -39,7 +39,9 @@ def test_a_terminal_shows_how_far_the_hard_rides_are_looked_for():
     assert looking.searched.total is None  # no candidate is searched yet
 
 
-def test_a_pipe_has_lines_of_the_search_alone_where_the_rest_is_short():
+def test_a_pipe_has_lines_of_the_search_alone_where_the_rest_is_short(monkeypatch):
+    monkeypatch.setattr("optimizer.cli.search_view._PLAIN_EVERY_S", 600.0)
+
     _, printed = _watched(
         _console(force_terminal=False), (LOOKING, 2, 2), (SEARCH, 24, 24), (REEVALUATION, 4, 4)
     )
