@@ -378,6 +378,7 @@ def test_a_day_that_throws_the_baseline_often_is_as_long_as_its_rides_stand_for(
 
     way_km = np.bincount(course, np.abs(ridden.column("distance_m")[0]) / 1000.0)
     n_courses = round(2.0 * 16 * sum(found.kilometres.values()) / way_km.sum())
+    assert n_courses < 16
     assert 0.6 * stand_for < max(every[n_courses - 1] for every in counted) < 1.4 * stand_for
     assert max(*found.roads, *found.others.roads) < n_courses
 
