@@ -147,7 +147,8 @@ def _change_for(loop_grade: Grade, recoverable: float) -> str:
     if recoverable < 1.0:
         parts.append(
             "raise reserve_warning_ratio or bus_warning_margin_v, so that a rider is warned before"
-            " the current runs out, or ride slower on such a pack"
+            " the current runs out, ride slower on such a pack, or give the board more cells and a"
+            " higher phase_current_limit_a"
         )
     return "; ".join(parts)
 
