@@ -11,6 +11,7 @@ from optimizer.analysis.constraint_facts import broken
 from optimizer.analysis.pinned_ends import NEAR, PinnedEnd
 from optimizer.analysis.profile_costs import candidate_yardstick, scored_profiles
 from optimizer.analysis.results import Results
+from optimizer.base.messages import signed_percent
 from optimizer.base.typed_digits import typed
 from optimizer.execution.evaluate import whole_profiles
 from optimizer.search.space import to_unit
@@ -54,7 +55,7 @@ class BeyondEnd:
         does = (
             f"{self.pinned.sentence}. With {self.value:g} the weighted cost of candidate"
             f" {self.number} goes from {self.cost:.3f} to {self.moved_cost:.3f}"
-            f" ({_signed(100.0 * change)} %; {self._objectives_in_words()})"
+            f" ({signed_percent(100.0 * change)}; {self._objectives_in_words()})"
         )
         if self.fails:
             return f"{does}, and it fails: {'; '.join(self.fails)}. Keep the end."
@@ -69,7 +70,7 @@ class BeyondEnd:
     def _objectives_in_words(self) -> str:
         percent = 100.0 * (self.moved_objectives / self.objectives - 1.0)
         return ", ".join(
-            f"{name} {_signed(each)} %" for name, each in zip(OBJECTIVES, percent, strict=True)
+            f"{name} {signed_percent(each)}" for name, each in zip(OBJECTIVES, percent, strict=True)
         )
 
 
@@ -129,8 +130,3 @@ def _beyond(results: Results, pinned: PinnedEnd) -> float:
     step = _BEYOND * float(space.high[place] - space.low[place])
     value = typed(pinned.end + (step if pinned.is_upper else -step))
     return min(value, pinned.furthest) if pinned.is_upper else max(value, pinned.furthest)
-
-
-def _signed(percent: float) -> str:
-    """Return a change with its sign; of none it is no minus."""
-    return f"{round(percent, 1) + 0.0:+.1f}"

@@ -22,6 +22,11 @@ def rows_of(columns: Columns, chosen: NDArray[Any] | slice) -> Columns:
     return {name: column[chosen] for name, column in columns.items()}
 
 
+def without(columns: Columns, *names: str) -> Columns:
+    """Return all columns but some."""
+    return {name: column for name, column in columns.items() if name not in names}
+
+
 def n_rows(columns: Columns) -> int:
     """Return the length of the columns, of which there is one or more."""
     return len(next(iter(columns.values())))

@@ -4,6 +4,7 @@ import dataclasses
 import math
 
 from objectives.handling import HANDLING_NAMES, HANDLING_RIDERS
+from optimizer.base.messages import two_digits
 from plant.arrays import Floats
 
 _RIDERS = HANDLING_RIDERS[:2]  # lightest and heaviest
@@ -133,5 +134,4 @@ def _amount(felt: _Felt, change: float) -> str:
         return ""
     if abs(change) < felt.least:
         return "as before"
-    digits = float(f"{abs(change):.2g}")  # 120, not 1.2e+02
-    return f"{digits:g} {felt.unit} {felt.more if change > 0.0 else felt.less}"
+    return f"{two_digits(abs(change))} {felt.unit} {felt.more if change > 0.0 else felt.less}"

@@ -101,10 +101,16 @@ def _file(results: Results) -> Path:
 def _kept(results: Results, kind: str) -> dict[str, Any]:
     """Return what is kept of a kind by number as text, nothing where it can not be read."""
     try:
-        kept = json.loads(read_text(_file(results), most_bytes=MOST_TABLE_BYTES))[kind]
+        kept = _parsed(read_text(_file(results), most_bytes=MOST_TABLE_BYTES))[kind]
     except (ValueError, KeyError, TypeError, RecursionError):
         return {}
     return kept if isinstance(kept, dict) else {}
+
+
+@functools.lru_cache(maxsize=1)
+def _parsed(text: str) -> Any:
+    """Return what a text says, parsed once for all kinds that a command looks up."""
+    return json.loads(text)
 
 
 def _is_sound(results: Results, number: int, kept: Any) -> bool:

@@ -5,6 +5,7 @@ import numpy as np
 from objectives.handling import HANDLING_NAMES
 from objectives.score import handling_of
 from optimizer.analysis.baseline_cost import Feels
+from optimizer.analysis.ridden_profile import ALL
 from optimizer.execution.evaluate import rules_of, whole_profiles
 from optimizer.search.evaluation import BASELINE
 from optimizer.search.loop import Progress
@@ -12,7 +13,6 @@ from optimizer.study.study import Study
 from plant.arrays import Floats
 
 _FEEL = HANDLING_NAMES.index("feel_deg_per_mps2")
-_BOTH_RIDERS = -1  # place of the mean of lightest and heaviest rider
 
 
 def feels_of(study: Study, profiles: Floats, rides: Floats) -> Floats:
@@ -32,7 +32,7 @@ def feels_of(study: Study, profiles: Floats, rides: Floats) -> Floats:
     """
     rules = rules_of(study, hard=False)
     own, handling, _ = rules.parts(rides)
-    feels: Floats = handling_of(own, handling, profiles, rules)[:, _FEEL, _BOTH_RIDERS]
+    feels: Floats = handling_of(own, handling, profiles, rules)[:, _FEEL, ALL]
     return feels
 
 

@@ -1,4 +1,4 @@
-"""Parts of messages about wrong input: a value, its place in a file, the likely name."""
+"""Parts of messages: a value, its place in a file, the likely name, counts and changes."""
 
 import difflib
 from collections.abc import Iterable
@@ -31,6 +31,16 @@ def shown(value: Any) -> str:
 def counted(number: int, what: str) -> str:
     """Return how many there are of something, whose plural ends in s."""
     return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def two_digits(number: float) -> str:
+    """Return two digits of a number, without a power of ten: 120, not 1.2e+02."""
+    return f"{float(f'{number:.2g}'):g}"
+
+
+def signed_percent(percent: float) -> str:
+    """Return a change in % with its sign; of none it is no minus."""
+    return f"{round(percent, 1) + 0.0:+.1f} %"
 
 
 def place(*keys: str | int) -> str:

@@ -1,13 +1,12 @@
 """How a search is going: a live line in a terminal, plain lines when piped."""
 
-import math
 import time
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as Bar
 
-from optimizer.cli.stages_view import ShownBar
+from optimizer.cli.stages_view import ShownBar, share_done
 from optimizer.execution.hard_rides import LOOKING
 from optimizer.interface.progress import Progress
 from optimizer.interface.search_progress import REEVALUATION, SEARCH
@@ -78,8 +77,8 @@ class SearchView(ShownBar):
         now = time.monotonic()
         if self._is_plain and progress.total and now - self._said_stage >= _PLAIN_EVERY_S:
             self._said_stage = now
-            done, total = math.floor(progress.done), math.ceil(progress.total)
-            self._console.print(f"{progress.stage}: {done}/{total}")
+            share = share_done(progress.done, progress.total)
+            self._console.print(f"{progress.stage}: {share}")
 
     @property
     def _is_plain(self) -> bool:

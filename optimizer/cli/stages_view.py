@@ -25,6 +25,11 @@ from optimizer.interface.progress import Progress as CallProgress
 _FIRST_S, _EVERY_S = 2.0, 10.0  # until a line is said in a pipe, and from one to the next
 
 
+def share_done(done: float, total: float | None) -> str:
+    """Return how much of a stage is done, of how much; nothing where that is not known."""
+    return "" if total is None else f"{math.floor(done)}/{math.ceil(total)}"
+
+
 class ShownBar:
     """Shows a bar inside a `with` block."""
 
@@ -32,7 +37,7 @@ class ShownBar:
         self._bar = bar
 
     def __enter__(self) -> Self:
-        self._bar.start()
+        self._start()
         return self
 
     def __exit__(
@@ -41,6 +46,12 @@ class ShownBar:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        self._stop()
+
+    def _start(self) -> None:
+        self._bar.start()
+
+    def _stop(self) -> None:
         self._bar.stop()
 
 
@@ -48,9 +59,7 @@ class _Share(ProgressColumn):
     """How much of the stage is done, of how much, where that is known."""
 
     def render(self, task: Task) -> Text:
-        if task.total is None:
-            return Text("")
-        return Text(f"{math.floor(task.completed)}/{math.ceil(task.total)}")
+        return Text(share_done(task.completed, task.total))
 
 
 class StagesView(ShownBar):
@@ -82,21 +91,16 @@ class StagesView(ShownBar):
         self._task = self._bar.add_task("", total=None, visible=False)
         self._stage = ""
 
-    def __enter__(self) -> Self:
+    def _start(self) -> None:
         if self._teller is not None:
             self._teller.start()
-        return super().__enter__()
+        super()._start()
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def _stop(self) -> None:
         self._ended.set()
         if self._teller is not None:
             self._teller.join()
-        super().__exit__(kind, error, trace)
+        super()._stop()
 
     def begin(self, text: str, total: float | None = None) -> None:
         """Begin a stage; see `optimizer.base.progress.Stages`."""
@@ -131,8 +135,7 @@ class StagesView(ShownBar):
         wait_s = _FIRST_S
         while not self._ended.wait(wait_s):
             wait_s = _EVERY_S
-            share = ""
-            if self._total is not None:
-                share = f": {math.floor(self._done)}/{math.ceil(self._total)}"
-            sys.stderr.write(f"{printable(self._stage)}{share}\n")
+            share = share_done(self._done, self._total)
+            stage = printable(self._stage)
+            sys.stderr.write(f"{stage}: {share}\n" if share else f"{stage}\n")
             sys.stderr.flush()

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 
 from objectives.event_rate import LEAST_DESIGN_EFFECT, EventRate, exposure_to_show
+from optimizer.base.messages import two_digits
 from optimizer.study.study import Study
 from optimizer.validation.nose_down_rate import DayCount
 from optimizer.validation.verdict import Grade, Verdict
@@ -51,7 +52,7 @@ def _found(day: DayCount) -> str:
         ]
     else:
         parts = [
-            f"none in {ridden}, which shows at most {_short(rate.high)} per 1,000 km with 95 %"
+            f"none in {ridden}, which shows at most {two_digits(rate.high)} per 1,000 km with 95 %"
             " confidence",
             f"of each rider: {by_rider}",
         ]
@@ -60,8 +61,8 @@ def _found(day: DayCount) -> str:
 
 def _rate(rate: EventRate) -> str:
     if not rate.n_events:
-        return f"none (up to {_short(rate.high)})"
-    return f"{_short(rate.rate)} ({_short(rate.low)} to {_short(rate.high)})"
+        return f"none (up to {two_digits(rate.high)})"
+    return f"{two_digits(rate.rate)} ({two_digits(rate.low)} to {two_digits(rate.high)})"
 
 
 def _ranked(counts: Mapping[str, int]) -> str:
@@ -102,11 +103,6 @@ def _change(day: DayCount, grade: Grade, limit: float) -> str:
         return f"{profile}. More validation.hours help only if the true rate is below {limit:g}"
     hours = _hours_to_show(day, limit, rate=rate.rate, design_effect=rate.design_effect)
     return (
-        f"{profile}. If {_short(rate.rate)} is the true rate, some {_hours(hours)} show that it is"
-        f" below {limit:g}"
+        f"{profile}. If {two_digits(rate.rate)} is the true rate, some {_hours(hours)} show that it"
+        f" is below {limit:g}"
     )
-
-
-def _short(rate: float) -> str:
-    """Return two digits of a rate, without a power of ten."""
-    return f"{float(f'{rate:.2g}'):g}"

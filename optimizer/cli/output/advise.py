@@ -14,6 +14,7 @@ from optimizer.analysis.advice.paired_noise import N_DRAWS, Gain
 from optimizer.analysis.felt_differences import felt_differences
 from optimizer.analysis.ridden_profile import ALL
 from optimizer.base.cautions import CAUTIONS
+from optimizer.base.messages import counted
 from optimizer.base.printable import one_line
 from optimizer.cli.console import print_table
 from optimizer.reports.profile_export import profile_sections
@@ -104,11 +105,7 @@ def _print_step(out: Console, found: Advice, n_changes: int) -> None:
 def _judged(step: ChangedProfile) -> str:
     """Return the cost of a profile, and whether it is feasible."""
     fails = len(step.fails)
-    met = (
-        "it meets every constraint."
-        if not fails
-        else f"it FAILS {fails} constraint{'s' if fails > 1 else ''}:"
-    )
+    met = "it meets every constraint." if not fails else f"it FAILS {counted(fails, 'constraint')}:"
     return f"the weighted cost is {step.cost:.4g} (the baseline's is 1); {met}"
 
 

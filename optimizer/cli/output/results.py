@@ -19,7 +19,7 @@ from optimizer.analysis.candidate_numbers import (
     noise_in_words,
 )
 from optimizer.analysis.candidate_tables import candidate_tables
-from optimizer.analysis.columns import Columns
+from optimizer.analysis.columns import Columns, without
 from optimizer.analysis.known_verdict import known_verdict
 from optimizer.analysis.nose_down_rates import objective_in_words
 from optimizer.analysis.results import Results
@@ -65,12 +65,8 @@ def _for_a_terminal(name: str, table: Columns) -> Columns:
     if name == "objectives" and np.array_equal(
         table["baseline"], table["compared_with"], equal_nan=True
     ):
-        return _without(table, "compared_with")
-    return _without(table, "value") if name == "constraints" else table
-
-
-def _without(table: Columns, left_out: str) -> Columns:
-    return {name: column for name, column in table.items() if name != left_out}
+        return without(table, "compared_with")
+    return without(table, "value") if name == "constraints" else table
 
 
 def print_candidate(out: Console, results: Results, number: int) -> None:

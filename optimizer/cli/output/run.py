@@ -8,6 +8,7 @@ from objectives import OBJECTIVES
 from optimizer.analysis.candidate import bound_marks
 from optimizer.analysis.front_so_far import found_latest
 from optimizer.analysis.results import Results, nearest_misses
+from optimizer.base.messages import signed_percent
 from optimizer.cli.console import print_table
 from optimizer.cli.output.front import print_comparison_note, print_pinned_ends
 from optimizer.execution.early_rejection import not_ridden
@@ -62,7 +63,7 @@ def print_reevaluation(out: Console, results: Results) -> None:
         before = results.searched.objectives[passed].mean(axis=0)
         after = results.history.objectives[passed].mean(axis=0)
         moved = ", ".join(
-            f"{name} {percent:+.1f} %"
+            f"{name} {signed_percent(percent)}"
             for name, percent in zip(OBJECTIVES, 100.0 * (after / before - 1.0), strict=True)
         )
         text += f"; change of those that did not fail, on average: {moved}"

@@ -7,10 +7,8 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from objectives import RIDE_COSTS
-from optimizer.analysis.candidate import (
-    worst_places,
-)
-from optimizer.analysis.columns import Columns
+from optimizer.analysis.candidate import worst_places
+from optimizer.analysis.columns import Columns, without
 from optimizer.analysis.constraint_facts import facts_of_candidates
 from optimizer.analysis.handling_tables import handling_tables
 from optimizer.analysis.known_verdict import known_verdict, verdict_facts
@@ -48,12 +46,12 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
         "outcome": packed([results.ride_column("outcome", number) for number in numbers], "u1"),
         "handling": packed(
             [
-                _without(table, "handling", "all", "as_asked")
+                _matrix(without(table, "handling", "all", "as_asked"))
                 for table in handling_tables(results, numbers)
             ],
             "f4",
         ),
-        "nose_down_rates": packed([_without(table, "rider") for table in rates], "f4"),
+        "nose_down_rates": packed([_matrix(without(table, "rider")) for table in rates], "f4"),
         "curve_deg": packed(_CURVE_DEG, "f4"),
         "curves": packed([stiffness_curve(row, _CURVE_DEG) for row in profiles], "f4"),
         "margins": packed(np.stack([*shown, *more], axis=-1), "f4"),
@@ -69,9 +67,9 @@ def rides_and_loops(results: Results, numbers: Sequence[int]) -> dict[str, Any]:
     }
 
 
-def _without(table: Columns, *names: str) -> Floats:
-    """Return all other columns of a table of numbers, (row, column)."""
-    return np.column_stack([column for name, column in table.items() if name not in names])
+def _matrix(table: Columns) -> Floats:
+    """Return a table of numbers, (row, column)."""
+    return np.column_stack([*table.values()])
 
 
 def candidate_traces(results: Results, number: int, places: Iterable[int]) -> dict[str, Filmed]:
